@@ -1,0 +1,90 @@
+"""Numbers inside sentences: metric, few digits, no-break space before the unit.
+
+Screens show every figure in both unit systems beside the sentence; the sentence itself is part of the stored plan
+and is written in one. The factors here are checked against ``regenplant.units`` by a test, so that there is one truth.
+"""
+
+from __future__ import annotations
+
+import math
+from collections.abc import Iterable
+
+NO_BREAK_SPACE = "\u00a0"
+THIN_SPACE = "\u202f"
+MINUS = "\u2212"
+
+# kind: (factor, offset, unit, decimals at most, significant digits)
+_SHOWN: dict[str, tuple[float, float, str, int, int]] = {
+    "resin_volume": (1000.0, 0.0, "L", 1, 4),
+    "liquid_volume": (1000.0, 0.0, "L", 1, 4),
+    "flow": (60000.0, 0.0, "L/min", 1, 3),
+    "velocity": (3600.0, 0.0, "m/h", 1, 3),
+    "mass": (1.0, 0.0, "kg", 1, 4),
+    "dose": (1.0, 0.0, "g/L", 1, 3),
+    "strength": (100.0, 0.0, "%", 2, 3),
+    "fraction": (100.0, 0.0, "%", 1, 3),
+    "temperature": (1.0, -273.15, "°C", 1, 3),
+    "temperature_rise": (1.0, 0.0, "°C", 1, 2),
+    "duration": (1.0 / 60.0, 0.0, "min", 0, 4),
+    "length": (1.0, 0.0, "m", 2, 3),
+    "hardness": (1000.0, 0.0, "mg/L as CaCO₃", 2, 3),
+    "concentration": (1000.0, 0.0, "mg/L", 3, 3),
+    "equivalents": (1.0, 0.0, "eq", 0, 4),
+    "pressure": (0.001, 0.0, "kPa", 0, 3),
+    "power": (0.001, 0.0, "kW", 1, 3),
+    "density": (1.0, 0.0, "kg/m³", 1, 5),
+    "conductivity": (10000.0, 0.0, "µS/cm", 4, 4),
+    "resistivity": (0.0001, 0.0, "MΩ·cm", 3, 4),
+    "flow_bv_per_h": (1.0, 0.0, "BV/h", 2, 3),
+    "bed_volumes": (1.0, 0.0, "BV", 2, 3),
+    "bed_flow": (3600.0, 0.0, "BV/h", 2, 3),
+    "capacity": (0.001, 0.0, "eq/L", 3, 3),
+    "pressure_gradient": (0.001, 0.0, "kPa/m", 1, 3),
+    "area": (1.0, 0.0, "m²", 3, 4),
+    "viscosity": (1000.0, 0.0, "mPa·s", 3, 4),
+    "ph": (1.0, 0.0, "", 2, 3),
+    "ratio": (1.0, 0.0, "", 2, 3),
+    "count": (1.0, 0.0, "", 0, 6),
+}
+
+
+def shown_units() -> dict[str, tuple[float, float, str]]:
+    """(factor, offset, unit) by kind, for the test that compares them with ``regenplant.units``."""
+    return {kind: entry[:3] for kind, entry in _SHOWN.items()}
+
+
+def number(value: float, *, decimals: int, digits: int) -> str:
+    """A bare number with sensible digits; integers keep all of theirs."""
+    if not math.isfinite(value):
+        return "no number" if math.isnan(value) else f"{MINUS if value < 0 else ''}∞"
+    magnitude = abs(value)
+    places = decimals
+    if magnitude > 0:
+        places = max(0, min(decimals, digits - 1 - math.floor(math.log10(magnitude))))
+    text = f"{magnitude:,.{places}f}"
+    if "." in text:
+        text = text.rstrip("0").rstrip(".")
+    is_zero = not text.strip("0.,")
+    return (MINUS if value < 0 and not is_zero else "") + text.replace(",", THIN_SPACE)
+
+
+def say(value: float, kind: str) -> str:
+    """The value with its unit, for a sentence: "66.6 L/min"."""
+    factor, offset, unit, decimals, digits = _SHOWN[kind]
+    text = number(value * factor + offset, decimals=decimals, digits=digits)
+    return f"{text}{NO_BREAK_SPACE}{unit}" if unit else text
+
+
+def say_range(low: float, high: float, kind: str) -> str:
+    """Two values with one unit: "35 to 49 °C"."""
+    factor, offset, unit, decimals, digits = _SHOWN[kind]
+    texts = [number(value * factor + offset, decimals=decimals, digits=digits) for value in (low, high)]
+    return f"{texts[0]} to {texts[1]}" + (f"{NO_BREAK_SPACE}{unit}" if unit else "")
+
+
+def listed(words: Iterable[str]) -> str:
+    """ "a, b and c"."""
+    items = list(words)
+    if len(items) < 2:
+        return "".join(items)
+    return f"{', '.join(items[:-1])} and {items[-1]}"
