@@ -1,0 +1,302 @@
+"""Numbers as people write them, to and from the plant's SI floats. The only module that imports pint.
+
+Inside the program a number is a float in coherent SI. At the edge a person types "18 Mohm-cm", "30 ft3" or
+"6 lb/ft3", and reads both unit systems. A ``QuantityKind`` says for each kind of quantity which units are
+shown, how many digits make sense, which spellings are understood, and what is physically possible at all.
+
+Two bases are not units and are kept beside the number by those who store it: "as CaCO3" and "as 100 %".
+"""
+
+from __future__ import annotations
+
+import math
+import re
+from dataclasses import dataclass
+from functools import lru_cache
+from typing import Literal
+
+import pint
+
+from regenplant.core.errors import OutOfRange, UnitNotUnderstood
+from regenplant.unit_kinds import KINDS, QuantityKind
+from regenplant.unit_spellings import SPELLINGS
+
+UnitSystem = Literal["metric", "us"]
+SYSTEMS: tuple[UnitSystem, ...] = ("metric", "us")
+
+NO_BREAK_SPACE = "\u00a0"
+THIN_SPACE = "\u202f"
+MINUS = "\u2212"
+
+
+@lru_cache(maxsize=1)
+def registry() -> pint.UnitRegistry:
+    """The one registry, made on first use, with what the trade writes and pint lacks."""
+    ureg: pint.UnitRegistry = pint.UnitRegistry(autoconvert_offset_to_baseunit=True, cache_folder=None)
+    ureg.define("equivalent = [equivalent] = eq")
+    ureg.define("us_gallon_per_minute = gallon / minute = gpm")
+    # 1 grain as CaCO3 = 64.79891 mg; the equivalent weight of CaCO3 is 50.04 g/eq (CaCO3 100.087 g/mol / 2)
+    ureg.define("kilograin_as_caco3 = 64.79891 / 50.0435 equivalent = kgr")
+    return ureg
+
+
+# --- reading --------------------------------------------------------------------------------------------------------
+@dataclass(frozen=True, slots=True)
+class Understood:
+    """What was made of the text a person typed: the SI value, and the words kept as the record."""
+
+    text: str
+    value_as_typed: str
+    unit_as_typed: str
+    value: float
+    kind: str
+
+    def sentence(self) -> str:
+        """Both unit systems, for "understood as ..."."""
+        return twin(self.value, self.kind)
+
+
+_NUMBER = re.compile(r"^\s*([+\-]?(?:\d+(?:[.,]\d*)?|[.,]\d+)(?:[eE][+\-]?\d{1,3})?)\s*(.*?)\s*$")
+_POWER = re.compile(r"(?<=\d)\s*\*\s*10(?:\^?(-?\d{1,3})|([⁻⁰¹²³⁴⁵⁶⁷⁸⁹]{1,4}))(?=\D|$)")
+"""A power of ten as we show it ourselves ("1.2×10⁻⁷"), or as typed ("1.2*10^-7")."""
+_CLOCK = re.compile(r"^\s*(\d{1,3}):([0-5]\d)(?::([0-5]\d))?\s*$")
+
+
+def _normal(text: str) -> str:
+    """One spelling for characters that look alike (micro, ohm, minus, spaces)."""
+    for old, new in (
+        ("\u03bc", "µ"),
+        ("\u2126", "Ω"),
+        ("\u2212", "-"),
+        ("\u00a0", " "),
+        ("\u202f", " "),
+        ("\u2009", " "),
+        ("−", "-"),
+        ("×", "*"),
+        ("⋅", "·"),
+        ("∙", "·"),
+    ):
+        text = text.replace(old, new)
+    return text
+
+
+def _as_exponent(match: re.Match[str]) -> str:
+    return f"e{match[1] or match[2].translate(_PLAIN)}"
+
+
+def _a(name: str) -> str:
+    """The name with its article: "a mass", "an area"."""
+    return f"{'an' if name[0] in 'aeio' else 'a'} {name}"
+
+
+def kind_named(key: str) -> QuantityKind:
+    """The kind with this key. KeyError for an unknown one: kinds come from code, never from people."""
+    return KINDS[key]
+
+
+def understand(text: str, kind_key: str, *, system: UnitSystem = "metric") -> Understood:
+    """Read what a person typed as a quantity of one kind.
+
+    A number without a unit is taken in the display unit of ``system``; "0:45" is a duration. A decimal comma
+    is understood; a thousands comma is not, because "1,416 L" would then be read wrongly by a thousand:
+    a comma followed by exactly three digits is refused with a sentence.
+
+    Raises: UnitNotUnderstood when the text is no number or the unit does not fit; OutOfRange when no such
+    quantity can exist (the number seen and the number allowed are in the message).
+    """
+    kind = KINDS[kind_key]
+    raw = _normal(str(text)).strip()
+    if not raw:
+        raise UnitNotUnderstood(
+            f"Nothing is written. Write {_a(kind.name)}, for example {kind.example}.", code="empty"
+        )
+    if len(raw) > 60:
+        raise UnitNotUnderstood(
+            f"Too long for {_a(kind.name)}. Write for example {kind.example}.", code="too_long"
+        )
+    if kind.key == "duration" and (clock := _CLOCK.match(raw)):
+        hours, minutes, seconds = int(clock[1]), int(clock[2]), int(clock[3] or 0)
+        value = hours * 3600.0 + minutes * 60.0 + seconds
+        return _within(Understood(str(text).strip(), raw, "h:min", value, kind.key), kind)
+    compact = re.sub(r"(?<=\d) (?=\d{3}(?:\D|$))", "", _POWER.sub(_as_exponent, raw))
+    match = _NUMBER.match(compact)
+    if match is None:
+        raise UnitNotUnderstood(
+            f"“{raw}” is not a number with a unit. Write {_a(kind.name)}, for example {kind.example}.",
+            code="no_number",
+        )
+    number, unit_text = match[1], match[2]
+    if re.search(r",\d{3}(?:\D|$)", number):
+        raise UnitNotUnderstood(
+            f"“{number}” can be read in two ways. Write {number.replace(',', '')} or {number.replace(',', '.')}.",
+            code="ambiguous_comma",
+        )
+    magnitude = float(number.replace(",", "."))
+    if not math.isfinite(magnitude):
+        raise UnitNotUnderstood(f"“{number}” is too large to be {_a(kind.name)}.", code="too_large")
+    unit = _unit_for(unit_text, kind, system, raw)
+    value = _to_si(magnitude, unit, kind, raw)
+    shown = unit_text or _display(kind, system)[1]
+    return _within(Understood(str(text).strip(), number, shown, value, kind.key), kind)
+
+
+def _display(kind: QuantityKind, system: str) -> tuple[str, str]:
+    return kind.us if system == "us" else kind.metric
+
+
+def _unit_for(unit_text: str, kind: QuantityKind, system: UnitSystem, raw: str) -> str:
+    if not unit_text:
+        return _display(kind, system)[0]
+    # The case of "M" matters for nothing on this floor; a lower-case table keeps gloves from mattering.
+    key = _normal(re.sub(r"\s+", " ", unit_text.strip().lower()))
+    key = key if key in SPELLINGS else key.rstrip(".")
+    key = key.removesuffix(" at 25 °c").removesuffix(" at 25 c").strip()
+    unit = SPELLINGS.get(key)
+    if unit is None:
+        raise UnitNotUnderstood(
+            f"The unit “{unit_text}” in “{raw}” is not known for {_a(kind.name)}. Write for example {kind.example}.",
+            code="unknown_unit",
+        )
+    return unit
+
+
+def _to_si(magnitude: float, unit: str, kind: QuantityKind, raw: str) -> float:
+    ureg = registry()
+    if (
+        kind.key in ("conductivity", "resistivity")
+        and ureg.Unit(unit).dimensionality != ureg.Unit(kind.si_unit).dimensionality
+    ):
+        return _reciprocal(magnitude, unit, kind, raw)
+    if kind.key == "ph" and unit != "dimensionless":
+        raise UnitNotUnderstood(f"pH has no unit; “{raw}” has one. Write for example 7.2.", code="wrong_unit")
+    try:
+        if kind.key == "temperature_rise":
+            unit = {"degC": "delta_degC", "degF": "delta_degF"}.get(unit, unit)
+        return float(ureg.Quantity(magnitude, unit).to(kind.si_unit).magnitude)
+    except pint.DimensionalityError as error:
+        raise UnitNotUnderstood(
+            f"“{raw}” is not {_a(kind.name)}. Write for example {kind.example}.", code="wrong_unit"
+        ) from error
+
+
+def _reciprocal(magnitude: float, unit: str, kind: QuantityKind, raw: str) -> float:
+    """Conductivity typed as resistivity and the other way round: exact reciprocal (WQ-03)."""
+    ureg = registry()
+    other = "ohm*m" if kind.key == "conductivity" else "S/m"
+    if ureg.Unit(unit).dimensionality != ureg.Unit(other).dimensionality:
+        raise UnitNotUnderstood(
+            f"“{raw}” is not {_a(kind.name)}. Write for example {kind.example}.", code="wrong_unit"
+        )
+    value = float(ureg.Quantity(magnitude, unit).to(other).magnitude)
+    if value <= 0:
+        raise OutOfRange(f"“{raw}” cannot be: {_a(kind.name)} is above zero.", code="out_of_range")
+    return 1.0 / value
+
+
+def _within(understood: Understood, kind: QuantityKind) -> Understood:
+    if not kind.low <= understood.value <= kind.high:
+        allowed = f"{format_quantity(kind.low, kind.key)} to {format_quantity(kind.high, kind.key)}"
+        raise OutOfRange(
+            f"“{understood.text}” cannot be {_a(kind.name)} here. Possible is {allowed}.",
+            code="out_of_range",
+            seen=understood.value,
+            allowed_low=kind.low,
+            allowed_high=kind.high,
+        )
+    return understood
+
+
+# --- showing --------------------------------------------------------------------------------------------------------
+@lru_cache(maxsize=256)
+def _linear(kind_key: str, system: str) -> tuple[float, float]:
+    """(factor, offset) from SI to the display unit: shown = value * factor + offset. Pint is slow, this is not."""
+    kind = KINDS[kind_key]
+    ureg = registry()
+    unit = _display(kind, system)[0]
+    zero = float(ureg.Quantity(0.0, kind.si_unit).to(unit).magnitude) if kind.affine else 0.0
+    one = float(ureg.Quantity(1.0, kind.si_unit).to(unit).magnitude)
+    return one - zero, zero
+
+
+def shown_value(value: float, kind_key: str, system: str = "metric") -> float:
+    """The SI value in the display unit, unrounded."""
+    factor, offset = _linear(kind_key, system)
+    return value * factor + offset
+
+
+def unit_text(kind_key: str, system: str = "metric") -> str:
+    """The unit as shown to people, "" if there is none."""
+    return _display(KINDS[kind_key], system)[1]
+
+
+def format_quantity(
+    value: float | None, kind_key: str, system: str = "metric", *, with_unit: bool = True
+) -> str:
+    """The value for people: sensible digits, U+202F between thousands, U+2212 as minus, no-break space.
+
+    None is shown as an en dash ("not written"). Never used to make a number that is computed with.
+    """
+    if value is None:
+        return "–"
+    kind = KINDS[kind_key]
+    shown = shown_value(value, kind_key, system)
+    text = format_number(shown, digits=kind.digits, decimals=kind.decimals[1 if system == "us" else 0])
+    unit = unit_text(kind_key, system)
+    return f"{text}{NO_BREAK_SPACE}{unit}" if with_unit and unit else text
+
+
+def format_number(shown: float, *, digits: int = 4, decimals: int = 3) -> str:
+    """A bare number with sensible digits; large integers are never cut to significant digits."""
+    if math.isinf(shown):
+        return "∞" if shown > 0 else f"{MINUS}∞"
+    if math.isnan(shown):
+        raise ValueError("not a number has no text")
+    magnitude = abs(shown)
+    places = decimals
+    if magnitude > 0:
+        places = max(0, min(decimals, digits - 1 - math.floor(math.log10(magnitude))))
+        if magnitude < 10 ** (-decimals) / 2:
+            mantissa = f"{shown:.{max(digits - 1, 0)}g}"
+            if "e" in mantissa:
+                base, exponent = mantissa.split("e")
+                return f"{base}×10{_superscript(int(exponent))}".replace("-", MINUS)
+            return mantissa.replace("-", MINUS)
+    text = f"{magnitude:,.{places}f}".replace(",", THIN_SPACE)
+    is_zero = all(character in f"0.{THIN_SPACE}" for character in text)
+    return f"{MINUS}{text}" if shown < 0 and not is_zero else text
+
+
+_SUPERSCRIPTS = str.maketrans("-0123456789", "⁻⁰¹²³⁴⁵⁶⁷⁸⁹")
+_PLAIN = str.maketrans("⁻⁰¹²³⁴⁵⁶⁷⁸⁹", "-0123456789")
+
+
+def _superscript(number: int) -> str:
+    return str(number).translate(_SUPERSCRIPTS)
+
+
+def has_twin(kind_key: str) -> bool:
+    """Whether the two unit systems show this kind differently, or it has a natural reciprocal twin."""
+    kind = KINDS[kind_key]
+    return kind.metric != kind.us or kind_key in ("conductivity", "resistivity")
+
+
+def other_system(value: float, kind_key: str, system: str = "metric") -> str:
+    """The same value in the other system (or as reciprocal), "" where there is no other."""
+    if kind_key == "conductivity":
+        return format_quantity(1.0 / value, "resistivity") if value > 0 else ""
+    if kind_key == "resistivity":
+        return format_quantity(1.0 / value, "conductivity") if value > 0 else ""
+    if not has_twin(kind_key):
+        return ""
+    return format_quantity(value, kind_key, "us" if system == "metric" else "metric")
+
+
+def twin(value: float, kind_key: str, system: str = "metric") -> str:
+    """The value in both systems, the person's own first: "66.6 L/min · 17.6 US gpm"."""
+    own, other = format_quantity(value, kind_key, system), other_system(value, kind_key, system)
+    return f"{own} · {other}" if other else own
+
+
+def convert(value: float, unit: str, si_unit: str) -> float:
+    """A literal with its unit as SI, for reference data and set-up ("14", "inch" -> metres)."""
+    return float(registry().Quantity(value, unit).to(si_unit).magnitude)
