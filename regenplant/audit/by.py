@@ -1,0 +1,38 @@
+"""Who acts, when and from where: handed to every use case."""
+
+from __future__ import annotations
+
+from dataclasses import dataclass, replace
+from datetime import datetime
+from typing import Any, Protocol
+
+
+class Actor(Protocol):
+    """What a use case must know of a person; ``people.Person`` is one."""
+
+    pk: Any
+    full_name: str
+
+    def may(self, permission: str) -> bool: ...
+
+    def role_names(self) -> tuple[str, ...]: ...
+
+
+@dataclass(frozen=True, slots=True)
+class By:
+    """The acting person, the server's time of the act (UTC) and the terminal it came from.
+
+    ``occurred_at`` is when it happened, if the person says it happened earlier; None means now.
+    """
+
+    user: Any
+    at: datetime
+    terminal: str = ""
+    occurred_at: datetime | None = None
+
+    @property
+    def happened_at(self) -> datetime:
+        return self.occurred_at or self.at
+
+    def happening_at(self, moment: datetime) -> By:
+        return replace(self, occurred_at=moment)
