@@ -1,0 +1,144 @@
+"""Chemicals: data sheets, lots with certificate and plant-checked strength, places, and movements of mass."""
+
+from __future__ import annotations
+
+from django.conf import settings
+from django.db import models
+from django.db.models import F, Q
+
+from regenplant.core.process.vocabulary import Chemical
+
+CHEMICALS = [(chemical.value, chemical.label) for chemical in Chemical]
+
+
+class DataSheet(models.Model):
+    """One revision of one supplier's safety data sheet (SDS): signal word and codes come from here, never from code."""
+
+    chemical = models.CharField(max_length=12, choices=CHEMICALS)
+    supplier = models.CharField(max_length=80)
+    revised_on = models.DateField()
+    strength_text = models.CharField(max_length=40)
+    signal_word = models.CharField(max_length=10, blank=True)
+    hazard_codes = models.JSONField(default=list)
+    precaution_codes = models.JSONField(default=list)
+    pictograms = models.JSONField(default=list)
+    un_number = models.CharField(max_length=10, blank=True)
+    packing_group = models.CharField(max_length=4, blank=True)
+    protective_equipment = models.CharField(max_length=300, blank=True)
+    is_in_force = models.BooleanField(default=True)
+
+    class Meta:
+        ordering = ["chemical", "-revised_on"]
+
+    def __str__(self) -> str:
+        return f"{self.supplier}, {self.revised_on}"
+
+
+class ChemicalLot(models.Model):
+    """A delivery, or what a tank holds after it. The dose uses the newest plant check, never the certificate."""
+
+    code = models.CharField(max_length=24, unique=True)
+    chemical = models.CharField(max_length=12, choices=CHEMICALS)
+    data_sheet = models.ForeignKey(DataSheet, on_delete=models.PROTECT, related_name="lots", null=True)
+    supplier_lot = models.CharField(max_length=60, blank=True)
+    certificate_strength_frac = models.FloatField()
+    received_at = models.DateTimeField()
+    is_in_use = models.BooleanField(default=False)
+    """The lot the plant draws from now; one per chemical."""
+    is_finished = models.BooleanField(default=False)
+
+    class Meta:
+        ordering = ["chemical", "-received_at"]
+        constraints = [
+            models.UniqueConstraint(fields=["chemical"], condition=Q(is_in_use=True), name="one_lot_in_use"),
+            models.CheckConstraint(
+                condition=Q(certificate_strength_frac__gt=0, certificate_strength_frac__lte=1),
+                name="certificate_strength",
+            ),
+        ]
+
+    def __str__(self) -> str:
+        return self.code
+
+
+class StrengthCheck(models.Model):
+    """The plant's own check of a lot's strength. Append-only."""
+
+    lot = models.ForeignKey(ChemicalLot, on_delete=models.PROTECT, related_name="checks")
+    method = models.CharField(max_length=20)
+    """"density" (hydrometer and temperature) or "titration"."""
+    value_as_typed = models.CharField(max_length=40)
+    unit_as_typed = models.CharField(max_length=40, blank=True)
+    density_kg_per_m3 = models.FloatField(null=True)
+    temperature_kelvin = models.FloatField()
+    strength_frac = models.FloatField()
+    checked_at = models.DateTimeField()
+    checked_by = models.ForeignKey(settings.AUTH_USER_MODEL, on_delete=models.PROTECT, related_name="+")
+
+    class Meta:
+        ordering = ["-checked_at", "-id"]
+        constraints = [
+            models.CheckConstraint(
+                condition=Q(strength_frac__gt=0, strength_frac__lte=1), name="checked_strength"
+            )
+        ]
+
+    def __str__(self) -> str:
+        return f"{self.strength_frac:.4f}"
+
+
+class Place(models.Model):
+    """Where a mass of chemical can be: supplier, bulk tank, batches, drain, unexplained."""
+
+    class Kind(models.TextChoices):
+        SUPPLIER = "supplier", "supplier"
+        BULK_TANK = "bulk_tank", "bulk tank"
+        BATCH = "batch", "used in batches"
+        DRAIN = "drain", "drained unused"
+        UNEXPLAINED = "unexplained", "unexplained"
+
+    code = models.CharField(max_length=20, unique=True)
+    name = models.CharField(max_length=80)
+    kind = models.CharField(max_length=12, choices=Kind.choices)
+    chemical = models.CharField(max_length=12, choices=CHEMICALS, blank=True)
+    capacity_m3 = models.FloatField(null=True)
+    low_stock_grams_100 = models.BigIntegerField(default=0)
+    version = models.PositiveIntegerField(default=1)
+
+    class Meta:
+        ordering = ["kind", "code"]
+
+    def __str__(self) -> str:
+        return self.code
+
+
+class Movement(models.Model):
+    """One mass from one place to another, in whole grams of 100 % substance. Append-only; balances by construction."""
+
+    number = models.BigIntegerField(unique=True)
+    chemical = models.CharField(max_length=12, choices=CHEMICALS)
+    lot = models.ForeignKey(ChemicalLot, on_delete=models.PROTECT, related_name="movements", null=True)
+    from_place = models.ForeignKey(Place, on_delete=models.PROTECT, related_name="movements_out")
+    to_place = models.ForeignKey(Place, on_delete=models.PROTECT, related_name="movements_in")
+    grams_100 = models.BigIntegerField()
+    reference = models.CharField(max_length=60, db_index=True)
+    """What it was for: a batch number, a delivery, a count. The ledger knows no batches."""
+    reason = models.CharField(max_length=200, blank=True)
+    moved_at = models.DateTimeField()
+    moved_by = models.ForeignKey(settings.AUTH_USER_MODEL, on_delete=models.PROTECT, related_name="+")
+    corrects = models.OneToOneField("self", on_delete=models.PROTECT, null=True, related_name="corrected_by")
+    """The movement this one takes back: same mass, places the other way round. One movement is taken back once."""
+
+    class Meta:
+        ordering = ["number"]
+        indexes = [models.Index(fields=["chemical", "number"], name="movement_chemical")]
+        constraints = [
+            models.CheckConstraint(condition=Q(grams_100__gt=0), name="movement_above_zero"),
+            models.CheckConstraint(
+                condition=Q(corrects__isnull=True) | ~Q(reason=""), name="correction_has_reason"
+            ),
+            models.CheckConstraint(condition=~Q(from_place=F("to_place")), name="movement_moves"),
+        ]
+
+    def __str__(self) -> str:
+        return f"{self.number}"

@@ -1,0 +1,236 @@
+"""Acts on the ledger: places, draws for batches, stock counts, counter-movements."""
+
+from __future__ import annotations
+
+from regenplant import units
+from regenplant.audit.by import By
+from regenplant.audit.records import (
+    code_of,
+    one_of,
+    refuse_known,
+    saved_words,
+    within,
+    words_of,
+    write_changed,
+)
+from regenplant.audit.use_case import Outcome, use_case
+from regenplant.audit.wording import say
+from regenplant.chemicals.models import ChemicalLot, Movement, Place
+from regenplant.chemicals.selectors import balance_grams, place_of
+from regenplant.chemicals.services._ledger import MOST_GRAMS, move, standing_place
+from regenplant.core.errors import RecordRefused, StaleRecord
+from regenplant.core.process.vocabulary import Chemical
+
+
+def _shown(grams_100: int) -> str:
+    return units.twin(grams_100 / 1000.0, "mass")
+
+
+def _subject(movement: Movement) -> tuple[str, str, str]:
+    return ("movement", str(movement.number), f"movement {movement.number}")
+
+
+# --- places ---------------------------------------------------------------------------------------------------------
+@use_case("place.added", permission="plant.edit")
+def add_place(
+    *,
+    by: By,
+    code: str,
+    name: str,
+    kind: str,
+    chemical: str = "",
+    capacity_m3: float | None = None,
+    low_stock_grams_100: int = 0,
+) -> Outcome:
+    """A place where a mass of chemical can be. A bulk tank is for one chemical, for good.
+
+    Raises: RecordRefused, OutOfRange.
+    """
+    code = code_of(code, "The place’s code", longest=20)
+    refuse_known(Place, code, "Place")
+    one_of(kind, Place.Kind.values, "The kind of place", field="kind")
+    if kind == Place.Kind.BULK_TANK:
+        one_of(chemical, [item.value for item in Chemical], "The chemical", field="chemical")
+    elif chemical or capacity_m3 is not None or low_stock_grams_100:
+        raise RecordRefused("Only a bulk tank has a chemical, a capacity and a low mark.", field="kind")
+    elif Place.objects.filter(kind=kind).exists():
+        raise RecordRefused(
+            f"The ledger has a place of the kind “{Place.Kind(kind).label}” already; it needs one only.",
+            field="kind",
+        )
+    values = _place_values(name, capacity_m3, low_stock_grams_100)
+    place = Place.objects.create(code=code, kind=kind, chemical=chemical, **values)
+    return Outcome(
+        subject=("place", str(place.pk), code), after={"kind": kind, "chemical": chemical}, result=place
+    )
+
+
+@use_case("place.changed", permission="plant.edit")
+def change_place(
+    *,
+    by: By,
+    place_id: int,
+    name: str,
+    capacity_m3: float | None,
+    low_stock_grams_100: int,
+    version: int | None = None,
+) -> Outcome:
+    """Name, capacity and low mark of a place. What it is for never changes.
+
+    Raises: RecordRefused, OutOfRange, StaleRecord.
+    """
+    place = Place.objects.select_for_update().filter(pk=place_id).first()
+    if place is None:
+        raise RecordRefused("This place is not known here.", code="unknown")
+    values = _place_values(name, capacity_m3, low_stock_grams_100)
+    before, after = write_changed(place, values, version=version, label=f"Place {place.code}")
+    return Outcome(subject=("place", str(place.pk), place.code), before=before, after=after, result=place)
+
+
+def _place_values(name: str, capacity_m3: float | None, low_stock_grams_100: int) -> dict[str, object]:
+    if capacity_m3 is not None:
+        within(capacity_m3, 0.01, 500.0, "The capacity", "liquid_volume", field="capacity_m3")
+    within(low_stock_grams_100 / 1000.0, 0.0, MOST_GRAMS / 1000.0, "The low mark", "mass", field="low_stock")
+    return {
+        "name": words_of(name, "The place’s name", field="name", most=80, least=2),
+        "capacity_m3": capacity_m3,
+        "low_stock_grams_100": low_stock_grams_100,
+    }
+
+
+# --- movements ------------------------------------------------------------------------------------------------------
+@use_case("chemical.drawn", permission="batch.run")
+def draw_for_batch(*, by: By, chemical: str, grams_100: int, reference: str) -> Outcome:
+    """Mass that a batch used leaves the bulk tank of the lot in use; ``result`` is the movement.
+
+    Raises: RecordRefused when no lot is in use or the stock is short; OutOfRange for a mass that cannot be.
+    """
+    chemical = one_of(chemical, [item.value for item in Chemical], "The chemical", field="chemical")
+    label = Chemical(chemical).label
+    lot = ChemicalLot.objects.select_for_update().filter(chemical=chemical, is_in_use=True).first()
+    if lot is None:
+        raise RecordRefused(
+            f"No lot of {label.lower()} is in use, so nothing can be drawn. Put a checked lot in use first.",
+            code="no_lot",
+        )
+    tank = place_of(lot)
+    if tank is None:
+        raise RecordRefused(f"It is not recorded in which tank lot {lot.code} stands.", code="no_place")
+    movement = move(
+        by=by,
+        chemical=chemical,
+        lot=lot,
+        from_place=tank,
+        to_place=standing_place(Place.Kind.BATCH),
+        grams_100=grams_100,
+        reference=reference,
+    )
+    return Outcome(
+        subject=_subject(movement),
+        after={"grams_100": grams_100, "reference": reference},
+        facts={
+            "shown": _shown(grams_100),
+            "chemical": label.lower(),
+            "reference": reference,
+            "lot": lot.code,
+            "tank": tank.code,
+        },
+        related=(("chemical_lot", str(lot.pk)),),
+        result=movement,
+    )
+
+
+@use_case("chemical.movement_corrected", permission="chemical.correct")
+def correct_movement(*, by: By, movement_id: int, reason: str) -> Outcome:
+    """Take a movement back by its counter-movement; both stay in the ledger. ``result`` is the counter-movement.
+
+    Raises: RecordRefused for a correction of a correction, or when a tank would hold less than nothing; StaleRecord when it
+    was corrected already.
+    """
+    wrong = Movement.objects.select_related("from_place", "to_place", "lot").filter(pk=movement_id).first()
+    if wrong is None:
+        raise RecordRefused("This movement is not known here.", code="unknown")
+    if wrong.corrects_id is not None:
+        raise RecordRefused(
+            f"Movement {wrong.number} is itself a correction. Write the movement that is right instead.",
+            code="is_correction",
+        )
+    earlier = Movement.objects.filter(corrects=wrong).first()
+    if earlier is not None:
+        raise StaleRecord(
+            f"Movement {wrong.number} was corrected already, by movement {earlier.number}.", code="corrected"
+        )
+    words = words_of(reason, "The reason", field="reason", most=200, least=5)
+    movement = move(
+        by=by,
+        chemical=wrong.chemical,
+        lot=wrong.lot,
+        from_place=wrong.to_place,
+        to_place=wrong.from_place,
+        grams_100=wrong.grams_100,
+        reference=wrong.reference,
+        reason=words,
+        corrects=wrong,
+    )
+    return Outcome(
+        subject=_subject(movement),
+        after={"grams_100": wrong.grams_100, "reference": wrong.reference},
+        facts={
+            "corrects": wrong.number,
+            "shown": _shown(wrong.grams_100),
+            "chemical": Chemical(wrong.chemical).label.lower(),
+        },
+        reason=words,
+        related=(("movement", str(wrong.number)),),
+        result=movement,
+    )
+
+
+@use_case("chemical.stock_counted", permission="chemical.correct")
+def count_stock(*, by: By, place_id: int, counted_grams_100: int, reason: str) -> Outcome:
+    """What was found in a bulk tank. The gap to the books moves to or from "unexplained", where it is seen.
+
+    ``result`` is the movement, None when books and tank agree. Raises: RecordRefused, OutOfRange.
+    """
+    place = Place.objects.select_for_update().filter(pk=place_id, kind=Place.Kind.BULK_TANK).first()
+    if place is None:
+        raise RecordRefused("Only a bulk tank is counted, and this one is not known here.", code="unknown")
+    within(counted_grams_100 / 1000.0, 0.0, MOST_GRAMS / 1000.0, "The stock found", "mass", field="quantity")
+    words = words_of(reason, "The note", field="reason", most=200, least=5)
+    held = balance_grams(place.chemical, place)
+    gap = counted_grams_100 - held
+    movement = _move_gap(by, place, gap, words) if gap else None
+    return Outcome(
+        subject=("place", str(place.pk), place.code),
+        before={"grams_100": held},
+        after={"grams_100": counted_grams_100},
+        facts={"found": _shown(counted_grams_100), "books": _shown(held), "gap_grams_100": gap},
+        reason=words,
+        related=(("movement", str(movement.number)),) if movement else (),
+        result=movement,
+    )
+
+
+def _move_gap(by: By, place: Place, gap: int, reason: str) -> Movement:
+    unexplained = standing_place(Place.Kind.UNEXPLAINED)
+    source, target = (unexplained, place) if gap > 0 else (place, unexplained)
+    return move(
+        by=by,
+        chemical=place.chemical,
+        lot=None,
+        from_place=source,
+        to_place=target,
+        grams_100=abs(gap),
+        reference=f"count {by.happened_at:%Y-%m-%d}",
+        reason=reason,
+    )
+
+
+say("place.added", saved_words("Place"))
+say("place.changed", saved_words("Place"))
+say("chemical.drawn", "{shown} of {chemical} as 100 % left {tank} for {reference} (lot {lot}, {subject})")
+say(
+    "chemical.movement_corrected",
+    "Movement {corrects} was taken back by {subject}: {shown} of {chemical} as 100 % ({reason})",
+)
+say("chemical.stock_counted", "{subject} was counted: {found} found, {books} in the books, as 100 %")

@@ -1,0 +1,306 @@
+"""Acts on chemical lots: receive a delivery, check its strength at the plant, put it in use."""
+
+from __future__ import annotations
+
+from datetime import timedelta
+from typing import Any
+
+from regenplant import units
+from regenplant.audit.by import By
+from regenplant.audit.records import code_of, one_of, refuse_known, within, words_of
+from regenplant.audit.use_case import Outcome, use_case
+from regenplant.audit.wording import say
+from regenplant.chemicals.models import ChemicalLot, DataSheet, Place, StrengthCheck
+from regenplant.chemicals.quantities import product_volume_m3
+from regenplant.chemicals.selectors import balance_grams, newest_check, strength_of_sample
+from regenplant.chemicals.services._ledger import move, standing_place
+from regenplant.core.errors import OutOfRange, RecordRefused
+from regenplant.core.process.vocabulary import Chemical
+from regenplant.people.models import Person
+from regenplant.plant.selectors import profile
+
+COLDEST_KELVIN, HOTTEST_KELVIN = 263.15, 353.15
+"""-10 to 80 °C: a bound against slips of unit in the temperature of a sample."""
+
+
+def _subject(lot: ChemicalLot) -> tuple[str, str, str]:
+    return ("chemical_lot", str(lot.pk), lot.code)
+
+
+# --- receiving ------------------------------------------------------------------------------------------------------
+@use_case("chemical.received", permission="chemical.receive")
+def receive_delivery(
+    *,
+    by: By,
+    code: str,
+    chemical: str,
+    certificate_strength_frac: float,
+    place_id: int,
+    grams_100: int,
+    supplier_lot: str = "",
+    data_sheet_id: int | None = None,
+    connection_checked_by_id: int | None = None,
+) -> Outcome:
+    """A delivery into a bulk tank: the lot with its certificate, and the mass in the ledger. ``result`` is the lot.
+
+    ``connection_checked_by_id`` names the second person who held hose label, fill connection and papers side by side.
+
+    It is not in use until the plant has checked its strength. Raises: RecordRefused for a tank of another chemical, a known
+    code, a data sheet of another chemical; OutOfRange for a strength that cannot be or more than the tank takes.
+    """
+    code = code_of(code, "The lot’s code")
+    refuse_known(ChemicalLot, code, "Chemical lot")
+    one_of(chemical, [item.value for item in Chemical], "The chemical", field="chemical")
+    within(
+        certificate_strength_frac,
+        0.001,
+        1.0,
+        "The strength on the certificate",
+        "strength",
+        field="certificate_strength_frac",
+    )
+    tank = _tank_for(chemical, place_id)
+    second = _second_person(by, connection_checked_by_id)
+    _refuse_overfull(chemical, tank, certificate_strength_frac, grams_100)
+    lot = ChemicalLot.objects.create(
+        code=code,
+        chemical=chemical,
+        certificate_strength_frac=certificate_strength_frac,
+        supplier_lot=words_of(supplier_lot, "The supplier’s lot", field="supplier_lot", most=60),
+        data_sheet=_data_sheet(chemical, data_sheet_id),
+        received_at=by.happened_at,
+    )
+    movement = move(
+        by=by,
+        chemical=chemical,
+        lot=lot,
+        from_place=standing_place(Place.Kind.SUPPLIER),
+        to_place=tank,
+        grams_100=grams_100,
+        reference=f"delivery {code}",
+    )
+    return Outcome(
+        subject=_subject(lot),
+        after={
+            "chemical": chemical,
+            "certificate_strength_frac": certificate_strength_frac,
+            "grams_100": grams_100,
+        },
+        facts={
+            "shown": units.twin(grams_100 / 1000.0, "mass"),
+            "name": Chemical(chemical).label.lower(),
+            "certificate": units.format_quantity(certificate_strength_frac, "strength"),
+            "tank": tank.code,
+            "connection_checked_by": second.full_name if second else "",
+        },
+        related=(("movement", str(movement.number)), ("place", str(tank.pk))),
+        result=lot,
+    )
+
+
+def _tank_for(chemical: str, place_id: int) -> Place:
+    tank = Place.objects.filter(pk=place_id).first()
+    if tank is None or tank.kind != Place.Kind.BULK_TANK:
+        raise RecordRefused("A delivery goes into a bulk tank; choose one.", field="place", code="not_a_tank")
+    if tank.chemical != chemical:
+        raise RecordRefused(
+            f"{tank.code} is for {Chemical(tank.chemical).label}; this delivery is {Chemical(chemical).label}. "
+            "Stop. Connect nothing. Call the supervisor.",
+            field="place",
+            code="wrong_tank",
+        )
+    return tank
+
+
+def _second_person(by: By, person_id: int | None) -> Person | None:
+    """Another person than the one who writes; None when nobody is named."""
+    if person_id is None:
+        return None
+    second = Person.objects.filter(pk=person_id, is_active=True).first()
+    if second is None or second.pk == by.user.pk:
+        raise RecordRefused(
+            "A second person looks at the fill connection. Choose somebody else than yourself.",
+            field="second_person",
+            code="own_work",
+        )
+    return second
+
+
+def _refuse_overfull(chemical: str, tank: Place, strength_frac: float, grams_100: int) -> None:
+    """Room in the tank by the books: the rest at the strength in use, the delivery at its certificate, both at 20 °C."""
+    if tank.capacity_m3 is None or grams_100 <= 0:
+        return
+    coming = product_volume_m3(chemical, grams_100, strength_frac)
+    if coming is None:  # a solid, or a strength without a known density: the level decides, at the tank
+        return
+    used = ChemicalLot.objects.filter(chemical=chemical, is_in_use=True).prefetch_related("checks").first()
+    check = newest_check(used) if used else None
+    rest_strength = check.strength_frac if check else strength_frac
+    rest = product_volume_m3(chemical, max(balance_grams(chemical, tank), 0), rest_strength) or 0.0
+    if rest + coming > tank.capacity_m3:
+        raise OutOfRange(
+            f"{tank.code} takes {units.twin(tank.capacity_m3, 'liquid_volume')}; {units.twin(rest, 'liquid_volume')} stand in it and "
+            f"{units.twin(coming, 'liquid_volume')} would come. Do not unload more than there is room for.",
+            field="quantity",
+            code="no_room",
+            seen=rest + coming,
+            allowed_high=tank.capacity_m3,
+        )
+
+
+def _data_sheet(chemical: str, data_sheet_id: int | None) -> DataSheet | None:
+    if data_sheet_id is None:
+        return None
+    sheet = DataSheet.objects.filter(pk=data_sheet_id).first()
+    if sheet is None or sheet.chemical != chemical:
+        raise RecordRefused(
+            "This data sheet is not one of this chemical. Choose the sheet that came with it.",
+            field="data_sheet",
+        )
+    if not sheet.is_in_force:
+        raise RecordRefused(
+            "This data sheet is no longer in force. Choose the newest revision.", field="data_sheet"
+        )
+    return sheet
+
+
+# --- strength -------------------------------------------------------------------------------------------------------
+@use_case("chemical.strength_checked", permission="chemical.check")
+def check_strength(
+    *,
+    by: By,
+    lot_id: int,
+    temperature_kelvin: float,
+    value_as_typed: str,
+    unit_as_typed: str,
+    density_kg_per_m3: float | None = None,
+    strength_frac: float | None = None,
+    baume_degrees: float | None = None,
+) -> Outcome:
+    """The plant's own check of a lot: a density or degrees Baumé read in the sample, or a titrated strength by weight.
+
+    Exactly one of the three is given. From a hydrometer the strength follows by the core's density of that solution at the
+    temperature of the sample; the method is written. ``result`` is the check.
+
+    Raises: OutOfRange when no solution of this chemical has that density; RecordRefused for a finished lot.
+    """
+    lot = _lot(lot_id)
+    given = [value for value in (density_kg_per_m3, strength_frac, baume_degrees) if value is not None]
+    if len(given) != 1:
+        raise RecordRefused(
+            "Give one of the three: a density, degrees Baumé, or a titrated strength.",
+            field="method",
+            code="one_method",
+        )
+    within(
+        temperature_kelvin,
+        COLDEST_KELVIN,
+        HOTTEST_KELVIN,
+        "The temperature of the sample",
+        "temperature",
+        field="temperature_kelvin",
+    )
+    if strength_frac is None:
+        estimate = strength_of_sample(
+            lot.chemical,
+            density_kg_per_m3=density_kg_per_m3,
+            baume_degrees=baume_degrees,
+            temperature_kelvin=temperature_kelvin,
+        )
+        found, how = estimate.value, estimate.method
+        method = "density" if baume_degrees is None else "baume"
+        density = next(item.value for item in estimate.inputs if item.kind == "density")
+    else:
+        found, method, how, density = strength_frac, "titration", "titration at the plant", None
+    within(
+        found, 0.001, 1.0, "The strength", "strength", field="strength_frac", why="Less than that is water."
+    )
+    check = StrengthCheck.objects.create(
+        lot=lot,
+        method=method,
+        value_as_typed=words_of(value_as_typed, "The value", field="value", most=40, least=1),
+        unit_as_typed=words_of(unit_as_typed, "The unit", field="value", most=40),
+        density_kg_per_m3=density,
+        temperature_kelvin=temperature_kelvin,
+        strength_frac=found,
+        checked_at=by.happened_at,
+        checked_by=by.user,
+    )
+    return Outcome(
+        subject=_subject(lot),
+        after={"strength_frac": found},
+        facts={
+            "shown": units.format_quantity(found, "strength"),
+            "certificate": units.format_quantity(lot.certificate_strength_frac, "strength"),
+            "method": how,
+            "typed": f"{value_as_typed} {unit_as_typed}".strip(),
+            "temperature": units.format_quantity(temperature_kelvin, "temperature"),
+        },
+        result=check,
+    )
+
+
+def _lot(lot_id: int) -> ChemicalLot:
+    lot = ChemicalLot.objects.select_for_update().filter(pk=lot_id).first()
+    if lot is None:
+        raise RecordRefused("This chemical lot is not known here.", code="unknown")
+    if lot.is_finished:
+        raise RecordRefused(f"Lot {lot.code} is finished; another lot took its place.", code="finished")
+    return lot
+
+
+@use_case("chemical.lot_put_in_use", permission="chemical.check")
+def put_lot_in_use(*, by: By, lot_id: int) -> Outcome:
+    """Draw from this lot from now on; the lot before it is finished. ``result`` is the lot.
+
+    Raises: RecordRefused when the plant never checked its strength, the check is too old, or it is in use already.
+    """
+    lot = _lot(lot_id)
+    if lot.is_in_use:
+        raise RecordRefused(f"Lot {lot.code} is in use already.", code="in_use")
+    check = lot.checks.order_by("-checked_at", "-id").first()
+    if check is None:
+        raise RecordRefused(
+            f"Lot {lot.code} was never checked at the plant. A dose uses the plant’s check, never the certificate: check it first.",
+            code="never_checked",
+        )
+    age, most = by.at - check.checked_at, profile().strength_check_max_age_days
+    if age >= timedelta(days=most + 1):
+        raise RecordRefused(
+            f"Strength check of lot {lot.code} is {age.days} days old, at most {most}. Check it before you use it.",
+            code="check_too_old",
+        )
+    before = list(ChemicalLot.objects.select_for_update().filter(chemical=lot.chemical, is_in_use=True))
+    ChemicalLot.objects.filter(pk__in=[old.pk for old in before]).update(is_in_use=False, is_finished=True)
+    ChemicalLot.objects.filter(pk=lot.pk).update(is_in_use=True)
+    lot.is_in_use = True
+    return Outcome(
+        subject=_subject(lot),
+        before={"lot": before[0].code if before else ""},
+        after={"lot": lot.code},
+        facts={
+            "name": Chemical(lot.chemical).label.lower(),
+            "shown": units.format_quantity(check.strength_frac, "strength"),
+            "old": before[0].code if before else "none",
+        },
+        related=tuple(("chemical_lot", str(old.pk)) for old in before),
+        result=lot,
+    )
+
+
+def _received(subject: str, stored: dict[str, Any]) -> str:
+    facts = {"name": "–", "tank": "–", "shown": "–", "certificate": "–", **stored.get("facts", {})}
+    second = facts.get("connection_checked_by")
+    checked = f"; connection checked by {second}" if second else ""
+    return (
+        f"Lot {subject} of {facts['name']} was received into {facts['tank']}: {facts['shown']} as 100 %, "
+        f"certificate {facts['certificate']}{checked}"
+    )
+
+
+say("chemical.received", _received)
+say(
+    "chemical.strength_checked",
+    "Lot {subject} was checked: {shown} by weight, from {typed} at {temperature} ({method}); certificate {certificate}",
+)
+say("chemical.lot_put_in_use", "Lot {subject} of {name} is in use, {shown}; before it {old}")

@@ -1,0 +1,178 @@
+"""The plant's equipment and its profile: what batches run in and are measured with."""
+
+from __future__ import annotations
+
+from django.db import models
+from django.db.models import F, Q
+
+COMPENSATIONS = ("none", "neutral", "acid", "base", "flat_2")
+"""How a conductivity meter may compensate for temperature by itself."""
+
+
+class PlantProfile(models.Model):
+    """The one row that says whose plant this is and what holds everywhere in it."""
+
+    name = models.CharField(max_length=80)
+    hall_name = models.CharField(max_length=80, blank=True)
+    unit_system = models.CharField(max_length=6, default="metric")
+    time_zone = models.CharField(max_length=40, default="UTC")
+    permit_number = models.CharField(max_length=60, blank=True)
+    permit_expires_on = models.DateField(null=True)
+    permit_ph_low = models.FloatField(default=6.0)
+    permit_ph_high = models.FloatField(default=9.0)
+    strength_check_max_age_days = models.PositiveSmallIntegerField(default=7)
+    eyewash_tested_on = models.DateField(null=True)
+    eyewash_test_interval_days = models.PositiveSmallIntegerField(default=7)
+    shower_places = models.TextField(blank=True)
+    spill_text = models.TextField(blank=True)
+    call_text = models.TextField(blank=True)
+    feed_hardness_kg_per_m3 = models.FloatField(default=0.0)
+    feed_alkalinity_kg_per_m3 = models.FloatField(default=0.0)
+    version = models.PositiveIntegerField(default=1)
+
+    class Meta:
+        constraints = [
+            models.CheckConstraint(condition=Q(id=1), name="plant_profile_is_one"),
+            models.CheckConstraint(
+                condition=Q(permit_ph_low__lt=F("permit_ph_high")), name="permit_window_opens"
+            ),
+        ]
+
+    def __str__(self) -> str:
+        return self.name
+
+
+class Vessel(models.Model):
+    """A fixed vessel in which a batch is regenerated."""
+
+    code = models.CharField(max_length=12, unique=True)
+    name = models.CharField(max_length=80)
+    internal_diameter_m = models.FloatField()
+    straight_height_m = models.FloatField()
+    bed_volume_min_m3 = models.FloatField()
+    bed_volume_max_m3 = models.FloatField()
+    families = models.JSONField(default=list)
+    segregation_classes = models.JSONField(default=list)
+    lining = models.CharField(max_length=80, blank=True)
+    max_flow_m3_per_s = models.FloatField(null=True)
+    last_chemical = models.CharField(max_length=12, blank=True)
+    is_flushed = models.BooleanField(default=True)
+    last_segregation_class = models.CharField(max_length=1, blank=True)
+    lock_out_number = models.CharField(max_length=20, blank=True)
+    lock_out_reason = models.CharField(max_length=200, blank=True)
+    lock_out_at = models.DateTimeField(null=True)
+    lock_out_by = models.CharField(max_length=120, blank=True)
+    is_active = models.BooleanField(default=True)
+    version = models.PositiveIntegerField(default=1)
+
+    class Meta:
+        ordering = ["code"]
+        constraints = [
+            models.CheckConstraint(
+                condition=Q(bed_volume_min_m3__gt=0, bed_volume_max_m3__gte=F("bed_volume_min_m3")),
+                name="vessel_bed_range",
+            ),
+            models.CheckConstraint(
+                condition=Q(internal_diameter_m__gt=0, straight_height_m__gt=0), name="vessel_size"
+            ),
+        ]
+
+    def __str__(self) -> str:
+        return self.code
+
+    @property
+    def is_locked_out(self) -> bool:
+        return bool(self.lock_out_reason)
+
+
+class Skid(models.Model):
+    """A dilution skid for one chemical; a caustic skid has a heater."""
+
+    code = models.CharField(max_length=12, unique=True)
+    name = models.CharField(max_length=80)
+    chemical = models.CharField(max_length=12)
+    flow_min_m3_per_s = models.FloatField()
+    flow_max_m3_per_s = models.FloatField()
+    heater_max_temperature_kelvin = models.FloatField(null=True)
+    lock_out_reason = models.CharField(max_length=200, blank=True)
+    is_active = models.BooleanField(default=True)
+    version = models.PositiveIntegerField(default=1)
+
+    class Meta:
+        ordering = ["code"]
+
+    def __str__(self) -> str:
+        return self.code
+
+
+class WaterSupply(models.Model):
+    """A water of the plant with what was last measured of it."""
+
+    kind = models.CharField(max_length=12, unique=True)
+    temperature_kelvin = models.FloatField()
+    hardness_kg_per_m3 = models.FloatField(default=0.0)
+    """As CaCO3."""
+    max_flow_m3_per_s = models.FloatField()
+    available_m3 = models.FloatField(null=True)
+    measured_at = models.DateTimeField(null=True)
+    version = models.PositiveIntegerField(default=1)
+
+    class Meta:
+        ordering = ["kind"]
+
+    def __str__(self) -> str:
+        return self.kind
+
+
+class WasteTank(models.Model):
+    """The neutralization tank; the reserve is never planned away."""
+
+    code = models.CharField(max_length=12, unique=True)
+    name = models.CharField(max_length=80)
+    capacity_m3 = models.FloatField()
+    level_m3 = models.FloatField(default=0.0)
+    reserve_m3 = models.FloatField()
+    version = models.PositiveIntegerField(default=1)
+
+    class Meta:
+        ordering = ["code"]
+        constraints = [
+            models.CheckConstraint(
+                condition=Q(level_m3__gte=0, level_m3__lte=F("capacity_m3"), reserve_m3__gte=0),
+                name="waste_tank_level",
+            )
+        ]
+
+    def __str__(self) -> str:
+        return self.code
+
+
+class Instrument(models.Model):
+    """A measuring instrument; overdue calibration means that its readings prove nothing."""
+
+    class Kind(models.TextChoices):
+        CONDUCTIVITY = "conductivity", "conductivity or resistivity cell"
+        PH = "ph", "pH meter"
+        HYDROMETER = "hydrometer", "hydrometer"
+        FLOW = "flow", "flow meter"
+        THERMOMETER = "thermometer", "thermometer"
+        WET_TEST = "wet_test", "titration or colour test kit"
+        BALANCE = "balance", "balance"
+
+    code = models.CharField(max_length=16, unique=True)
+    name = models.CharField(max_length=80)
+    kind = models.CharField(max_length=14, choices=Kind.choices)
+    cell_constant_per_cm = models.FloatField(null=True)
+    compensation = models.CharField(max_length=10, blank=True)
+    """What the meter itself does: "none", "neutral", "acid", "base" or "flat_2"; only for conductivity cells."""
+    uncertainty_frac = models.FloatField(default=0.01)
+    calibrated_on = models.DateField(null=True)
+    calibration_due_on = models.DateField(null=True)
+    is_active = models.BooleanField(default=True)
+    version = models.PositiveIntegerField(default=1)
+
+    class Meta:
+        ordering = ["code"]
+
+    def __str__(self) -> str:
+        return self.code

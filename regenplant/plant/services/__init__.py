@@ -1,0 +1,47 @@
+"""Acts on the plant's set-up. Settings are frozen data; a record is known by its code."""
+
+from regenplant.plant.services.instruments import InstrumentSettings, record_calibration, save_instrument
+from regenplant.plant.services.profile import ProfileSettings, record_eyewash_test, save_profile
+from regenplant.plant.services.supplies import (
+    SkidSettings,
+    WasteTankSettings,
+    WaterSettings,
+    lift_skid_lock_out,
+    lock_out_skid,
+    save_skid,
+    save_waste_tank,
+    save_water_supply,
+    set_waste_level,
+)
+from regenplant.plant.services.vessels import (
+    VesselSettings,
+    lift_lock_out,
+    lock_out_vessel,
+    note_vessel_state,
+    record_clean_down,
+    save_vessel,
+)
+
+__all__ = [
+    "InstrumentSettings",
+    "ProfileSettings",
+    "SkidSettings",
+    "VesselSettings",
+    "WasteTankSettings",
+    "WaterSettings",
+    "lift_lock_out",
+    "lift_skid_lock_out",
+    "lock_out_skid",
+    "lock_out_vessel",
+    "note_vessel_state",
+    "record_calibration",
+    "record_clean_down",
+    "record_eyewash_test",
+    "save_instrument",
+    "save_profile",
+    "save_skid",
+    "save_vessel",
+    "save_waste_tank",
+    "save_water_supply",
+    "set_waste_level",
+]

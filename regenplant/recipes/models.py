@@ -1,0 +1,108 @@
+"""Recipes and specifications, each with immutable versions that a second person approves."""
+
+from __future__ import annotations
+
+from django.conf import settings
+from django.db import models
+from django.db.models import F, Q
+
+from regenplant.resins.models import FAMILIES
+
+
+class _Version(models.Model):
+    """What recipe and specification versions share. ``content`` is canonical text; ``digest`` covers it."""
+
+    class State(models.TextChoices):
+        DRAFT = "draft", "draft"
+        APPROVED = "approved", "approved"
+        WITHDRAWN = "withdrawn", "withdrawn"
+
+    number = models.PositiveIntegerField()
+    state = models.CharField(max_length=10, choices=State.choices, default=State.DRAFT)
+    content = models.TextField()
+    digest = models.CharField(max_length=64)
+    reason = models.CharField(max_length=300)
+    made_by = models.ForeignKey(settings.AUTH_USER_MODEL, on_delete=models.PROTECT, related_name="+")
+    made_at = models.DateTimeField()
+    approved_by = models.ForeignKey(
+        settings.AUTH_USER_MODEL, on_delete=models.PROTECT, null=True, related_name="+"
+    )
+    approved_at = models.DateTimeField(null=True)
+    effective_from = models.DateTimeField(null=True)
+
+    class Meta:
+        abstract = True
+
+
+class Recipe(models.Model):
+    """A named way to regenerate one family."""
+
+    code = models.CharField(max_length=16, unique=True)
+    name = models.CharField(max_length=120)
+    family = models.CharField(max_length=12, choices=FAMILIES)
+    grade = models.CharField(max_length=20, default="working")
+    is_active = models.BooleanField(default=True)
+
+    class Meta:
+        ordering = ["family", "code"]
+
+    def __str__(self) -> str:
+        return self.code
+
+
+class RecipeVersion(_Version):
+    recipe = models.ForeignKey(Recipe, on_delete=models.PROTECT, related_name="versions")
+
+    class Meta:
+        ordering = ["recipe", "-number"]
+        constraints = [
+            models.UniqueConstraint(fields=["recipe", "number"], name="recipe_version_once"),
+            models.CheckConstraint(
+                condition=Q(approved_by__isnull=True) | ~Q(approved_by=F("made_by")),
+                name="recipe_approved_by_another",
+            ),
+            models.CheckConstraint(
+                condition=~Q(state="approved") | Q(approved_by__isnull=False, approved_at__isnull=False),
+                name="recipe_approved_has_approver",
+            ),
+        ]
+
+    def __str__(self) -> str:
+        return f"version {self.number}"
+
+
+class Specification(models.Model):
+    """What a regenerated family must meet before it is released."""
+
+    code = models.CharField(max_length=16, unique=True)
+    name = models.CharField(max_length=120)
+    family = models.CharField(max_length=12, choices=FAMILIES)
+    grade = models.CharField(max_length=20, default="working")
+    is_active = models.BooleanField(default=True)
+
+    class Meta:
+        ordering = ["family", "code"]
+
+    def __str__(self) -> str:
+        return self.code
+
+
+class SpecificationVersion(_Version):
+    specification = models.ForeignKey(Specification, on_delete=models.PROTECT, related_name="versions")
+
+    class Meta:
+        ordering = ["specification", "-number"]
+        constraints = [
+            models.UniqueConstraint(fields=["specification", "number"], name="specification_version_once"),
+            models.CheckConstraint(
+                condition=Q(approved_by__isnull=True) | ~Q(approved_by=F("made_by")),
+                name="specification_approved_by_another",
+            ),
+            models.CheckConstraint(
+                condition=~Q(state="approved") | Q(approved_by__isnull=False, approved_at__isnull=False),
+                name="specification_approved_has_approver",
+            ),
+        ]
+
+    def __str__(self) -> str:
+        return f"version {self.number}"

@@ -1,0 +1,17 @@
+from django.apps import AppConfig
+
+
+class TanksConfig(AppConfig):
+    name = "regenplant.tanks"
+    label = "tanks"
+
+    def ready(self) -> None:
+        # Registers the use cases of this app and how they read in the log.
+        import regenplant.tanks.services  # noqa: F401
+        from regenplant.audit import locks
+
+        locks.declare(
+            locks.Lock("tanks_intakeinspection"),
+            locks.Lock("tanks_tank", columns=("serial",)),
+            locks.Lock("tanks_tankvisit", columns=("number", "tank_id", "received_at", "received_by_id")),
+        )

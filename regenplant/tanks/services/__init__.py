@@ -1,0 +1,31 @@
+"""Acts on customers, tanks and their visits. Every change of a visit's state goes through ``_moves.move_visit``.
+
+customers.py   customers, sites, tank sizes, tanks
+receiving.py   receive a tank, known or unknown
+intake.py      inspect, accept, hold, refuse
+shipping.py    empty, inspect the shell, refill, release, ship
+"""
+
+from regenplant.tanks.services.customers import add_customer, add_site, add_tank, add_tank_size, change_tank
+from regenplant.tanks.services.intake import accept_tank, hold_tank, inspect_tank, refuse_tank
+from regenplant.tanks.services.receiving import receive_tank, receive_unknown_tank
+from regenplant.tanks.services.shipping import empty_tank, record_shell, refill_tank, release_tank, ship_tank
+
+__all__ = [
+    "accept_tank",
+    "add_customer",
+    "add_site",
+    "add_tank",
+    "add_tank_size",
+    "change_tank",
+    "empty_tank",
+    "hold_tank",
+    "inspect_tank",
+    "receive_tank",
+    "receive_unknown_tank",
+    "record_shell",
+    "refill_tank",
+    "refuse_tank",
+    "release_tank",
+    "ship_tank",
+]
