@@ -1,0 +1,26 @@
+from django.apps import AppConfig
+
+
+class BatchesConfig(AppConfig):
+    name = "regenplant.batches"
+    label = "batches"
+
+    def ready(self) -> None:
+        # Registers the use cases of this app and how they read in the log.
+        import regenplant.batches.services  # noqa: F401
+        from regenplant.audit import locks
+
+        frozen_plan = (
+            "number", "resin_type_id", "segregation_class", "vessel_id", "recipe_version_id", "specification_version_id",
+            "parent_id", "resin_volume_m3", "resin_volume_form", "plan_text", "plan_digest", "core_version",
+            "planned_by_id", "planned_at",
+        )  # fmt: skip
+        locks.declare(
+            locks.Lock("batches_batch", columns=frozen_plan),
+            locks.Lock("batches_stepentry"),
+            locks.Lock("batches_rinsereading"),
+            locks.Lock("batches_deviation", when="OLD.decided_at IS NOT NULL"),
+            locks.Lock("batches_steprun", when="OLD.state IN ('done', 'skipped')"),
+            locks.Lock("batches_hold", when="OLD.resumed_at IS NOT NULL"),
+            locks.Lock("batches_batchtank", columns=("batch_id", "visit_id", "resin_volume_m3", "position")),
+        )

@@ -1,0 +1,63 @@
+"""Whether a step has reached its end, and how much chemical went in. Reads what people wrote down."""
+
+from __future__ import annotations
+
+from regenplant import units
+from regenplant.batches.frozen import plan_of
+from regenplant.batches.models import Batch, StepRun
+from regenplant.batches.moves import current_entries
+from regenplant.batches.rinse import end_point
+from regenplant.core.process.plan import EntrySpec, PlannedStep
+from regenplant.core.process.vocabulary import StepKind
+
+FED, DRAWN, PASSED = "volume_fed", "stock_drawn", "volume"
+"""Entry keys that say how much went through the bed; see ``core.process.plan_entries``."""
+
+RUNNING_TOTALS = (FED, DRAWN, PASSED)
+"""Written again and again while a step runs: below the least they mean "not yet", never "outside"."""
+
+
+def end_not_reached(step: StepRun, batch: Batch) -> tuple[str, ...]:
+    """Sentences: what must still become true before the running step may end; empty when it may."""
+    planned = plan_of(batch).step(step.number)
+    kind = StepKind(step.kind)
+    if kind is StepKind.INJECT:
+        return (
+            *_still_to_go(step, planned, FED, "to feed"),
+            *_still_to_go(step, planned, DRAWN, "of stock to draw"),
+        )
+    if kind is StepKind.DISPLACE:
+        return _still_to_go(step, planned, PASSED, "of displacement")
+    if kind is StepKind.FAST_RINSE:
+        return (*end_point(batch).reasons, *_still_to_go(step, planned, PASSED, "of rinse"))
+    return ()
+
+
+def _still_to_go(step: StepRun, planned: PlannedStep, key: str, what: str) -> tuple[str, ...]:
+    spec = _spec(planned, key)
+    if spec is None or spec.low is None:
+        return ()
+    entry = current_entries(step).get(key)
+    missing = spec.low - (entry.value if entry and entry.value is not None else 0.0)
+    if entry is None or missing <= 1e-9 * spec.low:
+        return ()
+    return (f"Not yet: {units.twin(missing, spec.kind)} still {what}.",)
+
+
+def mass_fed_kg_100(step: StepRun, planned: PlannedStep) -> float:
+    """Mass of chemical that went in, as 100 % [kg].
+
+    From the stock drawn, by tank level, where it is written down: the planned mass times drawn over planned volume, since
+    strength and density of the stock are the plan's own plant-checked ones. Else from the diluted volume fed, in the same way.
+    """
+    planned_kg = planned.value("chemical_kg_100")
+    written = current_entries(step)
+    for key, figure in ((DRAWN, "stock_m3"), (FED, "volume_m3")):
+        entry = written.get(key)
+        if entry is not None and entry.value is not None and figure in planned.figures:
+            return planned_kg * entry.value / planned.value(figure)
+    return planned_kg
+
+
+def _spec(planned: PlannedStep, key: str) -> EntrySpec | None:
+    return next((spec for spec in planned.entries if spec.key == key), None)

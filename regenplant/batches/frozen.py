@@ -1,0 +1,31 @@
+"""The frozen plan of a batch as data: parsed once per digest, never changed."""
+
+from __future__ import annotations
+
+import json
+from functools import lru_cache
+
+from regenplant.batches.models import Batch
+from regenplant.core.process.canonical import canonical_text, digest, from_plain
+from regenplant.core.process.plan import BatchPlan
+
+
+def plan_of(batch: Batch) -> BatchPlan:
+    """The plan this batch was frozen with."""
+    return _parse(batch.plan_digest, batch.plan_text)
+
+
+@lru_cache(maxsize=256)
+def _parse(plan_digest: str, text: str) -> BatchPlan:
+    return from_plain(BatchPlan, json.loads(text))
+
+
+def freeze(plan: BatchPlan) -> tuple[str, str]:
+    """Canonical text of a plan and its digest."""
+    text = canonical_text(plan)
+    return text, digest(text)
+
+
+def is_untouched(batch: Batch) -> bool:
+    """Whether the stored plan still fits its digest."""
+    return digest(batch.plan_text) == batch.plan_digest

@@ -1,0 +1,283 @@
+"""Batches: the frozen plan, the tanks in it, steps as run, what was written down, readings, holds and deviations."""
+
+from __future__ import annotations
+
+from django.conf import settings
+from django.db import models
+from django.db.models import F, Q
+
+from regenplant.core.process.lifecycle import BatchState, StepState
+from regenplant.core.process.lifecycle import label as state_label
+from regenplant.plant.models import Instrument, Vessel
+from regenplant.recipes.models import RecipeVersion, SpecificationVersion
+from regenplant.resins.models import CLASSES, FORMS, ResinLot, ResinType
+from regenplant.tanks.models import TankVisit
+
+BATCH_STATES = [(state.value, state_label(state)) for state in BatchState]
+STEP_STATES = [(state.value, state.value) for state in StepState]
+
+
+class Batch(models.Model):
+    """One body of resin regenerated in one go. ``state`` is written by ``services.moves`` only."""
+
+    number = models.CharField(max_length=16, unique=True)
+    state = models.CharField(max_length=12, choices=BATCH_STATES, default=BatchState.PLANNED.value)
+    held_from = models.CharField(max_length=12, blank=True)
+    resin_type = models.ForeignKey(ResinType, on_delete=models.PROTECT, related_name="batches")
+    segregation_class = models.CharField(max_length=1, choices=CLASSES)
+    vessel = models.ForeignKey(Vessel, on_delete=models.PROTECT, related_name="batches")
+    recipe_version = models.ForeignKey(RecipeVersion, on_delete=models.PROTECT, related_name="batches")
+    specification_version = models.ForeignKey(
+        SpecificationVersion, on_delete=models.PROTECT, related_name="batches"
+    )
+    parent = models.ForeignKey("self", on_delete=models.PROTECT, null=True, related_name="children")
+    """The batch this one reworks."""
+    rework_cause = models.CharField(max_length=300, blank=True)
+    resin_volume_m3 = models.FloatField()
+    resin_volume_form = models.CharField(max_length=3, choices=FORMS)
+    plan_text = models.TextField()
+    """Canonical text of the ``BatchPlan``."""
+    plan_digest = models.CharField(max_length=64)
+    core_version = models.CharField(max_length=12)
+    chemical_lots = models.JSONField(default=dict)
+    """Lot code by chemical, as planned."""
+    planned_by = models.ForeignKey(settings.AUTH_USER_MODEL, on_delete=models.PROTECT, related_name="+")
+    planned_at = models.DateTimeField()
+    started_at = models.DateTimeField(null=True)
+    rinsed_at = models.DateTimeField(null=True)
+    """When it was handed to QC."""
+    judged_at = models.DateTimeField(null=True)
+    finished_at = models.DateTimeField(null=True)
+    """Released, scrapped or aborted."""
+    lot = models.ForeignKey(ResinLot, on_delete=models.PROTECT, null=True, related_name="batches")
+    """The resin lot this batch made; set when it passes."""
+    version = models.PositiveIntegerField(default=1)
+
+    class Meta:
+        ordering = ["-planned_at", "-id"]
+        indexes = [
+            models.Index(fields=["state", "planned_at"], name="batch_state"),
+            models.Index(fields=["vessel", "state"], name="batch_vessel_state"),
+        ]
+        constraints = [
+            models.CheckConstraint(
+                condition=Q(state__in=[state.value for state in BatchState]), name="batch_state_known"
+            ),
+            models.CheckConstraint(
+                condition=~Q(state="held") | ~Q(held_from=""), name="held_batch_knows_whence"
+            ),
+            models.CheckConstraint(condition=Q(resin_volume_m3__gt=0), name="batch_resin_volume"),
+            models.UniqueConstraint(
+                fields=["vessel"],
+                condition=Q(state__in=["ready", "running", "rinsing", "awaiting_qc", "passed", "held"]),
+                name="one_batch_in_a_vessel",
+            ),
+        ]
+
+    def __str__(self) -> str:
+        return self.number
+
+
+class BatchTank(models.Model):
+    """A tank whose resin is in the batch (or that is filled from it)."""
+
+    batch = models.ForeignKey(Batch, on_delete=models.PROTECT, related_name="tank_links")
+    visit = models.ForeignKey(TankVisit, on_delete=models.PROTECT, related_name="batch_links")
+    resin_volume_m3 = models.FloatField()
+    position = models.PositiveSmallIntegerField()
+    is_current = models.BooleanField(default=True)
+    """False once the visit has gone on to a rework child, or the batch was aborted before it was started."""
+    is_filled = models.BooleanField(default=False)
+    set_aside_reason = models.CharField(max_length=200, blank=True)
+
+    class Meta:
+        ordering = ["position"]
+        constraints = [
+            models.UniqueConstraint(fields=["batch", "visit"], name="tank_once_in_batch"),
+            models.UniqueConstraint(fields=["visit"], condition=Q(is_current=True), name="tank_in_one_batch"),
+        ]
+
+    def __str__(self) -> str:
+        return f"{self.position}"
+
+
+class StepRun(models.Model):
+    """One step as run; what was planned stands in the batch's plan under the same number."""
+
+    batch = models.ForeignKey(Batch, on_delete=models.PROTECT, related_name="steps")
+    number = models.PositiveSmallIntegerField()
+    kind = models.CharField(max_length=16)
+    name = models.CharField(max_length=60)
+    planned_duration_s = models.FloatField()
+    is_safe_hold_after = models.BooleanField(default=False)
+    state = models.CharField(max_length=8, choices=STEP_STATES, default=StepState.WAITING.value)
+    started_at = models.DateTimeField(null=True)
+    started_by = models.ForeignKey(
+        settings.AUTH_USER_MODEL, on_delete=models.PROTECT, null=True, related_name="+"
+    )
+    finished_at = models.DateTimeField(null=True)
+    finished_by = models.ForeignKey(
+        settings.AUTH_USER_MODEL, on_delete=models.PROTECT, null=True, related_name="+"
+    )
+    skip_reason = models.CharField(max_length=300, blank=True)
+
+    class Meta:
+        ordering = ["number"]
+        constraints = [
+            models.UniqueConstraint(fields=["batch", "number"], name="step_once_in_batch"),
+            models.UniqueConstraint(fields=["batch"], condition=Q(state="running"), name="one_running_step"),
+            models.CheckConstraint(
+                condition=Q(state__in=[state.value for state in StepState]), name="step_state_known"
+            ),
+            models.CheckConstraint(
+                condition=~Q(state="skipped") | ~Q(skip_reason=""), name="skipped_step_has_reason"
+            ),
+        ]
+
+    def __str__(self) -> str:
+        return f"{self.number} {self.name}"
+
+
+class StepEntry(models.Model):
+    """One thing a person wrote down during a step. Append-only; a correction is a new row that replaces an old one."""
+
+    step = models.ForeignKey(StepRun, on_delete=models.PROTECT, related_name="entries")
+    key = models.CharField(max_length=40)
+    name = models.CharField(max_length=80)
+    kind = models.CharField(max_length=20)
+    value_as_typed = models.CharField(max_length=60)
+    unit_as_typed = models.CharField(max_length=20, blank=True)
+    value = models.FloatField(null=True)
+    """SI; null for confirmations and choices."""
+    low = models.FloatField(null=True)
+    high = models.FloatField(null=True)
+    is_within = models.BooleanField(null=True)
+    instrument = models.ForeignKey(Instrument, on_delete=models.PROTECT, null=True, related_name="+")
+    occurred_at = models.DateTimeField()
+    entered_at = models.DateTimeField()
+    entered_by = models.ForeignKey(settings.AUTH_USER_MODEL, on_delete=models.PROTECT, related_name="+")
+    replaces = models.OneToOneField("self", on_delete=models.PROTECT, null=True, related_name="replaced_by")
+    reason = models.CharField(max_length=300, blank=True)
+
+    class Meta:
+        ordering = ["entered_at", "id"]
+        constraints = [
+            models.CheckConstraint(
+                condition=Q(replaces__isnull=True) | ~Q(reason=""), name="corrected_entry_has_reason"
+            ),
+            models.CheckConstraint(condition=~Q(replaces=F("id")), name="entry_not_its_own_correction"),
+        ]
+
+    def __str__(self) -> str:
+        return f"{self.name} {self.value_as_typed} {self.unit_as_typed}"
+
+
+class RinseReading(models.Model):
+    """One conductivity or resistivity reading of the rinse. Append-only; a correction is a new row."""
+
+    batch = models.ForeignKey(Batch, on_delete=models.PROTECT, related_name="readings")
+    step = models.ForeignKey(StepRun, on_delete=models.PROTECT, related_name="readings")
+    value_as_typed = models.CharField(max_length=40)
+    unit_as_typed = models.CharField(max_length=20)
+    conductivity_siemens_per_m = models.FloatField()
+    """As the meter showed it."""
+    temperature_as_typed = models.CharField(max_length=20)
+    temperature_kelvin = models.FloatField()
+    meter_compensation = models.CharField(max_length=10)
+    """What the meter had already done: "none", "neutral", "acid", "base", "flat_2"."""
+    water_kind = models.CharField(max_length=10)
+    """The kind of water at this stage: "neutral", "acid", "base"."""
+    conductivity_25_siemens_per_m = models.FloatField()
+    rinsed_bv = models.FloatField()
+    """Bed volumes of fast rinse passed at this reading."""
+    instrument = models.ForeignKey(Instrument, on_delete=models.PROTECT, related_name="rinse_readings")
+    instrument_was_valid = models.BooleanField()
+    """In calibration on that day; else the reading informs and proves nothing."""
+    instrument_check = models.CharField(max_length=200, blank=True)
+    """Why this reading points to the instrument instead of the water (above the ceiling, frozen)."""
+    occurred_at = models.DateTimeField()
+    entered_at = models.DateTimeField()
+    entered_by = models.ForeignKey(settings.AUTH_USER_MODEL, on_delete=models.PROTECT, related_name="+")
+    replaces = models.OneToOneField("self", on_delete=models.PROTECT, null=True, related_name="replaced_by")
+    reason = models.CharField(max_length=300, blank=True)
+
+    class Meta:
+        ordering = ["occurred_at", "id"]
+        indexes = [models.Index(fields=["batch", "occurred_at"], name="reading_batch_time")]
+        constraints = [
+            models.CheckConstraint(
+                condition=Q(conductivity_siemens_per_m__gt=0, conductivity_25_siemens_per_m__gt=0),
+                name="reading_above_zero",
+            ),
+            models.CheckConstraint(
+                condition=Q(replaces__isnull=True) | ~Q(reason=""), name="corrected_reading_has_reason"
+            ),
+        ]
+
+    def __str__(self) -> str:
+        return f"{self.value_as_typed} {self.unit_as_typed}"
+
+
+class Hold(models.Model):
+    """A batch that stood still: why, from when to when."""
+
+    batch = models.ForeignKey(Batch, on_delete=models.PROTECT, related_name="holds")
+    reason = models.CharField(max_length=300)
+    is_interruption = models.BooleanField(default=False)
+    """True when it stopped where it must not stop (power dip, pump trip)."""
+    held_at = models.DateTimeField()
+    held_by = models.ForeignKey(settings.AUTH_USER_MODEL, on_delete=models.PROTECT, related_name="+")
+    resumed_at = models.DateTimeField(null=True)
+    resumed_by = models.ForeignKey(
+        settings.AUTH_USER_MODEL, on_delete=models.PROTECT, null=True, related_name="+"
+    )
+
+    class Meta:
+        ordering = ["-held_at"]
+        constraints = [
+            models.UniqueConstraint(
+                fields=["batch"], condition=Q(resumed_at__isnull=True), name="one_open_hold"
+            )
+        ]
+
+    def __str__(self) -> str:
+        return self.reason
+
+
+class Deviation(models.Model):
+    """Something was outside its limits, or done otherwise than planned; a supervisor decides."""
+
+    class Severity(models.TextChoices):
+        MINOR = "minor", "minor"
+        MAJOR = "major", "major"
+        CRITICAL = "critical", "critical"
+
+    number = models.CharField(max_length=16, unique=True)
+    batch = models.ForeignKey(Batch, on_delete=models.PROTECT, related_name="deviations")
+    step = models.ForeignKey(StepRun, on_delete=models.PROTECT, null=True, related_name="deviations")
+    severity = models.CharField(max_length=8, choices=Severity.choices)
+    what = models.CharField(max_length=400)
+    opened_at = models.DateTimeField()
+    opened_by = models.ForeignKey(settings.AUTH_USER_MODEL, on_delete=models.PROTECT, related_name="+")
+    decision = models.CharField(max_length=400, blank=True)
+    decided_at = models.DateTimeField(null=True)
+    decided_by = models.ForeignKey(
+        settings.AUTH_USER_MODEL, on_delete=models.PROTECT, null=True, related_name="+"
+    )
+
+    class Meta:
+        ordering = ["-opened_at", "-id"]
+        constraints = [
+            models.CheckConstraint(
+                condition=Q(decided_at__isnull=True, decision="")
+                | Q(decided_at__isnull=False, decided_by__isnull=False) & ~Q(decision=""),
+                name="decided_deviation_has_decision",
+            )
+        ]
+
+    def __str__(self) -> str:
+        return self.number
+
+    @property
+    def is_open(self) -> bool:
+        return self.decided_at is None

@@ -1,0 +1,235 @@
+"""The one writer of a batch's state and of a step's state: snapshot, ask the table, compare and set.
+
+``select_for_update`` does nothing on SQLite, so the guard is the update itself: it names the state and the version it
+expects and must touch exactly one row.
+"""
+
+from __future__ import annotations
+
+from datetime import datetime
+from typing import Any
+
+from regenplant.audit.by import By
+from regenplant.audit.selectors import actors_about
+from regenplant.audit.use_case import require
+from regenplant.batches.frozen import plan_of
+from regenplant.batches.models import Batch, BatchTank, Hold, RinseReading, StepEntry, StepRun
+from regenplant.core.errors import StaleRecord
+from regenplant.core.process.lifecycle import (
+    BATCH,
+    STEP,
+    BatchAction,
+    BatchSnapshot,
+    BatchState,
+    StepAction,
+    StepSnapshot,
+    StepState,
+    label,
+)
+from regenplant.core.process.vocabulary import Chemical, StepKind
+from regenplant.plant.selectors import is_eyewash_overdue, plant_day, profile
+
+
+def locked(batch_id: int, version: int | None = None) -> Batch:
+    """The batch, locked for this act. Raises StaleRecord when it moved on since the page was shown."""
+    batch = (
+        Batch.objects.select_for_update(of=("self",)).select_related("vessel", "resin_type").get(pk=batch_id)
+    )
+    if version is not None and batch.version != version:
+        raise StaleRecord(
+            f"Batch {batch.number} moved on since this page was shown: it is {label(BatchState(batch.state))} now. "
+            "Look again; what you typed is kept below.",
+            seen=version,
+            now=batch.version,
+        )
+    return batch
+
+
+def move_batch(
+    batch: Batch, action: BatchAction, *, by: By, snapshot: BatchSnapshot, **fields: Any
+) -> BatchState:
+    """Take one action. Checks the permission of the move, the guards, and writes state and ``fields`` together.
+
+    Raises: NotAllowed, TransitionRefused, StaleRecord (somebody else was faster).
+    """
+    state = BatchState(batch.state)
+    require(by, BATCH.rule(state, action).permission)
+    target = BATCH.transition(
+        state, action, snapshot, held_from=BatchState(batch.held_from) if batch.held_from else None
+    )
+    touched = Batch.objects.filter(pk=batch.pk, state=state.value, version=batch.version).update(
+        state=target.value, version=batch.version + 1, **fields
+    )
+    if touched != 1:
+        raise StaleRecord(
+            f"Batch {batch.number} was changed by somebody else at the same moment. Look again."
+        )
+    batch.refresh_from_db()
+    return target
+
+
+def touch(batch: Batch) -> None:
+    """Count a change inside a batch, so that a page shown before it is known to be old."""
+    if Batch.objects.filter(pk=batch.pk, version=batch.version).update(version=batch.version + 1) != 1:
+        raise StaleRecord(
+            f"Batch {batch.number} was changed by somebody else at the same moment. Look again."
+        )
+    batch.version += 1
+
+
+def move_step(
+    step: StepRun, action: StepAction, *, by: By, snapshot: StepSnapshot, **fields: Any
+) -> StepState:
+    """Take one action on a step; same rules as ``move_batch``."""
+    state = StepState(step.state)
+    require(by, STEP.rule(state, action).permission)
+    target = STEP.transition(state, action, snapshot)
+    touched = StepRun.objects.filter(pk=step.pk, state=state.value).update(state=target.value, **fields)
+    if touched != 1:
+        raise StaleRecord(f"Step {step.number} was changed by somebody else at the same moment. Look again.")
+    step.refresh_from_db()
+    return target
+
+
+# --- snapshots ------------------------------------------------------------------------------------------------------
+def batch_snapshot(
+    batch: Batch,
+    *,
+    by: By,
+    blocking_checks: tuple[str, ...] = (),
+    qc_verdict: str = "",
+    qc_reasons: tuple[str, ...] = (),
+    also_took_part: tuple[str, ...] = (),
+) -> BatchSnapshot:
+    """What the guards look at. Quality adds what only it knows (verdict, who measured)."""
+    steps = list(batch.steps.order_by("number"))
+    links = list(BatchTank.objects.filter(batch=batch, is_current=True))
+    chemical = chemical_in_bed(steps, batch)
+    performed = performed_by(batch, by.user.pk)
+    return BatchSnapshot(
+        blocking_checks=blocking_checks,
+        chemical_in_bed=chemical.label if chemical else "",
+        may_stop_here=chemical is None,
+        steps_before_qc_open=tuple(
+            s.name for s in steps if s.state in (StepState.WAITING, StepState.RUNNING)
+        ),
+        next_safe_point=next_safe_point(steps),
+        qc_verdict=qc_verdict,
+        qc_reasons=qc_reasons,
+        open_deviations=batch.deviations.filter(decided_at__isnull=True).count(),
+        tanks_not_filled=sum(1 for link in links if not link.is_filled and not link.set_aside_reason),
+        tanks_filled=sum(1 for link in links if link.is_filled),
+        actor_name=by.user.full_name,
+        actor_performed=performed,
+        actor_took_part=(
+            *performed,
+            *recorded_by(batch, by.user.pk),
+            *filled_by(batch, by.user.pk),
+            *also_took_part,
+        ),
+        has_live_child=batch.children.exclude(
+            state__in=[BatchState.ABORTED, BatchState.SCRAPPED, BatchState.FAILED]
+        ).exists(),
+        is_started=batch.started_at is not None,
+    )
+
+
+def chemical_in_bed(steps: list[StepRun], batch: Batch) -> Chemical | None:
+    """The chemical that stands in the bed now: from the start of an injection to the end of its displacement."""
+    plan = plan_of(batch)
+    present: Chemical | None = None
+    for step in steps:
+        kind, is_begun = StepKind(step.kind), step.state in (StepState.RUNNING, StepState.DONE)
+        if kind is StepKind.INJECT and is_begun:
+            present = plan.step(step.number).chemical
+        elif kind is StepKind.DISPLACE and step.state == StepState.DONE:
+            present = None
+    return present
+
+
+def next_safe_point(steps: list[StepRun]) -> str:
+    """Name of the step after which the bed may stand."""
+    for step in steps:
+        if step.is_safe_hold_after and step.state in (StepState.WAITING, StepState.RUNNING):
+            return f"the end of {step.name.lower()}"
+    return ""
+
+
+def performed_by(batch: Batch, person_id: int) -> tuple[str, ...]:
+    """What work on the bed this person did."""
+    names: list[str] = []
+    for step in batch.steps.order_by("number"):
+        if person_id in (step.started_by_id, step.finished_by_id):
+            names.append(step.name[:1].lower() + step.name[1:])
+    return (f"performed {', '.join(names)}",) if names else ()
+
+
+def recorded_by(batch: Batch, person_id: int) -> tuple[str, ...]:
+    """What this person wrote down."""
+    parts = []
+    if StepEntry.objects.filter(step__batch=batch, entered_by=person_id).exists():
+        parts.append("wrote down step entries")
+    if RinseReading.objects.filter(batch=batch, entered_by=person_id).exists():
+        parts.append("took rinse readings")
+    return tuple(parts)
+
+
+FILLING_ACTS = ("batch.tank_filled", "batch.tank_set_aside", "batch.shell_added", "batch.filled")
+"""Work on what is released that stands in the log only."""
+
+
+def filled_by(batch: Batch, person_id: int) -> tuple[str, ...]:
+    """Whether this person filled the tanks that a release would let go."""
+    fillers = actors_about("batch", batch.number, FILLING_ACTS)
+    return ("filled its tanks",) if str(person_id) in fillers else ()
+
+
+def step_snapshot(
+    step: StepRun, batch: Batch, *, now: datetime, end_not_reached: tuple[str, ...] = ()
+) -> StepSnapshot:
+    """What the guards of a step look at."""
+    state = BatchState(batch.state)
+    planned = plan_of(batch).step(step.number)
+    written = current_entries(step)
+    before = tuple(e.name for e in planned.entries if e.is_required and e.is_before and e.key not in written)
+    missing = tuple(e.name for e in planned.entries if e.is_required and e.key not in written)
+    earlier = batch.steps.filter(
+        number__lt=step.number, state__in=[StepState.WAITING, StepState.RUNNING]
+    ).order_by("number")
+    return StepSnapshot(
+        batch_is_held=state is BatchState.HELD,
+        batch_state_label=label(state),
+        batch_may_run=state in (BatchState.RUNNING, BatchState.RINSING),
+        safety_blocks=_safety_blocks(batch, planned.chemical, now),
+        predecessors_open=tuple(s.name for s in earlier),
+        entries_missing_before=before,
+        entries_missing=missing,
+        end_not_reached=end_not_reached,
+        may_be_skipped=StepKind(step.kind) in (StepKind.BACKWASH, StepKind.SETTLE),
+        name=step.name,
+    )
+
+
+def _safety_blocks(batch: Batch, chemical: Chemical | None, now: datetime) -> tuple[str, ...]:
+    blocks = []
+    if batch.vessel.is_locked_out:
+        blocks.append(f"{batch.vessel.code} is locked out: {batch.vessel.lock_out_reason}.")
+    if chemical:
+        plant = profile()
+        if is_eyewash_overdue(plant, plant_day(now)):
+            blocks.append(
+                f"The eyewash test is overdue. {chemical.label} cannot start until the test is written down."
+            )
+    return tuple(blocks)
+
+
+def current_entries(step: StepRun) -> dict[str, StepEntry]:
+    """The newest entry of each key that no later entry replaces."""
+    found: dict[str, StepEntry] = {}
+    for entry in step.entries.filter(replaced_by__isnull=True).order_by("occurred_at", "id"):
+        found[entry.key] = entry
+    return found
+
+
+def open_hold(batch: Batch) -> Hold | None:
+    return batch.holds.filter(resumed_at__isnull=True).first()

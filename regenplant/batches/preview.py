@@ -1,0 +1,143 @@
+"""From records to a plan, with nothing saved: what a batch of these tanks in this vessel would need."""
+
+from __future__ import annotations
+
+from collections.abc import Sequence
+from dataclasses import replace
+from datetime import datetime
+
+from regenplant.chemicals.selectors import stock_data
+from regenplant.core.errors import RecordRefused
+from regenplant.core.process.batch_plan import plan_batch
+from regenplant.core.process.plan import BatchPlan, Check, PlanRequest, Severity
+from regenplant.core.process.vocabulary import IonicForm
+from regenplant.plant.models import Vessel
+from regenplant.plant.selectors import (
+    is_eyewash_overdue,
+    plant_day,
+    profile,
+    skids_by_chemical,
+    vessel_data,
+    waste_data,
+    waters_by_kind,
+)
+from regenplant.recipes.models import RecipeVersion
+from regenplant.recipes.selectors import recipe_definition
+from regenplant.resins.selectors import resin_data
+from regenplant.tanks.models import TankVisit
+
+
+def visits_for(visit_ids: Sequence[int]) -> list[TankVisit]:
+    """The visits in the order given. Raises RecordRefused when one is unknown or named twice."""
+    found = {
+        visit.pk: visit
+        for visit in TankVisit.objects.filter(pk__in=visit_ids).select_related(
+            "tank", "tank__resin_lot", "tank__size", "tank__dedicated_to", "resin_type", "customer"
+        )
+    }
+    if not visit_ids:
+        raise RecordRefused("No tank is chosen. Choose the tanks that go into this batch.", field="tanks")
+    if len(set(visit_ids)) != len(visit_ids) or len(found) != len(visit_ids):
+        raise RecordRefused(
+            "The list of tanks names a tank twice or one that is not known here.", field="tanks"
+        )
+    return [found[pk] for pk in visit_ids]
+
+
+def one_pool(visits: Sequence[TankVisit]) -> None:
+    """Raises RecordRefused unless all visits share one pooling key; a key is never crossed, by nobody."""
+    keys = {pooling_key(visit) for visit in visits}
+    if len(keys) > 1:
+        first = visits[0]
+        other = next(visit for visit in visits if pooling_key(visit) != pooling_key(first))
+        raise RecordRefused(
+            f"{other.tank.serial} is {describe_key(other)}; {first.tank.serial} is {describe_key(first)}. "
+            "Different pools are never mixed.",
+            code="mixed_pool",
+            field="tanks",
+        )
+
+
+def pooling_key(visit: TankVisit) -> tuple[int, str, int]:
+    """Resin type (with family and grade), class, and the customer for dedicated resin."""
+    return (visit.resin_type_id, visit.segregation_class, visit.tank.dedicated_to_id or 0)
+
+
+def describe_key(visit: TankVisit) -> str:
+    dedicated = f", dedicated to {visit.tank.dedicated_to}" if visit.tank.dedicated_to_id else ""
+    return f"{visit.resin_type.code} class {visit.segregation_class}{dedicated}"
+
+
+def request_for(
+    *,
+    visits: Sequence[TankVisit],
+    vessel: Vessel,
+    recipe_version: RecipeVersion,
+    now: datetime,
+    resin_volume_m3: float | None = None,
+    eluted_equivalents: float | None = None,
+) -> PlanRequest:
+    """The plan request for these records as they are now."""
+    first = visits[0]
+    lots = sorted({visit.tank.resin_lot.code for visit in visits if visit.tank.resin_lot})
+    factors = [visit.tank.resin_lot.capacity_factor for visit in visits if visit.tank.resin_lot]
+    return PlanRequest(
+        recipe=recipe_definition(recipe_version),
+        recipe_version=recipe_version.number,
+        segregation_class=first.segregation_class,
+        resin=resin_data(first.resin_type, ", ".join(lots) or "not recorded", min(factors, default=1.0)),
+        resin_volume_m3=resin_volume_m3 or sum(visit.resin_volume_m3 for visit in visits),
+        resin_volume_form=IonicForm(first.resin_volume_form),
+        vessel=vessel_data(vessel),
+        stock=stock_data(now),
+        skids=skids_by_chemical(),
+        waters=waters_by_kind(),
+        waste=waste_data(),
+        eluted_equivalents=eluted_equivalents,
+    )
+
+
+def preview(
+    *,
+    visits: Sequence[TankVisit],
+    vessel: Vessel,
+    recipe_version: RecipeVersion,
+    now: datetime,
+    resin_volume_m3: float | None = None,
+    eluted_equivalents: float | None = None,
+) -> BatchPlan:
+    """The plan for these tanks in this vessel, with the plant's own checks added to those of the core."""
+    request = request_for(
+        visits=visits,
+        vessel=vessel,
+        recipe_version=recipe_version,
+        now=now,
+        resin_volume_m3=resin_volume_m3,
+        eluted_equivalents=eluted_equivalents,
+    )
+    plan = plan_batch(request)
+    return replace(plan, checks=(*plan.checks, *_plant_checks(plan, now)))
+
+
+def _plant_checks(plan: BatchPlan, now: datetime) -> list[Check]:
+    """What the plant's records say beyond the core: the eyewash test (CS-04)."""
+    if not any(step.chemical for step in plan.steps):
+        return []
+    plant = profile()
+    overdue = is_eyewash_overdue(plant, plant_day(now))
+    tested = (
+        f"last tested {plant.eyewash_tested_on.isoformat()}" if plant.eyewash_tested_on else "never tested"
+    )
+    return [
+        Check(
+            code="eyewash_test",
+            is_met=not overdue,
+            severity=Severity.WARNING,
+            sentence=(
+                f"The eyewash test is overdue ({tested}, at most {plant.eyewash_test_interval_days} days allowed). "
+                "No chemical starts until it is written down."
+                if overdue
+                else f"The eyewash was tested in time ({tested})."
+            ),
+        )
+    ]

@@ -1,0 +1,53 @@
+"""Whether a batch, a tank or a vessel is ready now, as sentences. Nothing is changed here."""
+
+from __future__ import annotations
+
+from datetime import datetime
+
+from django.db.models import QuerySet
+
+from regenplant.batches.models import Batch
+from regenplant.batches.preview import preview, visits_for
+from regenplant.core.process.lifecycle import IN_VESSEL_STATES, BatchState, VisitState
+from regenplant.core.process.vocabulary import SegregationClass
+from regenplant.plant.models import Vessel
+from regenplant.tanks.models import TankVisit
+
+
+def occupants(vessel: Vessel | None = None) -> QuerySet[Batch]:
+    """Batches whose resin is in a vessel or on its way there.
+
+    A failed or aborted batch keeps the vessel until a rework child takes the resin over or it is scrapped; an unstarted
+    batch that was aborted let its tanks go.
+    """
+    states = [state.value for state in (*IN_VESSEL_STATES, BatchState.ABORTED)]
+    found = Batch.objects.filter(state__in=states, tank_links__is_current=True).distinct()
+    return found.filter(vessel=vessel) if vessel else found
+
+
+def unfit(visit: TankVisit, batch: Batch | None) -> str:
+    """Why this tank cannot go into ``batch`` (None: a new one) now; "" if it can."""
+    serial = visit.tank.serial
+    if visit.state != VisitState.ACCEPTED:
+        return f"{serial} is {visit.state}; only accepted tanks go into a batch."
+    if not SegregationClass(visit.segregation_class).may_be_regenerated:
+        return f"{serial} is class {visit.segregation_class}; this class is not regenerated without a written disposition."
+    others = visit.batch_links.filter(is_current=True).select_related("batch")
+    other = (others.exclude(batch=batch) if batch else others).first()
+    if other is not None:
+        return f"{serial} is already in batch {other.batch.number}. Choose other tanks."
+    return ""
+
+
+def live_blockers(batch: Batch, now: datetime) -> tuple[str, ...]:
+    """What blocks the start of a frozen batch now: the plant may have changed since it was frozen."""
+    visits = visits_for(list(batch.tank_links.filter(is_current=True).values_list("visit_id", flat=True)))
+    found = [] if batch.parent_id else [sentence for visit in visits if (sentence := unfit(visit, batch))]
+    plan = preview(
+        visits=visits,
+        vessel=batch.vessel,
+        recipe_version=batch.recipe_version,
+        now=now,
+        resin_volume_m3=batch.resin_volume_m3,
+    )
+    return (*found, *(check.sentence for check in plan.blockers))

@@ -1,0 +1,166 @@
+"""The rinse-down of a batch: readings as the core judges them, the end point, and what is odd about a reading."""
+
+from __future__ import annotations
+
+from dataclasses import dataclass
+from datetime import datetime
+
+from django.db.models import QuerySet
+
+from regenplant import units
+from regenplant.batches.frozen import plan_of
+from regenplant.batches.models import Batch, RinseReading, StepEntry, StepRun
+from regenplant.core.engineering.conductivity import Compensation
+from regenplant.core.errors import OutOfRange
+from regenplant.core.process.acceptance import Outcome, Verdict, instrument_doubt, judge
+from regenplant.core.process.specification import CONDUCTIVITY, Limit, Specification
+from regenplant.core.process.specification import RinseReading as CoreReading
+from regenplant.core.process.vocabulary import StepKind
+from regenplant.recipes.selectors import specification_definition
+
+RINSE_REASONS = (CONDUCTIVITY, "rinse_volume")
+"""Measurements of a verdict that belong to the rinse, not to the sample."""
+
+
+def specification_of(batch: Batch) -> Specification:
+    """The specification this batch was frozen with."""
+    return specification_definition(batch.specification_version)
+
+
+def current_readings(batch: Batch) -> QuerySet[RinseReading]:
+    """Readings that no later one replaces, in order of time."""
+    return (
+        RinseReading.objects.filter(batch=batch, replaced_by__isnull=True)
+        .select_related("instrument", "entered_by")
+        .order_by("occurred_at", "id")
+    )
+
+
+def core_reading(row: RinseReading) -> CoreReading:
+    """A stored reading as the core judges it: from what the meter showed, never from a derived value."""
+    return CoreReading(
+        at_s=row.occurred_at.timestamp(),
+        volume_bv=row.rinsed_bv,
+        conductivity_siemens_per_m=row.conductivity_siemens_per_m,
+        temperature_kelvin=row.temperature_kelvin,
+        compensation=Compensation(row.meter_compensation),
+        instrument_code=row.instrument.code,
+        instrument_is_valid=row.instrument_was_valid,
+    )
+
+
+@dataclass(frozen=True, slots=True)
+class EndPoint:
+    """How far the rinse is from its end point, from what is written down: time alone proves nothing, only readings do."""
+
+    is_met: bool
+    reasons: tuple[str, ...]
+    """What is still missing, as sentences; empty when it is met."""
+    limit: Limit | None
+    """The conductivity limit; None for a specification that judges the rinse by its volume alone."""
+    latest_siemens_per_m: float | None
+    """Newest reading that counts, as the limit looks at it."""
+    held_s: float
+    held_from_s: float | None
+    """When the limit was first held in this run, seconds since the epoch; None while it is not held."""
+    hold_needed_s: float
+    held_readings: int
+    readings_needed: int
+    rinsed_bv: float
+    minimum_rinse_bv: float
+    maximum_rinse_bv: float | None
+    instrument_checks: tuple[str, ...]
+    not_counted: tuple[str, ...]
+
+
+def end_point(batch: Batch) -> EndPoint:
+    """Judge the rinse of a batch so far."""
+    specification = specification_of(batch)
+    verdict = judge(
+        [core_reading(row) for row in current_readings(batch)], specification, rinsed_bv=rinsed_so_far(batch)
+    )
+    return end_point_of(verdict, specification)
+
+
+def end_point_of(verdict: Verdict, specification: Specification) -> EndPoint:
+    """The rinse part of a verdict."""
+    own = [reason for reason in verdict.reasons if reason.measurement in RINSE_REASONS]
+    limit = specification.limit(CONDUCTIVITY)
+    seen = next((reason.seen for reason in own if reason.measurement == CONDUCTIVITY), None)
+    return EndPoint(
+        is_met=all(reason.outcome is Outcome.PASS for reason in own),
+        reasons=tuple(reason.sentence for reason in own if reason.outcome is not Outcome.PASS),
+        limit=limit,
+        latest_siemens_per_m=seen,
+        held_s=verdict.held_s,
+        held_from_s=verdict.held_from_s,
+        hold_needed_s=specification.hold_time_s if limit else 0.0,
+        held_readings=verdict.held_readings,
+        readings_needed=specification.consecutive_readings if limit else 0,
+        rinsed_bv=verdict.rinsed_bv,
+        minimum_rinse_bv=specification.minimum_rinse_bv,
+        maximum_rinse_bv=specification.maximum_rinse_bv,
+        instrument_checks=verdict.instrument_checks,
+        not_counted=verdict.not_counted,
+    )
+
+
+def rinsed_so_far(batch: Batch) -> float | None:
+    """Bed volumes by the volume a person wrote down for the fast rinse, None where none is written."""
+    entry = (
+        StepEntry.objects.filter(
+            step__batch=batch,
+            step__kind=StepKind.FAST_RINSE,
+            key="volume",
+            replaced_by__isnull=True,
+            value__isnull=False,
+        )
+        .order_by("-occurred_at", "-id")
+        .first()
+    )
+    return entry.value / batch.resin_volume_m3 if entry is not None and entry.value is not None else None
+
+
+def shows_resistivity(limit: Limit | None) -> bool:
+    """Whether people of this trade read such pure water as resistivity: from 1 MΩ·cm (1 µS/cm) on; common practice."""
+    return limit is not None and limit.high is not None and limit.high <= 1e-4
+
+
+def at_25(
+    conductivity_siemens_per_m: float, temperature_kelvin: float, meter: Compensation, batch: Batch
+) -> float:
+    """Conductivity at 25 °C [S/m] by the kind of water at this stage; what the meter compensated is taken as it is."""
+    probe = CoreReading(0.0, 0.0, conductivity_siemens_per_m, temperature_kelvin, meter, "", True)
+    return probe.at_25_celsius(specification_of(batch).compensation)
+
+
+def what_is_odd(batch: Batch, reading: CoreReading) -> str:
+    """Why a reading points to the instrument, "" if it does not (WQ-04)."""
+    return instrument_doubt(reading, specification_of(batch))
+
+
+def rinsed_bed_volumes(
+    batch: Batch, step: StepRun, at: datetime, rinsed_text: str, system: units.UnitSystem
+) -> float:
+    """Bed volumes of fast rinse passed at this moment: from the totalizer if it is written, else from time and flow."""
+    if rinsed_text.strip():
+        return units.understand(rinsed_text, "liquid_volume", system=system).value / batch.resin_volume_m3
+    if step.started_at is None or at < step.started_at:
+        raise OutOfRange("The rinse had not started at that time.", field="occurred_at")
+    elapsed = (at - step.started_at).total_seconds()
+    for hold in batch.holds.all():
+        low, high = max(step.started_at, hold.held_at), min(at, hold.resumed_at or at)
+        elapsed -= max(0.0, (high - low).total_seconds())
+    return rinse_flow_m3_per_s(batch, step) * elapsed / batch.resin_volume_m3
+
+
+def rinse_flow_m3_per_s(batch: Batch, step: StepRun) -> float:
+    """Flow of the fast rinse: as last written down, else as planned."""
+    written = (
+        StepEntry.objects.filter(step=step, key="flow", replaced_by__isnull=True, value__isnull=False)
+        .order_by("-occurred_at")
+        .first()
+    )
+    if written is not None and written.value is not None:
+        return written.value
+    return plan_of(batch).step(step.number).value("flow_m3_per_s")

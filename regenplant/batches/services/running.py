@@ -1,0 +1,215 @@
+"""Running a batch, step by step."""
+
+from __future__ import annotations
+
+from regenplant.audit.by import By
+from regenplant.audit.use_case import Outcome, require, use_case
+from regenplant.audit.wording import say
+from regenplant.batches.endings import end_not_reached, mass_fed_kg_100
+from regenplant.batches.frozen import plan_of
+from regenplant.batches.models import Batch, StepRun
+from regenplant.batches.moves import batch_snapshot, locked, move_batch, move_step, step_snapshot, touch
+from regenplant.batches.readiness import live_blockers
+from regenplant.batches.services._deviations import write_deviation
+from regenplant.batches.services._subject import batch_subject, with_tanks
+from regenplant.chemicals.services import draw_for_batch
+from regenplant.core.errors import RecordRefused
+from regenplant.core.process.lifecycle import BatchAction, BatchState, StepAction, StepState
+from regenplant.core.process.vocabulary import StepKind
+from regenplant.plant.services import note_vessel_state
+from regenplant.tanks.services import empty_tank
+
+
+@use_case("batch.started", permission="batch.run")
+def start_batch(*, by: By, batch_id: int, version: int | None = None) -> Outcome:
+    """Start a ready batch: its tanks are emptied into the vessel and the first step begins.
+
+    Everything that could block is looked at again, since the plant may have changed since the plan was frozen.
+    """
+    batch = locked(batch_id, version)
+    move_batch(
+        batch,
+        BatchAction.START,
+        by=by,
+        snapshot=batch_snapshot(batch, by=by, blocking_checks=live_blockers(batch, by.at)),
+        started_at=by.happened_at,
+    )
+    if batch.parent_id is None:
+        for link in batch.tank_links.filter(is_current=True):
+            empty_tank(by=by, visit_id=link.visit_id, is_in_batch=True)
+    _note_vessel(by, batch, last_chemical=batch.vessel.last_chemical, is_flushed=batch.vessel.is_flushed)
+    first = batch.steps.order_by("number")[0]
+    start_step(by=by, step_id=first.pk)
+    batch.refresh_from_db()
+    return Outcome(
+        subject=batch_subject(batch),
+        before={"state": BatchState.READY.value},
+        after={"state": batch.state},
+        facts={"vessel": batch.vessel.code},
+        related=with_tanks(batch),
+        result=batch,
+    )
+
+
+@use_case("step.started", permission="batch.run")
+def start_step(*, by: By, step_id: int, version: int | None = None) -> Outcome:
+    """Start the next step. Entries that must stand before it (gear on, water flowing) are required."""
+    step = StepRun.objects.select_related("batch").get(pk=step_id)
+    batch = locked(step.batch_id, version)
+    _in_order_of_time(by, batch, step)
+    move_step(
+        step,
+        StepAction.START,
+        by=by,
+        snapshot=step_snapshot(step, batch, now=by.at),
+        started_at=by.happened_at,
+        started_by=by.user,
+    )
+    planned = plan_of(batch).step(step.number)
+    if planned.chemical:
+        _note_vessel(by, batch, last_chemical=planned.chemical.value, is_flushed=False)
+    if StepKind(step.kind) is StepKind.FAST_RINSE:
+        move_batch(batch, BatchAction.BEGIN_RINSE, by=by, snapshot=batch_snapshot(batch, by=by))
+    else:
+        touch(batch)
+    return _step_outcome(batch, step)
+
+
+@use_case("step.finished", permission="batch.run")
+def finish_step(*, by: By, step_id: int, version: int | None = None, reason: str = "") -> Outcome:
+    """End the running step.
+
+    When its end is not reached (chemical still to feed, end point not met) it can only be ended with a reason of at least
+    10 characters by a person who may skip steps; that opens a deviation. Ending the sample hands the batch to QC.
+    """
+    step = StepRun.objects.select_related("batch").get(pk=step_id)
+    batch = locked(step.batch_id, version)
+    _in_order_of_time(by, batch, step)
+    open_ends = end_not_reached(step, batch) if step.state == StepState.RUNNING else ()
+    if open_ends and reason:
+        require(by, "step.skip")
+        if len(reason.strip()) < 10:
+            raise RecordRefused(
+                "The reason is too short. Say in at least 10 characters why this step ends here.",
+                field="reason",
+            )
+        write_deviation(
+            by=by,
+            batch=batch,
+            step=step,
+            severity="major",
+            what=f"{step.name} ended early: {reason.strip()} ({' '.join(open_ends)})",
+        )
+        open_ends = ()
+    move_step(
+        step,
+        StepAction.FINISH,
+        by=by,
+        snapshot=step_snapshot(step, batch, now=by.at, end_not_reached=open_ends),
+        finished_at=by.happened_at,
+        finished_by=by.user,
+    )
+    facts = _after_finish(by, batch, step)
+    return _step_outcome(batch, step, reason=reason.strip(), **facts)
+
+
+@use_case("step.skipped", permission="step.skip")
+def skip_step(*, by: By, step_id: int, reason: str, version: int | None = None) -> Outcome:
+    """Skip a waiting step formally. Steps that keep the bed safe or prove it are never skipped."""
+    step = StepRun.objects.select_related("batch").get(pk=step_id)
+    batch = locked(step.batch_id, version)
+    if len(reason.strip()) < 10:
+        raise RecordRefused(
+            "The reason is too short. Say in at least 10 characters why this step is skipped.", field="reason"
+        )
+    move_step(
+        step,
+        StepAction.SKIP,
+        by=by,
+        snapshot=step_snapshot(step, batch, now=by.at),
+        skip_reason=reason.strip(),
+    )
+    write_deviation(
+        by=by, batch=batch, step=step, severity="minor", what=f"{step.name} was skipped: {reason.strip()}"
+    )
+    touch(batch)
+    return _step_outcome(batch, step, reason=reason.strip())
+
+
+def _after_finish(by: By, batch: Batch, step: StepRun) -> dict[str, object]:
+    """What the end of a step brings with it: stock drawn, vessel flushed, batch handed to QC."""
+    kind = StepKind(step.kind)
+    planned = plan_of(batch).step(step.number)
+    facts: dict[str, object] = {}
+    if kind is StepKind.INJECT and planned.chemical:
+        used_kg = mass_fed_kg_100(step, planned)
+        draw_for_batch(
+            by=by, chemical=planned.chemical.value, grams_100=round(used_kg * 1000), reference=batch.number
+        )
+        facts = {
+            "chemical": planned.chemical.label,
+            "used_kg_100": used_kg,
+            "planned_kg_100": planned.value("chemical_kg_100"),
+        }
+    if kind is StepKind.DISPLACE:
+        _note_vessel(by, batch, last_chemical=batch.vessel.last_chemical, is_flushed=True)
+    if kind is StepKind.SAMPLE:
+        move_batch(
+            batch,
+            BatchAction.HAND_TO_QC,
+            by=by,
+            snapshot=batch_snapshot(batch, by=by),
+            rinsed_at=by.happened_at,
+        )
+    else:
+        touch(batch)
+    return facts
+
+
+def _in_order_of_time(by: By, batch: Batch, step: StepRun) -> None:
+    """A step starts after the one before it ended, and ends after it started; nothing lies ahead.
+
+    Raises: RecordRefused.
+    """
+    if by.happened_at > by.at:
+        raise RecordRefused(
+            "The time lies in the future. Write when it happened.", field="occurred_at", code="future"
+        )
+    before = batch.steps.filter(number__lt=step.number, finished_at__isnull=False).order_by("-number").first()
+    earliest = step.started_at or (before.finished_at if before else batch.planned_at)
+    if earliest and by.happened_at < earliest:
+        what = (
+            f"{step.name} started"
+            if step.started_at
+            else f"{before.name} ended"
+            if before
+            else "it was planned"
+        )
+        raise RecordRefused(f"The time lies before {what}.", field="occurred_at", code="before_start")
+
+
+def _note_vessel(by: By, batch: Batch, *, last_chemical: str, is_flushed: bool) -> None:
+    note_vessel_state(
+        by=by,
+        vessel_id=batch.vessel_id,
+        last_chemical=last_chemical,
+        is_flushed=is_flushed,
+        segregation_class=batch.segregation_class,
+    )
+
+
+def _step_outcome(batch: Batch, step: StepRun, *, reason: str = "", **facts: object) -> Outcome:
+    return Outcome(
+        subject=batch_subject(batch),
+        after={"step_state": step.state},
+        facts={"number": step.number, "name": step.name, **facts},
+        reason=reason,
+        related=(("vessel", batch.vessel.code),),
+        result=step,
+    )
+
+
+say("batch.started", "{subject} was started in {vessel}")
+say("step.started", "{subject}: step {number}, {name}, started")
+say("step.finished", "{subject}: step {number}, {name}, done")
+say("step.skipped", "{subject}: step {number}, {name}, skipped")

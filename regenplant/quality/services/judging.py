@@ -1,0 +1,178 @@
+"""Pass or fail, and the release by a person who took no part."""
+
+from __future__ import annotations
+
+from typing import Any
+
+from regenplant.audit.by import By
+from regenplant.audit.use_case import Outcome, use_case
+from regenplant.audit.wording import say
+from regenplant.batches.frozen import is_untouched
+from regenplant.batches.models import Batch
+from regenplant.batches.moves import batch_snapshot, locked, move_batch
+from regenplant.core.errors import RecordRefused
+from regenplant.core.process.lifecycle import BATCH, BatchAction, BatchState
+from regenplant.people.signing import SignaturePermit, bind
+from regenplant.plant.selectors import profile
+from regenplant.quality.models import QcDecision, QcMeasurement, Release
+from regenplant.quality.signed_content import (
+    FAIL_MEANING,
+    PASS_MEANING,
+    RELEASE_MEANING,
+    decision_content,
+    release_content,
+)
+from regenplant.quality.specification import judgement
+from regenplant.resins.models import ResinLot
+from regenplant.resins.services import mix_lot
+from regenplant.tanks.services import release_tank
+
+
+@use_case("batch.judged", permission="qc.judge")
+def decide_batch(
+    *,
+    by: By,
+    batch_id: int,
+    verdict: str,
+    permit: SignaturePermit,
+    reason: str = "",
+    version: int | None = None,
+) -> Outcome:
+    """Sign pass or fail. Pass needs every limit of the frozen specification met; fail needs a reason.
+
+    The resin of a passed batch becomes a lot of its own, made of the lots that went in.
+
+    Raises: RecordRefused, TransitionRefused, SignatureRefused.
+    """
+    batch = locked(batch_id, version)
+    if verdict not in ("pass", "fail"):
+        raise RecordRefused("The verdict is pass or fail.", field="verdict")
+    if verdict == "fail" and len(reason.strip()) < 10:
+        raise RecordRefused(
+            "The reason is too short. Say in at least 10 characters why it failed.", field="reason"
+        )
+    judged = judgement(batch)
+    snapshot = batch_snapshot(
+        batch,
+        by=by,
+        qc_verdict=judged.verdict.outcome.value,
+        qc_reasons=tuple(reason.sentence for reason in judged.verdict.open_reasons),
+    )
+    is_pass = verdict == "pass"
+    action = BatchAction.PASS if is_pass else BatchAction.FAIL
+    BATCH.transition(BatchState(batch.state), action, snapshot)  # refused before a lot is made of it
+    content = decision_content(batch, judged, verdict, reason.strip())
+    signature = bind(
+        permit,
+        by=by,
+        meaning=PASS_MEANING if is_pass else FAIL_MEANING,
+        record_kind="qc_decision",
+        record_key=batch.number,
+        record_version=1,
+        content=content,
+        zone=profile().time_zone,
+    )
+    fields: dict[str, Any] = {"judged_at": by.happened_at}
+    if is_pass:
+        fields["lot"] = _lot_from(batch, by)
+    move_batch(batch, action, by=by, snapshot=snapshot, **fields)
+    decision = QcDecision.objects.create(
+        batch=batch,
+        verdict=verdict,
+        reason=reason.strip(),
+        content=signature.content,
+        decided_by=by.user,
+        decided_at=by.happened_at,
+        signature=signature,
+    )
+    return Outcome(
+        subject=("batch", batch.number, f"Batch {batch.number}"),
+        before={"state": BatchState.AWAITING_QC.value},
+        after={"state": batch.state, "verdict": verdict},
+        facts={
+            "findings": [reason.sentence for reason in judged.verdict.reasons],
+            "digest": signature.digest,
+        },
+        reason=reason.strip(),
+        signature={"meaning": signature.meaning, "digest": signature.digest, "name": signature.printed_name},
+        related=(("vessel", batch.vessel.code),),
+        result=decision,
+    )
+
+
+@use_case("batch.released", permission="batch.release")
+def release_batch(*, by: By, batch_id: int, permit: SignaturePermit, version: int | None = None) -> Outcome:
+    """Release a filled batch and its tanks. Refused for anybody who performed, recorded or measured in it, and while a
+    deviation is open.
+
+    Raises: TransitionRefused, SignatureRefused, RecordRefused.
+    """
+    batch = locked(batch_id, version)
+    if not is_untouched(batch):
+        raise RecordRefused(
+            f"The frozen plan of {batch.number} does not fit its digest. Call the supervisor; nothing is released."
+        )
+    measured = QcMeasurement.objects.filter(batch=batch, entered_by=by.user.pk).exists()
+    snapshot = batch_snapshot(batch, by=by, also_took_part=("measured the sample",) if measured else ())
+    content = release_content(batch)
+    move_batch(batch, BatchAction.RELEASE, by=by, snapshot=snapshot, finished_at=by.happened_at)
+    signature = bind(
+        permit,
+        by=by,
+        meaning=RELEASE_MEANING,
+        record_kind="release",
+        record_key=batch.number,
+        record_version=1,
+        content=content,
+        zone=profile().time_zone,
+    )
+    release = Release.objects.create(
+        batch=batch, released_by=by.user, released_at=by.happened_at, signature=signature
+    )
+    links = list(batch.tank_links.filter(is_current=True, is_filled=True).select_related("visit__tank"))
+    for link in links:
+        release_tank(by=by, visit_id=link.visit_id, batch_is_released=True)
+    batch.tank_links.filter(is_current=True).update(is_current=False)
+    return Outcome(
+        subject=("batch", batch.number, f"Batch {batch.number}"),
+        before={"state": BatchState.FILLED.value},
+        after={"state": batch.state},
+        facts={"tanks": len(links), "digest": signature.digest},
+        signature={"meaning": signature.meaning, "digest": signature.digest, "name": signature.printed_name},
+        related=tuple(("tank", link.visit.tank.serial) for link in links),
+        result=release,
+    )
+
+
+def _lot_from(batch: Batch, by: By) -> ResinLot:
+    """The resin lot this batch made: a child of every lot that went in, by volume."""
+    origin = batch
+    while origin.parent is not None:
+        origin = origin.parent
+    links = list(origin.tank_links.select_related("visit__tank__resin_lot"))
+    volumes: dict[int, float] = {}
+    for link in links:
+        lot = link.visit.tank.resin_lot
+        if lot is not None:
+            volumes[lot.pk] = volumes.get(lot.pk, 0.0) + link.resin_volume_m3
+    known = sum(volumes.values())
+    parents = [(pk, volume / known) for pk, volume in volumes.items()] if known else []
+    lots = {lot.pk: lot for lot in ResinLot.objects.filter(pk__in=volumes)}
+    outcome = mix_lot(
+        by=by,
+        code=f"L-{batch.number.removeprefix('B-')}",
+        resin_type_id=batch.resin_type_id,
+        segregation_class=batch.segregation_class,
+        volume_m3=batch.resin_volume_m3,
+        volume_form=batch.resin_volume_form,
+        origin=f"made by batch {batch.number}",
+        parents=parents,
+        cycles=max((lots[pk].cycles for pk in volumes), default=0) + 1,
+        capacity_factor=sum(lots[pk].capacity_factor * share for pk, share in parents) if parents else 1.0,
+    )
+    made: ResinLot = outcome.result
+    return made
+
+
+say("batch.judged", "{subject} was judged: {verdict}")
+say("batch.released", "{subject} was released with {tanks} tanks")

@@ -1,0 +1,184 @@
+"""What the QC technician measures on the sample, kept as typed."""
+
+from __future__ import annotations
+
+from dataclasses import dataclass
+from datetime import timedelta
+
+from regenplant import units
+from regenplant.audit.by import By
+from regenplant.audit.use_case import Outcome, use_case
+from regenplant.audit.wording import say
+from regenplant.batches.models import Batch
+from regenplant.batches.moves import locked, touch
+from regenplant.batches.services.writing import SENT_TWICE_S
+from regenplant.core.errors import RecordRefused
+from regenplant.core.process.lifecycle import BatchState
+from regenplant.core.process.specification import Limit
+from regenplant.plant.models import Instrument
+from regenplant.plant.selectors import is_instrument_valid, plant_day
+from regenplant.quality.models import QcMeasurement
+from regenplant.quality.specification import sample_limits
+
+
+@dataclass(frozen=True, slots=True)
+class MeasurementAsTyped:
+    """One measurement the way a person writes it; ``temperature_text`` may be empty where it does not matter."""
+
+    key: str
+    value_text: str
+    instrument_id: int | None = None
+    temperature_text: str = ""
+    method: str = ""
+
+
+@use_case("qc.measured", permission="qc.record")
+def record_measurement(
+    *, by: By, batch_id: int, measurement: MeasurementAsTyped, system: units.UnitSystem = "metric"
+) -> Outcome:
+    """Write down one measured value of the sample.
+
+    Raises: UnitNotUnderstood, OutOfRange, RecordRefused.
+    """
+    batch = locked(batch_id)
+    _open_for_qc(batch)
+    row = _make(by, batch, measurement, system)
+    _not_twice(by, row)
+    touch(batch)
+    return _outcome(batch, row)
+
+
+@use_case("qc.corrected", permission="qc.record")
+def correct_measurement(
+    *,
+    by: By,
+    measurement_id: int,
+    measurement: MeasurementAsTyped,
+    reason: str,
+    system: units.UnitSystem = "metric",
+) -> Outcome:
+    """Correct a wrong value by a new one with a reason. The old one stays readable."""
+    old = QcMeasurement.objects.get(pk=measurement_id)
+    batch = locked(old.batch_id)
+    _open_for_qc(batch)
+    if hasattr(old, "replaced_by"):
+        raise RecordRefused(
+            "This value was already corrected. Correct the newest one.", code="already_corrected"
+        )
+    if len(reason.strip()) < 10:
+        raise RecordRefused(
+            "The reason is too short. Say in at least 10 characters what was wrong.", field="reason"
+        )
+    if measurement.key != old.key:
+        raise RecordRefused(
+            f"This corrects {old.name}; another measurement is written down on its own.", code="other_key"
+        )
+    row = _make(
+        by.happening_at(old.occurred_at), batch, measurement, system, replaces=old, reason=reason.strip()
+    )
+    touch(batch)
+    return _outcome(
+        batch, row, before=f"{old.value_as_typed} {old.unit_as_typed}".strip(), reason=reason.strip()
+    )
+
+
+def _open_for_qc(batch: Batch) -> None:
+    if batch.state != BatchState.AWAITING_QC:
+        raise RecordRefused(
+            f"Batch {batch.number} is {batch.get_state_display()}; QC results are written while it awaits QC.",
+            code="not_awaiting_qc",
+        )
+
+
+def _make(
+    by: By,
+    batch: Batch,
+    typed: MeasurementAsTyped,
+    system: units.UnitSystem,
+    *,
+    replaces: QcMeasurement | None = None,
+    reason: str = "",
+) -> QcMeasurement:
+    limit = _limit(batch, typed.key)
+    value = units.understand(typed.value_text, limit.kind, system=system)
+    temperature = (
+        units.understand(typed.temperature_text, "temperature", system=system)
+        if typed.temperature_text.strip()
+        else None
+    )
+    instrument = (
+        Instrument.objects.filter(pk=typed.instrument_id, is_active=True).first()
+        if typed.instrument_id
+        else None
+    )
+    if instrument is None:
+        raise RecordRefused(
+            "Choose the instrument or test kit it was measured with.",
+            field="instrument",
+            code="no_instrument",
+        )
+    return QcMeasurement.objects.create(
+        batch=batch,
+        key=limit.measurement,
+        name=limit.name,
+        kind=limit.kind,
+        value_as_typed=value.value_as_typed,
+        unit_as_typed=value.unit_as_typed,
+        value=value.value,
+        temperature_kelvin=temperature.value if temperature else None,
+        method=typed.method.strip()[:120],
+        instrument=instrument,
+        instrument_was_valid=is_instrument_valid(instrument, plant_day(by.happened_at)),
+        occurred_at=by.happened_at,
+        entered_at=by.at,
+        entered_by=by.user,
+        replaces=replaces,
+        reason=reason,
+    )
+
+
+def _not_twice(by: By, row: QcMeasurement) -> None:
+    """Refuse a page that was sent twice: it would read as a second measurement."""
+    twins = QcMeasurement.objects.filter(
+        batch=row.batch,
+        key=row.key,
+        entered_by=by.user,
+        instrument=row.instrument,
+        value_as_typed=row.value_as_typed,
+        unit_as_typed=row.unit_as_typed,
+        entered_at__gte=by.at - timedelta(seconds=SENT_TWICE_S),
+    )
+    if twins.exclude(pk=row.pk).exists():
+        raise RecordRefused(
+            f"{row.name} is already written; it was sent twice. Measure again for a second result.",
+            code="already_written",
+        )
+
+
+def _limit(batch: Batch, key: str) -> Limit:
+    for limit in sample_limits(batch):
+        if limit.measurement == key:
+            return limit
+    raise RecordRefused(
+        "The specification of this batch does not name this measurement.", code="unknown_measurement"
+    )
+
+
+def _outcome(batch: Batch, row: QcMeasurement, *, before: str = "", reason: str = "") -> Outcome:
+    return Outcome(
+        subject=("batch", batch.number, f"Batch {batch.number}"),
+        before={"value": before} if before else {},
+        after={"value": f"{row.value_as_typed} {row.unit_as_typed}".strip()},
+        facts={
+            "name": row.name,
+            "measurement": row.pk,
+            "instrument": row.instrument.code if row.instrument else "",
+        },
+        reason=reason,
+        related=(("instrument", row.instrument.code),) if row.instrument else (),
+        result=row,
+    )
+
+
+say("qc.measured", "{subject}: {name} measured, {value}")
+say("qc.corrected", "{subject}: {name} was corrected from {before_value} to {value}")

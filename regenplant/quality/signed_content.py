@@ -1,0 +1,101 @@
+"""What a QC decision and a release sign: canonical data with units, limits, versions and the tank list."""
+
+from __future__ import annotations
+
+from typing import Any
+
+from regenplant.batches.models import Batch
+from regenplant.batches.rinse import current_readings, specification_of
+from regenplant.core.process.canonical import to_plain
+from regenplant.quality.specification import Judged
+
+PASS_MEANING = "QC judgement: pass"
+FAIL_MEANING = "QC judgement: fail"
+RELEASE_MEANING = "release of batch and tanks"
+
+
+def _identity(batch: Batch) -> dict[str, Any]:
+    recipe, specification = batch.recipe_version, batch.specification_version
+    return {
+        "batch": batch.number,
+        "plan_digest": batch.plan_digest,
+        "core_version": batch.core_version,
+        "recipe": {"code": recipe.recipe.code, "version": recipe.number, "digest": recipe.digest},
+        "specification": {
+            "code": specification.specification.code,
+            "version": specification.number,
+            "digest": specification.digest,
+        },
+        "resin_type": batch.resin_type.code,
+        "segregation_class": batch.segregation_class,
+        "vessel": batch.vessel.code,
+        "resin_volume": {"value": batch.resin_volume_m3, "unit": "m^3", "form": batch.resin_volume_form},
+        "tanks": [
+            {
+                "serial": link.visit.tank.serial,
+                "visit": link.visit.number,
+                "filled": link.is_filled,
+                "set_aside": link.set_aside_reason,
+            }
+            for link in batch.tank_links.select_related("visit__tank").order_by("position")
+        ],
+    }
+
+
+def decision_content(batch: Batch, judged: Judged, verdict: str, reason: str) -> dict[str, Any]:
+    """Everything the decision rests on."""
+    return {
+        **_identity(batch),
+        "verdict": verdict,
+        "reason": reason,
+        "judgement": to_plain(judged.verdict),
+        "specification_content": to_plain(specification_of(batch)),
+        "readings": [
+            {
+                "id": row.pk,
+                "at": row.occurred_at.isoformat(),
+                "as_typed": f"{row.value_as_typed} {row.unit_as_typed}",
+                "temperature_kelvin": row.temperature_kelvin,
+                "meter_compensation": row.meter_compensation,
+                "conductivity_siemens_per_m": row.conductivity_siemens_per_m,
+                "conductivity_25_siemens_per_m": row.conductivity_25_siemens_per_m,
+                "rinsed_bv": row.rinsed_bv,
+                "instrument": row.instrument.code,
+                "instrument_was_valid": row.instrument_was_valid,
+            }
+            for row in current_readings(batch)
+        ],
+        "measurements": [
+            {
+                "id": row.pk,
+                "key": row.key,
+                "kind": row.kind,
+                "as_typed": f"{row.value_as_typed} {row.unit_as_typed}".strip(),
+                "value_si": row.value,
+                "instrument": row.instrument.code if row.instrument else "",
+                "at": row.occurred_at.isoformat(),
+            }
+            for row in judged.measurements
+        ],
+    }
+
+
+def release_content(batch: Batch) -> dict[str, Any]:
+    """What is released, and the decision and deviations it rests on."""
+    decision = getattr(batch, "qc_decision", None)
+    return {
+        **_identity(batch),
+        "qc_decision": {"verdict": decision.verdict, "digest": decision.signature.digest}
+        if decision
+        else None,
+        "lot": batch.lot.code if batch.lot else "",
+        "deviations": [
+            {
+                "number": deviation.number,
+                "severity": deviation.severity,
+                "what": deviation.what,
+                "decision": deviation.decision,
+            }
+            for deviation in batch.deviations.order_by("id")
+        ],
+    }
