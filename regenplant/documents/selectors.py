@@ -1,0 +1,244 @@
+"""From records to what a paper says: frozen contents, and the issues made so far."""
+
+from __future__ import annotations
+
+from datetime import datetime
+from zoneinfo import ZoneInfo
+
+from django.db.models import Q, QuerySet
+
+from regenplant.batches.frozen import plan_of
+from regenplant.batches.models import Batch, BatchTank
+from regenplant.batches.rinse import specification_of
+from regenplant.batches.selectors import batch_numbered
+from regenplant.core.errors import RecordRefused
+from regenplant.core.process.lifecycle import BatchState, StepState, VisitState, label
+from regenplant.core.process.plan import Caution
+from regenplant.core.process.vocabulary import IonicForm, ResinFamily, SegregationClass
+from regenplant.documents import handling
+from regenplant.documents.batch_sheet_content import BatchSheetContent, SheetTank
+from regenplant.documents.issue import Issue
+from regenplant.documents.models import IssuedPaper
+from regenplant.documents.tank_tag import TagReading, TagState, TankTagContent
+from regenplant.documents.texts import moment
+from regenplant.plant.models import PlantProfile
+from regenplant.plant.selectors import profile
+from regenplant.quality.specification import judgement
+from regenplant.tanks.models import TankVisit
+
+
+# --- issues -----------------------------------------------------------------------------------------------------
+def issues_of(kind: str, key: str) -> QuerySet[IssuedPaper]:
+    """The issues of one paper of one subject, newest first."""
+    return IssuedPaper.objects.filter(kind=kind, subject_key=key).select_related("issued_by")
+
+
+def at_plant(at: datetime, plant: PlantProfile) -> str:
+    """A moment as papers print it: in the plant's zone, with its offset."""
+    return moment(at.astimezone(ZoneInfo(plant.time_zone)))
+
+
+# --- batch sheet ------------------------------------------------------------------------------------------------
+def batch_sheet_content(batch_number: str, issue: Issue) -> BatchSheetContent:
+    """What the sheet of this batch says. Raises RecordRefused for an unknown batch."""
+    batch = batch_numbered(batch_number)
+    plant, plan, links = profile(), plan_of(batch), _links(batch)
+    version, specification_version = batch.recipe_version, batch.specification_version
+    dedicated = next((link.visit.tank.dedicated_to for link in links if batch.segregation_class == "A"), None)
+    return BatchSheetContent(
+        plant=plant.name,
+        hall=plant.hall_name,
+        emergency=emergency_texts(plant),
+        batch_number=batch.number,
+        state=batch_state_sentence(batch),
+        rework_of=batch.parent.number if batch.parent else "",
+        rework_cause=batch.rework_cause,
+        vessel=f"{batch.vessel.code} {batch.vessel.name}",
+        resin_type=batch.resin_type.code,
+        resin_description=batch.resin_type.description,
+        segregation_class=batch.segregation_class,
+        class_label=SegregationClass(batch.segregation_class).label,
+        dedicated_to=str(dedicated) if dedicated else "",
+        tanks=tuple(_sheet_tank(link) for link in links),
+        recipe_name=version.recipe.name,
+        recipe_digest=version.digest,
+        specification=specification_of(batch),
+        specification_version=specification_version.number,
+        specification_digest=specification_version.digest,
+        plan=plan,
+        plan_digest=batch.plan_digest,
+        checked_at={
+            chemical: at_plant(datetime.fromisoformat(stock.checked_at), plant)
+            for chemical, stock in plan.request.stock.items()
+            if stock.checked_at
+        },
+        planned_by=batch.planned_by.full_name,
+        planned_at=at_plant(batch.planned_at, plant),
+        issue=issue,
+    )
+
+
+def _links(batch: Batch) -> list[BatchTank]:
+    related = ("visit__tank__size", "visit__tank__dedicated_to", "visit__tank__resin_lot", "visit__tank__resin_type", "visit__customer", "visit__refilled_lot")  # fmt: skip
+    return list(BatchTank.objects.filter(batch=batch).select_related(*related).order_by("position"))
+
+
+def _sheet_tank(link: BatchTank) -> SheetTank:
+    visit = link.visit
+    return SheetTank(
+        position=link.position,
+        serial=visit.tank.serial,
+        visit_number=visit.number,
+        size=visit.tank.size.code,
+        customer=visit.customer.name,
+        resin_volume_m3=link.resin_volume_m3,
+        lot_code=visit.tank.resin_lot.code if visit.tank.resin_lot else "",
+    )
+
+
+def emergency_texts(plant: PlantProfile) -> tuple[str, ...]:
+    """Places and numbers for an emergency, as far as the plant wrote them down."""
+    texts = (
+        ("Shower and eyewash", plant.shower_places),
+        ("Spill", plant.spill_text),
+        ("Call", plant.call_text),
+    )
+    return tuple(f"{name}: {' '.join(text.split())}" for name, text in texts if text.strip())
+
+
+def batch_state_sentence(batch: Batch) -> str:
+    """Where the batch stands, and that what was written so far is in the record and not on the sheet."""
+    state = BatchState(batch.state)
+    if batch.started_at is None:
+        return f"{label(state).capitalize()}: no step is started."
+    running = batch.steps.filter(state=StepState.RUNNING.value).first()
+    where = f", step {running.number}, {running.name}" if running else ""
+    words = label(state)
+    return (
+        f"{words[:1].upper()}{words[1:]}{where}. What was written so far is in the record, not on this sheet."
+    )
+
+
+_OWN = Q(is_current=True) | Q(is_filled=True)
+"""A tank belongs to the batch it is in, and after the release to the batch it was filled from."""
+_BATCH = ("batch__recipe_version", "batch__specification_version")
+_OF_VISIT = ("tank__size", "tank__resin_type", "tank__dedicated_to", "tank__resin_lot", "refilled_lot")
+
+
+# --- tank tag ---------------------------------------------------------------------------------------------------
+def tank_tag_content(serial: str, issue: Issue) -> TankTagContent:
+    """The tag of a tank as it stands now. Raises RecordRefused for an unknown tank or one that never came in."""
+    arrivals = TankVisit.objects.filter(tank__serial__iexact=serial.strip()).select_related(*_OF_VISIT)
+    visit = arrivals.order_by("-received_at", "-id").first()
+    if visit is None:
+        raise RecordRefused(
+            f"There is no tank {serial} here that came in. A tag is printed for a tank at the plant.",
+            code="no_visit",
+        )
+    link = (
+        BatchTank.objects.filter(_OWN, visit=visit)
+        .select_related(*_BATCH)
+        .order_by("-is_filled", "-pk")
+        .first()
+    )
+    batch = link.batch if link else None
+    readings = _release_readings(batch) if batch and _tag_state(visit) is TagState.CHARGED else ()
+    return _tag(visit, batch.number if batch else "", readings, profile(), issue)
+
+
+def batch_tag_contents(batch_number: str, issue: Issue) -> tuple[TankTagContent, ...]:
+    """The tags of all tanks of a batch that are still in it, in order."""
+    batch = batch_numbered(batch_number)
+    plant = profile()
+    related = [f"visit__{name}" for name in _OF_VISIT]
+    links = BatchTank.objects.filter(_OWN, batch=batch).select_related(*related).order_by("position")
+    visits = [link.visit for link in links]
+    is_charged = any(_tag_state(visit) is TagState.CHARGED for visit in visits)
+    readings = _release_readings(batch) if is_charged else ()
+    contents = tuple(_tag(visit, batch.number, readings, plant, issue) for visit in visits)
+    if not contents:
+        raise RecordRefused(
+            f"Batch {batch.number} has no tanks any more: they went on to a rework or back to waiting.",
+            code="no_tanks",
+        )
+    return contents
+
+
+_STATES = {
+    VisitState.HELD: TagState.HELD,
+    VisitState.REFUSED: TagState.REFUSED,
+    VisitState.RELEASED: TagState.CHARGED,
+    VisitState.SHIPPED: TagState.CHARGED,
+}
+
+
+def _tag_state(visit: TankVisit) -> TagState:
+    return _STATES.get(VisitState(visit.state), TagState.NOT_RELEASED)
+
+
+def _tag(
+    visit: TankVisit, batch_number: str, readings: tuple[TagReading, ...], plant: PlantProfile, issue: Issue
+) -> TankTagContent:
+    state = _tag_state(visit)
+    is_charged = state is TagState.CHARGED
+    tank, family = visit.tank, ResinFamily(visit.tank.resin_type.family)
+    judged_class = visit.segregation_class or tank.segregation_class
+    lot = visit.refilled_lot or tank.resin_lot
+    form = IonicForm(visit.resin_volume_form).label if visit.refilled_volume_m3 is None else "as filled"
+    return TankTagContent(
+        plant=plant.name,
+        state=state,
+        state_words=_state_words(state, visit),
+        serial=tank.serial,
+        visit_number=visit.number,
+        size=tank.size.code,
+        resin_family=family.label,
+        resin_abbreviation=family.abbreviation,
+        resin_type=tank.resin_type.code,
+        segregation_class=judged_class,
+        class_label=SegregationClass(judged_class).label,
+        dedicated_to=str(tank.dedicated_to) if tank.dedicated_to else "",
+        neck_band=tank.neck_band,
+        batch_number=batch_number,
+        lot_code=lot.code if lot else "",
+        resin_volume_m3=visit.refilled_volume_m3
+        if visit.refilled_volume_m3 is not None
+        else visit.resin_volume_m3,
+        resin_form=form,
+        released_on=at_plant(visit.released_at, plant)[:10] if is_charged and visit.released_at else "",
+        readings=readings if is_charged else (),
+        handling=handling.handling_of_charged() if is_charged else handling.handling_of_stopped(),
+        cautions=_tag_cautions(state, family),
+        call=f"Call {' '.join(plant.call_text.split())}" if plant.call_text.strip() else "",
+        issue=issue,
+    )
+
+
+def _state_words(state: TagState, visit: TankVisit) -> str:
+    if state is TagState.CHARGED:
+        return "Regenerated, passed by QC and released."
+    if state is TagState.HELD:
+        return f"{visit.reason} Do not empty, move out or ship it. A supervisor or the safety lead lifts the hold."
+    if state is TagState.REFUSED:
+        return f"{visit.reason} It is not regenerated here. The safety lead decides where it goes."
+    return f"The tank is {label(VisitState(visit.state))}. Do not ship, do not connect."
+
+
+def _tag_cautions(state: TagState, family: ResinFamily) -> tuple[Caution, ...]:
+    if state is TagState.CHARGED:
+        return (handling.caution_of_resin(family),)
+    if state is TagState.NOT_RELEASED:
+        return (handling.NOT_TESTED,)
+    return (handling.UNKNOWN_CONTENT,)
+
+
+def _release_readings(batch: Batch) -> tuple[TagReading, ...]:
+    """What was measured before the release: the end of the rinse at 25 °C, and the sample."""
+    judged = judgement(batch)
+    found: list[TagReading] = []
+    latest, limit = judged.end_point.latest_siemens_per_m, judged.end_point.limit
+    if latest is not None and limit is not None:
+        found.append(TagReading("Conductivity", latest, "conductivity", "at 25 °C, end of rinse"))
+    newest = {row.key: row for row in judged.measurements if row.instrument_was_valid}
+    found += [TagReading(row.name, row.value, row.kind, "") for row in newest.values()]
+    return tuple(found)
