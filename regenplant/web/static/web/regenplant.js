@@ -1,0 +1,118 @@
+/* regenplant.js: small comforts on top of pages that work without it. No dependency; htmx is a separate file.
+
+   1 the clock in the head goes on, by the server's time
+   2 a bar says when the network is gone
+   3 a form is sent once
+   4 the number pad writes into its field
+   5 a hand scanner works wherever the page stands */
+(function () {
+  "use strict";
+
+  /* 1: the server's clock, not the tablet's: only the difference since loading is taken from the tablet */
+  var clock = document.querySelector("[data-clock]");
+  var started = performance.now();
+  var serverStart = clock ? Date.parse(clock.dateTime) : NaN;
+  var zone = clock && /([+-])(\d\d):(\d\d)$/.exec(clock.dateTime);
+  var offset = zone ? (zone[1] === "-" ? -1 : 1) * (Number(zone[2]) * 60 + Number(zone[3])) * 60000 : 0;
+  function plantTime() {
+    return new Date(serverStart + (performance.now() - started) + offset).toISOString().slice(11, 16);
+  }
+  if (clock && !isNaN(serverStart)) {
+    setInterval(function () {
+      clock.querySelector("[data-clock-time]").textContent = plantTime();
+    }, 5000);
+  }
+
+  /* 2 */
+  var bar = document.getElementById("offline");
+  function gone() {
+    if (bar && bar.hidden) {
+      bar.querySelector("[data-offline-since]").textContent = isNaN(serverStart) ? "now" : plantTime();
+      bar.hidden = false;
+    }
+  }
+  function back() {
+    if (bar) { bar.hidden = true; }
+  }
+  window.addEventListener("offline", gone);
+  window.addEventListener("online", back);
+  document.addEventListener("htmx:sendError", gone);
+  document.addEventListener("htmx:afterOnLoad", back);
+
+  /* 3: the server refuses a second copy as well; this saves the person the refusal */
+  document.addEventListener("submit", function (event) {
+    var form = event.target;
+    if (form.method !== "post" || event.defaultPrevented) { return; }
+    if (form.dataset.sent) { event.preventDefault(); return; }
+    form.dataset.sent = "yes";
+    if (event.submitter) { event.submitter.setAttribute("aria-busy", "true"); }
+    setTimeout(release, 8000);                    /* an answer that is a paper leaves the page standing */
+  });
+  function release() {
+    document.querySelectorAll("form[data-sent]").forEach(function (form) { delete form.dataset.sent; });
+    document.querySelectorAll("[aria-busy]").forEach(function (part) { part.removeAttribute("aria-busy"); });
+  }
+  window.addEventListener("pageshow", release);
+  window.addEventListener("offline", release);
+  /* 4 */
+  function tell(field) { field.dispatchEvent(new Event("input", { bubbles: true })); }
+  function write(field, text) {
+    var start = field.selectionStart === null ? field.value.length : field.selectionStart;
+    var end = field.selectionEnd === null ? start : field.selectionEnd;
+    field.setRangeText(text, start, end, "end");
+    tell(field);
+  }
+  function rub(field) {
+    if (field.selectionStart === field.selectionEnd && field.selectionStart > 0) {
+      field.setSelectionRange(field.selectionStart - 1, field.selectionEnd);
+    }
+    write(field, "");
+  }
+  function wire(root) {
+    root.querySelectorAll(".pad[data-pad]").forEach(function (pad) {
+      if (document.getElementById(pad.dataset.pad)) { pad.hidden = false; }
+    });
+  }
+  document.addEventListener("click", function (event) {
+    var key = event.target.closest(".pad[data-pad] button[type=button]");
+    if (!key) { return; }
+    var field = document.getElementById(key.closest(".pad").dataset.pad);
+    if (!field) { return; }
+    if (key.dataset.key) { write(field, key.dataset.key); }
+    if (key.dataset.unit) { field.value = field.value.replace(/[^\d.,:+\-\s].*$/, "").trim() + " " + key.dataset.unit; tell(field); }
+    if (key.dataset.do === "rub") { rub(field); }
+    if (key.dataset.do === "clear") { field.value = ""; tell(field); }
+  });
+  wire(document);
+  document.addEventListener("htmx:load", function (event) { wire(event.target); });
+
+  /* 5: a scanner types faster than any person and ends with Enter; only then is it taken as a scan */
+  var typed = "";
+  var last = 0;
+  document.addEventListener("keydown", function (event) {
+    var box = document.getElementById("scan");
+    if (!box || event.ctrlKey || event.altKey || event.metaKey) { return; }
+    if (event.target.closest("input, textarea, select, [contenteditable]")) { return; }
+    var now = performance.now();
+    if (now - last > 40) { typed = ""; }
+    last = now;
+    if (event.key.length === 1) { typed += event.key; return; }
+    if (event.key === "Enter" && typed.length >= 4) {
+      event.preventDefault();
+      box.value = typed;
+      typed = "";
+      box.form.requestSubmit();
+    }
+  });
+
+  /* the menu behind the name shuts when the person goes on elsewhere */
+  document.addEventListener("click", function (event) {
+    document.querySelectorAll(".menu[open]").forEach(function (menu) {
+      if (!menu.contains(event.target)) { menu.open = false; }
+    });
+  });
+  document.addEventListener("keydown", function (event) {
+    var menu = event.key === "Escape" && document.querySelector(".menu[open]");
+    if (menu) { menu.open = false; menu.querySelector("summary").focus(); }
+  });
+})();
