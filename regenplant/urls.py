@@ -1,0 +1,38 @@
+"""The one root URL table: each area of the web brings its own list."""
+
+from importlib import import_module
+
+from django.urls import URLPattern, URLResolver, path
+
+from regenplant.web import parts
+from regenplant.web.areas import signin, understand
+
+AREAS: tuple[str, ...] = (
+    "intake",
+    "tanks",
+    "scan",
+    "waiting",
+    "rinse",
+    "papers",
+    "qc",
+    "review",
+    "chemical_use",
+    "setup",
+    "chemicals",
+    "emergency",
+    "floor",
+    "start",
+    "batches",
+)
+"""Modules of ``regenplant.web.areas`` with a list ``urlpatterns``."""
+
+urlpatterns: list[URLPattern | URLResolver] = [
+    path("", signin.home, name="home"),
+    path("sign-in/", signin.sign_in, name="sign-in"),
+    path("sign-out/", signin.sign_out, name="sign-out"),
+    path("preferences/", signin.preferences, name="preferences"),
+    path("understand/", understand.understand, name="understand"),
+    path("parts/", parts.parts, name="parts"),
+]
+for _area in AREAS:
+    urlpatterns += import_module(f"regenplant.web.areas.{_area}").urlpatterns

@@ -1,0 +1,253 @@
+"""Acts with a reason, each on its own full page: stopping and going on, ending for good, deviations."""
+
+from __future__ import annotations
+
+from collections.abc import Callable
+from typing import Any
+
+from django.http import Http404, HttpRequest, HttpResponse
+from django.urls import reverse
+from django.utils import timezone
+from django.views.decorators.http import require_http_methods
+
+from regenplant.audit.use_case import Outcome
+from regenplant.batches import services
+from regenplant.batches.models import Batch
+from regenplant.batches.selectors import batch_page
+from regenplant.recipes.selectors import usable_recipe_versions
+from regenplant.web.act_page import Act, act_page
+from regenplant.web.areas.batches.forms import DeviationForm, ReasonForm, ReworkForm
+from regenplant.web.areas.batches.page import batch_or_404
+from regenplant.web.areas.batches.steps import TEMPLATE, happening
+from regenplant.web.presenters import batch as words
+from regenplant.web.presenters.batch_acts import why_not
+from regenplant.web.requests import by_of, unit_system_of
+from regenplant.web.rights import Right
+
+ACT = require_http_methods(["GET", "HEAD", "POST"])
+
+
+@ACT
+def hold(request: HttpRequest, number: str) -> HttpResponse:
+    batch = batch_or_404(number)
+    form = ReasonForm(
+        request.POST or None, label="Why it stands still", with_time=True, initial={"version": batch.version}
+    )
+    act = Act(
+        title=f"Hold {batch.number}",
+        sentence="The bed stands in water until somebody goes on. Nothing is ever held with a chemical in the bed.",
+        permission="batch.hold",
+        service=_at(form, services.hold_batch),
+        arguments=lambda: _with_reason(batch, form),
+        said=lambda outcome: f"Written: {batch.number} is held.",
+        then=lambda outcome: _page_of(batch),
+        back_url=_page_of(batch),
+        button="Hold this batch",
+        is_stopping=True,
+        template=TEMPLATE,
+    )
+    return _show(request, batch, form, act, "hold")
+
+
+@ACT
+def interrupt(request: HttpRequest, number: str) -> HttpResponse:
+    batch = batch_or_404(number)
+    form = ReasonForm(
+        request.POST or None, label="What stopped it", with_time=True, initial={"version": batch.version}
+    )
+    act = Act(
+        title=f"{batch.number} stopped by itself",
+        sentence="For a power dip, a pump trip, a burst hose. It is written down as held, and a critical deviation is opened.",
+        permission="batch.hold",
+        service=_at(form, services.interrupt_batch),
+        arguments=lambda: _with_reason(batch, form),
+        said=lambda outcome: f"Written: {batch.number} stopped. A critical deviation is open.",
+        then=lambda outcome: _page_of(batch),
+        back_url=_page_of(batch),
+        button="It stopped",
+        is_stopping=True,
+        template=TEMPLATE,
+    )
+    return _show(request, batch, form, act, "interrupt")
+
+
+@ACT
+def resume(request: HttpRequest, number: str) -> HttpResponse:
+    batch = batch_or_404(number)
+    form = ReasonForm(
+        request.POST or None, name="note", label="What was put right", initial={"version": batch.version}
+    )
+    act = Act(
+        title=f"Go on with {batch.number}",
+        sentence="Look at the bed, the valves and the skid before anything flows again.",
+        permission="batch.run",
+        service=services.resume_batch,
+        arguments=lambda: _with_reason(batch, form),
+        said=lambda outcome: f"Written: {batch.number} goes on.",
+        then=lambda outcome: _page_of(batch),
+        back_url=_page_of(batch),
+        button="Go on",
+        template=TEMPLATE,
+    )
+    return _show(request, batch, form, act, "resume")
+
+
+@ACT
+def abort(request: HttpRequest, number: str) -> HttpResponse:
+    batch = batch_or_404(number)
+    form = ReasonForm(request.POST or None, label="Why it is aborted", initial={"version": batch.version})
+    tail = (
+        "what is in the vessel is then reworked or scrapped."
+        if batch.started_at
+        else "its tanks go back to the waiting list."
+    )
+    act = Act(
+        title=f"Abort {batch.number}",
+        sentence=f"It ends for good; {tail}",
+        permission="batch.abort",
+        service=services.abort_batch,
+        arguments=lambda: _with_reason(batch, form),
+        said=lambda outcome: f"Written: {batch.number} is aborted.",
+        then=lambda outcome: _page_of(batch),
+        back_url=_page_of(batch),
+        button="Abort this batch",
+        is_stopping=True,
+        template=TEMPLATE,
+    )
+    return _show(request, batch, form, act, "abort")
+
+
+@ACT
+def scrap(request: HttpRequest, number: str) -> HttpResponse:
+    batch = batch_or_404(number)
+    form = ReasonForm(
+        request.POST or None, label="Why the resin is scrapped", initial={"version": batch.version}
+    )
+    act = Act(
+        title=f"Scrap the resin of {batch.number}",
+        sentence="The resin is thrown away and its empty tanks are set aside. Disposal follows local codes.",
+        permission="batch.scrap",
+        service=services.scrap_batch,
+        arguments=lambda: _with_reason(batch, form),
+        said=lambda outcome: f"Written: the resin of {batch.number} is scrapped.",
+        then=lambda outcome: _page_of(batch),
+        back_url=_page_of(batch),
+        button="Scrap the resin",
+        is_stopping=True,
+        template=TEMPLATE,
+    )
+    return _show(request, batch, form, act, "scrap")
+
+
+@ACT
+def rework(request: HttpRequest, number: str) -> HttpResponse:
+    batch = batch_or_404(number)
+    usable = usable_recipe_versions(batch.resin_type.family, batch.resin_type.grade, timezone.now())
+    recipes = [(str(one.pk), f"{one.recipe.code} version {one.number}, {one.recipe.name}") for one in usable]
+    form = ReworkForm(request.POST or None, recipes=recipes, initial={"version": batch.version})
+    act = Act(
+        title=f"Rework {batch.number}",
+        sentence=f"The same resin is regenerated again in {batch.vessel.code} as a batch of its own. {batch.number} stays as it is.",
+        permission="batch.rework",
+        service=services.plan_rework,
+        arguments=lambda: {
+            "batch_id": batch.pk,
+            "recipe_version_id": int(form.cleaned_data["recipe"]),
+            "cause": form.text("cause"),
+            "version": form.version_seen(batch.version),
+        },
+        said=lambda outcome: f"Written: {outcome.result.number} reworks {batch.number}; its plan is frozen.",
+        then=lambda outcome: _page_of(outcome.result),
+        back_url=_page_of(batch),
+        button="Plan the rework",
+        template=TEMPLATE,
+    )
+    return _show(request, batch, form, act, "rework")
+
+
+@ACT
+def deviation(request: HttpRequest, number: str) -> HttpResponse:
+    """Write down something that was not as planned."""
+    batch = batch_or_404(number)
+    form = DeviationForm(request.POST or None, initial={"version": batch.version})
+    act = Act(
+        title=f"A deviation of {batch.number}",
+        sentence="It stays open until a supervisor decides, and the batch is not released before that.",
+        permission="deviation.open",
+        service=services.open_deviation,
+        arguments=lambda: {
+            "batch_id": batch.pk,
+            "what": form.text("what"),
+            "severity": form.cleaned_data["severity"],
+        },
+        said=lambda outcome: f"Written: {outcome.result.number} is open.",
+        then=lambda outcome: _page_of(batch),
+        back_url=_page_of(batch),
+        template=TEMPLATE,
+    )
+    return act_page(request, form, act)
+
+
+@ACT
+def decide_deviation(request: HttpRequest, number: str, deviation: str) -> HttpResponse:
+    """Decide an open deviation."""
+    batch = batch_or_404(number)
+    row = batch.deviations.select_related("opened_by", "step").filter(number__iexact=deviation).first()
+    if row is None:
+        raise Http404(f"Batch {batch.number} has no deviation {deviation}.")
+    form = ReasonForm(
+        request.POST or None,
+        name="decision",
+        label="What was decided, and why",
+        initial={"version": batch.version},
+    )
+    act = Act(
+        title=f"Decide {row.number}",
+        sentence=row.what,
+        permission="deviation.close",
+        service=services.close_deviation,
+        arguments=lambda: {"deviation_id": row.pk, "decision": form.text("decision")},
+        said=lambda outcome: f"Written: {row.number} is decided.",
+        then=lambda outcome: _page_of(batch),
+        back_url=_page_of(batch),
+        button="Write the decision",
+        template=TEMPLATE,
+    )
+    return act_page(request, form, act, facts=words.deviation_facts(row))
+
+
+def _page_of(batch: Batch) -> str:
+    return reverse("batches-detail", args=[batch.number])
+
+
+def _with_reason(batch: Batch, form: ReasonForm) -> dict[str, Any]:
+    return {
+        "batch_id": batch.pk,
+        form.asked: form.text(form.asked),
+        "version": form.version_seen(batch.version),
+    }
+
+
+def _at(form: ReasonForm, service: Callable[..., Outcome]) -> Callable[..., Outcome]:
+    """The service at the time on the form, which is read when it acts: the form is clean only then."""
+
+    def act(**arguments: Any) -> Outcome:
+        return happening(service, form.cleaned_data.get("occurred_at"))(**arguments)
+
+    return act
+
+
+def _show(request: HttpRequest, batch: Batch, form: Any, act: Act, action: str) -> HttpResponse:
+    """The page of an act that moves the batch, with why it is closed, if it is, and where the batch stands."""
+    page = batch_page(batch, by=by_of(request))
+    offer = page.offer(action)
+    closed = (
+        why_not(offer) if offer else f"{batch.number} is {batch.get_state_display()}; this act does not fit."
+    )
+    facts = words.act_facts(page, timezone.now(), unit_system_of(request))
+    context: dict[str, Any] = {"closed": closed, "facts": facts, "batch": batch}
+    if closed:
+        context["right"] = Right(False, "It is not possible now. The sentence above says why.")
+        other = page.offer("interrupt") if action == "hold" else None
+        context["is_interruptible"] = other is not None and other.is_open
+    return act_page(request, form, act, **context)

@@ -1,0 +1,119 @@
+"""Writing down: entries of a step, ticks, and the correction of an entry."""
+
+from __future__ import annotations
+
+from typing import Any
+
+from django.db import transaction
+from django.http import Http404, HttpRequest, HttpResponse
+from django.shortcuts import get_object_or_404, redirect, render
+from django.utils import timezone
+from django.views.decorators.http import require_http_methods, require_POST
+
+from regenplant.batches import services
+from regenplant.batches.frozen import plan_of
+from regenplant.batches.models import Batch, StepEntry, StepRun
+from regenplant.core.errors import DomainError, NotAllowed, StaleRecord
+from regenplant.core.process.plan import EntrySpec
+from regenplant.web.acting import attach, receipt, refused_status
+from regenplant.web.areas.batches.forms import CorrectEntryForm
+from regenplant.web.areas.batches.page import batch_or_404, form_for, is_outside, show, step_or_404
+from regenplant.web.presenters import batch_entries as words
+from regenplant.web.presenters.words import counted
+from regenplant.web.requests import by_of, unit_system_of
+from regenplant.web.rights import right
+
+MOST_TICKS = 50
+
+
+@require_POST
+def write(request: HttpRequest, number: str, step: int) -> HttpResponse:
+    """Write one entry down; outside its limits it comes back with a way to say that it is true."""
+    batch = batch_or_404(number)
+    run = step_or_404(batch, step)
+    spec, system = spec_or_404(batch, run, request.POST.get("key", "")), unit_system_of(request)
+    form = form_for(spec, system, timezone.now(), request.POST)
+    if form.is_valid():
+        by = by_of(request, occurred_at=form.cleaned_data["occurred_at"])
+        try:
+            outcome = services.write_entry(by=by, step_id=run.pk, system=system, **form.arguments())
+        except DomainError as refusal:
+            attach(form, refusal)
+        else:
+            receipt(request, words.written_sentence(outcome.result, system))
+            return redirect("batches-detail", batch.number)
+    slip = words.likely_slip(form.typed, spec, system) if is_outside(form) else ""
+    return show(request, batch_or_404(number), status=refused_status(form), entry_form=form, slip=slip)
+
+
+@require_POST
+def tick(request: HttpRequest, number: str, step: int) -> HttpResponse:
+    """Write the confirmations down that were ticked: all of them, or none."""
+    batch = batch_or_404(number)
+    run, keys = step_or_404(batch, step), request.POST.getlist("tick")[:MOST_TICKS]
+    if not keys:
+        return show(
+            request, batch, status=422, refusals=["Nothing is ticked. Tick what is true, then write it down."]
+        )
+    try:
+        with transaction.atomic():
+            for key in dict.fromkeys(keys):
+                services.write_entry(by=by_of(request), step_id=run.pk, key=key, text="yes")
+    except DomainError as refusal:
+        return show(request, batch_or_404(number), status=status_of(refusal), refusals=[refusal.message])
+    receipt(request, f"Written: {counted(len(set(keys)), 'tick')} at {run.name}, by you.")
+    return redirect("batches-detail", batch.number)
+
+
+def status_of(refusal: DomainError) -> int:
+    """The HTTP status of a refusal that is not shown on a form."""
+    return 403 if isinstance(refusal, NotAllowed) else 409 if isinstance(refusal, StaleRecord) else 422
+
+
+def spec_or_404(batch: Batch, run: StepRun, key: str) -> EntrySpec:
+    """What an entry of a step is, by its key."""
+    for spec in plan_of(batch).step(run.number).entries:
+        if spec.key == key:
+            return spec
+    raise Http404(f"{run.name} has no entry of this name.")
+
+
+@require_http_methods(["GET", "HEAD", "POST"])
+def correct(request: HttpRequest, number: str, entry: int) -> HttpResponse:
+    """The page on which one entry is corrected, with a reason."""
+    batch, system = batch_or_404(number), unit_system_of(request)
+    row = get_object_or_404(
+        StepEntry.objects.select_related("step", "entered_by", "instrument"), pk=entry, step__batch=batch
+    )
+    spec = spec_or_404(batch, row.step, row.key)
+    form = CorrectEntryForm(request.POST or None, spec=spec, row=row, system=system)
+    if request.method == "POST" and form.is_valid():
+        try:
+            outcome = services.correct_entry(
+                by=by_of(request),
+                entry_id=row.pk,
+                text=form.typed,
+                reason=form.text("reason"),
+                system=system,
+                outside_is_true=form.is_said_true,
+            )
+        except DomainError as refusal:
+            attach(form, refusal)
+        else:
+            receipt(request, words.written_sentence(outcome.result, system))
+            return redirect("batches-detail", batch.number)
+    context: dict[str, Any] = {
+        "batch": batch,
+        "row": row,
+        "spec": spec,
+        "form": form,
+        "is_outside": is_outside(form),
+        "slip": words.likely_slip(form.typed, spec, system) if is_outside(form) else "",
+        "facts": words.correction_facts(row, system),
+        "is_corrected": hasattr(row, "replaced_by"),
+        "is_tick": row.kind == "confirm",
+        "right": right(request, "entry.record"),
+    }
+    return render(
+        request, "batches/correct.html", context, status=refused_status(form) if form.errors else 200
+    )

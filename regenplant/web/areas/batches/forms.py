@@ -1,0 +1,256 @@
+"""What is written on the pages of a batch."""
+
+from __future__ import annotations
+
+from collections.abc import Sequence
+from typing import Any, cast
+
+from django import forms
+from django.http import QueryDict
+
+from regenplant.batches.models import Deviation, StepEntry
+from regenplant.core.process.plan import EntrySpec
+from regenplant.core.process.vocabulary import ResinFamily
+from regenplant.plant.models import Vessel
+from regenplant.units import UnitSystem
+from regenplant.web.fields import QuantityField
+from regenplant.web.house_form import HouseForm, words_field
+from regenplant.web.moments import MomentField
+from regenplant.web.presenters.bed import lower_first
+
+TEN = "At least 10 characters."
+TOO_OLD = "This page does not say which state of the batch it shows. Open it again."
+
+
+class ActForm(HouseForm):
+    """An act on the state that was shown; ``reason`` where one is asked."""
+
+    version = forms.IntegerField(
+        widget=forms.HiddenInput, error_messages={"required": TOO_OLD, "invalid": TOO_OLD}
+    )
+
+    def __init__(self, *args: Any, **kwargs: Any):
+        super().__init__(*args, **kwargs)
+        self.fields["version"].error_messages.update({"required": TOO_OLD, "invalid": TOO_OLD})
+
+    def version_seen(self, now: int) -> int | None:
+        """The version that was shown. If the form comes back it carries the present one, ``now``: the page around it
+        shows that state, and what was typed stays."""
+        seen, data = self.shown_version, cast(QueryDict, self.data).copy()
+        data["version"] = str(now)
+        self.data = data
+        return seen
+
+    @property
+    def sentences(self) -> list[str]:
+        """Every refusal as a sentence, wherever it belongs: the page of an act shows no other field."""
+        return [str(sentence) for errors in self.errors.values() for sentence in errors]
+
+
+class StepForm(ActForm):
+    """Starting or ending a step, perhaps a while ago."""
+
+    occurred_at = MomentField(label="Happened at", help_text="Empty: now. Such as 14:02.")
+
+
+class EntryForm(HouseForm):
+    """One entry of a step: a number with its unit, the instrument if there is one, and when."""
+
+    field_order = ["value", "instrument", "occurred_at"]
+
+    key = forms.CharField(widget=forms.HiddenInput, max_length=40)
+    value = words_field(60, label="Value")
+    instrument = forms.ChoiceField(label="Read with", required=False)
+    occurred_at = MomentField(label="Happened at", help_text="Empty: now. Such as 14:02.")
+
+    def __init__(
+        self,
+        *args: Any,
+        spec: EntrySpec,
+        system: str,
+        instruments: Sequence[tuple[str, str]] = (),
+        **kwargs: Any,
+    ):
+        super().__init__(*args, system=system, initial={"key": spec.key}, **kwargs)
+        name = f"Write down: {lower_first(spec.name)}"
+        self.fields["value"] = value_field(spec, system, self.fields["value"], label=name)
+        if instruments:
+            cast(forms.ChoiceField, self.fields["instrument"]).choices = [("", "not said"), *instruments]
+        else:
+            del self.fields["instrument"]
+        self.order_fields(self.field_order)
+
+    @property
+    def typed(self) -> str:
+        """What stands in the field."""
+        return str(self.data.get(self.add_prefix("value"), "")).strip()
+
+    def arguments(self) -> dict[str, Any]:
+        """What the service takes. An outside value is true only if exactly this text was shown as outside before."""
+        instrument = self.cleaned_data.get("instrument")
+        return {
+            "key": self.cleaned_data["key"],
+            "text": self.typed,
+            "instrument_id": int(instrument) if instrument else None,
+            "outside_is_true": self.is_said_true,
+        }
+
+    @property
+    def is_said_true(self) -> bool:
+        return bool(self.typed) and str(self.data.get("outside", "")).strip() == self.typed
+
+
+class CorrectEntryForm(HouseForm):
+    """The right value of an entry that was written down wrongly. Its time stays."""
+
+    value = words_field(60, label="Right value")
+    reason = words_field(
+        300, rows=3, label="What was wrong", help_text=f"{TEN} The old value stays readable."
+    )
+
+    def __init__(self, *args: Any, spec: EntrySpec, row: StepEntry, system: str, **kwargs: Any):
+        typed = f"{row.value_as_typed} {row.unit_as_typed}".replace(" h:min", "").strip()
+        super().__init__(*args, system=system, initial={"value": typed}, **kwargs)
+        self.fields["value"] = value_field(spec, system, self.fields["value"], label="Right value")
+        self.order_fields(["value", "reason"])
+
+    @property
+    def typed(self) -> str:
+        return str(self.data.get(self.add_prefix("value"), "")).strip()
+
+    @property
+    def is_said_true(self) -> bool:
+        return bool(self.typed) and str(self.data.get("outside", "")).strip() == self.typed
+
+
+def value_field(spec: EntrySpec, system: str, words: forms.Field, label: str = "") -> forms.Field:
+    """The field of one entry: a number with a unit, or words for a choice.
+
+    The limits are not the field's: outside them is refused by the service, with a way to say that it is true.
+    """
+    if spec.kind in ("confirm", "choice"):
+        words.label, words.help_text = label or spec.name, spec.help
+        return words
+    return QuantityField(
+        spec.kind,
+        label=label or spec.name,
+        help_text=spec.help,
+        system=cast(UnitSystem, system),
+        error_messages={"required": words.error_messages["required"]},
+    )
+
+
+class ReasonForm(ActForm):
+    """A page that asks for one reason. The service names the field, so a refusal lands beside it."""
+
+    def __init__(
+        self,
+        *args: Any,
+        name: str = "reason",
+        label: str = "Reason",
+        help_text: str = TEN,
+        with_time: bool = False,
+        **kwargs: Any,
+    ):
+        super().__init__(*args, **kwargs)
+        self.fields[name] = words_field(300, rows=3, label=label, help_text=help_text)
+        self.fields[name].error_messages["required"] = f"Nothing is written here yet, and it is needed. {TEN}"
+        if with_time:
+            self.fields["occurred_at"] = MomentField(
+                label="Happened at", help_text="Empty: now. Such as 14:02."
+            )
+        self.asked = name
+
+
+class ReworkForm(ActForm):
+    """Why it failed, and by which recipe it is regenerated again."""
+
+    cause = words_field(
+        300,
+        rows=3,
+        label="Why it failed",
+        help_text=f"{TEN} The failed batch stays failed; this becomes a batch of its own.",
+    )
+    recipe = forms.ChoiceField(label="Recipe")
+
+    def __init__(self, *args: Any, recipes: Sequence[tuple[str, str]], **kwargs: Any):
+        super().__init__(*args, **kwargs)
+        cast(forms.ChoiceField, self.fields["recipe"]).choices = [("", "Choose a recipe"), *recipes]
+
+
+class DeviationForm(ActForm):
+    """Something that was not as planned."""
+
+    what = words_field(400, rows=3, label="What happened", help_text=f"{TEN} What was seen, what was done.")
+    severity = forms.ChoiceField(
+        label="Severity",
+        widget=forms.RadioSelect,
+        choices=[
+            (Deviation.Severity.MINOR.value, "minor: outside the plan, no effect on the resin"),
+            (Deviation.Severity.MAJOR.value, "major: the resin may be affected"),
+            (Deviation.Severity.CRITICAL.value, "critical: the resin, a person or the sewer may be harmed"),
+        ],
+        error_messages={
+            "required": "Choose one.",
+            "invalid_choice": "What was chosen is no choice here. Choose one of the rows.",
+        },
+    )
+
+
+class ShellForm(HouseForm):
+    """How the empty shell looks."""
+
+    SOUND, UNSOUND = "sound", "unsound"
+
+    version = forms.IntegerField(widget=forms.HiddenInput, required=False)
+    shell = forms.ChoiceField(
+        label="Empty shell",
+        widget=forms.RadioSelect,
+        choices=[(SOUND, "sound"), (UNSOUND, "not sound: it is not filled again")],
+        error_messages={
+            "required": "Choose one.",
+            "invalid_choice": "What was chosen is no choice here. Choose one of the rows.",
+        },
+    )
+    note = words_field(
+        200, label="What is wrong with it", required=False, help_text="Needed when it is not sound."
+    )
+
+
+class FillForm(HouseForm):
+    """How much resin went into a tank."""
+
+    volume = QuantityField("resin_volume", label="Resin filled in")
+
+
+class AsideForm(HouseForm):
+    """Why a tank is not filled again."""
+
+    reason = words_field(200, rows=2, label="Why it is not filled", help_text=TEN)
+
+
+class FilterForm(HouseForm):
+    """What narrows the list of batches; all of it may stay empty."""
+
+    find = forms.CharField(label="Find", max_length=80, required=False)
+    vessel = forms.ModelChoiceField(
+        Vessel.objects.all(), to_field_name="code", label="Vessel", required=False, empty_label="all"
+    )
+    family = forms.ChoiceField(
+        label="Family",
+        required=False,
+        choices=[("", "all"), *((item.value, item.label) for item in ResinFamily)],
+    )
+    state = forms.CharField(widget=forms.HiddenInput, required=False, max_length=12)
+
+    def wanted(self) -> dict[str, str]:
+        """What the selector takes; a field that was not understood narrows nothing and says so."""
+        self.full_clean()
+        data = self.cleaned_data
+        vessel = data.get("vessel")
+        return {
+            "text": data.get("find", ""),
+            "vessel": vessel.code if vessel else "",
+            "family": data.get("family", ""),
+            "state": data.get("state", ""),
+        }

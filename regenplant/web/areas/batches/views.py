@@ -1,0 +1,84 @@
+"""Views that only show: the list of batches, one batch, its frozen plan, its story."""
+
+from __future__ import annotations
+
+from dataclasses import replace
+
+from django.http import HttpRequest, HttpResponse
+from django.shortcuts import render
+from django.utils import timezone
+from django.views.decorators.http import require_safe
+
+from regenplant.batches.frozen import plan_of
+from regenplant.batches.selectors import batch_story, count_by_state, filtered_batches
+from regenplant.core.process.lifecycle import BatchState, label
+from regenplant.web import listing as listings
+from regenplant.web.areas.batches.forms import FilterForm
+from regenplant.web.areas.batches.page import batch_or_404, show
+from regenplant.web.listing import Chip, chips
+from regenplant.web.presenters.history import (
+    batches_sentence,
+    kinds_in,
+    people_in,
+    shown_lines,
+    story_rows,
+    story_sentence,
+)
+from regenplant.web.presenters.plan import plan_view
+from regenplant.web.presenters.words import sentence_case
+from regenplant.web.requests import unit_system_of
+from regenplant.web.tables.batches import BatchTable
+
+STATES = tuple(state for state in BatchState if state is not BatchState.PLANNED)
+
+
+@require_safe
+def listing(request: HttpRequest) -> HttpResponse:
+    form, counts = FilterForm(request.GET), count_by_state()
+    table = BatchTable(filtered_batches(**form.wanted()))
+    context = {"form": form, "chips": _state_chips(request, counts), "sentence": batches_sentence(counts)}
+    return listings.answer(request, "batches/list.html", table, "batches", context)
+
+
+def _state_chips(request: HttpRequest, counts: dict[str, int]) -> list[Chip]:
+    """A chip per state that some batch has, with its shape and number, keeping every other filter."""
+    here = request.GET.get("state", "")
+    shown = [state for state in STATES if counts.get(state.value) or state.value == here]
+    made = chips(request, "state", [(state.value, sentence_case(label(state))) for state in shown])
+    numbers = [sum(counts.values()), *(counts.get(state.value, 0) for state in shown)]
+    marks = ["", *(state.value for state in shown)]
+    return [
+        replace(chip, count=count, mark=mark) for chip, count, mark in zip(made, numbers, marks, strict=True)
+    ]
+
+
+@require_safe
+def detail(request: HttpRequest, number: str) -> HttpResponse:
+    return show(request, batch_or_404(number))
+
+
+@require_safe
+def plan(request: HttpRequest, number: str) -> HttpResponse:
+    """The plan as it was frozen, with the working of every figure."""
+    batch = batch_or_404(number)
+    view = plan_view(plan_of(batch), timezone.now(), unit_system_of(request))
+    return render(request, "batches/plan.html", {"batch": batch, "plan": view})
+
+
+@require_safe
+def history(request: HttpRequest, number: str) -> HttpResponse:
+    """Everything that was done, as a story; narrowed by person and by kind of act."""
+    batch = batch_or_404(number)
+    story = batch_story(batch)
+    context = {
+        "batch": batch,
+        "story": story_rows(
+            shown_lines(story, request.GET.get("who", ""), request.GET.get("kind", "")),
+            f"Batch {batch.number}",
+            timezone.now(),
+        ),
+        "sentence": story_sentence(story),
+        "people": chips(request, "who", people_in(story), every="Everybody"),
+        "kinds": chips(request, "kind", kinds_in(story), every="Every act"),
+    }
+    return render(request, "batches/history.html", context)

@@ -1,0 +1,62 @@
+"""Papers to print: each request is one issue, counted and hashed. A paper is opened in the browser and printed from there."""
+
+from __future__ import annotations
+
+from django.http import Http404, HttpRequest, HttpResponse
+from django.shortcuts import get_object_or_404
+from django.urls import path
+from django.views.decorators.cache import never_cache
+from django.views.decorators.http import require_GET
+
+from regenplant.batches.models import Batch
+from regenplant.documents.services import IssuedDocument, issue_paper
+from regenplant.tanks.models import Tank
+from regenplant.web.requests import by_of, unit_system_of
+
+
+@never_cache
+@require_GET
+def batch_sheet(request: HttpRequest, number: str) -> HttpResponse:
+    batch = get_object_or_404(Batch, number__iexact=_key(number))
+    return _issued(request, "batch_sheet", batch.number, request.GET.get("size", "") or _sheet_size(request))
+
+
+@never_cache
+@require_GET
+def batch_tags(request: HttpRequest, number: str) -> HttpResponse:
+    batch = get_object_or_404(Batch, number__iexact=_key(number))
+    return _issued(request, "batch_tags", batch.number, request.GET.get("size", "label"))
+
+
+@never_cache
+@require_GET
+def tank_tag(request: HttpRequest, serial: str) -> HttpResponse:
+    tank = get_object_or_404(Tank, serial__iexact=_key(serial))
+    return _issued(request, "tank_tag", tank.serial, request.GET.get("size", "label"))
+
+
+def _key(text: str) -> str:
+    """A number from the address; a control character fits none, and a database may refuse to look for it."""
+    if not text.isprintable():
+        raise Http404
+    return text
+
+
+def _sheet_size(request: HttpRequest) -> str:
+    """Letter where people read US units, else A4."""
+    return "letter" if unit_system_of(request) == "us" else "a4"
+
+
+def _issued(request: HttpRequest, kind: str, key: str, size: str) -> HttpResponse:
+    outcome = issue_paper(by=by_of(request), kind=kind, key=key, size=size, system=unit_system_of(request))
+    document: IssuedDocument = outcome.result
+    response = HttpResponse(document.content, content_type="application/pdf")
+    response["Content-Disposition"] = f'inline; filename="{document.file_name}"'
+    return response
+
+
+urlpatterns = [
+    path("papers/batches/<str:number>/sheet.pdf", batch_sheet, name="paper-batch-sheet"),
+    path("papers/batches/<str:number>/tags.pdf", batch_tags, name="paper-batch-tags"),
+    path("papers/tanks/<str:serial>/tag.pdf", tank_tag, name="paper-tank-tag"),
+]

@@ -1,0 +1,297 @@
+"""Views of quality control. What is judged and released is decided by the services; here it is asked and shown."""
+
+from __future__ import annotations
+
+from typing import Any
+
+from django.http import Http404, HttpRequest, HttpResponse
+from django.shortcuts import get_object_or_404, redirect, render
+from django.utils import timezone
+from django.views.decorators.cache import never_cache
+from django.views.decorators.debug import sensitive_post_parameters
+from django.views.decorators.http import require_http_methods, require_safe
+
+from regenplant.batches.models import Batch
+from regenplant.core.errors import DomainError, RecordRefused
+from regenplant.core.process.lifecycle import BatchAction, BatchState
+from regenplant.core.process.specification import Limit
+from regenplant.plant.selectors import plant_day
+from regenplant.quality import services
+from regenplant.quality.bench import instruments_for
+from regenplant.quality.independence import who_may_judge
+from regenplant.quality.models import QcMeasurement
+from regenplant.quality.selectors import QcPage, qc_page, qc_queue
+from regenplant.quality.signed_content import FAIL_MEANING, PASS_MEANING, RELEASE_MEANING
+from regenplant.quality.to_sign import pass_digest, release_digest
+from regenplant.web.acting import attach, receipt, refused_status
+from regenplant.web.areas.qc.forms import (
+    VERDICT_FORMS,
+    CorrectMeasurementForm,
+    MeasurementForm,
+    PassForm,
+    ReleaseForm,
+)
+from regenplant.web.areas.rinse.views import batch_or_404
+from regenplant.web.presenters import qc as words
+from regenplant.web.presenters import qc_limits
+from regenplant.web.presenters.qc_exceptions import exceptions_of
+from regenplant.web.presenters.qc_queue import queue_groups, queue_sentence
+from regenplant.web.presenters.words import short_digest
+from regenplant.web.requests import by_of, person_of, unit_system_of
+from regenplant.web.rights import right
+from regenplant.web.signing import SigningForm, sign
+
+MEANINGS = {"pass": PASS_MEANING, "fail": FAIL_MEANING}
+
+
+@require_safe
+def queue(request: HttpRequest) -> HttpResponse:
+    lines = qc_queue()
+    context = {
+        "sentence": queue_sentence(lines),
+        "groups": queue_groups(lines, timezone.now(), unit_system_of(request)),
+    }
+    return render(request, "qc/queue.html", context)
+
+
+# --- the decision -----------------------------------------------------------------------------------------------------
+@never_cache
+@sensitive_post_parameters("password")
+@require_http_methods(["GET", "HEAD", "POST"])
+def decision(request: HttpRequest, number: str) -> HttpResponse:
+    """The decision on one batch; a POST signs pass or fail."""
+    batch = batch_or_404(number)
+    verdict = (request.POST if request.method == "POST" else request.GET).get("verdict", "pass")
+    if verdict not in VERDICT_FORMS:
+        raise RecordRefused("The verdict is pass or fail. Choose one on the page.", code="no_verdict")
+    form = VERDICT_FORMS[verdict](request.POST or None, initial={"version": batch.version})
+    if request.method == "POST" and form.is_valid() and _judge(form, request, batch):
+        return redirect("qc-decision", batch.number)
+    return _decision_page(request, batch, form)
+
+
+def _judge(form: SigningForm, request: HttpRequest, batch: Batch) -> bool:
+    verdict = form.cleaned_data["verdict"]
+    outcome = sign(
+        form,
+        request,
+        services.decide_batch,
+        meaning=MEANINGS.get(verdict, FAIL_MEANING),
+        about=("batch", batch.number, f"Batch {batch.number}"),
+        batch_id=batch.pk,
+        verdict=verdict,
+        reason=form.text("reason"),
+        version=form.shown_version,
+    )
+    if outcome is None:
+        return False
+    word = "passed" if verdict == "pass" else "failed"
+    receipt(
+        request,
+        f"Signed: batch {batch.number} {word}. Digest {short_digest(outcome.result.signature.digest)}.",
+    )
+    return True
+
+
+def _decision_page(
+    request: HttpRequest,
+    batch: Batch,
+    form: SigningForm | None = None,
+    measuring: MeasurementForm | None = None,
+) -> HttpResponse:
+    system, batch = unit_system_of(request), batch_or_404(batch.number)
+    page = qc_page(batch, by=by_of(request))
+    rows = qc_limits.limit_rows(page, system)
+    form = form or PassForm(initial={"version": batch.version})
+    is_fail = form.fields["verdict"].initial == "fail"
+    may_judge = [person.full_name for person in who_may_judge(batch)]
+    offer = page.offer(BatchAction.FAIL if is_fail else BatchAction.PASS)
+    refused = words.refusal(offer, may_judge, "judge")
+    shown = measuring or form
+    context = {
+        "page": page,
+        "batch": batch,
+        "rows": rows,
+        "sentence": words.decision_sentence(page, rows),
+        "exceptions": exceptions_of(page),
+        "measuring": _measuring(request, page, measuring),
+        "right_to_measure": right(request, "qc.record"),
+        "form": with_version(form, batch),
+        "is_fail": is_fail,
+        "is_judgeable": batch.state == BatchState.AWAITING_QC,
+        "refused": refused,
+        "right_to_judge": right(request, "qc.judge"),
+        "signs": words.what_is_signed(
+            batch, len(page.tanks), "fail" if is_fail else "pass", is_refused=bool(refused)
+        ),
+        "facts": words.signed_facts(page, rows, "" if is_fail else pass_digest(batch)),
+        "meaning": FAIL_MEANING if is_fail else PASS_MEANING,
+        "decided": words.decided_words(page),
+        "released": words.released_words(page),
+        "person": person_of(request),
+        "now": timezone.now(),
+    }
+    return render(request, "qc/decision.html", context, status=refused_status(shown) if shown.errors else 200)
+
+
+def with_version(form: SigningForm, batch: Batch) -> SigningForm:
+    """A refused form carries the version that its page now shows; the person looks again before signing again."""
+    if form.is_bound:
+        data = form.data.copy()  # type: ignore[attr-defined]
+        data[form.add_prefix("version")] = str(batch.version)
+        form.data = data
+    return form
+
+
+def _measuring(request: HttpRequest, page: QcPage, refused: MeasurementForm | None) -> list[dict[str, Any]]:
+    """One form for each test of the sample: those still to measure open, the others behind one tap."""
+    if page.batch.state != BatchState.AWAITING_QC:
+        return []
+    measured = {row.key for row in page.measurements}
+    found = []
+    for limit in page.sample_limits:
+        own = refused if refused is not None and refused.limit == limit else None
+        found.append(
+            {
+                "limit": limit,
+                "form": own or _measurement_form(request, page.sample_limits, limit),
+                "is_open": own is not None or limit.measurement not in measured,
+            }
+        )
+    return found
+
+
+def _measurement_form(
+    request: HttpRequest, limits: tuple[Limit, ...], limit: Limit, data: Any = None
+) -> MeasurementForm:
+    bench = instruments_for(limits, plant_day(timezone.now()))
+    return MeasurementForm(
+        data,
+        prefix=limit.measurement,
+        limit=limit,
+        bench=bench[limit.measurement],
+        system=unit_system_of(request),
+    )
+
+
+@require_http_methods(["GET", "HEAD", "POST"])
+def measure(request: HttpRequest, number: str, key: str) -> HttpResponse:
+    """Write down one result of the sample; refused, the decision page stands with everything typed."""
+    batch = batch_or_404(number)
+    page = qc_page(batch, by=by_of(request))
+    limit = next((limit for limit in page.sample_limits if limit.measurement == key), None)
+    if limit is None:
+        raise Http404(f"The specification of {batch.number} names no measurement {key}.")
+    if request.method != "POST":
+        return redirect("qc-decision", batch.number)
+    form = _measurement_form(request, page.sample_limits, limit, request.POST)
+    if form.is_valid():
+        try:
+            outcome = services.record_measurement(
+                by=by_of(request, occurred_at=form.cleaned_data["occurred_at"]),
+                batch_id=batch.pk,
+                measurement=form.measurement(),
+                system=unit_system_of(request),
+            )
+        except DomainError as refusal:
+            attach(form, refusal)
+        else:
+            receipt(request, qc_limits.measurement_receipt(outcome.result, unit_system_of(request)))
+            return redirect("qc-decision", batch.number)
+    return _decision_page(request, batch, measuring=form)
+
+
+@require_http_methods(["GET", "HEAD", "POST"])
+def correct(request: HttpRequest, number: str, measurement_id: int) -> HttpResponse:
+    """The page on which one result is corrected, with a reason."""
+    batch, system = batch_or_404(number), unit_system_of(request)
+    rows = QcMeasurement.objects.select_related("instrument", "entered_by")
+    row = get_object_or_404(rows, pk=measurement_id, batch=batch)
+    limits = qc_page(batch, by=by_of(request)).sample_limits
+    limit = next(limit for limit in limits if limit.measurement == row.key)
+    form = CorrectMeasurementForm(
+        request.POST or None,
+        row=row,
+        limit=limit,
+        bench=instruments_for(limits, plant_day(timezone.now()))[row.key],
+        system=system,
+    )
+    if request.method == "POST" and form.is_valid():
+        try:
+            outcome = services.correct_measurement(
+                by=by_of(request),
+                measurement_id=row.pk,
+                measurement=form.measurement(),
+                reason=form.text("reason"),
+                system=system,
+            )
+        except DomainError as refusal:
+            attach(form, refusal)
+        else:
+            receipt(request, qc_limits.measurement_receipt(outcome.result, system))
+            return redirect("qc-decision", batch.number)
+    context = {
+        "batch": batch,
+        "row": row,
+        "form": form,
+        "facts": qc_limits.measurement_before(row, system),
+        "right": right(request, "qc.record"),
+        "is_corrected": hasattr(row, "replaced_by"),
+    }
+    return render(request, "qc/correct.html", context, status=refused_status(form) if form.errors else 200)
+
+
+# --- the release ------------------------------------------------------------------------------------------------------
+@never_cache
+@sensitive_post_parameters("password")
+@require_http_methods(["GET", "HEAD", "POST"])
+def release(request: HttpRequest, number: str) -> HttpResponse:
+    """The release of a filled batch by a person who took no part in it."""
+    batch = batch_or_404(number)
+    form = ReleaseForm(request.POST or None, initial={"version": batch.version})
+    if request.method == "POST" and form.is_valid():
+        outcome = sign(
+            form,
+            request,
+            services.release_batch,
+            meaning=RELEASE_MEANING,
+            about=("batch", batch.number, f"Batch {batch.number}"),
+            batch_id=batch.pk,
+            version=form.shown_version,
+        )
+        if outcome is not None:
+            digest = short_digest(outcome.result.signature.digest)
+            receipt(request, f"Signed: batch {batch.number} and its tanks are released. Digest {digest}.")
+            return redirect("qc-release", batch.number)
+    return render(
+        request,
+        "qc/release.html",
+        _release_context(request, batch_or_404(number), form),
+        status=refused_status(form) if form.errors else 200,
+    )
+
+
+def _release_context(request: HttpRequest, batch: Batch, form: ReleaseForm) -> dict[str, Any]:
+    page = qc_page(batch, by=by_of(request))
+    rows = qc_limits.limit_rows(page, unit_system_of(request))
+    may_release = [person.full_name for person in page.who_may_release]
+    refused = words.refusal(page.offer(BatchAction.RELEASE), may_release, "release")
+    filled = sum(link.is_filled for link in page.tanks)
+    return {
+        "page": page,
+        "batch": batch,
+        "rows": rows,
+        "sentence": words.release_sentence(page),
+        "exceptions": exceptions_of(page),
+        "form": with_version(form, batch),
+        "is_releasable": batch.state == BatchState.FILLED,
+        "refused": refused,
+        "signs": words.what_is_signed(batch, filled, "release", is_refused=bool(refused)),
+        "facts": words.signed_facts(page, rows, release_digest(batch) if page.release is None else ""),
+        "meaning": RELEASE_MEANING,
+        "decided": words.decided_words(page),
+        "released": words.released_words(page),
+        "tanks": words.tank_words(page),
+        "person": person_of(request),
+        "now": timezone.now(),
+    }

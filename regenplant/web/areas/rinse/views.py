@@ -1,0 +1,160 @@
+"""Views of the rinse-down."""
+
+from __future__ import annotations
+
+from typing import Any
+
+from django.http import Http404, HttpRequest, HttpResponse
+from django.shortcuts import get_object_or_404, redirect, render
+from django.utils import timezone
+from django.views.decorators.http import require_http_methods, require_safe
+
+from regenplant.batches import services
+from regenplant.batches.models import Batch, RinseReading
+from regenplant.batches.selectors import RinsePage, batch_numbered, rinse_page
+from regenplant.batches.selectors.reading import meaning_of, meaning_of_row
+from regenplant.batches.services.writing import READINGS_OPEN
+from regenplant.core.errors import DomainError, RecordRefused
+from regenplant.core.process.lifecycle import ACTIVE_STATES, BatchState
+from regenplant.plant.models import Instrument
+from regenplant.quality.independence import who_may_judge, who_may_release
+from regenplant.web.acting import attach, receipt, refused_status
+from regenplant.web.areas.rinse.forms import CorrectReadingForm, ReadingForm
+from regenplant.web.presenters import rinse as words
+from regenplant.web.presenters import rinse_readings as readings
+from regenplant.web.requests import by_of, unit_system_of
+from regenplant.web.rights import right
+
+
+def batch_or_404(number: str) -> Batch:
+    """The batch of this address; a number that nobody gave is no page."""
+    if "\x00" in number:
+        raise Http404("No number holds such a character.")
+    try:
+        return batch_numbered(number)
+    except RecordRefused as refusal:
+        raise Http404(refusal.message) from refusal
+
+
+@require_http_methods(["GET", "HEAD", "POST"])
+def rinse(request: HttpRequest, number: str, tab: str) -> HttpResponse:
+    """The page; a POST writes one reading down."""
+    batch = batch_or_404(number)
+    page, system = rinse_page(batch, timezone.now()), unit_system_of(request)
+    form = ReadingForm(request.POST or None, page=page, system=system)
+    if request.method == "POST" and form.is_valid():
+        row = _written(form, request, batch)
+        if row is not None:
+            receipt(request, readings.receipt_sentence(page, row, system))
+            return redirect("rinse", batch.number)
+    context = {**_context(request, page, system), "form": form, "right": right(request, "reading.record")}
+    return render(request, "rinse/rinse.html", context, status=refused_status(form) if form.errors else 200)
+
+
+def _written(form: ReadingForm, request: HttpRequest, batch: Batch) -> RinseReading | None:
+    by = by_of(request, occurred_at=form.cleaned_data["occurred_at"])
+    try:
+        outcome = services.record_reading(
+            by=by, batch_id=batch.pk, reading=form.reading(), system=unit_system_of(request)
+        )
+    except DomainError as refusal:
+        attach(form, refusal)
+        return None
+    row: RinseReading = outcome.result
+    return row
+
+
+@require_safe
+def rinse_now(request: HttpRequest, number: str, tab: str) -> HttpResponse:
+    """What changes while the page stands open: the curve always, the rest when the batch moved on."""
+    page = rinse_page(batch_or_404(number), timezone.now())
+    context = _context(request, page, unit_system_of(request))
+    context["is_fragment"] = True
+    context["is_changed"] = request.GET.get("seen") != str(page.batch.version)
+    return render(request, "rinse/_now.html", context)
+
+
+def _context(request: HttpRequest, page: RinsePage, system: str) -> dict[str, Any]:
+    newest = next(iter(words.believable(page)), None)
+    may_judge = [person.full_name for person in who_may_judge(page.batch)]
+    may_release = [person.full_name for person in who_may_release(page.batch)]
+    rows = readings.reading_rows(page, system)
+    return {
+        "page": page,
+        "batch": page.batch,
+        "kind": words.kind_of(page),
+        "sentence": words.title_sentence(page, system),
+        "newest": newest,
+        "newest_value": words.shown_value(page, newest) if newest else None,
+        "basis": words.head_basis(page, newest) if newest else "",
+        "rinse": words.rinse_down(page, timezone.now()),
+        "ghosts": words.ghost_sentence(page),
+        "bars": words.end_point_bars(page, system),
+        "meaning": meaning_of_row(page.batch, newest) if newest else None,
+        "rows": rows,
+        "cells": readings.cells_sentence(rows),
+        "heads": readings.heads(page, system),
+        "verdict": words.verdict_word(page),
+        "who": words.who_sentence(page, may_judge, may_release),
+        "is_judgeable": page.batch.state == BatchState.AWAITING_QC,
+        "may_hold": page.batch.state in ACTIVE_STATES and right(request, "batch.hold").is_held,
+        "may_correct": page.batch.state in READINGS_OPEN and right(request, "reading.record").is_held,
+    }
+
+
+@require_safe
+def understood(request: HttpRequest, number: str, tab: str) -> HttpResponse:
+    """Fragment under the entry: what the reading means at 25 °C, and whether the cell proves anything."""
+    batch, system = batch_or_404(number), unit_system_of(request)
+    page = rinse_page(batch, timezone.now())
+    form = ReadingForm(request.GET, page=page, system=system)
+    form.is_valid()
+    data = form.cleaned_data
+    context: dict[str, Any] = {"rows": [], "doubt": ""}
+    if data.get("value") and data.get("temperature") and data.get("instrument"):
+        meaning = meaning_of(
+            batch,
+            conductivity_siemens_per_m=words.in_kind(data["value"].value, words.kind_of(page)),
+            temperature_kelvin=data["temperature"].value,
+            instrument=Instrument.objects.get(pk=data["instrument"]),
+            at=timezone.now(),
+        )
+        context = {
+            "rows": readings.meaning_rows(meaning, system, words.kind_of(page)),
+            "doubt": meaning.doubt,
+        }
+    return render(request, "rinse/_meaning.html", context)
+
+
+@require_http_methods(["GET", "HEAD", "POST"])
+def correct(request: HttpRequest, number: str, reading_id: int, tab: str) -> HttpResponse:
+    """The page on which one reading is corrected, with a reason."""
+    batch, system = batch_or_404(number), unit_system_of(request)
+    row = get_object_or_404(
+        RinseReading.objects.select_related("instrument", "entered_by"), pk=reading_id, batch=batch
+    )
+    page = rinse_page(batch, timezone.now())
+    form = CorrectReadingForm(request.POST or None, page=page, system=system, row=row)
+    if request.method == "POST" and form.is_valid():
+        try:
+            outcome = services.correct_reading(
+                by=by_of(request),
+                reading_id=row.pk,
+                reading=form.reading(),
+                reason=form.text("reason"),
+                system=system,
+            )
+        except DomainError as refusal:
+            attach(form, refusal)
+        else:
+            receipt(request, readings.receipt_sentence(page, outcome.result, system))
+            return redirect("rinse", batch.number)
+    context = {
+        "batch": batch,
+        "row": row,
+        "form": form,
+        "right": right(request, "reading.record"),
+        "facts": readings.correction_facts(row, system),
+        "is_corrected": words.is_replaced(row),
+    }
+    return render(request, "rinse/correct.html", context, status=refused_status(form) if form.errors else 200)

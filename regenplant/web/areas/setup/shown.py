@@ -1,0 +1,156 @@
+"""Records of the set-up as pairs of term and value, in both unit systems, and as sentences."""
+
+from __future__ import annotations
+
+from collections.abc import Iterable, Sequence
+from datetime import date
+
+from regenplant import units
+from regenplant.core.process.vocabulary import Chemical, IonicForm, ResinFamily, SegregationClass, WaterKind
+from regenplant.plant.models import Instrument, PlantProfile, Vessel
+from regenplant.plant.selectors import is_eyewash_overdue
+from regenplant.resins.models import ResinLot, ResinType
+
+Rows = list[tuple[str, str]]
+NONE = "–"
+
+
+def both(value: float | None, kind: str, system: str) -> str:
+    """Both unit systems, the reader's first; an en dash when not written."""
+    return NONE if value is None else units.twin(value, kind, system)
+
+
+def count(number: int, one: str, many: str = "") -> str:
+    """ "1 vessel", "3 vessels"."""
+    return f"{number} {one if number == 1 else many or one + 's'}"
+
+
+def listed(words: Iterable[str]) -> str:
+    found = list(words)
+    return ", ".join(found) if found else "none"
+
+
+def families(values: Sequence[str]) -> str:
+    return listed(ResinFamily(value).abbreviation for value in values)
+
+
+def vessel_rows(vessel: Vessel, system: str) -> Rows:
+    chemical = Chemical(vessel.last_chemical).label if vessel.last_chemical else "none since it was cleaned"
+    return [
+        ("Made for", listed(ResinFamily(value).label for value in vessel.families)),
+        (
+            "Classes",
+            listed(f"{value} ({SegregationClass(value).label})" for value in vessel.segregation_classes),
+        ),
+        ("Inside diameter", both(vessel.internal_diameter_m, "length", system)),
+        ("Straight height", both(vessel.straight_height_m, "length", system)),
+        ("Bed, smallest", both(vessel.bed_volume_min_m3, "resin_volume", system)),
+        ("Bed, largest", both(vessel.bed_volume_max_m3, "resin_volume", system)),
+        ("Largest flow", both(vessel.max_flow_m3_per_s, "flow", system)),
+        ("Lining", vessel.lining or NONE),
+        ("Last chemical", chemical if vessel.is_flushed else f"{chemical}, not flushed yet"),
+        ("Last class", vessel.last_segregation_class or NONE),
+        ("In use", "yes" if vessel.is_active else "no"),
+    ]
+
+
+def vessel_sentence(vessel: Vessel) -> str:
+    if vessel.is_locked_out:
+        return (
+            f"Locked out with lock {vessel.lock_out_number} by {vessel.lock_out_by}. No batch starts in it."
+        )
+    if not vessel.is_active:
+        return "Taken out of use. No batch is planned for it."
+    if not vessel.is_flushed:
+        return "Not flushed since its last chemical."
+    return f"{vessel.name}. It may take {families(vessel.families)} of class {listed(vessel.segregation_classes)}."
+
+
+def instrument_rows(instrument: Instrument, system: str) -> Rows:
+    rows = [
+        ("Kind", instrument.get_kind_display()),
+        ("Stated uncertainty of a reading", both(instrument.uncertainty_frac, "fraction", system)),
+        ("Calibrated on", str(instrument.calibrated_on or "never")),
+        ("Next one due on", str(instrument.calibration_due_on or NONE)),
+        ("In use", "yes" if instrument.is_active else "no"),
+    ]
+    if instrument.kind == Instrument.Kind.CONDUCTIVITY:
+        constant = (
+            NONE if instrument.cell_constant_per_cm is None else f"{instrument.cell_constant_per_cm:g} 1/cm"
+        )
+        rows[1:1] = [("Cell constant", constant), ("The meter compensates", instrument.compensation)]
+    return rows
+
+
+def instrument_sentence(instrument: Instrument, is_valid: bool, today: date) -> str:
+    due = instrument.calibration_due_on
+    if not instrument.is_active:
+        return "Taken out of use. Its readings prove nothing from now on."
+    if due is None:
+        return "Never calibrated here, so its readings prove nothing yet."
+    if not is_valid:
+        return f"Calibration has been due for {count((today - due).days, 'day')}. Until it is calibrated its readings inform and prove nothing."
+    return f"In calibration until {due}, {count((due - today).days, 'day')} from today."
+
+
+def profile_rows(plant: PlantProfile, system: str) -> Rows:
+    return [
+        ("Name", plant.name),
+        ("Hall", plant.hall_name or NONE),
+        ("Units shown by default", "US customary" if plant.unit_system == "us" else "metric"),
+        ("Time zone", plant.time_zone),
+        (
+            "Discharge permit",
+            f"{plant.permit_number or 'no number'}, until {plant.permit_expires_on or 'no day written'}",
+        ),
+        ("Permit, pH", f"{plant.permit_ph_low:g} to {plant.permit_ph_high:g}"),
+        ("Hardness of the feed, as CaCO₃", both(plant.feed_hardness_kg_per_m3, "hardness", system)),
+        ("Alkalinity of the feed, as CaCO₃", both(plant.feed_alkalinity_kg_per_m3, "hardness", system)),
+        ("A strength check holds", count(plant.strength_check_max_age_days, "day")),
+        ("Eyewash test every", count(plant.eyewash_test_interval_days, "day")),
+        ("Eyewash last tested on", str(plant.eyewash_tested_on or "never")),
+    ]
+
+
+def eyewash_sentence(plant: PlantProfile, today: date) -> str:
+    """ "" when the test is in time."""
+    if not is_eyewash_overdue(plant, today):
+        return ""
+    if plant.eyewash_tested_on is None:
+        return "No working eyewash test is written down. No chemical starts until one is."
+    over = (today - plant.eyewash_tested_on).days - plant.eyewash_test_interval_days
+    return f"The eyewash test is {count(over, 'day')} overdue. No chemical starts until it is written down."
+
+
+def water_name(kind: str) -> str:
+    return WaterKind(kind).label.capitalize()
+
+
+def resin_type_rows(resin: ResinType, system: str) -> Rows:
+    return [
+        ("Family", ResinFamily(resin.family).label),
+        ("Grade", resin.grade),
+        ("Total capacity", both(resin.total_capacity_eq_per_m3, "capacity", system)),
+        ("Operating capacity", both(resin.operating_capacity_eq_per_m3, "capacity", system)),
+        ("Bead diameter", both(resin.bead_diameter_m, "length", system)),
+        ("Density of the wet bead", both(resin.bead_density_kg_per_m3, "density", system)),
+        ("Void share of the settled bed", both(resin.settled_void_frac, "fraction", system)),
+        ("Swelling, exhausted to regenerated", both(resin.swelling_frac, "fraction", system)),
+        ("Highest temperature, regenerated", both(resin.max_temperature_kelvin, "temperature", system)),
+        ("Source of the data", resin.data_source or NONE),
+        ("In use", "yes" if resin.is_active else "no"),
+    ]
+
+
+def lot_rows(lot: ResinLot, system: str) -> Rows:
+    return [
+        ("Resin", f"{lot.resin_type.code}, {lot.resin_type.description}"),
+        ("Class", f"{lot.segregation_class} · {SegregationClass(lot.segregation_class).label}"),
+        (
+            "Volume, settled",
+            f"{both(lot.volume_m3, 'resin_volume', system)}, {IonicForm(lot.volume_form).label}",
+        ),
+        ("Origin", lot.origin),
+        ("Regenerations", str(lot.cycles)),
+        ("Capacity left, of new", both(lot.capacity_factor, "fraction", system)),
+    ]

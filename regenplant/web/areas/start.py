@@ -1,0 +1,208 @@
+"""Starting a batch: tanks, vessel and recipe are chosen, the plan is looked at, then it is frozen under a number."""
+
+from __future__ import annotations
+
+from dataclasses import dataclass
+from typing import Any
+from urllib.parse import urlencode
+
+from django import forms
+from django.http import HttpRequest, HttpResponse, QueryDict
+from django.shortcuts import redirect, render
+from django.urls import path, reverse
+from django.utils import timezone
+from django.views.decorators.http import require_http_methods
+
+from regenplant.batches import services
+from regenplant.batches.selectors import StartPage, start_page
+from regenplant.batches.selectors.start import pool_fits
+from regenplant.web.acting import receipt, refused_status, try_act
+from regenplant.web.presenters.bed import family_short
+from regenplant.web.presenters.start import start_view
+from regenplant.web.requests import unit_system_of
+from regenplant.web.rights import right
+
+TAB = {"tab": "waiting"}
+LARGEST_ID = 2**31 - 1
+MOST_TANKS = 500
+
+
+@dataclass(frozen=True, slots=True)
+class Wanted:
+    """What a person chose, as far as it can be read. ``visit_ids`` None: nothing is chosen yet, so it is suggested."""
+
+    type_id: int | None
+    segregation_class: str
+    dedicated_id: int | None
+    vessel_id: int | None
+    recipe_id: int | None
+    specification_id: int | None
+    visit_ids: tuple[int, ...] | None
+    unread: tuple[str, ...]
+    """What of it could not be read."""
+
+    def query(self) -> str:
+        """The same choice as an address."""
+        pairs: list[tuple[str, object]] = [("type", self.type_id), ("class", self.segregation_class)]
+        for name, value in (
+            ("dedicated", self.dedicated_id),
+            ("vessel", self.vessel_id),
+            ("recipe", self.recipe_id),
+            ("specification", self.specification_id),
+        ):
+            pairs += [(name, value)] if value is not None else []
+        if self.visit_ids is not None:
+            pairs += [("chosen", 1), *(("tanks", pk) for pk in self.visit_ids)]
+        return urlencode(pairs)
+
+
+def wanted_of(data: QueryDict) -> Wanted:
+    """Read a choice from an address or a form; nothing here is trusted."""
+    unread: list[str] = []
+
+    def whole(text: str) -> int | None:
+        if text.isascii() and text.isdigit() and 0 < int(text[:12]) <= LARGEST_ID:
+            return int(text[:12])
+        if text:
+            unread.append(text[:20])
+        return None
+
+    typed = data.getlist("tanks")[:MOST_TANKS]
+    tanks = [pk for text in typed if (pk := whole(text)) is not None]
+    return Wanted(
+        type_id=whole(data.get("type", "")),
+        segregation_class=data.get("class", "")[:1],
+        dedicated_id=whole(data.get("dedicated", "")),
+        vessel_id=whole(data.get("vessel", "")),
+        recipe_id=whole(data.get("recipe", "")),
+        specification_id=whole(data.get("specification", "")),
+        visit_ids=tuple(dict.fromkeys(tanks)) if typed or data.get("chosen") else None,
+        unread=tuple(unread),
+    )
+
+
+class StartForm(forms.Form):
+    """What a start needs besides the choices: that the cautions were read, and which plan was seen."""
+
+    gear = forms.BooleanField(label="I read the cautions, and the gear they ask for is on")
+    digest = forms.CharField(
+        widget=forms.HiddenInput,
+        max_length=64,
+        error_messages={"required": "No plan was shown for this choice. Look at the plan, then start."},
+    )
+
+
+@require_http_methods(["GET", "HEAD", "POST"])
+def start(request: HttpRequest, tab: str) -> HttpResponse:
+    """The page; a POST either plans again with other choices, or freezes what was shown."""
+    wanted = wanted_of(request.POST if request.method == "POST" else request.GET)
+    if request.method == "POST" and request.POST.get("act") != "freeze":
+        return redirect(f"{reverse('start')}?{wanted.query()}")
+    page = _page_of(wanted)
+    if page is None:
+        return _nothing_waits(request, wanted)
+    if request.method == "POST":
+        return _freeze(request, wanted, page)
+    return _render(request, wanted, page, StartForm(), 200)
+
+
+def _freeze(request: HttpRequest, wanted: Wanted, page: StartPage) -> HttpResponse:
+    form = StartForm(request.POST)
+    for sentence in _not_offered(wanted, page):
+        form.add_error(None, sentence)
+    if form.is_valid() and page.recipe is not None and page.specification is not None:
+        outcome = try_act(
+            form,
+            services.freeze_batch,
+            request,
+            visit_ids=list(wanted.visit_ids or ()),
+            vessel_id=page.fit.vessel.pk,
+            recipe_version_id=page.recipe.pk,
+            specification_version_id=page.specification.pk,
+            shown_digest=form.cleaned_data["digest"],
+        )
+        if outcome is not None:
+            batch = outcome.result
+            receipt(
+                request, f"Written: {batch.number} is planned in {batch.vessel.code}, its plan is frozen."
+            )
+            return redirect("batches-detail", batch.number)
+    again = _page_of(wanted)
+    if again is None:
+        return _nothing_waits(request, wanted, form)
+    return _render(request, wanted, again, form, refused_status(form) if form.errors else 422)
+
+
+def _not_offered(wanted: Wanted, page: StartPage) -> list[str]:
+    """What was chosen and is no choice here, or no longer."""
+    choices = (
+        (wanted.vessel_id, {fit.vessel.pk for fit in page.fits}, "vessel"),
+        (wanted.recipe_id, {version.pk for version in page.recipes}, "recipe"),
+        (wanted.specification_id, {version.pk for version in page.specifications}, "specification"),
+    )
+    found = [
+        f"The {noun} that was chosen is no choice for this pool, or no longer. Choose one of the list."
+        for value, known, noun in choices
+        if value is not None and value not in known
+    ]
+    if wanted.unread:
+        found.append(f"“{wanted.unread[0]}” is no number of a tank, vessel or recipe. Choose from the lists.")
+    return found
+
+
+def _page_of(wanted: Wanted) -> StartPage | None:
+    if wanted.type_id is None:
+        return None
+    return start_page(
+        timezone.now(),
+        resin_type_id=wanted.type_id,
+        segregation_class=wanted.segregation_class,
+        dedicated_to_id=wanted.dedicated_id,
+        vessel_id=wanted.vessel_id,
+        visit_ids=wanted.visit_ids,
+        recipe_version_id=wanted.recipe_id,
+        specification_version_id=wanted.specification_id,
+    )
+
+
+def _render(
+    request: HttpRequest, wanted: Wanted, page: StartPage, form: StartForm, status: int
+) -> HttpResponse:
+    context = {
+        "view": start_view(page, timezone.now(), unit_system_of(request)),
+        "pool": page.pool,
+        "form": form,
+        "right": right(request, "batch.plan"),
+        "unread": _not_offered(wanted, page) if request.method != "POST" else [],
+    }
+    return render(request, "start/start.html", context, status=status)
+
+
+def _nothing_waits(request: HttpRequest, wanted: Wanted, form: StartForm | None = None) -> HttpResponse:
+    """No such pool waits: say so, and what does wait."""
+    context: dict[str, Any] = {
+        "is_asked": wanted.type_id is not None or bool(wanted.unread),
+        "form": form,
+        "pools": [
+            (
+                f"{family_short(found.pool.resin_type.family)}, class {found.pool.segregation_class}"
+                + (f", dedicated to {found.pool.dedicated_to.name}" if found.pool.dedicated_to else ""),
+                len(found.pool.visits),
+                f"{reverse('start')}?{_pool_query(found.pool)}",
+            )
+            for found in pool_fits(timezone.now())
+            if found.fits
+        ],
+    }
+    status = 409 if request.method == "POST" else 404 if context["is_asked"] else 200
+    return render(request, "start/nothing.html", context, status=status)
+
+
+def _pool_query(pool: Any) -> str:
+    pairs = {"type": pool.resin_type.pk, "class": pool.segregation_class}
+    if pool.dedicated_to is not None:
+        pairs["dedicated"] = pool.dedicated_to.pk
+    return urlencode(pairs)
+
+
+urlpatterns = [path("start/", start, TAB, name="start")]

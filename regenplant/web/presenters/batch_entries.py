@@ -1,0 +1,249 @@
+"""What is written during a step, in words: what stands open, each number with its limits, and what stands written."""
+
+from __future__ import annotations
+
+from collections.abc import Sequence
+from dataclasses import dataclass
+from datetime import datetime
+
+from regenplant import units
+from regenplant.batches.models import StepEntry
+from regenplant.batches.selectors.page import BatchPage, EntryLine
+from regenplant.core.errors import OutOfRange, UnitNotUnderstood
+from regenplant.core.process.lifecycle import StepState
+from regenplant.core.process.plan import EntrySpec
+from regenplant.web.drawing.limit_bar import LimitBar, limit_bar, limit_text
+from regenplant.web.presenters.bed import lower_first
+from regenplant.web.presenters.words import clock
+
+LATE_ENTRY_S = 900.0
+"""Written down more than a quarter of an hour after it happened: the record says so."""
+REACHED_KEYS = ("volume_fed", "stock_drawn", "volume", "contact_time", "duration")
+"""Entries that grow to their limit during a step: below it is "not yet", not wrong."""
+NOT_NUMBERS = ("confirm", "choice")
+
+
+# --- entries --------------------------------------------------------------------------------------------------------
+def open_lines(page: BatchPage) -> tuple[EntryLine, ...]:
+    """What can be written now: before a step starts only what must stand before it."""
+    if page.current is None or page.hold is not None:
+        return ()
+    if page.current.state == StepState.RUNNING:
+        return page.entries
+    return tuple(line for line in page.entries if line.spec.is_before)
+
+
+def missing_ticks(page: BatchPage) -> tuple[EntrySpec, ...]:
+    """Confirmations that stand open now."""
+    return tuple(line.spec for line in open_lines(page) if line.spec.kind == "confirm" and line.entry is None)
+
+
+def fields(page: BatchPage) -> tuple[EntryLine, ...]:
+    """Everything but ticks that can be written now."""
+    return tuple(line for line in open_lines(page) if line.spec.kind != "confirm")
+
+
+def chosen_field(page: BatchPage, wanted: str) -> EntryLine | None:
+    """The one entry the field stands for: the one asked for, else the first that is missing; None when nothing is."""
+    found = fields(page)
+    asked = next((line for line in found if line.spec.key == wanted), None)
+    return asked or next((line for line in found if line.is_missing), None)
+
+
+@dataclass(frozen=True, slots=True)
+class Written:
+    """One number of the step: its bar, and the key to write it (again)."""
+
+    key: str
+    name: str
+    bar: LimitBar | None
+    text: str
+    is_chosen: bool
+
+
+def numbers(page: BatchPage, chosen: EntryLine | None, system: str) -> tuple[Written, ...]:
+    """Every number of the step as a bar with its limits, those written down before as thin lines."""
+    shown = (
+        fields(page)
+        if page.hold is None
+        else tuple(e for e in page.entries if e.spec.kind not in NOT_NUMBERS)
+    )
+    return tuple(_number(page, line, chosen, system) for line in shown)
+
+
+def _number(page: BatchPage, line: EntryLine, chosen: EntryLine | None, system: str) -> Written:
+    spec, entry = line.spec, line.entry
+    is_chosen = chosen is not None and chosen.spec.key == spec.key
+    at = f", {clock(entry.occurred_at)}" if entry else ""
+    if spec.kind in NOT_NUMBERS:
+        return Written(spec.key, spec.name, None, entry.value_as_typed if entry else "not written", is_chosen)
+    bar = limit_bar(
+        caption=f"{spec.name}{at}",
+        value=entry.value if entry else None,
+        kind=spec.kind,
+        low=spec.low,
+        high=spec.high,
+        target=spec.target,
+        earlier=_earlier(page, spec, entry),
+        expects="reach" if spec.key in REACHED_KEYS and spec.low is not None else "keep",
+        system=system,
+    )
+    return Written(spec.key, spec.name, bar, "", is_chosen)
+
+
+def _earlier(page: BatchPage, spec: EntrySpec, entry: StepEntry | None) -> list[float]:
+    """Values of the same entry that were written before the standing one and not corrected."""
+    if page.current is None or entry is None:
+        return []
+    return [
+        row.value
+        for row in page.written
+        if row.step_id == page.current.id
+        and row.key == spec.key
+        and row.pk != entry.pk
+        and row.value is not None
+        and not hasattr(row, "replaced_by")
+    ]
+
+
+def last_words(line: EntryLine, system: str) -> str:
+    """ "65.8 L/min at 13:50"; "" before the first."""
+    entry = line.entry
+    if entry is None:
+        return ""
+    if entry.value is None:
+        return f"{entry.value_as_typed} at {clock(entry.occurred_at)}"
+    return f"{units.format_quantity(entry.value, entry.kind, system)} at {clock(entry.occurred_at)}"
+
+
+def likely_slip(text: str, spec: EntrySpec, system: str) -> str:
+    """What was perhaps meant by a number outside its limits: a decimal point, or the other unit system. "" for none.
+
+    Only a hint in a sentence; nothing is ever written by it.
+    """
+    if spec.kind in NOT_NUMBERS or (spec.low is None and spec.high is None):
+        return ""
+    own: units.UnitSystem = "us" if system == "us" else "metric"
+    other: units.UnitSystem = "metric" if own == "us" else "us"
+    seen = units.understand(text, spec.kind, system=own)
+    bare = seen.value_as_typed.replace(",", ".")
+    tries = [(f"{bare} {units.unit_text(spec.kind, other)}", other)]
+    for factor in (0.1, 10.0):
+        tries.append((f"{float(bare) * factor:.6g} {seen.unit_as_typed}", own))
+    for candidate, reading in tries:
+        value = _value_of(candidate, spec.kind, reading)
+        if value is not None and _inside(value, spec):
+            return candidate.strip()
+    return ""
+
+
+def _value_of(text: str, kind: str, system: units.UnitSystem) -> float | None:
+    try:
+        return units.understand(text, kind, system=system).value
+    except (UnitNotUnderstood, OutOfRange):
+        return None
+
+
+def _inside(value: float, spec: EntrySpec) -> bool:
+    return (spec.low is None or value >= spec.low) and (spec.high is None or value <= spec.high)
+
+
+# --- written --------------------------------------------------------------------------------------------------------
+@dataclass(frozen=True, slots=True)
+class EntryRow:
+    """One entry that stands, with what it replaced."""
+
+    id: int
+    at: datetime
+    step: str
+    name: str
+    typed: str
+    other: str
+    struck: tuple[str, ...]
+    limit: str
+    instrument: str
+    initials: str
+    person: str
+    notes: tuple[str, ...]
+    is_outside: bool
+    may_be_corrected: bool
+
+
+def entry_rows(page: BatchPage, system: str) -> tuple[EntryRow, ...]:
+    """The entries that stand, newest first, each with the values it replaced, struck."""
+    by_pk = {row.pk: row for row in page.written}
+    standing = (row for row in page.written if not hasattr(row, "replaced_by"))
+    return tuple(_entry_row(row, _chain(row, by_pk), system) for row in standing)
+
+
+def _chain(row: StepEntry, by_pk: dict[int, StepEntry]) -> list[StepEntry]:
+    """The entries this one replaced, oldest first."""
+    found: list[StepEntry] = []
+    old = row.replaces_id
+    while old is not None and old in by_pk:
+        found.insert(0, by_pk[old])
+        old = by_pk[old].replaces_id
+    return found
+
+
+def _entry_row(row: StepEntry, replaced: Sequence[StepEntry], system: str) -> EntryRow:
+    notes = []
+    if row.replaces_id is not None:
+        notes.append(f"Corrected {clock(row.entered_at)} by {row.entered_by.full_name}: {row.reason}")
+    elif (row.entered_at - row.occurred_at).total_seconds() > LATE_ENTRY_S:
+        notes.append(f"Written late, at {clock(row.entered_at)}.")
+    is_number = row.kind not in NOT_NUMBERS
+    return EntryRow(
+        id=row.pk,
+        at=row.occurred_at,
+        step=str(row.step.number),
+        name=row.name,
+        typed=typed_words(row),
+        other=units.twin(row.value, row.kind, "us" if system == "us" else "metric")
+        if is_number and row.value is not None
+        else "",
+        struck=tuple(typed_words(old) for old in replaced),
+        limit=limit_text(row.low, row.high, kind=row.kind, system=system) if is_number else "",
+        instrument=row.instrument.code if row.instrument else "",
+        initials=row.entered_by.initials,
+        person=row.entered_by.full_name,
+        notes=tuple(notes),
+        is_outside=row.is_within is False,
+        may_be_corrected=row.kind != "confirm",
+    )
+
+
+def typed_words(row: StepEntry) -> str:
+    """An entry as it was typed."""
+    return f"{row.value_as_typed} {row.unit_as_typed}".strip()
+
+
+def written_sentence(entry: StepEntry, system: str) -> str:
+    """The receipt: "Written: flow 66.6 L/min · 17.6 US gpm at 14:05, by you."."""
+    name = lower_first(entry.name)
+    value = entry.value_as_typed
+    if entry.value is not None:
+        value = units.twin(entry.value, entry.kind, "us" if system == "us" else "metric")
+    outside = " It is outside its limits, so a deviation is open." if entry.is_within is False else ""
+    return f"Written: {name} {value} at {clock(entry.occurred_at)}, by you.{outside}"
+
+
+def correction_facts(row: StepEntry, system: str) -> list[tuple[str, str]]:
+    """An entry as it stands before its correction."""
+    facts = [("Written", f"{row.name}: {typed_words(row)}")]
+    if row.value is not None:
+        facts.append(("Understood as", units.twin(row.value, row.kind, "us" if system == "us" else "metric")))
+        limit = limit_text(row.low, row.high, kind=row.kind, system=system)
+        facts += [("Limit", limit)] if limit else []
+    if row.instrument is not None:
+        facts.append(("With", f"{row.instrument.code}, {row.instrument.name}"))
+    facts.append(("Step", f"{row.step.number} · {row.step.name}"))
+    at = f"{clock(row.occurred_at)}, written by {row.entered_by.full_name} at {clock(row.entered_at)}"
+    return [*facts, ("Happened", at)]
+
+
+# --- the number pad -------------------------------------------------------------------------------------------------
+def pad_units(kind: str) -> str:
+    """Unit keys of the pad for a kind, in spellings without a space: "L/min gpm"."""
+    names = (units.unit_text(kind, system).removeprefix("US ").split(" ")[0] for system in units.SYSTEMS)
+    return " ".join(dict.fromkeys(name for name in names if name))

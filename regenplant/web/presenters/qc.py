@@ -1,0 +1,154 @@
+"""The QC decision and the release in words: what is signed, by whom, and why not."""
+
+from __future__ import annotations
+
+from collections.abc import Sequence
+
+from regenplant.batches.models import Batch
+from regenplant.core.process.acceptance import Outcome
+from regenplant.core.process.lifecycle import BatchAction, BatchState, Offer, label
+from regenplant.core.process.vocabulary import ResinFamily
+from regenplant.quality.selectors import QcPage
+from regenplant.web.presenters.qc_limits import LimitRow
+from regenplant.web.presenters.words import (
+    counted,
+    day_and_clock,
+    joined,
+    sentence_case,
+    short_digest,
+)
+
+
+def tests_sentence(rows: Sequence[LimitRow]) -> str:
+    """ "4 of 4 tests inside."."""
+    met = sum(1 for row in rows if row.outcome is Outcome.PASS)
+    return f"{met} of {len(rows)} tests inside."
+
+
+def decision_sentence(page: QcPage, rows: Sequence[LimitRow]) -> str:
+    """The state of the decision in one or two sentences."""
+    if page.release is not None:
+        return f"Released by {page.release.released_by.full_name}, {day_and_clock(page.release.released_at)}."
+    if page.decision is not None:
+        word = "Passed" if page.decision.verdict == "pass" else "Failed"
+        return f"{word} by {page.decision.decided_by.full_name}, {day_and_clock(page.decision.decided_at)}. {tests_sentence(rows)}"
+    if page.batch.state != BatchState.AWAITING_QC:
+        return f"The batch is {label(BatchState(page.batch.state))}; it is judged after its rinse and sample."
+    offer = page.offer(BatchAction.PASS)
+    free = "You may judge it." if offer is not None and _only(offer, "qc_not_met") else ""
+    return " ".join(filter(None, (tests_sentence(rows), free)))
+
+
+def _only(offer: Offer[BatchAction], *codes: str) -> bool:
+    return all(blocker.code in codes for blocker in offer.blockers)
+
+
+def refusal(offer: Offer[BatchAction] | None, may: Sequence[str], what: str) -> str:
+    """Why the reader may not do this now, and who may; "" when the way is open."""
+    if offer is None:
+        return ""
+    if offer.is_open:
+        return ""
+    said = " ".join(blocker.sentence for blocker in offer.blockers)
+    personal = any(blocker.code in ("not_allowed", "own_work") for blocker in offer.blockers)
+    if not personal:
+        return said
+    who = (
+        f"May {what}: {joined(may, 'or')}." if may else f"Nobody here may {what} it. Call in another person."
+    )
+    return f"{said} {who}"
+
+
+def what_is_signed(batch: Batch, tanks: int, verdict: str, *, is_refused: bool = False) -> str:
+    """The sentence over a signature."""
+    signs = "You would sign" if is_refused else "You sign"
+    specification = batch.specification_version
+    body = f"batch {batch.number}, {counted(tanks, 'tank')} of {_family(batch)}, class {batch.segregation_class},"
+    against = f"specification {specification.specification.code} version {specification.number}"
+    if verdict == "pass":
+        return f"{signs} that {body} met {against}."
+    if verdict == "fail":
+        return f"{signs} that {body} failed against {against}, for the reason you write."
+    return f"{signs} that {body} and its tanks may go to the customer. It passed {against}."
+
+
+def _family(batch: Batch) -> str:
+    text = ResinFamily(batch.resin_type.family).label
+    return text[:1].lower() + text[1:]
+
+
+def signed_facts(page: QcPage, rows: Sequence[LimitRow], digest: str) -> list[tuple[str, str]]:
+    """The figures under a signature: each with its limit, who read and measured, the digest."""
+    facts = [(row.name, _figure(row)) for row in rows]
+    readers = list(dict.fromkeys(row.entered_by.full_name for row in page.readings))
+    measurers = list(dict.fromkeys(row.entered_by.full_name for row in page.measurements))
+    if readers:
+        facts.append(("Readings by", joined(readers)))
+    if measurers:
+        facts.append(("Measured by", joined(measurers)))
+    facts.append(("Plan digest", short_digest(page.batch.plan_digest)))
+    if digest:
+        facts.append(("Digest", short_digest(digest)))
+    return facts
+
+
+def _figure(row: LimitRow) -> str:
+    if row.bar is None:
+        return f"not measured, {row.allowed}"
+    value = " ".join(filter(None, (row.bar.value_text, row.bar.unit)))
+    return f"{value}, {row.allowed}"
+
+
+def tank_words(page: QcPage) -> list[tuple[str, str]]:
+    """The tanks of the batch and what became of each."""
+    rows = []
+    for link in page.tanks:
+        said = (
+            f"set aside: {link.set_aside_reason}"
+            if link.set_aside_reason
+            else "filled"
+            if link.is_filled
+            else "not filled"
+        )
+        rows.append((link.visit.tank.serial, f"{link.visit.customer.name}, {said}"))
+    return rows
+
+
+def decided_words(page: QcPage) -> list[tuple[str, str]]:
+    """The signed decision, as it was signed."""
+    decision = page.decision
+    if decision is None:
+        return []
+    rows = [
+        ("Verdict", "pass" if decision.verdict == "pass" else "fail"),
+        ("Reason", decision.reason),
+        ("Signed by", f"{decision.signature.printed_name}, {decision.signature.roles}"),
+        ("At", day_and_clock(decision.signature.signed_at)),
+        ("Meaning", decision.signature.meaning),
+        ("Digest", short_digest(decision.signature.digest)),
+    ]
+    return [(term, value) for term, value in rows if value]
+
+
+def released_words(page: QcPage) -> list[tuple[str, str]]:
+    """The signed release, as it was signed."""
+    if page.release is None:
+        return []
+    signature = page.release.signature
+    return [
+        ("Signed by", f"{signature.printed_name}, {signature.roles}"),
+        ("At", day_and_clock(signature.signed_at)),
+        ("Meaning", signature.meaning),
+        ("Digest", short_digest(signature.digest)),
+    ]
+
+
+def release_sentence(page: QcPage) -> str:
+    """The state of the release in one or two sentences."""
+    if page.release is not None:
+        return f"Released by {page.release.released_by.full_name}, {day_and_clock(page.release.released_at)}."
+    if page.batch.state != BatchState.FILLED:
+        return f"The batch is {label(BatchState(page.batch.state))}; it is released when it has passed and its tanks are filled."
+    filled = sum(1 for link in page.tanks if link.is_filled)
+    took = "You took no part in it." if not page.took_part else ""
+    return " ".join(filter(None, (f"{sentence_case(counted(filled, 'tank'))} filled and waiting.", took)))

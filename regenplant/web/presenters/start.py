@@ -1,0 +1,185 @@
+"""The start page in words: what fits where, why each tank is in or out, and why a start is not possible."""
+
+from __future__ import annotations
+
+from collections.abc import Iterable
+from dataclasses import dataclass
+from datetime import datetime
+
+from regenplant import units
+from regenplant.batches.selectors.start import StartPage, TankChoice, VesselFit
+from regenplant.core.process.vocabulary import Chemical
+from regenplant.web.drawing.limit_bar import LimitBar, limit_bar
+from regenplant.web.presenters.bed import family_short, lower_first, moment_words
+from regenplant.web.presenters.plan import PlanView, plan_view
+from regenplant.web.presenters.words import both, counted, joined, sentence_case
+
+
+@dataclass(frozen=True, slots=True)
+class TankRow:
+    """One waiting tank with its tick."""
+
+    id: int
+    serial: str
+    volume: str
+    customer: str
+    why: str
+    is_in: bool
+    is_late: bool
+
+
+@dataclass(frozen=True, slots=True)
+class Option:
+    """One choice of a few: a vessel, a recipe, a specification."""
+
+    id: int
+    label: str
+    note: str
+    is_chosen: bool
+
+
+@dataclass(frozen=True, slots=True)
+class StartView:
+    title: str
+    sentence: str
+    bar: LimitBar
+    tanks: tuple[TankRow, ...]
+    tanks_note: str
+    vessels: tuple[Option, ...]
+    recipes: tuple[Option, ...]
+    specifications: tuple[Option, ...]
+    plan: PlanView | None
+    digest: str
+    reasons: tuple[str, ...]
+    """Why it cannot start as chosen; empty when it can."""
+
+
+def start_view(page: StartPage, now: datetime, system: str) -> StartView:
+    """The whole page."""
+    chosen = [tank for tank in page.tanks if tank.is_in]
+    return StartView(
+        title=f"Start a batch of {_name(page)}",
+        sentence=_sentence(page, len(chosen), system),
+        bar=_bar(page, len(chosen), system),
+        tanks=tuple(_tank(tank, page.fit, now, system) for tank in page.tanks),
+        tanks_note=f"{len(chosen)} of {len(page.tanks)} in",
+        vessels=tuple(_vessel(fit, page.fit, system) for fit in page.fits),
+        recipes=tuple(
+            Option(
+                version.pk,
+                f"{version.recipe.code} version {version.number}",
+                version.recipe.name,
+                page.recipe is not None and version.pk == page.recipe.pk,
+            )
+            for version in page.recipes
+        ),
+        specifications=tuple(
+            Option(
+                version.pk,
+                f"{version.specification.code} version {version.number}",
+                version.specification.name,
+                page.specification is not None and version.pk == page.specification.pk,
+            )
+            for version in page.specifications
+        ),
+        plan=plan_view(page.plan, now, system) if page.plan else None,
+        digest=page.plan_digest,
+        reasons=tuple(_reasons(page, len(chosen))),
+    )
+
+
+def _name(page: StartPage) -> str:
+    return f"{lower_first(family_short(page.pool.resin_type.family))}, class {page.pool.segregation_class}"
+
+
+def _sentence(page: StartPage, count: int, system: str) -> str:
+    """ "12 tanks fit C2: 832 L of 555 to 850 L." or what is missing or too much."""
+    vessel = page.fit.vessel
+    low, high = vessel.bed_volume_min_m3, vessel.bed_volume_max_m3
+    if not count:
+        return f"No tank is chosen. {vessel.code} takes {_amount(low, system)} to {_amount(high, system)}."
+    seen, tanks = page.chosen_volume_m3, sentence_case(counted(count, "tank"))
+    if seen < low - 1e-9:
+        return f"{tanks}, {_amount(seen, system)}: {_amount(low - seen, system)} too few for {vessel.code}."
+    if seen > high + 1e-9:
+        return f"{tanks}, {_amount(seen, system)}: {_amount(seen - high, system)} too much for {vessel.code}."
+    fits = "fits" if count == 1 else "fit"
+    return f"{tanks} {fits} {vessel.code}: {_amount(seen, system)} of {_amount(low, system)} to {_amount(high, system)}."
+
+
+def _amount(value: float, system: str) -> str:
+    return units.format_quantity(value, "resin_volume", system)
+
+
+def _bar(page: StartPage, count: int, system: str) -> LimitBar:
+    vessel = page.fit.vessel
+    fits = vessel.bed_volume_min_m3 - 1e-9 <= page.chosen_volume_m3 <= vessel.bed_volume_max_m3 + 1e-9
+    return limit_bar(
+        caption=f"{sentence_case(counted(count, 'tank'))} into {vessel.code}",
+        value=page.chosen_volume_m3,
+        kind="resin_volume",
+        low=vessel.bed_volume_min_m3,
+        high=vessel.bed_volume_max_m3,
+        expects="reach",
+        verdict=f"fits {vessel.code}" if fits else "",
+        system=system,
+    )
+
+
+# --- tanks ----------------------------------------------------------------------------------------------------------
+def _tank(tank: TankChoice, fit: VesselFit, now: datetime, system: str) -> TankRow:
+    visit = tank.visit
+    late = visit.due_at is not None and visit.due_at < now
+    return TankRow(
+        id=visit.pk,
+        serial=visit.tank.serial,
+        volume=both(visit.resin_volume_m3, "resin_volume", system),
+        customer=visit.customer.name,
+        why=_why(tank, fit, now, system),
+        is_in=tank.is_in,
+        is_late=late,
+    )
+
+
+def _why(tank: TankChoice, fit: VesselFit, now: datetime, system: str) -> str:
+    """Why a tank is in or out: by the suggestion, by hand, or because it cannot."""
+    visit, choice = tank.visit, tank.choice
+    if tank.unfit:
+        return tank.unfit
+    since = f"since {moment_words(visit.received_at, now)}"
+    promise = f"promised {moment_words(visit.due_at, now)}" if visit.due_at else f"no promise, {since}"
+    if choice is None:
+        return sentence_case(promise)
+    if tank.is_in:
+        return sentence_case(promise) if choice.is_in else f"Taken in by hand; {promise}"
+    if choice.is_in:
+        return f"Left out by hand; {promise}"
+    room = _amount(choice.room_left_m3, system)
+    return f"{fit.vessel.code} has {room} left when its turn comes; {promise}"
+
+
+# --- choices --------------------------------------------------------------------------------------------------------
+def _vessel(fit: VesselFit, chosen: VesselFit, system: str) -> Option:
+    vessel = fit.vessel
+    last = Chemical(vessel.last_chemical).label.lower() if vessel.last_chemical else ""
+    parts = [f"{_amount(vessel.bed_volume_min_m3, system)} to {_amount(vessel.bed_volume_max_m3, system)}"]
+    parts.append(joined(fit.reasons_against) if fit.reasons_against else "free")
+    if last:
+        parts.append(f"last {last}, {'flushed' if vessel.is_flushed else 'not flushed'}")
+    if vessel.last_segregation_class:
+        parts.append(f"last class {vessel.last_segregation_class}")
+    return Option(vessel.pk, vessel.code, ", ".join(parts), vessel.pk == chosen.vessel.pk)
+
+
+def _reasons(page: StartPage, count: int) -> Iterable[str]:
+    """Everything that stands against this start, the plainest first."""
+    yield from page.fit.reasons_against
+    if not count:
+        yield "No tank is chosen."
+    if page.recipe is None:
+        yield f"No recipe is approved for {page.pool.family.label}, grade {page.pool.grade}."
+    if page.specification is None:
+        yield f"No specification is approved for {page.pool.family.label}, grade {page.pool.grade}."
+    if page.plan is not None:
+        locked = page.fit.vessel.is_locked_out
+        yield from (c.sentence for c in page.plan.blockers if not (locked and c.code == "vessel_lock_out"))

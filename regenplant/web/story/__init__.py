@@ -1,0 +1,1 @@
+"""The demonstration story: an invented plant, played through the services, three weeks up to now."""

@@ -1,0 +1,1 @@
+"""Listings: the columns and the exports that every table shares, and one module of tables per area."""
