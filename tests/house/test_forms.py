@@ -1,0 +1,224 @@
+"""Every form of the web, with every field given what nobody should type: refused with a sentence or taken, never a crash.
+
+A new form is added to ``FORMS``; one that needs a whole batch to stand on is named in ``ELSEWHERE`` with the test that tries it.
+"""
+
+from __future__ import annotations
+
+import ast
+import importlib
+from collections.abc import Callable
+from datetime import date
+from typing import Any
+
+import pytest
+from django import forms
+from django.http import HttpRequest, QueryDict
+from django.test import RequestFactory
+
+from regenplant.core.process.default_recipes import default_specifications
+from regenplant.core.process.plan import EntrySpec
+from regenplant.core.process.vocabulary import ResinFamily, StepKind
+from regenplant.people.authority import Role
+from regenplant.web.templatetags._fields import said
+from tests import factories
+from tests.house.tree import ROOT, modules_in
+
+Make = Callable[[Any, QueryDict], forms.BaseForm]
+
+
+def plain(form: Any, data: QueryDict) -> forms.BaseForm:
+    return form(data)  # type: ignore[no-any-return]
+
+
+def given(**arguments: Any) -> Make:
+    return lambda form, data: form(data, **arguments)
+
+
+def with_request(form: Any, data: QueryDict) -> forms.BaseForm:
+    request: HttpRequest = RequestFactory().post("/sign-in/")
+    return form(request, data)  # type: ignore[no-any-return]
+
+
+def with_a_person(form: Any, data: QueryDict) -> forms.BaseForm:
+    return form(data, person=factories.person(Role.OPERATOR))  # type: ignore[no-any-return]
+
+
+ENTRY = EntrySpec("flow", "Flow", "flow", low=0.0005, high=0.002)
+FORMS: dict[str, Make] = {
+    "areas.batches.forms.StepForm": plain,
+    "areas.batches.forms.EntryForm": given(spec=ENTRY, system="us"),
+    "areas.batches.forms.ReasonForm": given(with_time=True),
+    "areas.batches.forms.ReworkForm": given(recipes=[("1", "Recipe")]),
+    "areas.batches.forms.DeviationForm": plain,
+    "areas.batches.forms.ShellForm": plain,
+    "areas.batches.forms.FillForm": plain,
+    "areas.batches.forms.AsideForm": plain,
+    "areas.batches.forms.FilterForm": plain,
+    "areas.chemical_use.forms.UseForm": given(today=date(2026, 3, 2)),
+    "areas.chemicals.forms.ReceiveForm": with_a_person,
+    "areas.chemicals.forms.StrengthForm": plain,
+    "areas.chemicals.forms.CountForm": plain,
+    "areas.chemicals.forms.PlaceForm": plain,
+    "areas.chemicals.forms.SheetForm": plain,
+    "areas.chemicals.forms.ReasonForm": plain,
+    "areas.chemicals.forms.EmptyForm": plain,
+    "areas.emergency.EyewashForm": plain,
+    "areas.intake.forms.UnknownForm": plain,
+    "areas.intake.forms.LookForm": plain,
+    "areas.intake.forms.VerdictForm": plain,
+    "areas.qc.forms.PassForm": plain,
+    "areas.qc.forms.FailForm": plain,
+    "areas.qc.forms.ReleaseForm": plain,
+    "areas.review.forms.DecisionForm": plain,
+    "areas.review.forms.HeadForm": plain,
+    "areas.setup.forms.ProfileForm": plain,
+    "areas.setup.forms.VesselForm": plain,
+    "areas.setup.forms.LockOutForm": plain,
+    "areas.setup.forms.SkidLockOutForm": plain,
+    "areas.setup.forms.LiftForm": plain,
+    "areas.setup.forms.CleanDownForm": plain,
+    "areas.setup.forms.SkidForm": plain,
+    "areas.setup.forms.WaterForm": plain,
+    "areas.setup.forms.WasteTankForm": plain,
+    "areas.setup.forms.WasteLevelForm": plain,
+    "areas.setup.forms.InstrumentForm": plain,
+    "areas.setup.forms.CalibrationForm": plain,
+    "areas.setup.people.PersonForm": plain,
+    "areas.setup.people.DeactivateForm": plain,
+    "areas.setup.recipe_form.RecipeForm": given(
+        family=ResinFamily.SAC_HYDROGEN, step_kinds=[StepKind.BACKWASH, StepKind.INJECT]
+    ),
+    "areas.setup.recipes.NewRecipeForm": plain,
+    "areas.setup.resin_forms.ResinTypeForm": plain,
+    "areas.setup.resin_forms.NewLotForm": plain,
+    "areas.setup.resin_forms.ScrapForm": plain,
+    "areas.setup.specification_form.SpecificationForm": given(base=default_specifications()[0]),
+    "areas.setup.versions.ApproveForm": plain,
+    "areas.setup.versions.WithdrawForm": plain,
+    "areas.setup.versions.CompareForm": given(versions=[]),
+    "areas.signin.SignInForm": with_request,
+    "areas.signin.PreferencesForm": plain,
+    "areas.start.StartForm": plain,
+    "areas.tanks.forms.FilterForm": plain,
+    "areas.tanks.forms.TankForm": plain,
+    "areas.tanks.forms.ShipForm": plain,
+    "areas.tanks.forms.ShellForm": plain,
+    "areas.tanks.forms.CustomerForm": plain,
+    "areas.tanks.forms.SiteForm": plain,
+}
+ELSEWHERE = {
+    "areas.batches.forms.CorrectEntryForm": ("tests/web/test_batch_entries.py", "entry-correct"),
+    "areas.intake.forms.ReceiveForm": ("tests/web/test_intake.py", "intake-receive"),
+    "areas.qc.forms.MeasurementForm": ("tests/web/test_qc.py", "qc-measure"),
+    "areas.qc.forms.CorrectMeasurementForm": ("tests/web/test_qc.py", "qc-correct"),
+    "areas.rinse.forms.ReadingForm": ("tests/web/test_rinse.py", "rinse"),
+    "areas.rinse.forms.CorrectReadingForm": ("tests/web/test_rinse.py", "rinse-correct"),
+    "areas.tanks.forms.ChangeForm": ("tests/web/test_tanks.py", "tanks-change"),
+    "parts.SampleForm": ("tests/web/test_parts.py", "parts"),
+}
+"""Tried by posting to the page they stand on: the test, and the address it posts to."""
+
+BASES = {"HouseForm", "ActForm", "AmountForm", "SigningForm"}
+"""Only what others are made of."""
+
+HOSTILE = (
+    "",
+    " ",
+    "x" * 10_000,
+    "-1",
+    "0",
+    "9" * 30,
+    "9" * 5_000,
+    "1e999",
+    "NaN",
+    "-inf",
+    "1,416 L",
+    "18 Mohm-cm",
+    "10 furlongs",
+    "-40 °C",
+    "<script>alert(1)</script>",
+    "'; DROP TABLE tanks; --",
+    "../../etc/passwd",
+    "\x00",
+    "a\x00b",
+    "\u202e\u0664\u0662",
+    "🧪",
+    "2026-13-45",
+    "0001-01-01",
+    "9999-12-31T23:59",
+    "2026-03-29T02:30",
+    "None",
+    "[]",
+)
+"""What no field is made for. (The last but two is an hour that many time zones leave out.)"""
+
+
+ONE_BY_ONE = ("x" * 10_000, "-1", "9" * 30, "1e999", "18 Mohm-cm", "a\x00b", "0001-01-01", "None")
+"""A shorter list for one field at a time."""
+
+
+def form_classes() -> list[str]:
+    """Every form of the web that is not only a base of others, as "module.Class"."""
+    return sorted(
+        f"{module.name.removeprefix('regenplant.web.')}.{node.name}"
+        for module in modules_in("regenplant.web")
+        for node in ast.walk(module.tree)
+        if isinstance(node, ast.ClassDef) and node.name not in BASES
+        if any(ast.unparse(base).endswith("Form") for base in node.bases)
+    )
+
+
+def form_named(name: str) -> Any:
+    module, _, short = f"regenplant.web.{name}".rpartition(".")
+    return getattr(importlib.import_module(module), short)
+
+
+def posted(**values: str) -> QueryDict:
+    data = QueryDict(mutable=True)
+    data.update(values)  # type: ignore[arg-type]
+    return data
+
+
+def test_every_form_is_tried_here_or_on_its_page() -> None:
+    assert sorted({*FORMS, *ELSEWHERE}) == form_classes()
+
+
+@pytest.mark.parametrize(("path", "address"), ELSEWHERE.values(), ids=list(ELSEWHERE))
+def test_a_form_that_needs_a_batch_is_tried_on_its_page(path: str, address: str) -> None:
+    text = (ROOT / path).read_text("utf-8")
+    assert f'"{address}"' in text
+
+
+@pytest.mark.parametrize("name", FORMS)
+def test_hostile_values_are_refused_with_a_sentence_or_taken_but_never_crash(name: str, db: None) -> None:
+    make, form_class = FORMS[name], form_named(name)
+    fields = list(make(form_class, posted()).fields)
+    for value in HOSTILE:
+        form = make(form_class, posted(**dict.fromkeys(fields, value)))
+        form.is_valid()
+        for field, errors in form.errors.as_data().items():
+            for error in errors:
+                sentence = said(form[field], error) if field in form.fields else " ".join(error.messages)
+                assert sentence.strip().endswith((".", "?")), f"{field}: {sentence!r}"
+                assert "!" not in sentence and "please" not in sentence.lower(), f"{field}: {sentence!r}"
+                assert len(sentence) < 400, f"{field} gives {len(sentence)} characters back"
+
+
+@pytest.mark.parametrize("name", FORMS)
+def test_each_field_alone_survives_each_hostile_value(name: str, db: None) -> None:
+    """One field at a time, the others left out: cross-checks must bear a field that was refused or is missing."""
+    make, form_class = FORMS[name], form_named(name)
+    for field in make(form_class, posted()).fields:
+        for value in ONE_BY_ONE:
+            form = make(form_class, posted(**{field: value}))
+            form.is_valid()
+            assert form.is_bound
+
+
+@pytest.mark.parametrize("name", [name for name in FORMS if FORMS[name] is not with_request])
+def test_nothing_at_all_names_what_is_needed_or_is_enough(name: str, db: None) -> None:
+    form = FORMS[name](form_named(name), posted())
+    required = {field for field, is_needed in ((n, f.required) for n, f in form.fields.items()) if is_needed}
+    form.is_valid()
+    assert required <= set(form.errors), f"needed but not asked for: {required - set(form.errors)}"

@@ -1,0 +1,244 @@
+"""Random people do random acts in any order; what must never happen does not happen."""
+
+from __future__ import annotations
+
+import random
+from collections.abc import Callable
+
+import pytest
+
+from regenplant.audit import chain
+from regenplant.batches import services as batch_services
+from regenplant.batches.frozen import is_untouched
+from regenplant.batches.models import Batch, BatchTank
+from regenplant.chemicals import services as chemical_services
+from regenplant.chemicals.models import Movement
+from regenplant.core.errors import DomainError
+from regenplant.core.process.vocabulary import StepKind
+from regenplant.people.signing import holds
+from regenplant.plant import services as plant_services
+from regenplant.quality import services as quality_services
+from regenplant.quality.models import QcDecision, Release
+from regenplant.quality.selectors import participants
+from regenplant.quality.signed_content import FAIL_MEANING, PASS_MEANING, RELEASE_MEANING
+from regenplant.tanks import services as tank_services
+from regenplant.tanks.models import TankVisit
+from tests import factories
+from tests.factories import SmallPlant
+
+pytestmark = pytest.mark.django_db
+
+PEOPLE = ("operator", "operator 2", "qc", "qc 2", "supervisor", "supervisor 2", "planner", "safety")
+
+
+class Walk:
+    """One random walk. Refusals are what the walk is about; anything but a DomainError is a defect and fails the test."""
+
+    def __init__(self, plant: SmallPlant, seed: int) -> None:
+        self.plant, self.dice = plant, random.Random(seed)
+        self.done = 0
+        self.acts: tuple[Callable[[str], object], ...] = (
+            self.start, self.step_on, self.step_on, self.step_on, self.step_on, self.read, self.measure, self.judge, self.fill,
+            self.release, self.hold, self.resume, self.rework, self.scrap, self.ship, self.decide_deviation, self.skip,
+        )  # fmt: skip
+
+    def go(self, acts: int) -> None:
+        for _ in range(acts):
+            self.plant.forward(minutes=self.dice.choice((1, 4, 4, 20)))
+            act, who = (
+                self.sensible()
+                if self.dice.random() < 0.5
+                else (self.dice.choice(self.acts), self.dice.choice(PEOPLE))
+            )
+            try:
+                act(who)
+                self.done += 1
+            except DomainError as refusal:
+                assert refusal.message.strip().endswith((".", ")")), refusal.message
+            self.hold_true()
+
+    def sensible(self) -> tuple[Callable[[str], object], str]:
+        """What a good plant would do next with its newest batch, so that walks get somewhere."""
+        batch = Batch.objects.order_by("-id").first()
+        state = batch.state if batch else ""
+        choices: dict[str, tuple[tuple[Callable[[str], object], str], ...]] = {
+            "running": ((self.step_on, "operator"),),
+            "rinsing": ((self.step_on, "operator"), (self.read, "operator 2")),
+            "held": ((self.resume, "operator"),),
+            "awaiting_qc": ((self.measure, "qc"), (self.judge, "qc")),
+            "passed": ((self.fill, "operator"),),
+            "failed": ((self.rework, "supervisor"),),
+            "filled": (
+                (self.decide_deviation, "supervisor 2"),
+                (self.release, "qc 2"),
+                (self.release, "supervisor 2"),
+            ),
+            "released": ((self.ship, "planner"), (self.check_stock, "qc"), (self.start, "operator")),
+        }
+        return self.dice.choice(choices.get(state, ((self.check_stock, "qc"), (self.start, "operator"))))
+
+    def check_stock(self, who: str) -> None:
+        """The weekly checks, without which nothing may start."""
+        plant_services.record_eyewash_test(by=self.plant.by(who), tested_on=self.plant.now.date())
+        for chemical, density in (("hcl", 1158.6), ("naoh", 1524.0), ("nacl", 1196.0)):
+            chemical_services.check_strength(
+                by=self.plant.by(who), lot_id=self.plant.lots[chemical].pk, temperature_kelvin=293.15,
+                value_as_typed=str(density), unit_as_typed="kg/m3", density_kg_per_m3=density,
+            )  # fmt: skip
+
+    def any_batch(self, *states: str) -> Batch | None:
+        found = list(Batch.objects.filter(state__in=states) if states else Batch.objects.all())
+        return self.dice.choice(found) if found else None
+
+    # --- acts -------------------------------------------------------------------------------------------------------
+    def start(self, who: str) -> None:
+        batch = self.any_batch("ready")
+        if batch is None:
+            visits = factories.accepted_tanks(self.plant, "sac_h", 3)
+            batch = batch_services.freeze_batch(
+                by=self.plant.by(who), visit_ids=[visit.pk for visit in visits],
+                vessel_id=self.plant.vessels["C1"].pk, recipe_version_id=self.plant.recipe["sac_h"].pk,
+                specification_version_id=self.plant.specification["sac_h"].pk,
+            ).result  # fmt: skip
+        factories.write_required(self.plant, batch.steps.order_by("number")[0], is_before=True, who=who)
+        batch_services.start_batch(by=self.plant.by(who), batch_id=batch.pk)
+
+    def step_on(self, who: str) -> None:
+        batch = self.any_batch("running", "rinsing", "held")
+        if batch is None:
+            return
+        step = batch.steps.filter(state__in=["running", "waiting"]).order_by("number").first()
+        if step is None:
+            return
+        if step.state == "waiting":
+            factories.write_required(self.plant, step, is_before=True, who=who)
+            batch_services.start_step(by=self.plant.by(who), step_id=step.pk)
+        else:
+            self.plant.forward(minutes=step.planned_duration_s / 60)
+            if StepKind(step.kind) is StepKind.FAST_RINSE and self.dice.random() < 0.7:
+                factories.rinse_down(self.plant, batch, who=who)
+            factories.write_required(self.plant, step, is_before=False, who=who)
+            batch_services.finish_step(by=self.plant.by(who), step_id=step.pk)
+
+    def read(self, who: str) -> None:
+        batch = self.any_batch("rinsing")
+        if batch:
+            factories.reading(self.plant, batch, f"{self.dice.uniform(1, 900):.1f} µS/cm", who=who)
+
+    def measure(self, who: str) -> None:
+        batch = self.any_batch("awaiting_qc")
+        if batch:
+            factories.measured_sample(
+                self.plant, batch, who=who, outside=self.dice.choice(("", "", "hardness"))
+            )
+
+    def judge(self, who: str) -> None:
+        batch, verdict = self.any_batch("awaiting_qc"), self.dice.choice(("pass", "pass", "fail"))
+        if batch:
+            meaning = PASS_MEANING if verdict == "pass" else FAIL_MEANING
+            quality_services.decide_batch(
+                by=self.plant.by(who), batch_id=batch.pk, verdict=verdict, reason="the dice said so today",
+                permit=factories.permit(self.plant, who, meaning),
+            )  # fmt: skip
+
+    def fill(self, who: str) -> None:
+        batch = self.any_batch("passed")
+        if batch is None:
+            return
+        for link in batch.tank_links.filter(is_current=True, is_filled=False):
+            tank_services.record_shell(by=self.plant.by(who), visit_id=link.visit_id, is_sound=True)
+            batch_services.fill_tank(
+                by=self.plant.by(who), batch_id=batch.pk, visit_id=link.visit_id, volume_m3=0.1
+            )
+        batch_services.finish_filling(by=self.plant.by(who), batch_id=batch.pk)
+
+    def release(self, who: str) -> None:
+        batch = self.any_batch()
+        if batch:
+            permit = factories.permit(self.plant, who, RELEASE_MEANING)
+            quality_services.release_batch(by=self.plant.by(who), batch_id=batch.pk, permit=permit)
+
+    def hold(self, who: str) -> None:
+        batch = self.any_batch()
+        if batch:
+            act = self.dice.choice((batch_services.hold_batch, batch_services.interrupt_batch))
+            act(by=self.plant.by(who), batch_id=batch.pk, reason="the dice said stop here")
+
+    def resume(self, who: str) -> None:
+        batch = self.any_batch("held")
+        if batch:
+            batch_services.resume_batch(by=self.plant.by(who), batch_id=batch.pk, note="the dice said go on")
+
+    def rework(self, who: str) -> None:
+        batch = self.any_batch("failed")
+        if batch:
+            batch_services.plan_rework(
+                by=self.plant.by(who),
+                batch_id=batch.pk,
+                recipe_version_id=batch.recipe_version_id,
+                cause="the dice said again",
+            )
+
+    def scrap(self, who: str) -> None:
+        batch = self.any_batch("failed", "aborted")
+        if batch and self.dice.random() < 0.2:
+            batch_services.scrap_batch(
+                by=self.plant.by(who), batch_id=batch.pk, reason="the dice said enough"
+            )
+
+    def ship(self, who: str) -> None:
+        visits = list(TankVisit.objects.all())
+        if visits:
+            visit = self.dice.choice(visits)
+            tank_services.ship_tank(by=self.plant.by(who), visit_id=visit.pk, version=visit.version)
+
+    def decide_deviation(self, who: str) -> None:
+        batch = self.any_batch()
+        deviation = batch.deviations.filter(decided_at__isnull=True).first() if batch else None
+        if deviation:
+            batch_services.close_deviation(
+                by=self.plant.by(who), deviation_id=deviation.pk, decision="the dice found no harm in it"
+            )
+
+    def skip(self, who: str) -> None:
+        batch = self.any_batch("running", "rinsing")
+        step = batch.steps.filter(state="waiting").order_by("number").first() if batch else None
+        if step and self.dice.random() < 0.3:
+            batch_services.skip_step(
+                by=self.plant.by(who), step_id=step.pk, reason="the dice said leave it out"
+            )
+
+    # --- what must hold after each act ----------------------------------------------------------------------------------
+    def hold_true(self) -> None:
+        for batch in Batch.objects.filter(state="released"):
+            release = Release.objects.get(batch=batch)
+            assert QcDecision.objects.get(batch=batch).verdict == "pass"
+            assert release.released_by_id not in participants(batch)
+            assert not batch.deviations.filter(decided_at__isnull=True).exists()
+            assert holds(release.signature)
+        for visit in TankVisit.objects.filter(state__in=["released", "shipped"]):
+            assert visit.refilled_lot is not None
+            assert Batch.objects.get(lot=visit.refilled_lot).state == "released"
+        current = list(BatchTank.objects.filter(is_current=True).values_list("visit_id", flat=True))
+        assert len(current) == len(set(current))
+        used = Movement.objects.filter(reference__startswith="B-").values_list("reference", flat=True)
+        started = set(Batch.objects.exclude(started_at=None).values_list("number", flat=True))
+        assert set(used) <= started
+
+
+@pytest.mark.parametrize("seed", [1, 2, 3])
+def test_random_acts_never_release_without_qc_and_an_independent_person(seed: int) -> None:
+    walk = Walk(factories.small_plant(), seed)
+    walk.go(120)
+    assert walk.done > 30
+    assert list(chain.verify()) == []
+    assert all(is_untouched(batch) for batch in Batch.objects.all())
+
+
+@pytest.mark.long
+@pytest.mark.parametrize("seed", range(100, 110))
+def test_many_more_random_acts(seed: int) -> None:
+    walk = Walk(factories.small_plant(), seed)
+    walk.go(1000)
+    assert Batch.objects.filter(state="released").exists()
+    assert list(chain.verify()) == []

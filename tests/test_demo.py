@@ -1,0 +1,158 @@
+"""The demonstration command as a person starts it: in a process of its own, on a real port, ended by a signal."""
+
+from __future__ import annotations
+
+import os
+import re
+import shutil
+import signal
+import socket
+import subprocess
+import sys
+import time
+import urllib.request
+from collections.abc import Iterator
+from pathlib import Path
+
+import pytest
+
+ROOT = Path(__file__).resolve().parents[1]
+MADE_BEFORE = """
+import django; django.setup()
+from datetime import UTC, datetime
+from django.core.management import call_command
+from regenplant.audit.by import By
+from regenplant.people.services import add_first_administrator
+call_command("migrate", verbosity=0)
+add_first_administrator(
+    by=By(None, datetime.now(UTC), "story"), username="{username}", full_name="A. Person", initials="AP", password="long enough to pass"
+)
+"""
+
+
+def environ(folder: Path) -> dict[str, str]:
+    kept = {name: os.environ[name] for name in ("PATH", "SYSTEMROOT") if name in os.environ}
+    return {
+        **kept,
+        "DJANGO_SETTINGS_MODULE": "regenplant.settings",
+        "REGENPLANT_DATA": str(folder),
+        "PYTHONUNBUFFERED": "1",
+    }
+
+
+def command(*arguments: str) -> list[str]:
+    return [sys.executable, "manage.py", *arguments]
+
+
+def ran(folder: Path, *arguments: str) -> subprocess.CompletedProcess[str]:
+    return subprocess.run(
+        command(*arguments),
+        cwd=ROOT,
+        env=environ(folder),
+        capture_output=True,
+        text=True,
+        timeout=120,
+        check=False,
+    )
+
+
+@pytest.fixture
+def port() -> int:
+    with socket.socket() as free:
+        free.bind(("127.0.0.1", 0))
+        number: int = free.getsockname()[1]
+        return number
+
+
+@pytest.fixture(scope="session")
+def made_once(tmp_path_factory: pytest.TempPathFactory) -> Path:
+    folder = tmp_path_factory.mktemp("made")
+    script = MADE_BEFORE.format(username="node")
+    subprocess.run([sys.executable, "-c", script], cwd=ROOT, env=environ(folder), check=True, timeout=120)
+    return folder
+
+
+@pytest.fixture
+def made_before(made_once: Path, tmp_path: Path) -> Path:
+    """A folder in which a (very small) demonstration was made before."""
+    return Path(shutil.copytree(made_once, tmp_path / "made"))
+
+
+@pytest.fixture
+def serving(made_before: Path, port: int) -> Iterator[subprocess.Popen[str]]:
+    process = subprocess.Popen(
+        command("demo", "--port", str(port)),
+        cwd=ROOT,
+        env=environ(made_before),
+        stdout=subprocess.PIPE,
+        stderr=subprocess.PIPE,
+        text=True,
+    )
+    yield process
+    if process.poll() is None:
+        process.kill()
+    process.communicate()
+
+
+def page(port: int, path: str) -> tuple[int, str, str]:
+    """Status, kind and text of a page, once the server answers."""
+    until = time.monotonic() + 60
+    while True:
+        try:
+            with urllib.request.urlopen(f"http://127.0.0.1:{port}{path}", timeout=10) as answer:
+                return answer.status, answer.headers["Content-Type"], answer.read().decode("utf-8")
+        except ConnectionError:
+            time.sleep(0.05)
+        except urllib.error.URLError as error:
+            if not isinstance(error.reason, ConnectionError) or time.monotonic() > until:
+                raise
+            time.sleep(0.05)
+
+
+@pytest.mark.parametrize("number", [signal.SIGINT, signal.SIGTERM], ids=["Ctrl-C", "terminate"])
+def test_it_serves_says_who_may_sign_in_and_ends_cleanly(
+    serving: subprocess.Popen[str], port: int, number: signal.Signals
+) -> None:
+    status, kind, text = page(port, "/sign-in/")
+    assert (status, kind) == (200, "text/html; charset=utf-8")
+    assert "A. Person" in text and "demonstration only" in text
+    assert page(port, "/static/web/regenplant.css")[:2] == (200, 'text/css; charset="utf-8"')
+    serving.send_signal(number)
+    out, err = serving.communicate(timeout=20)
+    assert serving.returncode == 0, err
+    assert f"Open  http://127.0.0.1:{port}/" in out
+    assert re.search(r"node +A\. Person +administrator", out)
+    assert "The demonstration has ended." in out and "Traceback" not in out + err
+
+
+def test_a_taken_port_is_one_clear_sentence_before_anything_is_made(tmp_path: Path, port: int) -> None:
+    with socket.socket() as taken:
+        taken.bind(("127.0.0.1", port))
+        taken.listen()
+        answer = ran(tmp_path, "demo", "--port", str(port))
+    assert answer.returncode == 1
+    sentence = f"Port {port} on 127.0.0.1 is taken by another program. Choose another: python manage.py demo --port {port + 1}"
+    assert sentence in answer.stderr and "Traceback" not in answer.stderr
+    assert not (tmp_path / "regenplant.sqlite3").exists()
+
+
+@pytest.mark.parametrize("text", ["0", "70000", "eighty"])
+def test_a_port_that_cannot_be_is_refused(tmp_path: Path, text: str) -> None:
+    answer = ran(tmp_path, "demo", "--port", text)
+    assert answer.returncode != 0
+    assert "--port" in answer.stderr and "Traceback" not in answer.stderr
+
+
+def test_a_plants_own_records_are_never_mixed_with_the_demonstration(tmp_path: Path) -> None:
+    script = MADE_BEFORE.format(username="real-person")
+    subprocess.run([sys.executable, "-c", script], cwd=ROOT, env=environ(tmp_path), check=True, timeout=120)
+    for arguments in (("demo", "--prepare"), ("demo", "--prepare", "--anew")):
+        answer = ran(tmp_path, *arguments)
+        assert answer.returncode == 1
+        assert "a plant's own records" in answer.stderr
+    assert (tmp_path / "regenplant.sqlite3").exists()
+
+
+def test_the_demonstration_is_off_for_any_other_command(tmp_path: Path) -> None:
+    answer = ran(tmp_path, "shell", "-c", "from django.conf import settings; print('demo:', settings.DEMO)")
+    assert "demo: False" in answer.stdout

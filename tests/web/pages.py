@@ -1,0 +1,47 @@
+"""Small readers of answers, for tests of pages."""
+
+from __future__ import annotations
+
+import html
+import re
+from typing import Any
+
+from django.forms import BaseForm
+from django.test import Client
+
+
+def text_of(response: Any) -> str:
+    """What a person reads: tags gone, entities resolved, all spaces single."""
+    inline = re.sub(r"</?(?:span|b|a|s|small|time|sub|sup)\b[^>]*>", "", response.content.decode())
+    bare = re.sub(r"<[^>]+>", " ", inline)
+    return " ".join(html.unescape(bare).replace("\u00a0", " ").replace("\u202f", " ").split())
+
+
+def form_data(form: BaseForm) -> dict[str, Any]:
+    """What a browser would send for this form as it is shown, nothing changed."""
+    found: dict[str, Any] = {}
+    for name, field in form.fields.items():
+        value = form[name].value()
+        shown = field.prepare_value(value) if value is not None else None
+        if shown is None or shown is False:
+            continue
+        found[name] = (
+            "on"
+            if shown is True
+            else [str(item) for item in shown]
+            if isinstance(shown, (list, tuple))
+            else str(shown)
+        )
+    return found
+
+
+def errors_of(response: Any, name: str = "form") -> dict[str, list[str]]:
+    """Sentences by field of the form of an answer."""
+    return {key: list(value) for key, value in response.context[name].errors.items()}
+
+
+def in_two_steps(client: Client, url: str, data: dict[str, Any]) -> Any:
+    """The answer to "Write it down" after "Show what it means"; the first answer when there is nothing to write."""
+    first = client.post(url, data | {"act": "show"})
+    mark = first.context["shown_mark"] if first.status_code == 200 else ""
+    return client.post(url, data | {"act": "write", "shown": mark}) if mark else first

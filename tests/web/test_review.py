@@ -1,0 +1,177 @@
+"""The supervisor's review through HTTP: what is open, deciding a deviation, the state of the record."""
+
+from __future__ import annotations
+
+import re
+from datetime import timedelta
+from typing import Any
+
+import pytest
+from django.db import connection
+from django.test import Client
+from django.urls import reverse
+from django.utils import timezone
+
+from regenplant.audit import chain, locks
+from regenplant.batches import services as batch_services
+from regenplant.batches.models import Deviation
+from regenplant.core.process.vocabulary import StepKind
+from regenplant.quality import services as quality_services
+from regenplant.quality.signed_content import FAIL_MEANING
+from tests import factories
+from tests.factories import SmallPlant
+
+pytestmark = pytest.mark.django_db
+
+
+@pytest.fixture
+def plant(db: None) -> SmallPlant:
+    return factories.small_plant(now=timezone.now() - timedelta(hours=9))
+
+
+@pytest.fixture
+def deviation(plant: SmallPlant) -> Deviation:
+    batch = factories.frozen_batch(plant, "sac_h")
+    return batch_services.open_deviation(
+        by=plant.by(), batch_id=batch.pk, what="the drain valve stuck for 3 min", severity="major"
+    ).result
+
+
+@pytest.fixture
+def as_who(plant: SmallPlant, client_of):  # type: ignore[no-untyped-def]
+    return lambda who: client_of(plant.people[who])
+
+
+def text_of(response: Any, status: int = 200) -> str:
+    assert response.status_code == status
+    page = response.content.decode().replace("\u00a0", " ").replace("\u202f", " ")
+    return " ".join(re.sub(r'<span class="nb">([^<]*)</span>', r"\1", page).split())
+
+
+# --- the board ----------------------------------------------------------------------------------------------------------
+def test_when_nothing_is_open_the_review_says_so(as_who) -> None:
+    page = text_of(as_who("supervisor").get(reverse("review")))
+    assert "Nothing is open. Nothing waits for a decision." in page
+    assert "No deviation is open, no batch failed, none is held." in page
+
+
+def test_what_was_unusual_comes_first_with_the_way_to_decide(
+    as_who, plant: SmallPlant, deviation: Deviation
+) -> None:
+    failed = factories.frozen_batch(plant, "sac_na")
+    factories.run_to(plant, failed, StepKind.SAMPLE, finish=True)
+    quality_services.decide_batch(
+        by=plant.by("qc"),
+        batch_id=failed.pk,
+        verdict="fail",
+        reason="hardness kit shows breakthrough",
+        permit=factories.permit(plant, "qc", FAIL_MEANING),
+    )
+    held = factories.frozen_batch(plant, "sba_1")
+    factories.run_to(plant, held, StepKind.BACKWASH)
+    batch_services.hold_batch(by=plant.by(), batch_id=held.pk, reason="the pump sounds wrong")
+    page = text_of(as_who("supervisor").get(reverse("review")))
+    assert "One deviation is open, one batch failed or aborted, one batch is held." in page
+    assert "the drain valve stuck for 3 min" in page
+    assert reverse("review-deviation", args=[deviation.number]) in page
+    assert "hardness kit shows breakthrough" in page and "the pump sounds wrong" in page
+    for name in ("batches-rework", "batches-scrap"):
+        assert f'href="{reverse(name, args=[failed.number])}"' in page
+    seen_by_qc = text_of(as_who("qc").get(reverse("review")))
+    assert f'href="{reverse("batches-rework", args=[failed.number])}"' not in seen_by_qc
+    assert "This takes a supervisor." in seen_by_qc
+
+
+def test_refused_signatures_are_an_alert(as_who, plant: SmallPlant) -> None:
+    batch = factories.filled_batch(plant, "sac_na")
+    as_who("qc 2").post(
+        reverse("qc-release", args=[batch.number]), {"version": batch.version, "password": "not the password"}
+    )
+    page = text_of(as_who("supervisor").get(reverse("review")))
+    assert "1 signature refused in the last seven days." in page and "QC technician 2" in page
+
+
+# --- deviations ---------------------------------------------------------------------------------------------------------
+def test_a_supervisor_decides_a_deviation_in_words(as_who, deviation: Deviation) -> None:
+    client, there = as_who("supervisor"), reverse("review-deviation", args=[deviation.number])
+    assert "The batch is not released while it is open." in text_of(client.get(there))
+    for words in ("", "fine"):
+        assert client.post(there, {"decision": words}).status_code == 422
+    page = text_of(client.post(there, {"decision": "No effect: the bed stood in water."}, follow=True))
+    assert f"{deviation.number} of {deviation.batch.number} is decided." in page
+    deviation.refresh_from_db()
+    assert deviation.decision == "No effect: the bed stood in water."
+    assert "No effect: the bed stood in water." in text_of(client.get(there))
+
+
+def test_a_decided_deviation_is_not_decided_again(as_who, deviation: Deviation) -> None:
+    there = reverse("review-deviation", args=[deviation.number])
+    as_who("supervisor").post(there, {"decision": "No effect: the bed stood in water."})
+    page = text_of(as_who("supervisor 2").post(there, {"decision": "I see it otherwise now."}), 422)
+    assert "is already decided: No effect: the bed stood in water." in page
+    deviation.refresh_from_db()
+    assert deviation.decision == "No effect: the bed stood in water."
+
+
+def test_nobody_decides_what_they_opened_and_others_lack_the_right(
+    as_who, plant: SmallPlant, deviation: Deviation
+) -> None:
+    own = batch_services.open_deviation(
+        by=plant.by("supervisor"), batch_id=deviation.batch_id, what="two labels were torn", severity="minor"
+    ).result
+    there = reverse("review-deviation", args=[own.number])
+    assert f"You opened {own.number}, so another person decides it." in text_of(
+        as_who("supervisor").get(there)
+    )
+    assert as_who("supervisor").post(there, {"decision": "No effect on the resin."}).status_code == 422
+    for who in ("operator", "qc", "planner"):
+        assert "This takes a supervisor." in text_of(as_who(who).get(there)), who
+        assert as_who(who).post(there, {"decision": "No effect on the resin."}).status_code == 403, who
+    own.refresh_from_db()
+    assert own.is_open
+
+
+def test_an_unknown_deviation_is_no_page(as_who) -> None:
+    assert as_who("supervisor").get(reverse("review-deviation", args=["D-99999"])).status_code == 404
+
+
+# --- the state of the record --------------------------------------------------------------------------------------------
+def test_the_record_is_looked_at_on_request_and_holds(as_who, plant: SmallPlant) -> None:
+    factories.filled_batch(plant, "sac_na")
+    client, there = as_who("supervisor"), reverse("review-chain")
+    number, head = chain.head()
+    page = text_of(client.get(there))
+    assert f"{number} acts stand in the chain" in page and head in page
+    assert "All records hold" not in page
+    page = text_of(client.post(there, {"head": ""}))
+    assert "All records hold:" in page and "one signature and one batch plan fit their digests" in page
+    assert "compliant" not in page.lower()
+
+
+def test_a_printed_head_is_found_again_or_missed(as_who, plant: SmallPlant) -> None:
+    client, there = as_who("supervisor"), reverse("review-chain")
+    number, head = chain.head()
+    page = text_of(client.post(there, {"head": f"{head[:4]} {head[4:12]}"}))
+    assert f"is that of event {number}; everything before it still stands." in page
+    page = text_of(client.post(there, {"head": "0" * 12}))
+    assert "it was cut or rewritten" in page
+    assert "is no chain head" in text_of(client.post(there, {"head": "xyz"}), 422)
+
+
+def test_a_record_altered_behind_the_programs_back_is_named(as_who, plant: SmallPlant) -> None:
+    """ER-02: the locks are taken off and put back, as somebody who owns the database could do."""
+    batch = factories.filled_batch(plant, "sac_na")
+    locks.remove()
+    with connection.cursor() as cursor:
+        cursor.execute("UPDATE batches_batch SET plan_text = plan_text || ' ' WHERE id = %s", [batch.pk])
+        cursor.execute("UPDATE people_signature SET content = content || ' '")
+    page = text_of(as_who("supervisor").post(reverse("review-chain"), {"head": ""}))
+    assert f"The frozen plan of batch {batch.number} no longer fits its digest." in page
+    assert "no longer fits what was signed." in page and "are missing in the database." in page
+    assert "records do not hold. Call the administrator" in page
+    locks.install()
+
+
+def test_the_review_is_for_people_who_are_signed_in(client: Client, deviation: Deviation) -> None:
+    for name, args in (("review", []), ("review-chain", []), ("review-deviation", [deviation.number])):
+        assert client.get(reverse(name, args=args)).status_code == 302

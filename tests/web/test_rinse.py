@@ -1,0 +1,308 @@
+"""The rinse-down through HTTP: what it shows, what it takes, what it refuses, for whom."""
+
+from __future__ import annotations
+
+import re
+from datetime import timedelta
+from typing import Any
+
+import pytest
+from django.test import Client
+from django.urls import reverse
+from django.utils import timezone
+
+from regenplant.batches.models import Batch, RinseReading
+from regenplant.core.process.vocabulary import StepKind
+from tests import factories
+from tests.factories import SmallPlant
+
+pytestmark = pytest.mark.django_db
+
+
+@pytest.fixture
+def plant(db: None) -> SmallPlant:
+    return factories.small_plant(now=timezone.now() - timedelta(hours=8))
+
+
+@pytest.fixture
+def rinsing(plant: SmallPlant) -> Batch:
+    """An anion batch (limit 10 µS/cm) in its fast rinse, with two readings by the operator."""
+    batch = factories.frozen_batch(plant, "sba_1")
+    factories.run_to(plant, batch, StepKind.FAST_RINSE)
+    for value in ("400 µS/cm", "60 µS/cm"):
+        plant.forward(minutes=4)
+        factories.reading(plant, batch, value)
+    batch.refresh_from_db()
+    return batch
+
+
+@pytest.fixture
+def as_qc(plant: SmallPlant, client_of) -> Client:  # type: ignore[no-untyped-def]
+    return client_of(plant.people["qc"])
+
+
+def text_of(response: Any, status: int = 200) -> str:
+    assert response.status_code == status
+    page = response.content.decode().replace("\u00a0", " ").replace("\u202f", " ")
+    return " ".join(re.sub(r'<span class="nb">([^<]*)</span>', r"\1", page).split())
+
+
+def url(batch: Batch, name: str = "rinse", *more: object) -> str:
+    return reverse(name, args=[batch.number, *more])
+
+
+def typed(plant: SmallPlant, **changes: str) -> dict[str, str]:
+    return {
+        "value": "8.9 us/cm",
+        "temperature": "20 C",
+        "instrument": str(plant.instruments["CELL"].pk),
+        "rinsed": "",
+        "occurred_at": "",
+        **changes,
+    }
+
+
+# --- the page -----------------------------------------------------------------------------------------------------------
+def test_the_page_opens_with_its_state_and_the_newest_value(as_qc: Client, rinsing: Batch) -> None:
+    page = text_of(as_qc.get(url(rinsing)))
+    assert f"Rinse-down {rinsing.number}" in page
+    assert "Not at its end point yet." in page
+    assert ">60.00<" in page and "0.017 MΩ·cm" in page
+    assert "limit ≤ 10 µS/cm" in page
+
+
+def test_all_three_parts_of_the_end_point_stand_beside_each_other(as_qc: Client, rinsing: Batch) -> None:
+    page = text_of(as_qc.get(url(rinsing)))
+    for caption in ("Conductivity", "Held, 0 of 3 readings", "Rinsed"):
+        assert f'<span class="cap">{caption}</span>' in page
+    assert "Limit at least 4.7 BV." in page and "Limit at least 15 min." in page
+
+
+def test_the_verdict_names_who_may_judge_and_who_may_release(
+    as_qc: Client, plant: SmallPlant, rinsing: Batch
+) -> None:
+    page = text_of(as_qc.get(url(rinsing)))
+    assert "Operator 1 took these readings, so another person must release this batch." in page
+    assert "May judge: QC technician 1 or QC technician 2." in page
+    assert "Pass: end point not met" in page
+
+
+def test_every_cell_is_offered_with_what_its_calibration_says(
+    as_qc: Client, plant: SmallPlant, rinsing: Batch
+) -> None:
+    page = text_of(as_qc.get(url(rinsing)))
+    due = {code: plant.instruments[code].calibration_due_on for code in ("CELL", "OLD-CELL")}
+    assert f"CELL, calibrated to {due['CELL']}" in page
+    assert f"OLD-CELL, was due {due['OLD-CELL']}, informs only" in page
+
+
+def test_a_batch_before_its_rinse_says_when_readings_are_written(as_qc: Client, plant: SmallPlant) -> None:
+    batch = factories.frozen_batch(plant, "sac_na")
+    page = text_of(as_qc.get(url(batch)))
+    assert "The fast rinse has not started." in page
+    assert "Readings are written while the batch is in its fast rinse." in page
+    assert 'id="reading-form"' not in page
+
+
+def test_an_unknown_batch_is_no_page(as_qc: Client, plant: SmallPlant) -> None:
+    for number in ("B-99999", "x", "B-10001'", "B-\x00", "9" * 200):
+        assert as_qc.get(reverse("rinse", args=[number])).status_code == 404
+
+
+def test_the_page_asks_a_fixed_number_of_queries(
+    as_qc: Client, plant: SmallPlant, rinsing: Batch, django_assert_max_num_queries
+) -> None:  # type: ignore[no-untyped-def]
+    as_qc.get(url(rinsing))
+    for _ in range(12):
+        plant.forward(minutes=1)
+        factories.reading(plant, rinsing, "50 µS/cm")
+    with django_assert_max_num_queries(40):
+        as_qc.get(url(rinsing))
+
+
+# --- writing ------------------------------------------------------------------------------------------------------------
+def test_a_reading_is_written_as_typed_and_said_back(
+    as_qc: Client, plant: SmallPlant, rinsing: Batch
+) -> None:
+    response = as_qc.post(url(rinsing), typed(plant, value="0.112 Mohm-cm"), follow=True)
+    row = RinseReading.objects.latest("pk")
+    assert (row.value_as_typed, row.unit_as_typed, row.temperature_as_typed) == ("0.112", "Mohm-cm", "20 C")
+    assert row.entered_by == plant.people["qc"]
+    page = text_of(response)
+    assert "Written: 0.112 Mohm-cm at 20 C" in page and "at 25 °C." in page
+
+
+def test_a_bare_number_is_taken_in_the_unit_of_the_page_and_that_unit_is_kept(
+    as_qc: Client, plant: SmallPlant, rinsing: Batch
+) -> None:
+    as_qc.post(url(rinsing), typed(plant, value="8.9", temperature="20"))
+    row = RinseReading.objects.latest("pk")
+    assert (row.value_as_typed, row.unit_as_typed) == ("8.9", "µS/cm")
+    assert row.conductivity_siemens_per_m == pytest.approx(8.9e-4)
+
+
+def test_us_units_of_the_person_hold_for_the_temperature(
+    as_qc: Client, plant: SmallPlant, rinsing: Batch
+) -> None:
+    person = plant.people["qc"]
+    person.unit_system = "us"
+    person.save(update_fields=["unit_system"])
+    as_qc.post(url(rinsing), typed(plant, temperature="68"))
+    assert RinseReading.objects.latest("pk").temperature_kelvin == pytest.approx(293.15)
+
+
+def test_a_reading_may_have_happened_earlier_today_and_be_read_at_a_totalizer(
+    as_qc: Client, plant: SmallPlant, rinsing: Batch
+) -> None:
+    moment = timezone.now() - timedelta(minutes=3)
+    as_qc.post(url(rinsing), typed(plant, occurred_at=f"{moment:%Y-%m-%d %H:%M}", rinsed="1836 L"))
+    row = RinseReading.objects.latest("pk")
+    assert row.occurred_at == moment.replace(second=0, microsecond=0)
+    assert row.rinsed_bv == pytest.approx(1.836 / rinsing.resin_volume_m3)
+
+
+def test_a_reading_of_an_overdue_cell_is_taken_and_informs_only(
+    as_qc: Client, plant: SmallPlant, rinsing: Batch
+) -> None:
+    page = text_of(
+        as_qc.post(url(rinsing), typed(plant, instrument=str(plant.instruments["OLD-CELL"].pk)), follow=True)
+    )
+    assert "OLD-CELL is out of calibration, so it informs only." in page
+    assert "Informs only: the cell was out of calibration." in page
+    assert "Readings of OLD-CELL are for information: it was out of calibration." in page
+
+
+def test_better_than_water_can_be_is_an_amber_instrument_check(
+    as_qc: Client, plant: SmallPlant, rinsing: Batch
+) -> None:
+    page = text_of(
+        as_qc.post(url(rinsing), typed(plant, value="18.9 Mohm-cm", temperature="25 C"), follow=True)
+    )
+    assert '<div class="note amber">' in page
+    assert "18.9 MΩ·cm cannot be: at 25 °C water ends at 18.28 MΩ·cm" in page
+    assert (
+        ">60.00<" in page and "a newer reading points to its cell" in page
+    )  # the head shows what can be believed
+
+
+REFUSED = [
+    ({"value": ""}, "Nothing is written here yet, and it is needed."),
+    ({"value": "eight"}, "is not a number with a unit"),
+    ({"value": "8 kg"}, "is not a conductivity"),
+    ({"value": "-3 us/cm"}, "cannot be a conductivity here"),
+    ({"value": "1e99 us/cm"}, "cannot be a conductivity here"),
+    ({"value": "1,416 us/cm"}, "can be read in two ways"),
+    ({"temperature": ""}, "Nothing is written here yet, and it is needed."),
+    ({"temperature": "-2 C"}, "Rinse water is between 0 and 100 °C (32 and 212 °F)."),
+    ({"temperature": "20 bar"}, "is not a temperature"),
+    ({"instrument": ""}, "Nothing is written here yet, and it is needed."),
+    ({"instrument": "987654"}, "is no choice here"),
+    ({"instrument": "1 OR 1=1"}, "is no choice here"),
+    ({"rinsed": "lots"}, "is not a number with a unit"),
+    ({"occurred_at": "yesterday"}, "is no time. Write 14:02"),
+    ({"occurred_at": "25:99"}, "is no time. Write 14:02"),
+    ({"occurred_at": "2199-01-01 10:00"}, "is still to come"),
+    ({"occurred_at": "2001-01-01 10:00"}, "The time lies before Fast rinse started."),
+]
+
+
+def test_what_cannot_be_is_said_beside_the_field_and_nothing_is_lost(
+    as_qc: Client, plant: SmallPlant, rinsing: Batch
+) -> None:
+    for changes, message in REFUSED:
+        page = text_of(as_qc.post(url(rinsing), typed(plant, **changes)), 422)
+        assert message in page, changes
+        kept = {**typed(plant), **changes}
+        assert kept["value"] in page and kept["temperature"] in page, changes
+    assert RinseReading.objects.count() == 2
+
+
+def test_the_same_page_sent_twice_writes_one_reading(
+    as_qc: Client, plant: SmallPlant, rinsing: Batch
+) -> None:
+    as_qc.post(url(rinsing), typed(plant))
+    page = text_of(as_qc.post(url(rinsing), typed(plant)), 422)
+    assert "it was sent twice" in page
+    assert RinseReading.objects.count() == 3
+
+
+def test_who_may_write_readings_and_who_sees_a_grey_button(
+    client_of, plant: SmallPlant, rinsing: Batch
+) -> None:  # type: ignore[no-untyped-def]
+    button = '<button class="btn do" type="submit">Write it down</button>'
+    for who, status in (("operator", 302), ("supervisor", 302), ("planner", 403), ("safety", 403)):
+        client = client_of(plant.people[who])
+        data = typed(plant, value=f"8.{status} us/cm", temperature=f"{20 + len(who)} C")
+        assert client.post(url(rinsing), data).status_code == status, who
+        assert (button in text_of(client.get(url(rinsing)))) == (status == 302), who
+
+
+def test_nobody_sees_a_rinse_without_signing_in(client: Client, rinsing: Batch) -> None:
+    assert client.get(url(rinsing)).status_code == 302
+    assert client.post(url(rinsing), {}).status_code == 302
+
+
+# --- fragments ----------------------------------------------------------------------------------------------------------
+def test_the_curve_renews_itself_and_brings_the_rest_only_when_the_batch_moved_on(
+    as_qc: Client, plant: SmallPlant, rinsing: Batch
+) -> None:
+    same = text_of(as_qc.get(f"{url(rinsing, 'rinse-now')}?seen={rinsing.version}"))
+    assert 'id="rinse-curve"' in same and "hx-swap-oob" not in same
+    factories.reading(plant, rinsing, "30 µS/cm")
+    moved = text_of(as_qc.get(f"{url(rinsing, 'rinse-now')}?seen={rinsing.version}"))
+    for part in ("rinse-head", "rinse-end", "rinse-table", "rinse-verdict"):
+        assert f'id="{part}" hx-swap-oob="true"' in moved
+    assert 'id="reading-form"' not in moved
+
+
+def test_what_a_reading_means_is_said_before_it_is_written(
+    as_qc: Client, plant: SmallPlant, rinsing: Batch
+) -> None:
+    page = text_of(as_qc.get(url(rinsing, "rinse-understood"), typed(plant)))
+    assert "at 25 °C" in page and "µS/cm" in page and "MΩ·cm" in page
+    assert "not compensated by the meter; brought to 25 °C as water with a trace of caustic" in page
+    assert "CELL, calibrated to" in page
+    assert RinseReading.objects.count() == 2
+
+
+def test_while_it_means_nothing_the_line_stays_empty(
+    as_qc: Client, plant: SmallPlant, rinsing: Batch
+) -> None:
+    for changes in ({"value": "x"}, {"temperature": ""}, {"instrument": "0"}, {"temperature": "500 C"}):
+        page = text_of(as_qc.get(url(rinsing, "rinse-understood"), typed(plant, **changes)))
+        assert "nothing written yet" in page, changes
+
+
+# --- corrections --------------------------------------------------------------------------------------------------------
+def test_a_correction_strikes_the_old_value_and_tells_why(
+    as_qc: Client, plant: SmallPlant, rinsing: Batch
+) -> None:
+    old = rinsing.readings.latest("occurred_at")
+    page = text_of(as_qc.get(url(rinsing, "rinse-correct", old.pk)))
+    assert 'value="60 µS/cm"' in page
+    data = {**typed(plant, value="6.0 us/cm"), "reason": "one nought too many"}
+    page = text_of(as_qc.post(url(rinsing, "rinse-correct", old.pk), data, follow=True))
+    assert "<s>60 µS/cm</s>" in page and "one nought too many" in page
+
+
+def test_a_correction_is_refused_without_a_reason_and_a_second_time(
+    as_qc: Client, plant: SmallPlant, rinsing: Batch
+) -> None:
+    old = rinsing.readings.latest("occurred_at")
+    there = url(rinsing, "rinse-correct", old.pk)
+    assert "at least 10 characters" in text_of(as_qc.post(there, {**typed(plant), "reason": "typo"}), 422)
+    as_qc.post(there, {**typed(plant), "reason": "one nought too many"})
+    assert "already corrected" in text_of(as_qc.get(there))
+    assert "already corrected" in text_of(
+        as_qc.post(there, {**typed(plant), "reason": "one nought too many"}), 422
+    )
+
+
+def test_a_reading_of_another_batch_is_not_corrected_here(
+    as_qc: Client, plant: SmallPlant, rinsing: Batch
+) -> None:
+    other = factories.frozen_batch(plant, "sac_h")
+    row = rinsing.readings.latest("occurred_at")
+    assert as_qc.get(url(other, "rinse-correct", row.pk)).status_code == 404
+    for nobody in (987654, 10**30):
+        assert as_qc.get(url(rinsing, "rinse-correct", nobody)).status_code == 404
