@@ -27,6 +27,7 @@ ON_A_DATABASE = (
     "tests/batches",
     "tests/quality",
     "tests/documents",
+    "tests/web",
     "tests/journeys",
 )
 """What is run on PostgreSQL too: acts, locks, records and whole working days."""
