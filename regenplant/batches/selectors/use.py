@@ -124,11 +124,14 @@ def chemical_use(
 
 
 def _lines(batch: Batch, grams: dict[str, int]) -> Iterable[UseLine]:
-    plan = plan_of(batch)
-    for step in plan.steps:
-        if step.chemical is None or step.chemical.value not in grams:
-            continue
+    injections = [step for step in plan_of(batch).steps if step.chemical and step.chemical.value in grams]
+    for step in injections:
+        assert step.chemical is not None
         planned = step.value("chemical_kg_100")
+        # The ledger knows the batch, not the step: two injections of one chemical share its mass as they were planned.
+        together = sum(
+            other.value("chemical_kg_100") for other in injections if other.chemical is step.chemical
+        )
         ratio = step.value("regenerant_ratio_frac")
         yield UseLine(
             batch=batch,
@@ -138,7 +141,7 @@ def _lines(batch: Batch, grams: dict[str, int]) -> Iterable[UseLine]:
             resin_volume_m3=batch.resin_volume_m3,
             theory_kg_100=planned / ratio,
             planned_kg_100=planned,
-            used_kg_100=grams[step.chemical.value] / 1000.0,
+            used_kg_100=grams[step.chemical.value] / 1000.0 * (planned / together),
         )
 
 
