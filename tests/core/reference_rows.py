@@ -17,6 +17,9 @@ import pytest
 
 REFERENCE = Path(__file__).resolve().parents[1] / "reference"
 
+SEEN: list[Seen] = []
+"""What the test under way held against outside values; ``conftest`` takes it over after each test."""
+
 
 @dataclass(frozen=True)
 class Row:
@@ -55,10 +58,20 @@ class Row:
     def check(self, ours: float, allowed: float | None = None) -> None:
         """Fail with the whole provenance when ours is further off than allowed."""
         allowed = self.allowed() if allowed is None else allowed
+        SEEN.append(Seen(self, ours, allowed))
         assert abs(ours - self.value) <= allowed, (
             f"{self.id}: {self.quantity}, {self.inputs}\n  ours {ours:.8g}, outside {self.value:.8g} {self.unit}, "
             f"allowed ±{allowed:.3g} ({self.tolerance})\n  source: {self.source}\n  obtained: {self.how_obtained}"
         )
+
+
+@dataclass(frozen=True)
+class Seen:
+    """One of our numbers beside the outside value it was held against."""
+
+    row: Row
+    ours: float
+    allowed: float
 
 
 @lru_cache(maxsize=64)

@@ -10,8 +10,7 @@ With c the trace in mol/m³ (scaled with the density of water), K = ρ²·Kw and
     acid     [H⁺]  = c/2 + √(c²/4 + K),  κ = c·Λ°HCl  + λ_w·[OH⁻]
     base     [OH⁻] = c/2 + √(c²/4 + K),  κ = c·Λ°NaOH + λ_w·[H⁺]
 
-Limiting conductances by McCleskey 2011; one factor (1.00494) sets neutral water at 25 °C to 18.18 MΩ·cm, as read.
-Above 90 °C, where McCleskey's fit ends, the factor runs to 0.99634, which sets 100 °C to the 1.29 MΩ·cm read there.
+Limiting conductances and water itself: ``pure_water``.
 """
 
 from __future__ import annotations
@@ -22,18 +21,9 @@ from math import sqrt
 
 from regenplant.core.engineering import water
 from regenplant.core.engineering.estimate import Estimate, Input
+from regenplant.core.engineering.pure_water import limiting_conductance_s_m2_per_mol, water_parts
 from regenplant.core.engineering.ranges import require_positive, require_within
 from regenplant.core.errors import OutOfRange
-
-MCCLESKEY = {
-    "HCl": (-0.006766, 6.614, 262.4),
-    "NaOH": (0.006936, 3.872, 148.3),
-    "NaCl": (0.008967, 2.196, 67.03),
-}
-"""Λ°(t) = c₁t² + c₂t + c₃ in S·cm²/mol, t in °C, 5 to 90 °C."""
-WATER_SCALE = 1.00494
-WATER_SCALE_AT_100 = 0.99634
-_PER_M2 = 1e-4  # S·cm²/mol to S·m²/mol
 
 HIGHEST_RESISTIVITY_OHM_M = 182_800.0
 """18.28 MΩ·cm at 25 °C: the most that water can show, with a trace of caustic (Otten 1981, read) [ohm m]."""
@@ -68,106 +58,13 @@ STREAM_KINDS = (Compensation.NEUTRAL, Compensation.ACID, Compensation.BASE)
 """What the trace may be: neutral behind a mixed bed, acid behind a cation bed, caustic behind an anion bed."""
 
 
-@lru_cache(maxsize=256)
-def limiting_conductance_s_m2_per_mol(electrolyte: str, temperature_kelvin: float) -> float:
-    """Limiting molar conductance of HCl, NaOH or NaCl.
-
-    Parameters
-    ----------
-    electrolyte : str
-        "HCl", "NaOH" or "NaCl"
-    temperature_kelvin : float
-        Temperature, 273.15 to 373.15 [K]
-
-    Returns
-    -------
-    conductance : float
-        Limiting conductance [S m^2/mol]
-
-    Raises: OutOfRange outside 0 to 100 °C.
-    Source: mccleskey, fitted from 5 to 90 °C.
-    """
-    require_within(temperature_kelvin, 273.15, 373.15, "temperature of the water", "K")
-    c1, c2, c3 = MCCLESKEY[electrolyte]
-    t = temperature_kelvin - 273.15
-    return (c1 * t * t + c2 * t + c3) * _PER_M2
-
-
-@lru_cache(maxsize=256)
-def _water_ions(temperature_kelvin: float) -> tuple[float, float, float]:
-    """(K = ρ²Kw in mol²/m⁶, λ_w in S·m²/mol with the scale, density)."""
-    rho = water.density_kg_per_m3(temperature_kelvin)
-    product = water.ion_product_molal(temperature_kelvin) * rho * rho
-    conductance = (
-        limiting_conductance_s_m2_per_mol("HCl", temperature_kelvin)
-        + limiting_conductance_s_m2_per_mol("NaOH", temperature_kelvin)
-        - limiting_conductance_s_m2_per_mol("NaCl", temperature_kelvin)
-    )
-    beyond_fit = min(max((temperature_kelvin - 363.15) / 10.0, 0.0), 1.0)
-    scale = WATER_SCALE + beyond_fit * (WATER_SCALE_AT_100 - WATER_SCALE)
-    return product, conductance * scale, rho
-
-
-def pure_water_conductivity(temperature_kelvin: float) -> Estimate:
-    """Conductivity of pure water.
-
-    Parameters
-    ----------
-    temperature_kelvin : float
-        Water temperature, 273.15 to 373.15 [K]
-
-    Returns
-    -------
-    conductivity : Estimate
-        Conductivity [S/m]
-
-    Raises: OutOfRange outside 0 to 100 °C.
-    Source: mccleskey with iapws_kw; set to the read 18.18 MΩ·cm at 25 °C and 1.29 at 100 °C.
-    """
-    product, conductance, _ = _water_ions(temperature_kelvin)
-    return Estimate(
-        symbol="κ_w",
-        name="conductivity of pure water",
-        value=conductance * sqrt(product),
-        unit="S/m",
-        kind="conductivity",
-        formula="λ_w · K^0.5",
-        inputs=(
-            Input("λ_w", f"limiting conductance of H⁺ and OH⁻ at {temperature_kelvin - 273.15:g} °C", conductance, "S*m^2/mol"),
-            Input("K", "ion product of water, per volume", product, "mol^2/m^6"),
-        ),
-        method="McCleskey's limiting conductances with the IAPWS ion product, set to 18.18 MΩ·cm at 25 °C",
-        source="mccleskey",
-        valid="5 to 90 °C within 1 %, 0 to 100 °C within 1.5 %",
-        uncertainty_frac=0.01 if 278.15 <= temperature_kelvin <= 363.15 else 0.015,
-    )  # fmt: skip
-
-
-def resistivity_ohm_m(conductivity_siemens_per_m: float) -> float:
-    """Resistivity, the exact reciprocal of conductivity.
-
-    Parameters
-    ----------
-    conductivity_siemens_per_m : float
-        Conductivity, > 0 [S/m]
-
-    Returns
-    -------
-    resistivity_ohm_m : float
-        Resistivity; 1 MΩ·cm is 10 000 ohm·m [ohm m]
-
-    Raises: OutOfRange for a conductivity that is not above zero.
-    """
-    return 1.0 / require_positive(conductivity_siemens_per_m, "conductivity", "S/m")
-
-
 def _own_conductance(kind: Compensation, temperature_kelvin: float) -> float:
     electrolyte = {Compensation.ACID: "HCl", Compensation.BASE: "NaOH"}.get(kind, "NaCl")
     return limiting_conductance_s_m2_per_mol(electrolyte, temperature_kelvin)
 
 
 def _conductivity_of_trace(trace_mol_per_m3: float, kind: Compensation, temperature_kelvin: float) -> float:
-    product, conductance, _ = _water_ions(temperature_kelvin)
+    product, conductance, _ = water_parts(temperature_kelvin)
     own = _own_conductance(kind, temperature_kelvin)
     if kind is Compensation.NEUTRAL:
         return trace_mol_per_m3 * own + conductance * sqrt(product)
@@ -217,7 +114,7 @@ def _trace(conductivity_siemens_per_m: float, kind: Compensation, temperature_ke
     lowest = _lowest_trace(kind, temperature_kelvin)
     if conductivity_siemens_per_m < _conductivity_of_trace(lowest, kind, temperature_kelvin):
         return None
-    product, conductance, _ = _water_ions(temperature_kelvin)
+    product, conductance, _ = water_parts(temperature_kelvin)
     own = _own_conductance(kind, temperature_kelvin)
     if kind is Compensation.NEUTRAL:
         return max((conductivity_siemens_per_m - conductance * sqrt(product)) / own, 0.0)
@@ -229,7 +126,7 @@ def _trace(conductivity_siemens_per_m: float, kind: Compensation, temperature_ke
 @lru_cache(maxsize=256)
 def _lowest_trace(kind: Compensation, temperature_kelvin: float) -> float:
     """Trace at which the conductivity is least: zero, except for caustic (where OH⁻ displaces the faster H⁺)."""
-    product, conductance, _ = _water_ions(temperature_kelvin)
+    product, conductance, _ = water_parts(temperature_kelvin)
     own = _own_conductance(kind, temperature_kelvin)
     if kind is Compensation.NEUTRAL or conductance <= 2.0 * own:
         return 0.0
@@ -272,7 +169,7 @@ def at_25_celsius(
             "The reading is below what water can show at this temperature. Check the cell, its constant and the thermometer.",
         )
     else:
-        moved = trace * _water_ions(reference)[2] / _water_ions(temperature_kelvin)[2]
+        moved = trace * water_parts(reference)[2] / water_parts(temperature_kelvin)[2]
         value = _conductivity_of_trace(moved, kind, reference)
     if conductivity_siemens_per_m > 0.01:
         warnings = (
@@ -338,7 +235,7 @@ def from_25_celsius(
             seen=conductivity_siemens_per_m,
             allowed_low=least,
         )
-    moved = trace * _water_ions(temperature_kelvin)[2] / _water_ions(reference)[2]
+    moved = trace * water_parts(temperature_kelvin)[2] / water_parts(reference)[2]
     return Estimate(
         symbol="κ",
         name="conductivity, not compensated",

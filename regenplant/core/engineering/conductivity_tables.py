@@ -7,8 +7,25 @@ from regenplant.core.errors import OutOfRange
 LIMITING_IONIC_S_CM2_PER_EQ: dict[str, float] = {
     "H+": 349.65, "OH-": 198.0, "Na+": 50.08, "K+": 73.48, "NH4+": 73.5, "Ca++": 59.47, "Mg++": 53.0,
     "Cl-": 76.31, "HCO3-": 44.5, "SO4--": 80.0, "CO3--": 69.3, "NO3-": 71.42, "F-": 55.4, "Br-": 78.1,
+    "HSO4-": 52.0, "H2PO4-": 36.0, "Sr++": 59.4, "Ba++": 63.6,
 }  # fmt: skip
 """Limiting equivalent conductivities at 25 °C, CRC table; molar = equivalent times charge (a trap)."""
+
+MCCLESKEY: dict[str, tuple[float, float, float]] = {
+    "HCl": (-0.006766, 6.614, 262.4),
+    "NaOH": (0.006936, 3.872, 148.3),
+    "NaCl": (0.008967, 2.196, 67.03),
+    "KCl": (0.009385, 2.533, 81.17),
+    "NH4Cl": (0.006575, 2.684, 78.03),
+    "CaCl2": (0.01124, 2.224, 72.36),
+    "MgCl2": (0.009534, 2.247, 68.19),
+    "Na2SO4": (0.009501, 2.317, 66.58),
+    "NaHCO3": (0.0126, 1.543, 52.09),
+    "KHCO3": (0.007807, 2.04, 63.03),
+    "K2CO3": (0.01145, 2.726, 68.62),
+    "KNO3": (0.009117, 2.309, 80.33),
+}
+"""Λ°(t) = c₁t² + c₂t + c₃ in S·cm²/eq, t in °C, 5 to 90 °C; for 1:1 electrolytes an equivalent is a mole."""
 
 USP_645_STAGE_1: tuple[tuple[float, float], ...] = tuple(
     (celsius + 273.15, microsiemens * 1e-4)

@@ -43,7 +43,8 @@ class Estimate:
     ``formula`` is the right-hand side in symbols ("q · V_r / w"); ``inputs`` holds every symbol in it,
     in reading order. ``source`` is a key of ``core.engineering.sources.SOURCES``. ``valid`` says in words
     where the method holds. ``warnings`` are sentences for people. ``uncertainty_frac`` is the honest
-    relative uncertainty of the method, None where the result is exact arithmetic.
+    relative uncertainty of the method, None where the result is exact arithmetic. ``uncertainty_abs`` is the same in
+    ``unit``, for a figure of which a share says nothing: a temperature, a pH, an index, the difference of two numbers.
     """
 
     symbol: str
@@ -58,6 +59,13 @@ class Estimate:
     valid: str = ""
     warnings: tuple[str, ...] = ()
     uncertainty_frac: float | None = None
+    uncertainty_abs: float | None = None
+
+    def spread(self) -> float | None:
+        """The uncertainty in ``unit``, None where the result is exact arithmetic."""
+        if self.uncertainty_abs is not None:
+            return self.uncertainty_abs
+        return None if self.uncertainty_frac is None else abs(self.uncertainty_frac * self.value)
 
     def named(self, symbol: str, name: str) -> Estimate:
         """The same estimate under another symbol and name."""

@@ -39,6 +39,14 @@ EQUIVALENT_WEIGHTS_KG_PER_EQ: dict[str, float] = {
     "H2SO4": 0.0490395,
     "NaOH": 0.039997,
     "NaCl": 0.058443,
+    "NH3": 0.017031,
+    "HNO3": 0.063012,
+    "MgSO4": 0.0601840,
+    "CaSO4": 0.0680690,
+    "Ba++": 0.0686635,
+    "Sr++": 0.043810,
+    "Mn++": 0.027469,
+    "Al+++": 0.00899385,
 }
 """By ion or substance [kg/eq]. SiO2 and CO2 count one equivalent per mole, as a strong-base anion bed takes them up."""
 
@@ -125,6 +133,124 @@ def calcium_carbonate_from_eq_per_m3(concentration_eq_per_m3: float) -> float:
     Source: equivalents.
     """
     return concentration_eq_per_m3 * CALCIUM_CARBONATE_KG_PER_EQ
+
+
+# --- other bases in which hardness and capacity are counted ---------------------------------------------------------
+_CALCIUM_OXIDE_KG_PER_MOL = 0.0560774
+HARDNESS_DEGREE_KG_PER_M3: dict[str, float] = {
+    "french": 0.010,
+    "german": 0.010 * 2.0 * CALCIUM_CARBONATE_KG_PER_EQ / _CALCIUM_OXIDE_KG_PER_MOL,
+    "english": 64.79891e-6 / 4.54609e-3,
+    "us_grain": 64.79891e-6 / 3.785411784e-3,
+}
+"""One degree of hardness as CaCO3 [kg/m^3]: French 10 mg/L CaCO3, German 10 mg/L CaO, English one grain per imperial
+gallon, US one grain per US gallon; by definition."""
+
+_KILOGRAIN_KG, _POUND_KG, _CUBIC_FOOT_M3 = 64.79891e-3, 0.45359237, 0.028316846592
+
+
+def hardness_from_degrees(degrees: float, scale: str) -> float:
+    """Hardness as CaCO3 from degrees of hardness.
+
+    Parameters
+    ----------
+    degrees : float
+        Degrees, >= 0
+    scale : str
+        "french", "german", "english" or "us_grain"
+
+    Returns
+    -------
+    hardness_kg_per_m3 : float
+        As CaCO3 [kg/m^3]
+
+    Raises: OutOfRange for an unknown scale.
+    Source: equivalents. Example: 1 German degree is 17.848 mg/L as CaCO3.
+    """
+    return degrees * _degree(scale)
+
+
+def hardness_in_degrees(hardness_kg_per_m3: float, scale: str) -> float:
+    """Degrees of hardness from hardness as CaCO3; the inverse of ``hardness_from_degrees``.
+
+    Parameters
+    ----------
+    hardness_kg_per_m3 : float
+        As CaCO3, >= 0 [kg/m^3]
+    scale : str
+        "french", "german", "english" or "us_grain"
+
+    Returns
+    -------
+    degrees : float
+        Degrees
+
+    Raises: OutOfRange for an unknown scale.
+    """
+    return hardness_kg_per_m3 / _degree(scale)
+
+
+def _degree(scale: str) -> float:
+    degree = HARDNESS_DEGREE_KG_PER_M3.get(scale)
+    if degree is None:
+        known = ", ".join(HARDNESS_DEGREE_KG_PER_M3)
+        raise OutOfRange(
+            f"{scale!r} is no scale of hardness known here. Known are {known}.", code="unknown_scale"
+        )
+    return degree
+
+
+def eq_per_m3_from_kilograin_per_ft3(capacity_kilograin_per_ft3: float) -> float:
+    """Capacity in equivalents from kilograins as CaCO3 per cubic foot.
+
+    Parameters
+    ----------
+    capacity_kilograin_per_ft3 : float
+        Capacity as the US trade prints it, >= 0
+
+    Returns
+    -------
+    capacity_eq_per_m3 : float
+        The same [eq/m^3]
+
+    Source: equivalents. Example: 21.869 kgr/ft³ is 1000 eq/m³ (1 eq/L).
+    """
+    kilogram = capacity_kilograin_per_ft3 * _KILOGRAIN_KG
+    return kilogram / _CUBIC_FOOT_M3 / CALCIUM_CARBONATE_KG_PER_EQ
+
+
+def dose_kg_per_m3_from_pound_per_ft3(dose_pound_per_ft3: float) -> float:
+    """Dose in kilograms per cubic metre of resin from pounds per cubic foot, for tables that were printed so.
+
+    Parameters
+    ----------
+    dose_pound_per_ft3 : float
+        Dose as the US trade prints it, >= 0
+
+    Returns
+    -------
+    dose_kg_per_m3 : float
+        The same [kg/m^3]
+
+    Source: equivalents. Example: 6 lb/ft³ is 96.11 kg/m³.
+    """
+    return dose_pound_per_ft3 * _POUND_KG / _CUBIC_FOOT_M3
+
+
+def kilograin_per_ft3_from_eq_per_m3(capacity_eq_per_m3: float) -> float:
+    """Kilograins as CaCO3 per cubic foot from equivalents; the inverse of ``eq_per_m3_from_kilograin_per_ft3``.
+
+    Parameters
+    ----------
+    capacity_eq_per_m3 : float
+        Capacity, >= 0 [eq/m^3]
+
+    Returns
+    -------
+    capacity_kilograin_per_ft3 : float
+        As the US trade prints it
+    """
+    return capacity_eq_per_m3 * CALCIUM_CARBONATE_KG_PER_EQ * _CUBIC_FOOT_M3 / _KILOGRAIN_KG
 
 
 def applied_equivalents(chemical: str, mass_kg: float) -> Estimate:

@@ -16,16 +16,16 @@ from regenplant.core.engineering.substances import substance
 
 FIRST_STAGE_SHARE = 0.90
 """Share of the neutralizer given before the pH is measured; common practice, plant-editable by argument."""
-HEAT_J_PER_EQ = 57_000.0
-"""Heat of neutralization of strong acid and base [J/eq]; 56.6 kJ/eq read, 55.8 from formation enthalpies."""
-MIX_HEAT_CAPACITY_J_PER_KG_K = 4050.0
-MEASURED_PH_DECIDES = "A plan figure at 25 °C for strong acid and base only. The measured pH decides."
+MEASURED_PH_DECIDES = "Waste and neutralizer are plan figures at 25 °C. Give the neutralizer in two stages; the measured pH decides."
+WEAK_ACIDS_TAKE_MORE = "Bicarbonate, carbonic acid and silica on the resin take up more caustic than counted."
 
 MOST_EXCESS_EQ_PER_M3 = 6000.0
 """Beyond 6 eq/L no pH is predicted."""
 
 
-def excess(applied_eq: Estimate, eluted_eq: Estimate, character: str) -> Estimate:
+def excess(
+    applied_eq: Estimate, eluted_eq: Estimate, character: str, *, holds_weak_acids: bool = True
+) -> Estimate:
     """Acid (+) or alkali (−) left in the spent regenerant.
 
     Parameters
@@ -36,27 +36,34 @@ def excess(applied_eq: Estimate, eluted_eq: Estimate, character: str) -> Estimat
         Equivalents taken up by the resin in exchange [eq]
     character : str
         "acid", "base" or "salt"
+    holds_weak_acids : bool
+        Whether the resin takes up carbon dioxide and silica: a strong base does, a weak base does not
 
     Returns
     -------
     excess : Estimate
-        Strong acid left, positive, or strong base left, negative; 0 for a salt [eq]
+        Strong acid left, positive, or strong base left, negative; 0 for a salt, and where less was applied than the
+        resin holds [eq]
 
     Source: charge_balance.
     """
     left = applied_eq.value - eluted_eq.value
-    value = {"acid": left, "base": -left, "salt": 0.0}[character]
-    formula = {
-        "acid": f"{applied_eq.symbol} − {eluted_eq.symbol}",
-        "base": f"−({applied_eq.symbol} − {eluted_eq.symbol})",
-        "salt": f"0 · {applied_eq.symbol}",
-    }[character]
-    warnings: tuple[str, ...] = (MEASURED_PH_DECIDES,)
-    if character == "base":
+    is_short = left < 0.0 and character != "salt"
+    if character == "salt" or is_short:
+        value, formula = 0.0, f"0 · {applied_eq.symbol}"
+    elif character == "acid":
+        value, formula = left, f"{applied_eq.symbol} − {eluted_eq.symbol}"
+    else:
+        value, formula = -left, f"−({applied_eq.symbol} − {eluted_eq.symbol})"
+    warnings: tuple[str, ...] = () if character == "salt" else (MEASURED_PH_DECIDES,)
+    if is_short:
         warnings = (
             *warnings,
-            "Bicarbonate, carbonic acid and silica on the resin take up more caustic than counted.",
+            f"Applied are {applied_eq.value:.4g} eq, the resin holds {eluted_eq.value:.4g} eq: nothing is left over, "
+            "and the resin keeps the rest of its load.",
         )
+    if character == "base" and holds_weak_acids:
+        warnings = (*warnings, WEAK_ACIDS_TAKE_MORE)
     return Estimate(
         symbol="n_x",
         name="excess acid (+) or alkali (−) in the spent regenerant",
@@ -120,7 +127,9 @@ class Neutralizer:
     second_kg_100: Estimate
 
 
-def neutralizer(excess_eq: Estimate, first_share_frac: float = FIRST_STAGE_SHARE) -> Neutralizer:
+def neutralizer(
+    excess_eq: Estimate, first_share_frac: float = FIRST_STAGE_SHARE, acid: str = "hcl"
+) -> Neutralizer:
     """What neutralizes an excess, in two stages with a measured pH between.
 
     Parameters
@@ -129,21 +138,25 @@ def neutralizer(excess_eq: Estimate, first_share_frac: float = FIRST_STAGE_SHARE
         Acid (+) or alkali (−) left [eq]
     first_share_frac : float
         Share given before the pH is measured, 0.5 to 0.95 [-]
+    acid : str
+        "hcl" or "h2so4", for alkali [-]
 
     Returns
     -------
     neutralizer : Neutralizer
-        NaOH for acid, HCl for alkali; equivalents and mass as 100 %
+        NaOH for acid, the acid for alkali; equivalents and mass as 100 %
 
     Raises: OutOfRange for a share outside its range.
     Source: charge_balance; the two stages are common practice.
     """
     require_within(first_share_frac, 0.5, 0.95, "share of the first stage")
-    chemical = "naoh" if excess_eq.value >= 0 else "hcl"
+    chemical = "naoh" if excess_eq.value >= 0 else acid
     share = Input("f", "share given before the pH is measured", first_share_frac, "dimensionless", "fraction")
     first = _stage(excess_eq, share, chemical, "first", "n_1", first_share_frac, "f")
     second = _stage(excess_eq, share, chemical, "second", "n_2", 1.0 - first_share_frac, "(1 − f)")
-    return Neutralizer(chemical, first, second, _mass(chemical, first, "m_1"), _mass(chemical, second, "m_2"))
+    return Neutralizer(
+        chemical, first, second, reagent_mass(chemical, first, "m_1"), reagent_mass(chemical, second, "m_2")
+    )
 
 
 def _stage(
@@ -166,7 +179,26 @@ def _stage(
     )
 
 
-def _mass(chemical: str, stage_eq: Estimate, symbol: str) -> Estimate:
+def reagent_mass(chemical: str, stage_eq: Estimate, symbol: str) -> Estimate:
+    """Mass of a neutralizer, counted as 100 %.
+
+    Parameters
+    ----------
+    chemical : str
+        Key of the substance
+    stage_eq : Estimate
+        Equivalents [eq]
+    symbol : str
+        Symbol of the mass, "m_1" for the first stage
+
+    Returns
+    -------
+    mass : Estimate
+        Mass as 100 % [kg]
+
+    Raises: OutOfRange for a substance that is not known.
+    Source: equivalents.
+    """
     material = substance(chemical)
     weight = material.equivalent_weight_kg_per_eq
     return Estimate(
@@ -223,45 +255,6 @@ def stock_volume(mass: Estimate, strength_frac: float, density_kg_per_m3: Estima
         source="mass_balance",
         warnings=mass.warnings,
         uncertainty_frac=density_kg_per_m3.uncertainty_frac,
-    )
-
-
-def temperature_rise(neutralized_eq: float, mixture_kg: float) -> Estimate:
-    """Adiabatic rise on neutralization.
-
-    Parameters
-    ----------
-    neutralized_eq : float
-        Equivalents of acid and base that meet, >= 0 [eq]
-    mixture_kg : float
-        Mass of the mixture, > 0 [kg]
-
-    Returns
-    -------
-    rise : Estimate
-        Temperature rise [K]
-
-    Raises: OutOfRange for a mass that is not above zero.
-    Source: neutralization_heat.
-    """
-    require_positive(mixture_kg, "mass of the mixture", "kg")
-    return Estimate(
-        symbol="ΔT",
-        name="temperature rise on neutralization",
-        value=neutralized_eq * HEAT_J_PER_EQ / (mixture_kg * MIX_HEAT_CAPACITY_J_PER_KG_K),
-        unit="kelvin",
-        kind="temperature_rise",
-        formula="n · h / (m · c)",
-        inputs=(
-            Input("n", "equivalents neutralized", neutralized_eq, "eq", "equivalents"),
-            Input("h", "heat of neutralization", HEAT_J_PER_EQ, "J/eq"),
-            Input("m", "mass of the mixture", mixture_kg, "kg", "mass"),
-            Input("c", "specific heat of the mixture", MIX_HEAT_CAPACITY_J_PER_KG_K, "J/(kg*kelvin)"),
-        ),
-        method="heat balance",
-        source="neutralization_heat",
-        valid="strong acid and base, no loss",
-        uncertainty_frac=0.03,
     )
 
 

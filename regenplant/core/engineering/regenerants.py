@@ -6,7 +6,7 @@ the dilution water is found by mass, never as a difference of volumes.
 
 from __future__ import annotations
 
-from dataclasses import dataclass
+from dataclasses import dataclass, fields
 
 from regenplant.core.engineering.estimate import Estimate, Input
 from regenplant.core.engineering.ions import applied_equivalents
@@ -18,8 +18,8 @@ _BALANCE = "mass balance"
 
 
 @dataclass(frozen=True, slots=True)
-class Dilution:
-    """One dose, drawn from a stock and diluted: every figure with its working."""
+class Blend:
+    """A mass of pure substance, drawn from a stock and diluted: every figure with its working."""
 
     chemical_kg_100: Estimate
     stock_kg: Estimate
@@ -28,6 +28,12 @@ class Dilution:
     water_m3: Estimate
     diluted_kg: Estimate
     diluted_m3: Estimate
+
+
+@dataclass(frozen=True, slots=True)
+class Dilution(Blend):
+    """One dose of a regenerant: a blend with the equivalents it brings."""
+
     applied_eq: Estimate
 
 
@@ -106,7 +112,56 @@ def dilution(
     dilution : Dilution
         Masses and volumes of stock, water and diluted regenerant
 
-    Raises: OutOfRange when the stock is not stronger than the regenerant wanted.
+    Raises: OutOfRange when the stock is not stronger than the regenerant wanted, or for a substance without equivalents.
+    Source: mass_balance.
+    """
+    made = blend(
+        chemical,
+        mass_kg,
+        stock_strength_frac,
+        stock_density_kg_per_m3,
+        strength_frac,
+        density_kg_per_m3,
+        water_density_kg_per_m3,
+    )
+    parts = {entry.name: getattr(made, entry.name) for entry in fields(made)}
+    return Dilution(**parts, applied_eq=applied_equivalents(chemical, mass_kg.value))
+
+
+def blend(
+    chemical: str,
+    mass_kg: Estimate,
+    stock_strength_frac: float,
+    stock_density_kg_per_m3: Estimate,
+    strength_frac: float,
+    density_kg_per_m3: Estimate,
+    water_density_kg_per_m3: Estimate,
+) -> Blend:
+    """Stock to draw and water to blend, for any substance, whether it brings equivalents or not.
+
+    Parameters
+    ----------
+    chemical : str
+        Key of ``substances.SUBSTANCES``
+    mass_kg : Estimate
+        Mass as 100 % substance [kg]
+    stock_strength_frac : float
+        Strength of the stock by the plant's own check, weight per weight [-]
+    stock_density_kg_per_m3 : Estimate
+        Density of the stock at its own temperature [kg/m^3]
+    strength_frac : float
+        Strength of the blend, below the stock's [-]
+    density_kg_per_m3 : Estimate
+        Density of the blend at its temperature [kg/m^3]
+    water_density_kg_per_m3 : Estimate
+        Density of the dilution water at its temperature [kg/m^3]
+
+    Returns
+    -------
+    blend : Blend
+        Masses and volumes of stock, water and blend
+
+    Raises: OutOfRange when the stock is not stronger than the blend wanted.
     Source: mass_balance.
     """
     material = substance(chemical)
@@ -137,7 +192,7 @@ def dilution(
         source="mass_balance",
         valid="masses add, volumes do not",
     )
-    return Dilution(
+    return Blend(
         chemical_kg_100=mass_kg,
         stock_kg=stock_kg,
         stock_m3=_volume("V_s", f"{material.formula} stock", stock_kg, stock_density_kg_per_m3),
@@ -145,7 +200,6 @@ def dilution(
         water_m3=_volume("V_w", "dilution water", water_kg, water_density_kg_per_m3),
         diluted_kg=diluted_kg,
         diluted_m3=_volume("V_d", "diluted regenerant", diluted_kg, density_kg_per_m3),
-        applied_eq=applied_equivalents(chemical, mass_kg.value),
     )
 
 

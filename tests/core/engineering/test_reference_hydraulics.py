@@ -4,12 +4,16 @@ These rows were computed with the same drag library (its own model is the outsid
 one; they check our expansion, exponent and units, not nature. The ranges read in handbooks are checked below.
 """
 
+import csv
+from dataclasses import replace
+
 import pytest
 
-from regenplant.core.engineering import beds, hydraulics
+from regenplant.core.engineering import beds, hydraulics, separation_flow
+from regenplant.core.engineering.beads import BeadPopulation
 from regenplant.core.engineering.hydraulics import Bead
 from regenplant.core.errors import OutOfRange
-from tests.core.reference_rows import Row, kelvin, rows
+from tests.core.reference_rows import REFERENCE, Row, kelvin, rows
 
 
 def _bead(row: Row) -> Bead:
@@ -58,6 +62,57 @@ def test_pressure_drop(row: Row) -> None:
     row.check(
         hydraulics.pressure_gradient_pascal_per_m(bead, float(velocity) / 3600.0, kelvin(celsius)) / 1000.0
     )
+
+
+def _carman_rows() -> list[object]:
+    """The second method's values, kept beside those of Ergun ("Carman gives 76.357")."""
+    with (REFERENCE / "pressure_drop.csv").open(encoding="utf-8", newline="") as file:
+        notes = {line["id"]: line["notes"] for line in csv.DictReader(file)}
+    found = []
+    for parameter in rows("pressure_drop", quantity="Ergun"):
+        row = parameter.values[0]
+        if notes[row.id].startswith("Carman gives"):
+            value = notes[row.id].removeprefix("Carman gives ")
+            carman = replace(
+                row, id=f"{row.id}-carman", quantity=row.quantity.replace("Ergun", "Carman"), text=value,
+                source="Carman 1937", how_obtained="computed fluids 1.3.1; water iapws 1.5.5",
+            )  # fmt: skip
+            found.append(pytest.param(carman, id=carman.id))
+    return found
+
+
+@pytest.mark.parametrize("row", _carman_rows())
+def test_pressure_drop_by_the_second_method(row: Row) -> None:
+    diameter, void, velocity, celsius = row.numbers(
+        r"d=([\d.]+) mm, voidage ([\d.]+), superficial velocity ([\d.]+) m/h, ([\d.]+) degC"
+    )
+    bead = Bead(float(diameter) / 1000.0, 1280.0, float(void))
+    row.check(
+        hydraulics.carman_gradient_pascal_per_m(bead, float(velocity) / 3600.0, kelvin(celsius)) / 1000.0
+    )
+
+
+@pytest.mark.parametrize("row", rows("settling_fluidisation", quantity="^ratio of terminal velocities"))
+def test_ratio_of_settling_velocities(row: Row) -> None:
+    anion_mm, anion_density, cation_mm, cation_density, celsius = row.numbers(
+        r"anion d=([\d.]+) mm ([\d.]+) kg/m3, cation d=([\d.]+) mm ([\d.]+) kg/m3, ([\d.]+) degC"
+    )
+    cation = BeadPopulation(float(cation_mm) / 1000.0, 0.15, float(cation_density))
+    anion = BeadPopulation(float(anion_mm) / 1000.0, 0.15, float(anion_density))
+    fluid = hydraulics.water_fluid(kelvin(celsius))
+    row.check(separation_flow.velocity_ratio(cation, anion, fluid).value)
+
+
+@pytest.mark.parametrize(
+    ("name", "tested"), [("bed_expansion", 156), ("settling_fluidisation", 104), ("pressure_drop", 29)]
+)
+def test_no_reference_row_is_left_out(name: str, tested: int) -> None:
+    """Every row has one of the quantities tested above, and the file is whole."""
+    kinds = (
+        "^backwash bed expansion", "^superficial velocity for", "^terminal velocity", "^minimum fluidisation",
+        "Ergun", "^ratio of terminal velocities",
+    )  # fmt: skip
+    assert len(rows(name, quantity="|".join(kinds))) == len(rows(name)) == tested
 
 
 CATION, ANION = Bead(0.65e-3, 1280.0), Bead(0.60e-3, 1080.0)

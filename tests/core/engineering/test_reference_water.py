@@ -2,7 +2,7 @@
 
 import pytest
 
-from regenplant.core.engineering import conductivity, conductivity_tables, water
+from regenplant.core.engineering import conductivity, conductivity_tables, pure_water, water
 from regenplant.core.engineering.conductivity import Compensation
 from tests.core.reference_rows import Row, kelvin, rows
 
@@ -40,13 +40,13 @@ def _pure_tolerance(row: Row) -> float:
 
 @pytest.mark.parametrize("row", rows("pure_water", quantity="^resistivity of (theoretically )?pure water"))
 def test_resistivity_of_pure_water(row: Row) -> None:
-    ours = 1.0 / conductivity.pure_water_conductivity(_kelvin(row)).value / 1e4
+    ours = 1.0 / pure_water.pure_water_conductivity(_kelvin(row)).value / 1e4
     row.check(ours, _pure_tolerance(row))
 
 
 @pytest.mark.parametrize("row", rows("pure_water", quantity="^conductivity of pure water"))
 def test_conductivity_of_pure_water(row: Row) -> None:
-    row.check(conductivity.pure_water_conductivity(_kelvin(row)).value * 1e4, _pure_tolerance(row))
+    row.check(pure_water.pure_water_conductivity(_kelvin(row)).value * 1e4, _pure_tolerance(row))
 
 
 @pytest.mark.parametrize("row", rows("pure_water", quantity="^resistivity with 1.0 ug/L NaCl"))
@@ -101,7 +101,7 @@ def test_limiting_equivalent_conductivity_of_ions(row: Row) -> None:
 )
 def test_limiting_conductance_of_electrolytes(row: Row) -> None:
     electrolyte, celsius = row.numbers(r"^(\w+); ([\d.]+) degC")
-    row.check(conductivity.limiting_conductance_s_m2_per_mol(electrolyte, kelvin(celsius)) * 1e4)
+    row.check(pure_water.limiting_conductance_s_m2_per_mol(electrolyte, kelvin(celsius)) * 1e4)
 
 
 _IONS_OF = {"HCl": ("H+", "Cl-"), "NaOH": ("Na+", "OH-"), "NaCl": ("Na+", "Cl-")}
@@ -123,7 +123,7 @@ def test_uncompensated_limits_by_temperature(row: Row) -> None:
 
 @pytest.mark.parametrize("row", rows("verified_values", quantity="^resistivity of neutral pure water"))
 def test_neutral_water_at_25(row: Row) -> None:
-    row.check(1.0 / conductivity.pure_water_conductivity(298.15).value / 1e4)
+    row.check(1.0 / pure_water.pure_water_conductivity(298.15).value / 1e4)
 
 
 @pytest.mark.parametrize("row", rows("verified_values", quantity="^maximum (possible )?resistivity"))
