@@ -8,186 +8,42 @@ displacement.
 
 from __future__ import annotations
 
+from regenplant.core.process.hazard_chemicals import (
+    HOT_WATER_KELVIN,
+    line_cautions,
+    soaking_caution,
+    standing_caution,
+    stock_cautions,
+)
+from regenplant.core.process.hazard_words import (
+    AUTHORITY,
+    FLOOR_GEAR,
+    LINE_GEAR,
+    QC_GEAR,
+    caution,
+)
 from regenplant.core.process.plan import Caution, SignalWord
-from regenplant.core.process.vocabulary import Chemical, StepKind
-from regenplant.core.process.wording import say
+from regenplant.core.process.vocabulary import Chemical, LegArrangement, StepKind
 
-AUTHORITY = "The SDS, local codes and licensed practice decide."
-"""Closes the measures of every caution."""
+__all__ = [
+    "AUTHORITY",
+    "HOT_WATER_KELVIN",
+    "protective_equipment",
+    "standing_caution",
+    "step_cautions",
+    "stock_cautions",
+]
 
-_SPLASH_GEAR = ("goggles and face shield", "chemical-resistant gloves", "apron", "boots")
-_LINE_GEAR = ("goggles", "chemical-resistant gloves", "apron", "boots")
-_QC_GEAR = ("safety glasses", "gloves")
-
-HOT_WATER_KELVIN = 316.15
-"""43 °C: above it, water on the skin begins to burn within minutes (from memory, plant-editable by recipe)."""
-
-
-def _caution(
-    code: str,
-    signal: SignalWord,
-    headline: str,
-    measures: tuple[str, ...],
-    gear: tuple[str, ...],
-    pictograms: tuple[str, ...],
-    source: str,
-) -> Caution:
-    return Caution(code, signal, headline, (*measures, AUTHORITY), gear, pictograms, source)
-
-
-def stock_cautions(chemical: Chemical, strength_frac: float) -> tuple[Caution, ...]:
-    """What the concentrate does to a person, by chemical and strength.
-
-    Parameters
-    ----------
-    chemical : Chemical
-        The substance
-    strength_frac : float
-        Strength of the stock, weight per weight [-]
-    """
-    shown = say(strength_frac, "strength")
-    shower = "Know the way to the shower and eyewash; rinse at once, for 15 minutes, and call for help."
-    if chemical is Chemical.HYDROCHLORIC_ACID:
-        fumes = strength_frac >= 0.10
-        return (
-            _caution(
-                "acid_concentrate",
-                SignalWord.DANGER,
-                f"Hydrochloric acid of {shown} burns skin and eyes" + (" and fumes." if fumes else "."),
-                (
-                    "Acid into water, never water into acid: dilution water flows before the acid pump starts.",
-                    "Stay out of the fume; leave upwind if it stings." if fumes else "Avoid mist.",
-                    shower,
-                    "Keep it away from bleach, bisulfite, caustic and bare metal.",
-                ),
-                _SPLASH_GEAR,
-                ("GHS05", "GHS07") if fumes else ("GHS05",),
-                "ghs_general",
-            ),
-        )
-    if chemical is Chemical.SULFURIC_ACID:
-        return (
-            _caution(
-                "sulfuric_concentrate",
-                SignalWord.DANGER,
-                f"Sulfuric acid of {shown} burns at once and boils water it meets.",
-                (
-                    "Acid into water, never water into acid: dilution water flows before the acid pump starts.",
-                    shower,
-                    "Keep it away from bleach, bisulfite, caustic and organics.",
-                ),
-                _SPLASH_GEAR,
-                ("GHS05",),
-                "mil_1164_acid",
-            ),
-        )
-    if chemical is Chemical.SODIUM_HYDROXIDE:
-        return (
-            _caution(
-                "caustic_concentrate",
-                SignalWord.DANGER,
-                f"Caustic of {shown} burns skin and blinds; it does not hurt at first.",
-                (
-                    "Caustic into water: dilution water flows before the caustic pump starts. It heats as it dilutes.",
-                    shower,
-                    "Keep it away from acid, aluminum, zinc and galvanized parts.",
-                    "50 % caustic thickens in the cold and freezes near 12 °C: keep the line warm, never with a flame.",
-                ),
-                _SPLASH_GEAR,
-                ("GHS05",),
-                "ghs_general",
-            ),
-        )
-    return (
-        _caution(
-            "brine",
-            SignalWord.CAUTION,
-            f"Brine of {shown} stings eyes and cuts, and floors become slippery.",
-            ("Rinse eyes with water.", "Wash spills down before they dry."),
-            _QC_GEAR,
-            (),
-            "ghs_general",
-        ),
-    )
-
-
-def _diluted(chemical: Chemical, strength_frac: float, temperature_kelvin: float) -> tuple[Caution, ...]:
-    shown = say(strength_frac, "strength")
-    found: list[Caution] = []
-    if chemical in (Chemical.HYDROCHLORIC_ACID, Chemical.SULFURIC_ACID):
-        found.append(
-            _caution(
-                "acid_in_line",
-                SignalWord.WARNING,
-                f"Acid of {shown} is in the line and the bed: pH below 2.",
-                (
-                    "Open no cover, vent or sample tap without gear.",
-                    "Never let it meet bleach, bisulfite or caustic.",
-                ),
-                _LINE_GEAR,
-                ("GHS05",),
-                "ghs_general",
-            )
-        )
-    if chemical is Chemical.SODIUM_HYDROXIDE:
-        found.append(
-            _caution(
-                "caustic_in_line",
-                SignalWord.DANGER if strength_frac >= 0.05 else SignalWord.WARNING,
-                f"Caustic of {shown} is in the line and the bed: it burns, warm caustic faster.",
-                ("Open no cover, vent or sample tap without gear.", "Never let it meet acid."),
-                _LINE_GEAR,
-                ("GHS05",),
-                "ghs_general",
-            )
-        )
-    if temperature_kelvin >= HOT_WATER_KELVIN:
-        found.append(
-            _caution(
-                "hot_line",
-                SignalWord.WARNING,
-                f"The feed is {say(temperature_kelvin, 'temperature')}: hot pipe and hot spray.",
-                ("Keep hands off bare pipe; vent slowly.",),
-                _LINE_GEAR,
-                (),
-                "handbook_memory",
-            )
-        )
-    return tuple(found)
-
-
-_NEVER_STAND = "Do not stop here: {name} stands in the bed. Go on to displacement, then hold."
-
-
-def standing_caution(chemical: Chemical) -> Caution:
-    """Why an injection is no hold point."""
-    name = {
-        Chemical.HYDROCHLORIC_ACID: "acid",
-        Chemical.SULFURIC_ACID: "acid",
-        Chemical.SODIUM_HYDROXIDE: "caustic",
-        Chemical.SODIUM_CHLORIDE: "brine",
-    }[chemical]
-    return _caution(
-        "chemical_in_bed",
-        SignalWord.NOTICE,
-        _NEVER_STAND.format(name=name),
-        ("If the feed stops, displace with water and call the supervisor before feeding again.",),
-        (),
-        (),
-        "trade_practice",
-    )
-
-
-_HANDLING = _caution(
+_HANDLING = caution(
     "beads_on_floor",
     SignalWord.CAUTION,
     "Resin beads on the floor roll like ball bearings.",
     ("Sweep or wash a spill before you walk on.",),
-    ("safety glasses", "gloves", "boots"),
+    FLOOR_GEAR,
     (),
     "trade_practice",
 )
-_OXIDIZER = _caution(
+_OXIDIZER = caution(
     "oxidizer",
     SignalWord.DANGER,
     "Resin that met nitric acid, chromic acid, permanganate or another oxidizer can catch fire or burst its vessel.",
@@ -196,16 +52,16 @@ _OXIDIZER = _caution(
     ("GHS03",),
     "trade_practice",
 )
-_VESSEL = _caution(
+_VESSEL = caution(
     "opening_vessel",
     SignalWord.WARNING,
     "A vessel may be under pressure and may hold the last chemical.",
     ("Vent, drain and lock out before you open it.", "A closed vessel with drained resin may lack air: no entry without a permit."),
-    _LINE_GEAR,
+    LINE_GEAR,
     (),
     "trade_practice",
 )  # fmt: skip
-_OVERFLOW = _caution(
+_OVERFLOW = caution(
     "backwash_loss",
     SignalWord.NOTICE,
     "Cold water lifts the bed higher: too much flow washes resin out.",
@@ -214,15 +70,121 @@ _OVERFLOW = _caution(
     (),
     "richardson_zaki",
 )
-_SAMPLING = _caution(
+_SEPARATED = caution(
+    "separated_bed",
+    SignalWord.NOTICE,
+    "From here to the end of the cut the bed is no hold point: the layers blur.",
+    ("Open and close valves slowly. If the water stops, separate again.",),
+    (),
+    (),
+    "trade_practice",
+)
+_MOVING_RESIN = caution(
+    "moving_resin",
+    SignalWord.WARNING,
+    "Resin is moved by water under pressure: hoses whip and spray.",
+    ("Couple, pin and tie the hose before the water flows; vent both vessels.", "Relieve the pressure before you uncouple."),
+    FLOOR_GEAR,
+    (),
+    "trade_practice",
+)  # fmt: skip
+_MEETING_LEGS = caution(
+    "legs_meet",
+    SignalWord.WARNING,
+    "Acid left in the cation resin and caustic left in the anion resin heat where they meet.",
+    ("Join only when both legs are rinsed and both pH readings are written down.",),
+    LINE_GEAR,
+    ("GHS05",),
+    "rpi_mixed_bed",
+)
+_UNBALANCED = caution(
+    "unbalanced_legs",
+    SignalWord.DANGER,
+    "Acid and caustic run in one vessel: unbalanced flows meet in the bed, heat, and can steam and burst it.",
+    (
+        "Watch both flows and the temperature of the drain all the time; a person stays with the vessel.",
+        "If one flow stops, stop the other at once and displace both.",
+        "Vent open, relief valve tested.",
+    ),
+    LINE_GEAR,
+    ("GHS05",),
+    "rpi_mixed_bed",
+)
+_AIR = caution(
+    "compressed_air",
+    SignalWord.WARNING,
+    "Air under pressure moves water and resin with force and can burst a closed vessel.",
+    (
+        "Vent wide open before the air; the relief valve is set for the vessel and tested.",
+        "Set the regulator below the rating of the vessel. Never put a hand or the face over the vent.",
+        "Oil-free air only: oil fouls the resin and meets oxidizers badly.",
+    ),
+    ("goggles", "gloves", "boots", "hearing protection"),
+    (),
+    "trade_practice",
+)
+_CARBON_AIR = caution(
+    "carbon_takes_oxygen",
+    SignalWord.DANGER,
+    "Wet carbon takes the oxygen from the air of a closed tank or vessel: a person inside passes out without a warning.",
+    ("Put neither head nor body into a tank. No entry without a permit, a gas test and a standby.", "Open tanks outdoors or in moving air."),
+    FLOOR_GEAR,
+    (),
+    "handbook_memory",
+)  # fmt: skip
+_CARBON_DUST = caution(
+    "carbon_dust",
+    SignalWord.CAUTION,
+    "Carbon dust irritates eyes and lungs, and dry dust can burn.",
+    ("Wet the carbon as it is poured. No flame, no sparks, no compressed air to clean up.", "Keep it away from oxidizers and solvents."),
+    ("goggles", "gloves", "boots", "dust mask"),
+    (),
+    "handbook_memory",
+)  # fmt: skip
+_SPENT_CARBON = caution(
+    "spent_carbon",
+    SignalWord.WARNING,
+    "Spent carbon holds what it took from the water and may be a hazardous waste.",
+    ("Label the container before it is full.", "It leaves only after a named person has decided in writing what waste it is."),
+    LINE_GEAR,
+    (),
+    "trade_practice",
+)  # fmt: skip
+_SAMPLING = caution(
     "sampling",
     SignalWord.CAUTION,
     "Early rinse water is acid or caustic.",
     ("Wear glasses and gloves at the sample tap.",),
-    _QC_GEAR,
+    QC_GEAR,
     (),
     "trade_practice",
 )
+_RESIDUE = caution(
+    "residual_sanitizer",
+    SignalWord.CAUTION,
+    "Early rinse water holds sanitizer.",
+    (
+        "Wear glasses and gloves at the sample tap.",
+        "Nothing goes to customers or to carbon before the residual is measured.",
+    ),
+    QC_GEAR,
+    (),
+    "trade_practice",
+)
+
+_BY_KIND: dict[StepKind, tuple[Caution, ...]] = {
+    StepKind.LOAD: (_VESSEL, _OXIDIZER, _HANDLING),
+    StepKind.BACKWASH: (_OVERFLOW, _HANDLING),
+    StepKind.SEPARATE: (_OVERFLOW, _SEPARATED, _HANDLING),
+    StepKind.CUT: (_SEPARATED, _MOVING_RESIN, _HANDLING),
+    StepKind.JOIN: (_MEETING_LEGS, _MOVING_RESIN, _HANDLING),
+    StepKind.AIR_MIX: (_AIR,),
+    StepKind.EMPTY: (_CARBON_AIR, _SPENT_CARBON, _CARBON_DUST, _VESSEL),
+    StepKind.FILL: (_CARBON_DUST, _CARBON_AIR),
+}
+"""What a kind of step brings whatever the chemical. Settling brings nothing."""
+
+_JUDGED = (StepKind.FAST_RINSE, StepKind.RECIRCULATE, StepKind.SAMPLE)
 
 
 def step_cautions(
@@ -231,6 +193,7 @@ def step_cautions(
     strength_frac: float | None,
     stock_strength_frac: float | None,
     temperature_kelvin: float,
+    arrangement: LegArrangement = LegArrangement.APART,
 ) -> tuple[Caution, ...]:
     """The cautions of one step.
 
@@ -239,37 +202,48 @@ def step_cautions(
     kind : StepKind
         What is done
     chemical : Chemical | None
-        What is injected, or what was injected last before this step; None before the first injection
+        What is brought, or what was brought last before this step; None before the first chemical
     strength_frac : float | None
         Strength in the line, weight per weight [-]
     stock_strength_frac : float | None
         Strength of the concentrate at the skid, None where none is handled [-]
     temperature_kelvin : float
         Temperature of what flows [K]
+    arrangement : LegArrangement
+        How the legs of a mixed bed are regenerated; together, acid and caustic are in one vessel
     """
-    if kind is StepKind.LOAD:
-        return (_VESSEL, _OXIDIZER, _HANDLING)
-    if kind is StepKind.BACKWASH:
-        return (_OVERFLOW, _HANDLING)
-    if kind is StepKind.INJECT and chemical is not None:
+    found = _BY_KIND.get(kind)
+    if found is not None:
+        return found
+    if chemical is None:
+        return ()
+    strength = strength_frac or 0.0
+    if kind in (StepKind.INJECT, StepKind.SANITIZE):
         concentrate = stock_cautions(chemical, stock_strength_frac) if stock_strength_frac else ()
-        line = _diluted(chemical, strength_frac or 0.0, temperature_kelvin)
-        return (*concentrate, *line, standing_caution(chemical))
-    if kind is StepKind.DISPLACE and chemical is not None:
-        return _diluted(chemical, strength_frac or 0.0, temperature_kelvin)
-    if kind in (StepKind.FAST_RINSE, StepKind.SAMPLE) and chemical is not None:
-        return (_SAMPLING,) if chemical is not Chemical.SODIUM_CHLORIDE else ()
+        line = line_cautions(chemical, strength, temperature_kelvin)
+        together = arrangement is LegArrangement.TOGETHER and (chemical.is_acid or chemical.is_base)
+        balance = (_UNBALANCED,) if together and kind is StepKind.INJECT else ()
+        standing = (standing_caution(chemical),) if kind is StepKind.INJECT else (soaking_caution(chemical),)
+        return (*balance, *concentrate, *line, *standing)
+    if kind is StepKind.SOAK:
+        return (*line_cautions(chemical, strength, temperature_kelvin), soaking_caution(chemical))
+    if kind in (StepKind.DISPLACE, StepKind.RINSE):
+        return line_cautions(chemical, strength, temperature_kelvin)
+    if kind in _JUDGED and chemical is not Chemical.SODIUM_CHLORIDE:
+        return (_RESIDUE,) if chemical.is_oxidizer else (_SAMPLING,)
     return ()
 
 
 def protective_equipment(cautions: tuple[Caution, ...]) -> tuple[str, ...]:
     """All gear that a step asks for, each once, in the order met."""
     seen: dict[str, None] = {}
-    for caution in cautions:
-        seen.update(dict.fromkeys(caution.protective_equipment))
+    for entry in cautions:
+        seen.update(dict.fromkeys(entry.protective_equipment))
     items = list(seen)
     if "goggles and face shield" in seen:
         items = [item for item in items if item not in ("goggles", "safety glasses")]
+    if "goggles" in items:
+        items = [item for item in items if item != "safety glasses"]
     if "chemical-resistant gloves" in seen:
         items = [item for item in items if item != "gloves"]
     return tuple(items)

@@ -243,7 +243,7 @@ _SERVICE_STOPS: tuple[tuple[tuple[str, ...], str], ...] = (
     (("plating", "electroplat", "copper", "nickel", "silver", "cadmium", "chrome", "photo fix"), "metals"),
     (("cyanide",), "cyanide, which acid turns into a deadly gas"),
     (("radioact", "uranium", "radium", "nuclear"), "radioactive matter, which needs a licence"),
-    (("solvent", "pcb", "pfas", "degreas"), "matter that cannot be regenerated here"),
+    (("solvent", "pcb", "pfas", "degreas"), "matter that this plant does not handle"),
 )
 """Word stems in a declared service that forbid acceptance, and what they point to (common practice: segregate or
 refuse; the oxidizer list follows requirement CS-02)."""

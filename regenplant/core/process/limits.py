@@ -33,10 +33,58 @@ class PlantLimits:
     """15 °C: 50 % caustic below it is about to freeze (solid from 12.3 °C, read) and hardly pumps."""
     rinse_to_waste_bv: float = 3.0
     """Bed volumes of fast rinse that still go to the waste tank; common practice, the measured pH decides."""
-    excess_ratio_warn: float = 8.0
-    """A regenerant ratio above this is more likely a slip than a recipe; common practice."""
+    excess_ratio_warn: float = 10.0
+    """A regenerant ratio above this is more likely a slip than a recipe, double doses included; common practice."""
     neutralizer_first_share_frac: float = 0.90
     """Share of the neutralizer given before the pH is measured; common practice."""
+    # --- recipes: what no recipe of the plant may go beyond ---
+    hydrochloric_strength_max_frac: float = 0.10
+    """10 % HCl at the bed (5 to 10 % read); above it the lining and the seals of the vessel decide, ask their maker."""
+    sulfuric_strength_max_frac: float = 0.08
+    """8 % H2SO4 in the last step (6 to 8 %, from memory)."""
+    sulfuric_first_strength_max_frac: float = 0.02
+    """2 % in the first step on resin that may hold calcium (from memory; the saturation index of the plan is computed)."""
+    sulfuric_weak_acid_strength_max_frac: float = 0.008
+    """0.8 % on weak-acid cation, which holds mostly calcium (0.7 to 1 %, from memory)."""
+    caustic_strength_max_frac: float = 0.10
+    """10 % NaOH: the strongest read for a single bed (training text); 4 to 6 % is usual."""
+    oxidizer_strength_max_frac: float = 0.005
+    """0.5 % of an oxidizer on resin or in an emptied tank (0.1 to 0.25 %, common practice and from memory)."""
+    caustic_type_1_max_kelvin: float = 322.15
+    """49 °C (120 °F) on strong-base type 1, for silica; common practice, the resin's data sheet decides."""
+    caustic_type_2_max_kelvin: float = 308.15
+    """35 °C on strong-base type 2, which ages fast in warm caustic (from memory; the data sheet decides)."""
+    caustic_acrylic_max_kelvin: float = 308.15
+    """35 °C on acrylic strong base in hydroxide form (one data sheet, read; the resin's own decides)."""
+    gypsum_index_warn: float = 0.3
+    """Saturation index of gypsum that warns where the recipe sets none; a proposal, gypsum lags by minutes."""
+    gypsum_index_stop: float = 1.0
+    """Saturation index of gypsum that stops where the recipe sets none: tenfold, about where the usual first step of 2 % on
+    a resin half in calcium form stands. A proposal, not read; the plant sets it from its own beds."""
+    # --- mixed beds ---
+    interface_band_warn_m: float = 0.05
+    """How far the settled interface may lie off the interface collector; common practice."""
+    interface_band_limit_m: float = 0.15
+    """Further off than this, one regenerant reaches the other resin; common practice."""
+    leg_imbalance_warn_frac: float = 0.35
+    """Imbalance of acid and caustic that warns where each leg has its own vessel; common practice."""
+    leg_imbalance_limit_frac: float = 0.10
+    """Imbalance that stops both legs in one vessel where the recipe sets none: unbalanced flows heat and can steam (read)."""
+    velocity_ratio_warn: float = 1.5
+    """Ratio of settling velocities, cation over anion, below which two resins part badly; from memory."""
+    # --- weak resins ---
+    weak_ratio_low: float = 1.05
+    """Least regenerant ratio of a weak resin: near-stoichiometric, 105 to 120 % of the load; common practice."""
+    weak_ratio_high: float = 1.20
+    """Above it weak-acid cation only wastes acid; common practice."""
+    weak_base_ratio_high: float = 2.0
+    """The same for weak base: caustic 110 to 140 %, soda ash and ammonia up to 200 %; common practice and from memory."""
+    calcium_share_seen_frac: float = 0.05
+    """Share of calcium above which calcium on the resin is worth a word at the acid step; common practice."""
+    caustic_solids_warn_kg_per_m3: float = 0.02
+    """20 mg/L of solids dropping from the dilution water of caustic; from memory. Soft tap water drops about 12 (computed)."""
+    brine_cold_kelvin: float = 278.15
+    """5 °C: nearly saturated brine below it drops salt in the line (26 % is saturated near 0 °C, from memory)."""
 
 
 DEFAULT_LIMITS = PlantLimits()

@@ -13,7 +13,7 @@ from enum import StrEnum
 from regenplant.core.engineering.estimate import Estimate
 from regenplant.core.process.limits import PlantLimits
 from regenplant.core.process.recipes import RecipeDefinition
-from regenplant.core.process.vocabulary import Chemical, IonicForm, ResinFamily, StepKind, WaterKind
+from regenplant.core.process.vocabulary import Chemical, IonicForm, Leg, ResinFamily, StepKind, WaterKind
 
 
 # --- what goes in -------------------------------------------------------------------------------------------------
@@ -34,6 +34,59 @@ class ResinData:
     max_temperature_kelvin: float
     """Highest temperature in the regenerated form."""
     capacity_factor: float = 1.0
+    grade: str = "working"
+    cycles: int = 0
+    """Regenerations behind the oldest share of it that matters."""
+    bead_diameter_spread_frac: float = 0.15
+    """Standard deviation of the bead diameter over its mean; for separation and carry-over."""
+    bead_density_spread_kg_per_m3: float = 5.0
+    """Standard deviation of the wet bead density in the exhausted form."""
+
+
+@dataclass(frozen=True, slots=True)
+class MixedData:
+    """The two resins of a mixed bed. Families are those of the single resins (SAC_HYDROGEN, SBA_TYPE_1 ...)."""
+
+    cation: ResinData
+    anion: ResinData
+    cation_frac: float
+    """Share of the cation resin in the mixed volume, both in their exhausted forms."""
+
+
+@dataclass(frozen=True, slots=True)
+class FeedData:
+    """What the tanks were fed with, as far as it is known: it says what the resin holds. All >= 0.
+
+    From the customer's analysis or the plant's usual feed. Equivalents per volume; sodium stands for all monovalent
+    cations, chloride for chloride and what is like it.
+    """
+
+    calcium_eq_per_m3: float = 0.0
+    magnesium_eq_per_m3: float = 0.0
+    sodium_eq_per_m3: float = 0.0
+    chloride_eq_per_m3: float = 0.0
+    sulfate_eq_per_m3: float = 0.0
+    nitrate_eq_per_m3: float = 0.0
+    alkalinity_eq_per_m3: float = 0.0
+    carbon_dioxide_mol_per_m3: float = 0.0
+    silica_mol_per_m3: float = 0.0
+    basis: str = ""
+    """Where it comes from, in words."""
+
+    @property
+    def cations_eq_per_m3(self) -> float:
+        return self.calcium_eq_per_m3 + self.magnesium_eq_per_m3 + self.sodium_eq_per_m3
+
+    @property
+    def strong_anions_eq_per_m3(self) -> float:
+        """Chloride, sulfate, nitrate: the free mineral acidity behind a cation bed."""
+        return self.chloride_eq_per_m3 + self.sulfate_eq_per_m3 + self.nitrate_eq_per_m3
+
+    @property
+    def calcium_frac(self) -> float:
+        """Share of calcium in the equivalents a cation bed takes up; 0 for an empty analysis."""
+        total = self.cations_eq_per_m3
+        return self.calcium_eq_per_m3 / total if total > 0.0 else 0.0
 
 
 @dataclass(frozen=True, slots=True)
@@ -51,6 +104,10 @@ class VesselData:
     last_segregation_class: str = ""
     lock_out_reason: str = ""
     max_flow_m3_per_s: float | None = None
+    side_outlet_height_m: float | None = None
+    """Height of the interface collector above the bed support; None where there is none."""
+    air_max_m3_per_s: float | None = None
+    """Clean air for mixing, at the pressure in the vessel; None where there is none on record."""
 
 
 @dataclass(frozen=True, slots=True)
@@ -89,6 +146,8 @@ class SkidData:
     flow_max_m3_per_s: float
     heater_max_temperature_kelvin: float | None = None
     lock_out_reason: str = ""
+    heater_power_watt: float | None = None
+    """Rated power of the heater; None where it is not on record."""
 
 
 @dataclass(frozen=True, slots=True)
@@ -123,6 +182,14 @@ class PlanRequest:
     """Equivalents of foreign ions on the resin, if known from throughput and feed analysis [eq]."""
     limits: PlantLimits = field(default_factory=PlantLimits)
     """The plant's own limits; the defaults are the trade's."""
+    mixed: MixedData | None = None
+    """The two resins of a mixed bed; needed for a mixed family, meaningless for any other."""
+    anion_vessel: VesselData | None = None
+    """Where the anion leg runs when the legs are regenerated apart."""
+    feed: FeedData | None = None
+    """What the tanks were fed with; gives the calcium share and the composition of the spent regenerant."""
+    throughput_m3: float | None = None
+    """Water the tanks of this batch treated, all together; with ``feed`` it gives the eluted equivalents."""
 
 
 # --- what comes out -----------------------------------------------------------------------------------------------
@@ -185,7 +252,8 @@ class Caution:
 class EntrySpec:
     """One thing a person writes down during a step.
 
-    ``kind`` is a quantity kind of ``regenplant.units.KINDS``, or "confirm" (a tick), or "choice".
+    ``kind`` is a quantity kind of ``regenplant.units.KINDS``, or "confirm" (a tick), "choice", or "text"
+    (words: a label, a lot, a name).
     ``is_required`` entries must stand before the step can be done. ``is_before`` entries stand before the
     step may start (gear on, water flowing).
     """
@@ -205,13 +273,35 @@ class EntrySpec:
 class PlannedStep:
     """One step, ready to be carried out by a person.
 
-    ``figures`` by key: ``flow_m3_per_s``, ``flow_bv_per_h``, ``linear_velocity_m_per_s``, ``duration_s``,
-    ``volume_m3``, ``volume_bv``, ``expansion_frac``, ``expanded_height_m``, and for an injection also
-    ``chemical_kg_100``, ``stock_kg``, ``stock_m3``, ``dilution_water_kg``, ``dilution_water_m3``,
-    ``strength_frac``, ``density_kg_per_m3``, ``temperature_kelvin``, ``contact_time_s``, ``dose_kg_per_m3``,
-    ``applied_eq``, ``regenerant_ratio_frac``, ``dilution_water_flow_m3_per_s``, ``stock_flow_m3_per_s``,
-    ``unheated_temperature_kelvin``, ``dilution_water_temperature_kelvin`` and ``heating_duty_watt``. Figures of the
-    stock are left out when no usable stock is on record (a blocker says so). ``duration_s`` always stands.
+    ``figures`` by key; ``duration_s`` always stands. Doses and bed volumes refer to the bed of the step's leg.
+
+    - flow through the bed: ``flow_m3_per_s``, ``flow_bv_per_h``, ``linear_velocity_m_per_s``, ``volume_m3``, ``volume_bv``
+      (backwash, separation, injection, displacement, rinses) and ``pressure_drop_pascal`` (displacement, rinses; not
+      of emptied tanks)
+    - load: ``bed_depth_m``
+    - backwash: ``expansion_frac``, ``expanded_height_m``, ``minimum_velocity_m_per_s``; with a spread of bead sizes also
+      ``recommended_velocity_m_per_s``, ``recommended_flow_m3_per_s``, ``carry_over_velocity_m_per_s``, ``carry_over_frac``
+    - separation: ``expansion_frac`` (of the anion resin), ``expanded_height_m``, ``settling_time_s``
+    - separation and interface cut: ``separation_velocity_ratio``, ``interface_height_m``, ``overlap_frac``,
+      ``cation_in_anion_frac`` and ``anion_in_cation_frac`` (both after the recipe's cut)
+    - interface cut: ``cut_frac``, ``cut_m3``, ``lower_layer_m3``, ``upper_layer_m3``; with a side outlet on record also
+      ``side_outlet_height_m``, ``interface_offset_m``
+    - injection and sanitizing: ``chemical_kg_100``, ``dose_kg_per_m3``, ``strength_frac``, ``temperature_kelvin``,
+      ``density_kg_per_m3``, ``contact_time_s``, and with a usable stock ``stock_kg``, ``stock_m3``, ``dilution_water_kg``,
+      ``dilution_water_m3``; without one those are left out and a blocker says so
+    - injection: ``applied_eq`` (not of oxidizers and reductants), ``unheated_temperature_kelvin``,
+      ``dilution_water_flow_m3_per_s``, ``stock_flow_m3_per_s``; heated: ``dilution_water_temperature_kelvin``,
+      ``heating_duty_watt``, ``heating_energy_joule`` and, with the heater's power on record, ``heater_time_s``
+    - injection that regenerates: ``regenerant_ratio_frac``; on weak resins ``stoichiometric_dose_kg_per_m3`` and
+      ``recommended_dose_kg_per_m3``
+    - sulfuric acid that regenerates: ``exchanged_frac``, ``calcium_frac``, and with calcium ``gypsum_index``
+    - caustic: ``caustic_solids_kg_per_m3`` (per volume of dilution water), ``caustic_solids_kg``
+    - soak: ``strength_frac`` of what stands in the bed
+    - join: ``joined_m3``, ``bed_depth_m``
+    - air mix: ``air_velocity_m_per_s``, ``air_standard_flow_m3_per_s``, ``air_pressure_pascal``, ``air_flow_m3_per_s`` (in the
+      vessel), ``air_m3`` (standard), ``water_above_bed_m``, ``water_level_m``, ``water_drained_m3``
+    - recirculation: ``volume_m3`` is what the pump moves, ``loop_fill_m3`` the water it takes
+    - carbon: ``emptied_m3``, ``filled_m3``
     """
 
     number: int
@@ -226,6 +316,7 @@ class PlannedStep:
     is_safe_hold_after: bool = False
     ends_when: str = ""
     drain_to: str = ""
+    leg: Leg = Leg.WHOLE
 
     def value(self, key: str) -> float:
         """The value of one figure in SI; KeyError if this step has no such figure."""
@@ -236,13 +327,29 @@ class PlannedStep:
 class BatchPlan:
     """The whole plan.
 
-    ``totals`` by key: ``duration_s``, ``resin_volume_m3``, ``bed_depth_m``, ``bed_fill_frac``,
-    ``chemical_kg_100:<chemical>``, ``stock_kg:<chemical>``, ``stock_m3:<chemical>``, ``water_m3:<kind>``,
-    ``waste_m3``, ``eluted_eq``, ``excess_eq``, ``waste_ph``, ``neutralizer_first_eq``, ``neutralizer_second_eq``,
-    ``chloride_kg``, ``sodium_kg``; also ``applied_eq``, ``regenerant_ratio_frac``, ``neutralizer_first_kg_100``,
-    ``neutralizer_second_kg_100`` and, where the neutralizer is in stock, ``neutralizer_first_stock_m3`` and
-    ``neutralizer_second_stock_m3``; ``waste_temperature_kelvin``, ``neutralization_rise_kelvin`` and, for sulfuric acid,
-    ``sulfate_kg``. ``excess_eq`` is positive for acid, negative for alkali.
+    ``totals`` by key. Those marked * carry ``:cation`` and ``:anion`` for a mixed bed and stand plain for any other.
+
+    - ``duration_s`` (the legs of a mixed bed run at the same time; then also ``duration_s:cation``, ``duration_s:anion``),
+      ``resin_volume_m3``, ``bed_depth_m``, ``bed_fill_frac``
+    - ``chemical_kg_100:<chemical>``, ``stock_kg:<chemical>``, ``stock_m3:<chemical>``, ``water_m3:<kind>``
+    - ``applied_eq``*, ``eluted_eq``* (and plain, of both), ``regenerant_ratio_frac``*, ``excess_eq``* (and plain, of all
+      together): positive for acid, negative for alkali
+    - two legs: ``regenerant_rate_eq_per_s``*, ``leg_balance_frac`` (share of the larger), ``legs_meet_rise_kelvin``,
+      ``legs_meet_temperature_kelvin`` (both regenerants unspent)
+    - ``waste_m3``, ``waste_temperature_kelvin``, ``waste_ph`` (of all in one tank; two legs also ``waste_ph:cation``,
+      ``waste_ph:anion``, ``waste_rise_kelvin``), ``waste_gypsum_index`` and the like where solids may fall
+    - ``neutralizer_first_eq``, ``neutralizer_second_eq``, ``neutralizer_first_kg_100``, ``neutralizer_second_kg_100``,
+      ``neutralization_rise_kelvin`` and, where the neutralizer is in stock, ``neutralizer_first_stock_m3``,
+      ``neutralizer_second_stock_m3``; ``sensitivity_less_ph`` and ``sensitivity_more_ph`` at one percent
+    - ``chloride_kg``, ``sodium_kg`` and, where there is any, ``sulfate_kg``, ``calcium_kg``, ``magnesium_kg``,
+      ``nitrate_kg``, ``ammonium_kg``
+    - after the regeneration: ``expected_capacity_eq_per_m3``*, ``expected_efficiency_frac``*,
+      ``expected_sodium_leakage_kg_per_m3`` or ``expected_hardness_leakage_kg_per_m3`` (as CaCO3, with a feed); mixed bed:
+      ``sodium_form_frac``, ``chloride_form_frac``, ``expected_sodium_leakage_kg_per_m3``,
+      ``expected_chloride_leakage_kg_per_m3``, ``expected_sodium_rise`` and ``expected_chloride_rise`` (times that of a
+      perfect separation), ``expected_ph``, ``expected_conductivity_siemens_per_m``, ``expected_resistivity_ohm_m``
+
+    Carbon has no equivalents, no load and no ratio.
     """
 
     request: PlanRequest

@@ -11,25 +11,33 @@ from collections.abc import Mapping
 from dataclasses import dataclass, fields, is_dataclass
 from functools import cached_property
 
-from regenplant.core.engineering import beds, solutions
-from regenplant.core.engineering.estimate import Estimate, Input
+from regenplant.core.engineering import loads, solutions
+from regenplant.core.engineering.estimate import Estimate
 from regenplant.core.engineering.hydraulics import Bead
 from regenplant.core.engineering.ranges import require_positive, require_within
 from regenplant.core.errors import OutOfRange
-from regenplant.core.process.plan import PlanRequest, SkidData, StockData, WaterData
+from regenplant.core.process.plan import (
+    PlanRequest,
+    ResinData,
+    SkidData,
+    StockData,
+    WaterData,
+)
+from regenplant.core.process.plan_bed import Bed, mixed_beds, whole_volume
 from regenplant.core.process.recipes import RecipeStep
-from regenplant.core.process.vocabulary import EXHAUSTED_FORM, REGENERATED_FORM, Chemical, WaterKind
+from regenplant.core.process.vocabulary import (
+    EXHAUSTED_FORM,
+    REGENERATED_FORM,
+    Chemical,
+    Leg,
+    LegArrangement,
+    ResinFamily,
+    StepKind,
+    WaterKind,
+)
 
 ASSUMED_WATER_KELVIN = 293.15
 """20 °C, taken where a supply is missing from the records, so that the rest of the plan can still be shown."""
-
-CHEMICALS_BY_FAMILY = {
-    "sac_h": (Chemical.HYDROCHLORIC_ACID, Chemical.SULFURIC_ACID),
-    "sac_na": (Chemical.SODIUM_CHLORIDE,),
-    "sba_1": (Chemical.SODIUM_HYDROXIDE,),
-    "sba_2": (Chemical.SODIUM_HYDROXIDE,),
-}
-"""What may regenerate a family; by ``ResinFamily`` value."""
 
 
 def set_point(symbol: str, name: str, value: float, unit: str, kind: str) -> Estimate:
@@ -81,12 +89,19 @@ class PlanBasis:
                 field="resin_volume_form",
             )
         require_finite(request, "the request")
-        require_positive(request.resin.operating_capacity_eq_per_m3, "operating capacity", "eq/m³")
-        require_within(request.resin.capacity_factor, 0.05, 1.5, "capacity factor")
-        require_positive(request.vessel.straight_height_m, "straight height of the vessel", "m")
-        require_positive(request.vessel.bed_volume_max_m3, "rated bed volume of the vessel", "m³")
+        for resin in self._resins():
+            require_positive(resin.operating_capacity_eq_per_m3, "operating capacity", "eq/m³")
+            require_within(resin.capacity_factor, 0.05, 1.5, "capacity factor")
+        if family.is_mixed:
+            self._require_mixed()
+        for vessel in (request.vessel, request.anion_vessel):
+            if vessel is not None:
+                require_positive(vessel.straight_height_m, "straight height of the vessel", "m")
+                require_positive(vessel.bed_volume_max_m3, "rated bed volume of the vessel", "m³")
         if request.eluted_equivalents is not None:
             require_positive(request.eluted_equivalents, "load on the resin", "eq")
+        if request.throughput_m3 is not None:
+            require_positive(request.throughput_m3, "throughput", "m³")
         for stock in request.stock.values():
             require_within(stock.strength_frac, 0.0, 1.0, f"strength of lot {stock.lot_code}")
             require_within(
@@ -94,43 +109,58 @@ class PlanBasis:
             )
             if stock.density_kg_per_m3 is not None:
                 require_within(
-                    stock.density_kg_per_m3, 900.0, 2000.0, f"density of lot {stock.lot_code}", "kg/m³"
+                    stock.density_kg_per_m3, 850.0, 2000.0, f"density of lot {stock.lot_code}", "kg/m³"
                 )
 
-    # --- the bed ----------------------------------------------------------------------------------------------
+    def _resins(self) -> tuple[ResinData, ...]:
+        if self.request.resin.family.is_exchanged:
+            return ()  # carbon holds no exchange capacity
+        mixed = self.request.mixed
+        return (mixed.cation, mixed.anion) if mixed is not None else (self.request.resin,)
+
+    def _require_mixed(self) -> None:
+        mixed = self.request.mixed
+        if mixed is None:
+            raise OutOfRange(
+                f"Resin {self.request.resin.type_code} is a mixed bed; its cation and anion resin are not on record. "
+                "Write them down with the resin type.",
+                code="mixed_resins_missing",
+            )
+        require_within(mixed.cation_frac, 0.1, 0.9, "share of the cation resin in the mixed bed")
+        if not mixed.cation.family.is_cation or not mixed.anion.family.is_anion:
+            raise OutOfRange(
+                f"A mixed bed is a cation and an anion resin; on record are {mixed.cation.type_code} "
+                f"({mixed.cation.family.label}) and {mixed.anion.type_code} ({mixed.anion.family.label}).",
+                code="mixed_resins_wrong",
+            )
+
+    # --- the beds ---------------------------------------------------------------------------------------------
+    def bed(self, leg: Leg) -> Bed:
+        """The bed a step works on."""
+        return self._beds[leg]
+
     @cached_property
-    def reference_volume(self) -> Estimate:
-        """Resin volume in the exhausted form: what doses and bed volumes refer to."""
-        request = self.request
+    def _beds(self) -> dict[Leg, Bed]:
+        request, mixed = self.request, self.request.mixed
         family = request.resin.family
-        same_form = EXHAUSTED_FORM[family] is REGENERATED_FORM[family]
-        is_regenerated = not same_form and request.resin_volume_form is REGENERATED_FORM[family]
-        return beds.volume_in_exhausted_form(
-            request.resin_volume_m3, request.resin.swelling_frac, is_regenerated
+        if not family.is_mixed or mixed is None:
+            return {
+                Leg.WHOLE: Bed(
+                    Leg.WHOLE, request.resin, request.vessel, whole_volume(request), self._eluted(family)
+                )
+            }
+        apart = request.recipe.arrangement is LegArrangement.APART
+        anion_vessel = (request.anion_vessel if apart else None) or request.vessel
+        return mixed_beds(
+            request,
+            mixed,
+            (request.vessel, anion_vessel),
+            (self._eluted(mixed.cation.family), self._eluted(mixed.anion.family)),
         )
 
-    @cached_property
-    def volume_m3(self) -> float:
-        return self.reference_volume.value
-
-    @cached_property
-    def swollen_volume_m3(self) -> float:
-        """The larger of the two forms [m³]: what the vessel must hold at any moment."""
-        return self.volume_m3 * (1.0 + max(self.request.resin.swelling_frac, 0.0))
-
-    @cached_property
-    def depth(self) -> Estimate:
-        return beds.bed_depth(self.volume_m3, self.request.vessel.internal_diameter_m)
-
-    @cached_property
-    def bead(self) -> Bead:
-        resin = self.request.resin
-        return Bead(resin.bead_diameter_m, resin.bead_density_kg_per_m3, resin.settled_void_frac)
-
-    @cached_property
-    def load(self) -> Estimate:
-        """Equivalents to be taken off the resin."""
-        request, resin = self.request, self.request.resin
+    def _eluted(self, family: ResinFamily) -> Estimate | None:
+        """Equivalents on the resin as recorded, or from throughput and feed; None where neither is known."""
+        request = self.request
         if request.eluted_equivalents is not None:
             return recorded(
                 "n_e",
@@ -139,22 +169,49 @@ class PlanBasis:
                 "eq",
                 "equivalents",
             )
-        return Estimate(
-            symbol="n_e",
-            name="load on the resin at operating capacity",
-            value=self.volume_m3 * resin.operating_capacity_eq_per_m3 * resin.capacity_factor,
-            unit="eq",
-            kind="equivalents",
-            formula="V_r · c_o · f_c",
-            inputs=(
-                self.reference_volume.as_input(),
-                Input("c_o", "operating capacity of the resin type", resin.operating_capacity_eq_per_m3, "eq/m^3", "capacity"),
-                Input("f_c", "capacity factor of the lot", resin.capacity_factor, "dimensionless", "fraction"),
-            ),
-            method="operating capacity times volume",
-            source="supplier_sheet",
-            valid="resin exhausted to its operating capacity; a shorter run leaves less",
-        )  # fmt: skip
+        if request.throughput_m3 is None or request.feed is None or family.is_exchanged or family.is_mixed:
+            return None
+        return loads.eluted_equivalents(family.value, request.feed, request.throughput_m3)
+
+    @property
+    def beds(self) -> tuple[Bed, ...]:
+        """The beds that chemicals meet: both legs of a mixed bed, else the whole bed."""
+        if self.request.resin.family.is_mixed:
+            return (self.bed(Leg.CATION), self.bed(Leg.ANION))
+        return (self.bed(Leg.WHOLE),)
+
+    def is_emptied_at(self, step: RecipeStep) -> bool:
+        """Whether the tanks stand empty at this step: between emptying them and filling them anew."""
+        kinds = [entry.kind for entry in self.request.recipe.steps]
+        if StepKind.EMPTY not in kinds:
+            return False
+        place = next(index for index, entry in enumerate(self.request.recipe.steps) if entry is step)
+        return StepKind.EMPTY in kinds[:place] and StepKind.FILL not in kinds[:place]
+
+    @property
+    def reference_volume(self) -> Estimate:
+        """Volume of the whole bed in the exhausted form."""
+        return self.bed(Leg.WHOLE).reference_volume
+
+    @property
+    def volume_m3(self) -> float:
+        return self.bed(Leg.WHOLE).volume_m3
+
+    @property
+    def swollen_volume_m3(self) -> float:
+        return self.bed(Leg.WHOLE).swollen_volume_m3
+
+    @property
+    def depth(self) -> Estimate:
+        return self.bed(Leg.WHOLE).depth
+
+    @property
+    def bead(self) -> Bead:
+        return self.bed(Leg.WHOLE).bead
+
+    @property
+    def load(self) -> Estimate:
+        return self.bed(Leg.WHOLE).load
 
     # --- supplies ---------------------------------------------------------------------------------------------
     def water(self, kind: WaterKind | None) -> WaterData | None:

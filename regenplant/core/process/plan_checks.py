@@ -6,19 +6,24 @@ met or not, so that a reader sees what was looked at.
 
 from __future__ import annotations
 
-from collections.abc import Mapping, Sequence
+from collections.abc import Iterator, Mapping, Sequence
 
 from regenplant.core.engineering.estimate import Estimate
-from regenplant.core.process.plan import Check, PlannedStep, Severity
+from regenplant.core.process.plan import Check, PlannedStep, ResinData, Severity
 from regenplant.core.process.plan_basis import PlanBasis
+from regenplant.core.process.plan_mixed_checks import mixed_checks
+from regenplant.core.process.plan_ratio_checks import ratio_checks
 from regenplant.core.process.plan_step_checks import step_checks
 from regenplant.core.process.plan_supply_checks import chemical_checks, waste_checks, water_checks
-from regenplant.core.process.vocabulary import Chemical, SegregationClass, StepKind
-from regenplant.core.process.wording import listed, say, say_range
+from regenplant.core.process.plan_vessel_checks import bed_checks, vessel_checks
+from regenplant.core.process.recipe_rules import may_follow_undisplaced, offences
+from regenplant.core.process.vocabulary import Leg, StepKind
+from regenplant.core.process.wording import listed, say
 
-_BLOCKER, _WARNING, _NOTE = Severity.BLOCKER, Severity.WARNING, Severity.NOTE
+_BLOCKER = Severity.BLOCKER
 
-_STRONG = (Chemical.HYDROCHLORIC_ACID, Chemical.SULFURIC_ACID, Chemical.SODIUM_HYDROXIDE)
+_CHECKED_ELSEWHERE = ("chemical_for_family", "hold_with_chemical", "sulfuric_hold", "no_displacement_between")
+"""Offences of a recipe that a check of the plan states with the step's own numbers."""
 
 
 def build_checks(
@@ -26,179 +31,120 @@ def build_checks(
 ) -> tuple[Check, ...]:
     """Every check of a plan, those of vessel and resin first, then step by step, then supplies and waste."""
     return (
-        *_vessel_checks(basis),
-        *_bed_checks(basis),
+        *vessel_checks(basis),
+        *_resin_checks(basis),
+        *bed_checks(basis),
+        *_rule_checks(basis),
         *_sequence_checks(basis, steps),
         *step_checks(basis, steps),
+        *mixed_checks(basis, steps),
         *chemical_checks(basis, steps, totals),
+        *ratio_checks(basis, totals),
         *water_checks(basis, steps, totals),
         *waste_checks(basis, totals),
     )
 
 
-# --- vessel and class -----------------------------------------------------------------------------------------------
-def _vessel_checks(basis: PlanBasis) -> list[Check]:
-    request, vessel = basis.request, basis.request.vessel
-    family = request.resin.family
-    found = [
-        Check(
-            "recipe_family",
-            request.recipe.family is family,
-            _BLOCKER,
-            f"Recipe {request.recipe.code} is for {request.recipe.family.label}; the resin is {family.label}."
-            if request.recipe.family is not family
-            else f"Recipe {request.recipe.code} is for {family.label}.",
-        ),
-        Check(
-            "vessel_family",
-            family in vessel.families,
-            _BLOCKER,
-            f"Vessel {vessel.code} may hold {listed(entry.abbreviation for entry in vessel.families) or 'no family'}; "
-            f"the resin is {family.abbreviation}.",
-        ),
-        Check(
-            "vessel_class",
-            request.segregation_class in vessel.segregation_classes,
-            _BLOCKER,
-            f"Vessel {vessel.code} may hold class {listed(vessel.segregation_classes) or 'none'}; "
-            f"this batch is class {request.segregation_class}.",
-        ),
-        _regenerable(request.segregation_class),
-        Check(
-            "vessel_lock_out",
-            not vessel.lock_out_reason,
-            _BLOCKER,
-            f"Vessel {vessel.code} is locked out: {vessel.lock_out_reason}. It starts nothing until the lock-out is lifted."
-            if vessel.lock_out_reason
-            else f"Vessel {vessel.code} is not locked out.",
-        ),
-        _class_sequence(basis),
-        _last_chemical(basis),
-    ]
-    return found
+# --- the resin against the recipe -----------------------------------------------------------------------------------
+def _resins(basis: PlanBasis) -> tuple[ResinData, ...]:
+    mixed = basis.request.mixed
+    if mixed is None or not basis.request.resin.family.is_mixed:
+        return (basis.request.resin,)
+    return (basis.request.resin, mixed.cation, mixed.anion)
 
 
-def _regenerable(code: str) -> Check:
-    known = code in {entry.value for entry in SegregationClass}
-    allowed = known and SegregationClass(code).may_be_regenerated
-    if allowed:
-        sentence = f"Class {code} may be regenerated."
-    elif known:
-        sentence = (
-            f"Class {code} ({SegregationClass(code).label}) enters no batch without a written disposition."
-        )
-    else:
-        sentence = f"{code!r} is no segregation class. Write A, B, C or D."
-    return Check("class_regenerable", allowed, _BLOCKER, sentence)
-
-
-def _class_sequence(basis: PlanBasis) -> Check:
-    request, vessel = basis.request, basis.request.vessel
-    last, now = vessel.last_segregation_class, request.segregation_class
-    clean_needed = bool(last) and last != now and now != SegregationClass.INDUSTRIAL.value
-    if clean_needed:
-        sentence = (
-            f"Vessel {vessel.code} last held class {last}; class {now} needs a written clean-down first. "
-            "Write the clean-down, or take another vessel."
-        )
-    elif last and last == now == SegregationClass.DEDICATED.value:
-        sentence = f"Vessel {vessel.code} last held class {last}, as now; between two owners it needs a clean-down record."
-    else:
-        sentence = (
-            f"Vessel {vessel.code} last held class {last}; class {now} may follow."
-            if last
-            else f"Vessel {vessel.code} is clean for class {now}."
-        )
-    return Check("class_sequence", not clean_needed, _BLOCKER, sentence)
-
-
-def _last_chemical(basis: PlanBasis) -> Check:
-    vessel = basis.request.vessel
-    coming = [step.chemical for step in basis.request.recipe.steps if step.chemical is not None]
-    last = vessel.last_chemical
-    if last is None or vessel.is_flushed or not coming:
-        return Check("last_chemical", True, _BLOCKER, f"Vessel {vessel.code} is flushed.")
-    first = coming[0]
-    if first is last:
-        return Check(
-            "last_chemical", True, _BLOCKER, f"Vessel {vessel.code} last held {last.label.lower()}, as now."
-        )
-    clash = first in _STRONG and last in _STRONG
-    what = "They react with heat." if clash else "Traces carry over."
-    return Check(
-        "last_chemical",
-        False,
-        _BLOCKER if clash else _WARNING,
-        f"Vessel {vessel.code} last held {last.label.lower()} and is not flushed; {first.label.lower()} comes next. {what} "
-        "Flush it and write the flush.",
-    )
-
-
-# --- the bed --------------------------------------------------------------------------------------------------------
-def _bed_checks(basis: PlanBasis) -> list[Check]:
-    vessel, limits = basis.request.vessel, basis.request.limits
-    volume, low, high = basis.volume_m3, vessel.bed_volume_min_m3, vessel.bed_volume_max_m3
-    swollen_depth = basis.depth.value * basis.swollen_volume_m3 / volume
-    fits = volume <= high
-    if volume < low:
-        sentence = f"Too few to start: {say(volume, 'resin_volume')}, vessel {vessel.code} needs {say(low, 'resin_volume')}."
-    elif not fits:
-        sentence = f"Too much for vessel {vessel.code}: {say(volume, 'resin_volume')}, at most {say(high, 'resin_volume')}. Take tanks out."
-    else:
-        sentence = f"{say(volume, 'resin_volume')} fit vessel {vessel.code}, which takes {say_range(low, high, 'resin_volume')}."
-    height = vessel.straight_height_m
-    return [
-        Check("vessel_fill", low <= volume <= high, _BLOCKER, sentence, None, volume, low, high, "m^3", "resin_volume"),
-        Check(
-            "bed_height",
-            swollen_depth <= height,
-            _BLOCKER,
-            f"Fully swollen the bed is {say(swollen_depth, 'length')} deep; the vessel has {say(height, 'length')}.",
-            None, swollen_depth, None, height, "m", "length",
-        ),
-        Check(
-            "bed_depth",
-            basis.depth.value >= limits.bed_depth_warn_m,
-            _WARNING,
-            f"The bed is {say(basis.depth.value, 'length')} deep; even flow wants at least {say(limits.bed_depth_warn_m, 'length')}.",
-            None, basis.depth.value, limits.bed_depth_warn_m, None, "m", "length",
-        ),
-    ]  # fmt: skip
+def _resin_checks(basis: PlanBasis) -> Iterator[Check]:
+    """Grade and age, where the recipe limits them."""
+    recipe = basis.request.recipe
+    for resin in _resins(basis):
+        if recipe.grades:
+            fits = resin.grade in recipe.grades
+            yield Check(
+                "resin_grade",
+                fits,
+                _BLOCKER,
+                f"Resin {resin.type_code} is of grade {resin.grade}; recipe {recipe.code} takes {listed(recipe.grades)} only."
+                if not fits
+                else f"Resin {resin.type_code} is of grade {resin.grade}, which recipe {recipe.code} takes.",
+            )
+        most = recipe.limits.get("resin_cycles_max")
+        if most is not None:
+            fits = resin.cycles <= most
+            yield Check(
+                "resin_cycles",
+                fits,
+                _BLOCKER,
+                f"Resin {resin.type_code} has {say(resin.cycles, 'count')} regenerations behind it, at most {say(most, 'count')}."
+                + ("" if fits else " Use it in a working bed from now on."),
+                None, float(resin.cycles), None, most, "dimensionless", "count",
+            )  # fmt: skip
 
 
 # --- the order of the recipe ----------------------------------------------------------------------------------------
+def _rule_checks(basis: PlanBasis) -> list[Check]:
+    """The prohibitions of the trade; a recipe approved before a rule existed is caught here."""
+    recipe = basis.request.recipe
+    broken = [
+        Check("recipe_rules", False, _BLOCKER, offence.sentence, offence.step_number)
+        for offence in offences(recipe, basis.request.limits)
+        if offence.code not in _CHECKED_ELSEWHERE
+    ]
+    return broken or [
+        Check(
+            "recipe_rules",
+            True,
+            _BLOCKER,
+            f"Recipe {recipe.code} breaks none of the rules on what may follow what.",
+        )
+    ]
+
+
 def _sequence_checks(basis: PlanBasis, steps: Sequence[PlannedStep]) -> list[Check]:
     """Chemicals that must not meet inside one recipe, and safe holds that are none."""
     found: list[Check] = []
-    previous: PlannedStep | None = None
+    previous: dict[Leg, PlannedStep] = {}
     for step in steps:
+        before = previous.get(step.leg)
         if step.kind is StepKind.INJECT:
-            if previous is not None and previous.kind is StepKind.INJECT:
-                same = previous.chemical is step.chemical
-                found.append(
-                    Check(
-                        "injection_order",
-                        same,
-                        _BLOCKER,
-                        f"Step {step.number} follows step {previous.number} without displacement, with "
-                        + ("the same chemical." if same else "another chemical. Put a displacement between."),
-                        step.number,
-                    )
-                )
-            found.append(
-                Check(
-                    "hold_after_injection",
-                    not step.is_safe_hold_after,
-                    _BLOCKER,
-                    f"Step {step.number} is no hold point: chemical stands in the bed."
-                    if step.is_safe_hold_after
-                    else f"Step {step.number} goes on to displacement without a hold.",
-                    step.number,
-                )
-            )
-        previous = step
-    if not any(step.kind is StepKind.INJECT for step in steps):
+            if before is not None and before.kind is StepKind.INJECT:
+                found.append(_injection_order(before, step))
+            found.append(_hold(step))
+        previous[step.leg] = step
+    is_exchange = basis.request.resin.family.is_exchanged
+    if not is_exchange and not any(step.kind is StepKind.INJECT for step in steps):
         found.append(
             Check("no_injection", False, _BLOCKER, f"Recipe {basis.request.recipe.code} injects nothing.")
         )
     return found
+
+
+def _injection_order(before: PlannedStep, step: PlannedStep) -> Check:
+    assert before.chemical is not None and step.chemical is not None
+    same = before.chemical is step.chemical
+    bears = may_follow_undisplaced(before.chemical, step.chemical)
+    how = (
+        "the same chemical."
+        if same
+        else "brine and caustic, which bear each other."
+        if bears
+        else "another chemical. Put a displacement between."
+    )
+    return Check(
+        "injection_order",
+        bears,
+        _BLOCKER,
+        f"Step {step.number} follows step {before.number} without displacement, with {how}",
+        step.number,
+    )
+
+
+def _hold(step: PlannedStep) -> Check:
+    return Check(
+        "hold_after_injection",
+        not step.is_safe_hold_after,
+        _BLOCKER,
+        f"Step {step.number} is no hold point: chemical stands in the bed."
+        if step.is_safe_hold_after
+        else f"Step {step.number} goes on to displacement without a hold.",
+        step.number,
+    )

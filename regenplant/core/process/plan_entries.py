@@ -2,180 +2,340 @@
 
 from __future__ import annotations
 
-from collections.abc import Mapping
+from collections.abc import Callable, Mapping
 
 from regenplant.core.engineering.estimate import Estimate
 from regenplant.core.engineering.ions import calcium_carbonate_from_eq_per_m3
+from regenplant.core.process.entry_parts import (
+    BAND_FRAC,
+    COUNT_BAND_FRAC,
+    RINSED_PH,
+    StepCase,
+    banded,
+    confirm,
+    flow_and_volume,
+    ranged,
+    residual_sanitizer,
+    text,
+)
 from regenplant.core.process.plan import EntrySpec
 from regenplant.core.process.plan_basis import PlanBasis
-from regenplant.core.process.recipes import RecipeStep, SetPoint
-from regenplant.core.process.vocabulary import Chemical, ResinFamily, StepKind
+from regenplant.core.process.plan_entries_carbon import empty_entries, fill_entries
+from regenplant.core.process.plan_entries_mixed import (
+    air_mix_entries,
+    cut_entries,
+    join_entries,
+    separate_entries,
+)
+from regenplant.core.process.recipes import RecipeStep
+from regenplant.core.process.vocabulary import Chemical, Leg, LegArrangement, Purpose, ResinFamily, StepKind
 from regenplant.core.process.wording import say
 
-BAND_FRAC = 0.10
-"""How far a flow set at a skid may be off before it is outside; common practice."""
-COUNT_BAND_FRAC = 0.05
-"""How far a counted resin volume may be off the planned one; common practice."""
+__all__ = ["BAND_FRAC", "COUNT_BAND_FRAC", "step_entries"]
 
 
 def step_entries(
     basis: PlanBasis, step: RecipeStep, figures: Mapping[str, Estimate], last_injection: RecipeStep | None
 ) -> tuple[EntrySpec, ...]:
     """The entries of one step, those needed before the start first."""
-    return {
-        StepKind.LOAD: _load,
-        StepKind.BACKWASH: _backwash,
-        StepKind.SETTLE: _settle,
-        StepKind.INJECT: _inject,
-        StepKind.DISPLACE: _displace,
-        StepKind.FAST_RINSE: _fast_rinse,
-        StepKind.SAMPLE: _sample,
-    }[step.kind](basis, step, figures, last_injection)
+    return _ENTRIES[step.kind](StepCase(basis, step, figures, last_injection))
 
 
-def _confirm(
-    key: str, name: str, *, is_before: bool = False, is_required: bool = True, help: str = ""
-) -> EntrySpec:
-    return EntrySpec(key, name, "confirm", is_before=is_before, is_required=is_required, help=help)
+def _load(case: StepCase) -> tuple[EntrySpec, ...]:
+    request = case.basis.request
+    found = [
+        confirm("vessel_ready", "Vessel empty, rinsed, right class and lines lined up", is_before=True),
+        confirm("gear_on", "Gear on", is_before=True, help="Glasses, gloves, boots."),
+    ]
+    if request.recipe.purpose is Purpose.CLEANING:
+        found.append(
+            text(
+                "test_before",
+                "Test of the resin before cleaning",
+                is_before=True,
+                is_required=False,
+                help="What was seen or measured.",
+            )
+        )
+    found += [
+        confirm("tanks_checked", "Every tank on the list scanned and emptied"),
+        banded(
+            "resin_volume",
+            f"Resin volume loaded, {request.resin_volume_form.label}",
+            "resin_volume",
+            request.resin_volume_m3,
+            COUNT_BAND_FRAC,
+            help="Settled, not tapped.",
+        ),
+        confirm(
+            "nothing_foreign", "No other resin, color or odor seen", help="If you see any: stop and hold."
+        ),
+    ]
+    if request.recipe.purpose is Purpose.CONDITIONING:
+        found.append(text("new_lot", "Lot on the bags or drums of the new resin"))
+    return tuple(found)
 
 
-def _ranged(
-    key: str, name: str, kind: str, point: SetPoint, factor: float = 1.0, **extra: object
-) -> EntrySpec:
-    return EntrySpec(
-        key, name, kind, low=point.low * factor, high=point.high * factor, target=point.target * factor, **extra  # type: ignore[arg-type]
-    )  # fmt: skip
-
-
-def _banded(key: str, name: str, kind: str, target: float, band: float, **extra: object) -> EntrySpec:
-    return EntrySpec(
-        key, name, kind, low=target * (1.0 - band), high=target * (1.0 + band), target=target, **extra  # type: ignore[arg-type]
-    )  # fmt: skip
-
-
-def _load(
-    basis: PlanBasis, step: RecipeStep, figures: Mapping[str, Estimate], last: RecipeStep | None
-) -> tuple[EntrySpec, ...]:
-    volume = basis.request.resin_volume_m3
+def _backwash(case: StepCase) -> tuple[EntrySpec, ...]:
+    flow = case.figures["flow_m3_per_s"].value
+    supply = case.basis.water_kelvin(case.step.water)
     return (
-        _confirm("vessel_ready", "Vessel empty, rinsed, right class and lines lined up", is_before=True),
-        _confirm("gear_on", "Gear on", is_before=True, help="Glasses, gloves, boots."),
-        _confirm("tanks_checked", "Every tank on the list scanned and emptied"),
-        _banded("resin_volume", f"Resin volume loaded, {basis.request.resin_volume_form.label}", "resin_volume", volume, COUNT_BAND_FRAC,
-                help="Settled, not tapped."),
-        _confirm("nothing_foreign", "No other resin, color or odor seen", help="If you see any: stop and hold."),
-    )  # fmt: skip
-
-
-def _backwash(
-    basis: PlanBasis, step: RecipeStep, figures: Mapping[str, Estimate], last: RecipeStep | None
-) -> tuple[EntrySpec, ...]:
-    flow = figures["flow_m3_per_s"].value
-    supply = basis.water_kelvin(step.water)
-    return (
-        _confirm("catcher_in_place", "Resin catcher in place and empty", is_before=True),
+        confirm("catcher_in_place", "Resin catcher in place and empty", is_before=True),
         EntrySpec("water_temperature", "Water temperature", "temperature", low=supply - 3.0, high=supply + 3.0, target=supply,
                   help="Colder water lifts the bed higher: outside this range the flow must be planned again."),
-        EntrySpec("flow", "Backwash flow", "flow", low=flow * (1.0 - BAND_FRAC), high=flow * (1.0 + BAND_FRAC), target=flow),
-        EntrySpec("duration", "Backwash time", "duration", low=step.settings["duration_s"].low,
-                  high=step.settings["duration_s"].high, target=step.settings["duration_s"].target),
-        _confirm("water_clear", "Water runs clear"),
-        EntrySpec("resin_lost", "Resin found in the catcher", "resin_volume", low=0.0, high=0.01 * basis.volume_m3, target=0.0,
+        banded("flow", "Backwash flow", "flow", flow, BAND_FRAC),
+        ranged("duration", "Backwash time", "duration", case.setting("duration_s")),
+        confirm("water_clear", "Water runs clear"),
+        EntrySpec("resin_lost", "Resin found in the catcher", "resin_volume", low=0.0, high=0.01 * case.bed.volume_m3, target=0.0,
                   is_required=False, help="Above 1 % of the bed: hold and tell the supervisor."),
     )  # fmt: skip
 
 
-def _settle(
-    basis: PlanBasis, step: RecipeStep, figures: Mapping[str, Estimate], last: RecipeStep | None
-) -> tuple[EntrySpec, ...]:
-    return (_confirm("bed_level", "Bed level and still"),)
+def _settle(case: StepCase) -> tuple[EntrySpec, ...]:
+    if case.basis.request.resin.family.is_mixed and case.has(StepKind.SEPARATE):
+        return (confirm("bed_level", "Bed still, interface level all round"),)
+    return (confirm("bed_level", "Bed level and still"),)
 
 
-def _inject(
-    basis: PlanBasis, step: RecipeStep, figures: Mapping[str, Estimate], last: RecipeStep | None
-) -> tuple[EntrySpec, ...]:
-    assert step.chemical is not None
-    settings = step.settings
-    volume_m3 = basis.volume_m3
-    before = [
-        _confirm(
+# --- chemicals ------------------------------------------------------------------------------------------------------
+def _inject(case: StepCase) -> tuple[EntrySpec, ...]:
+    figures, volume_m3 = case.figures, case.bed.volume_m3
+    during = [
+        ranged("strength", "Strength at the bed, measured", "strength", case.setting("strength_frac")),
+        ranged("temperature", "Temperature at the bed", "temperature", case.setting("temperature_kelvin")),
+        ranged("flow", "Flow through the bed", "flow", case.setting("flow_bv_per_h"), volume_m3 / 3600.0),
+        *_watched(case),
+    ]
+    after = [
+        banded("volume_fed", "Diluted regenerant fed", "liquid_volume", figures["volume_m3"].value, BAND_FRAC),
+        EntrySpec("contact_time", "Time the regenerant flowed", "duration", low=case.setting("contact_time_s").low,
+                  high=None, target=figures["contact_time_s"].value),
+    ]  # fmt: skip
+    if "stock_m3" in figures:
+        dose = case.setting("dose_kg_per_m3")
+        after.insert(
+            0,
+            ranged(
+                "stock_drawn",
+                "Stock drawn, by tank level",
+                "liquid_volume",
+                dose,
+                figures["stock_m3"].value / dose.target,
+                help="By level or scale, never by the timer.",
+            ),
+        )
+    return (*_before_chemical(case), *_before_injection(case), *during, *after)
+
+
+def _before_chemical(case: StepCase) -> tuple[EntrySpec, ...]:
+    found = [
+        confirm(
             "gear_on", "Gear on", is_before=True, help="What the caution lists, before anything is opened."
         ),
-        _confirm("shower_ready", "Shower and eyewash reachable and running", is_before=True),
-        _confirm("drain_open", "Drain to the waste tank open", is_before=True),
+        confirm("shower_ready", "Shower and eyewash reachable and running", is_before=True),
+        confirm("drain_open", "Drain to the waste tank open", is_before=True),
     ]
-    if "dilution_water_flow_m3_per_s" in figures:
-        water_flow = figures["dilution_water_flow_m3_per_s"].value
-        before.append(
-            _banded(
+    if "dilution_water_flow_m3_per_s" in case.figures:
+        found.append(
+            banded(
                 "dilution_water_flow",
                 "Dilution water flow, before the chemical",
                 "flow",
-                water_flow,
+                case.figures["dilution_water_flow_m3_per_s"].value,
                 BAND_FRAC,
                 is_before=True,
             )
         )
-    else:
-        before.append(
-            _confirm("dilution_water_on", "Dilution water flows, before the chemical", is_before=True)
+    elif case.step.kind is StepKind.INJECT:
+        found.append(
+            confirm("dilution_water_on", "Dilution water flows, before the chemical", is_before=True)
         )
-    during = [
-        _ranged("strength", "Strength at the bed, measured", "strength", settings["strength_frac"]),
-        _ranged("temperature", "Temperature at the bed", "temperature", settings["temperature_kelvin"]),
-        _ranged("flow", "Flow through the bed", "flow", settings["flow_bv_per_h"], volume_m3 / 3600.0),
-    ]
-    after = [_fed(figures)]
-    if "stock_m3" in figures:
-        dose = settings["dose_kg_per_m3"]
-        per_dose = figures["stock_m3"].value / dose.target
-        after.insert(0, _ranged("stock_drawn", "Stock drawn, by tank level", "liquid_volume", dose, per_dose,
-                                help="By level or scale, never by the timer."))  # fmt: skip
-    after.append(
-        EntrySpec("contact_time", "Time the regenerant flowed", "duration", low=settings["contact_time_s"].low,
-                  high=None, target=figures["contact_time_s"].value)
-    )  # fmt: skip
-    if step.chemical is Chemical.SODIUM_HYDROXIDE:
-        hardness = basis.request.limits.caustic_hardness_warn_eq_per_m3
-        before.append(_confirm("soft_water", "Dilution water is softened or deionized, tested today", is_before=True,
-                               help=f"At most {say(calcium_carbonate_from_eq_per_m3(hardness), 'hardness')}."))  # fmt: skip
-    return (*before, *during, *after)
+    return tuple(found)
 
 
-def _fed(figures: Mapping[str, Estimate]) -> EntrySpec:
-    volume = figures["volume_m3"].value
-    return _banded("volume_fed", "Diluted regenerant fed", "liquid_volume", volume, BAND_FRAC)
+def _before_injection(case: StepCase) -> tuple[EntrySpec, ...]:
+    """What one chemical or one arrangement asks for beside the rest."""
+    chemical, recipe = case.step.chemical, case.basis.request.recipe
+    found = []
+    if chemical in (Chemical.SODIUM_HYDROXIDE, Chemical.SODIUM_CARBONATE):
+        hardness = calcium_carbonate_from_eq_per_m3(case.basis.request.limits.caustic_hardness_warn_eq_per_m3)
+        found.append(
+            confirm("soft_water", "Dilution water is softened or deionized, tested today", is_before=True,
+                    help=f"At most {say(hardness, 'hardness')}.")
+        )  # fmt: skip
+    if chemical is Chemical.SULFURIC_ACID:
+        found.append(
+            confirm("no_pause", "Next step lined up: the acid does not pause on its way", is_before=True)
+        )
+    if chemical is Chemical.AMMONIA:
+        found.append(confirm("air_moving", "Doors open, fan running, drain covered", is_before=True))
+    if chemical is Chemical.SODIUM_DITHIONITE:
+        found.append(confirm("no_acid", "No acid and no oxidizer in vessel, lines or drain", is_before=True))
+        found.append(confirm("made_today", "Solution made up today", is_before=True))
+    if recipe.arrangement is LegArrangement.TOGETHER and case.step.leg is not Leg.WHOLE:
+        found.append(
+            confirm("both_legs_ready", "Both legs lined up: acid and caustic start together", is_before=True,
+                    help="If one flow stops, stop the other at once.")
+        )  # fmt: skip
+        found.append(confirm("vent_open", "Vent open, relief valve tested", is_before=True))
+    return tuple(found)
 
 
-def _displace(
-    basis: PlanBasis, step: RecipeStep, figures: Mapping[str, Estimate], last: RecipeStep | None
-) -> tuple[EntrySpec, ...]:
-    settings, volume_m3 = step.settings, basis.volume_m3
+def _watched(case: StepCase) -> tuple[EntrySpec, ...]:
+    """What is looked at while the chemical flows."""
+    if case.basis.request.recipe.arrangement is LegArrangement.TOGETHER and case.step.leg is not Leg.WHOLE:
+        most = case.basis.request.limits.blend_temperature_limit_kelvin
+        return (
+            EntrySpec("drain_temperature", "Temperature of the drain at the interface collector", "temperature", high=most,
+                      help="Rising: the legs are out of balance. Stop both."),
+        )  # fmt: skip
+    if case.step.chemical is Chemical.SULFURIC_ACID:
+        return (
+            confirm(
+                "effluent_clear",
+                "Effluent clear, pressure steady",
+                help="Milky or rising: raise the water, weaken the acid, never stop.",
+            ),
+        )
+    return ()
+
+
+def _soak(case: StepCase) -> tuple[EntrySpec, ...]:
+    found = [confirm("vessel_tagged", "Feed valves shut, vessel tagged", is_before=True)]
+    warm = case.last.settings.get("temperature_kelvin") if case.last is not None else None
+    if warm is not None:
+        found.append(
+            EntrySpec("temperature", "Temperature of the bed at the end", "temperature", high=warm.high)
+        )
+    found.append(ranged("duration", "Time of the soak", "duration", case.setting("duration_s")))
+    return tuple(found)
+
+
+def _sanitize(case: StepCase) -> tuple[EntrySpec, ...]:
+    found = list(_before_chemical(case))
+    found.append(confirm("vent_open", "Vent open, vessel not shut in", is_before=True))
+    found.append(
+        confirm("no_acid", "No acid, ammonia or reductant in vessel, lines or drain", is_before=True)
+    )
+    if not case.basis.request.resin.family.is_exchanged:
+        found.append(
+            EntrySpec("ph_before", "pH of the water in the bed", "ph", low=6.0, high=9.5, is_before=True,
+                      help="Outside it acid or caustic is left: no sanitizer until it is rinsed out.")
+        )  # fmt: skip
+    found.append(
+        ranged("strength", "Strength of the sanitizer, measured", "strength", case.setting("strength_frac"))
+    )
+    if "stock_m3" in case.figures:
+        strength = case.setting("strength_frac")
+        per_strength = case.figures["stock_m3"].value / strength.target
+        found.append(
+            ranged("stock_drawn", "Stock drawn, by scale or level", "liquid_volume", strength, per_strength)
+        )
+    found.append(
+        ranged("volume_fed", "Sanitizer fed", "liquid_volume", case.setting("volume_bv"), case.bed.volume_m3)
+    )
+    found.append(
+        ranged("contact_time", "Time the sanitizer stood", "duration", case.setting("contact_time_s"))
+    )
+    return tuple(found)
+
+
+# --- rinses ---------------------------------------------------------------------------------------------------------
+def _displace(case: StepCase) -> tuple[EntrySpec, ...]:
     return (
-        _confirm("chemical_shut", "Chemical valve and pump shut", is_before=True),
-        _ranged("flow", "Displacement flow", "flow", settings["flow_bv_per_h"], volume_m3 / 3600.0),
-        _ranged("volume", "Displacement water passed", "liquid_volume", settings["volume_bv"], volume_m3),
+        confirm("chemical_shut", "Chemical valve and pump shut", is_before=True),
+        *flow_and_volume(case, "Displacement flow", "Displacement water passed"),
     )
 
 
-def _fast_rinse(
-    basis: PlanBasis, step: RecipeStep, figures: Mapping[str, Estimate], last: RecipeStep | None
-) -> tuple[EntrySpec, ...]:
-    settings, volume_m3 = step.settings, basis.volume_m3
+def _rinse(case: StepCase) -> tuple[EntrySpec, ...]:
+    found = list(flow_and_volume(case, "Rinse flow", "Rinse water passed"))
+    last = case.last.chemical if case.last is not None else None
+    if last is None or last is Chemical.SODIUM_CHLORIDE:
+        return tuple(found)
+    if last.is_oxidizer:
+        found.append(residual_sanitizer(case))
+    elif last.is_reductant:
+        found.append(confirm("reductant_gone", "No reductant left in the rinse water, by test strip"))
+    else:
+        low, high = RINSED_PH
+        found.append(
+            EntrySpec(
+                "ph",
+                "pH of the last rinse water",
+                "ph",
+                low=low,
+                high=high,
+                help="Rinse on until it is inside.",
+            )
+        )
+    return tuple(found)
+
+
+def _fast_rinse(case: StepCase) -> tuple[EntrySpec, ...]:
+    waste = case.basis.request.waste
+    flow, volume = flow_and_volume(
+        case,
+        "Rinse flow",
+        "Rinse water passed in all",
+        help="The readings themselves go to the rinse-down page.",
+    )
+    if case.basis.request.resin.family.is_exchanged:
+        return (flow, confirm("water_clear", "Water runs clear, no fines"), volume)
     return (
-        _ranged("flow", "Rinse flow", "flow", settings["flow_bv_per_h"], volume_m3 / 3600.0),
-        EntrySpec("drain_ph", "pH when the drain was changed over", "ph", low=basis.request.waste.ph_low,
-                  high=basis.request.waste.ph_high, is_required=False, help="Until it is inside: to the waste tank."),
-        _ranged("volume", "Rinse water passed in all", "liquid_volume", settings["volume_bv"], volume_m3,
-                help="The readings themselves go to the rinse-down page."),
+        flow,
+        EntrySpec("drain_ph", "pH when the drain was changed over", "ph", low=waste.ph_low, high=waste.ph_high,
+                  is_required=False, help="Until it is inside: to the waste tank."),
+        volume,
     )  # fmt: skip
 
 
-def _sample(
-    basis: PlanBasis, step: RecipeStep, figures: Mapping[str, Estimate], last: RecipeStep | None
-) -> tuple[EntrySpec, ...]:
-    entries = [_confirm("sample_labeled", "Sample taken and labeled with the batch number")]
-    if basis.request.recipe.family is not ResinFamily.SAC_SODIUM:
-        entries.insert(0, _confirm("flow_cell", "Read through a flow cell, not in an open cup",
-                                   help="Carbon dioxide from the air spoils readings above about 1 MΩ·cm."))  # fmt: skip
+def _recirculate(case: StepCase) -> tuple[EntrySpec, ...]:
+    return (
+        confirm("loop_closed", "Loop closed, drain shut, pump primed", is_before=True),
+        *flow_and_volume(
+            case,
+            "Flow round the loop",
+            "Water pumped round in all",
+            help="The readings themselves go to the rinse-down page.",
+        ),
+        EntrySpec("temperature", "Water temperature at the end", "temperature", high=case.bed.resin.max_temperature_kelvin,
+                  is_required=False, help="The pump warms the water."),
+    )  # fmt: skip
+
+
+def _sample(case: StepCase) -> tuple[EntrySpec, ...]:
+    recipe = case.basis.request.recipe
+    entries = [confirm("sample_labeled", "Sample taken and labeled with the batch number")]
+    if recipe.family is not ResinFamily.SAC_SODIUM and not recipe.family.is_exchanged:
+        entries.insert(
+            0,
+            confirm("flow_cell", "Read through a flow cell, not in an open cup",
+                    help="Carbon dioxide from the air spoils readings above about 1 MΩ·cm."),
+        )  # fmt: skip
+    if case.has(StepKind.SANITIZE):
+        entries.append(residual_sanitizer(case))
+    if recipe.purpose is Purpose.CLEANING:
+        entries.append(text("test_after", "Test of the resin after cleaning", is_required=False))
     return tuple(entries)
+
+
+_ENTRIES: dict[StepKind, Callable[[StepCase], tuple[EntrySpec, ...]]] = {
+    StepKind.LOAD: _load,
+    StepKind.BACKWASH: _backwash,
+    StepKind.SEPARATE: separate_entries,
+    StepKind.SETTLE: _settle,
+    StepKind.CUT: cut_entries,
+    StepKind.INJECT: _inject,
+    StepKind.SOAK: _soak,
+    StepKind.DISPLACE: _displace,
+    StepKind.RINSE: _rinse,
+    StepKind.JOIN: join_entries,
+    StepKind.AIR_MIX: air_mix_entries,
+    StepKind.FAST_RINSE: _fast_rinse,
+    StepKind.RECIRCULATE: _recirculate,
+    StepKind.EMPTY: empty_entries,
+    StepKind.SANITIZE: _sanitize,
+    StepKind.FILL: fill_entries,
+    StepKind.SAMPLE: _sample,
+}

@@ -1,31 +1,46 @@
-"""The figures of an injection: dose, draw, blend, flow, contact, temperature."""
+"""The figures of an injection: dose, draw, blend, flow, contact, temperature, and what it does in the bed."""
 
 from __future__ import annotations
 
 from collections.abc import Mapping
 
-from regenplant.core.engineering import beds, heat, hydraulics, ions, regenerants, solutions, water
-from regenplant.core.engineering.estimate import Estimate, Input
+from regenplant.core.engineering import heating, ions, regenerants, solutions
+from regenplant.core.engineering.estimate import Estimate
+from regenplant.core.engineering.substances import substance
 from regenplant.core.process.plan import StockData
 from regenplant.core.process.plan_basis import PlanBasis, recorded, set_point
+from regenplant.core.process.plan_bed import Bed
+from regenplant.core.process.plan_dilute import (
+    blend_temperature,
+    diluted_density,
+    draw_figures,
+    has_density_table,
+    water_temperature_needed,
+)
+from regenplant.core.process.plan_dose import dose_figures
+from regenplant.core.process.plan_flow import flow_figures, rate
+from regenplant.core.process.plan_heater import heater_figures
+from regenplant.core.process.plan_regenerants import regenerating_steps
+from regenplant.core.process.plan_solids import solids_figures
+from regenplant.core.process.plan_sulfuric import gypsum_figures
 from regenplant.core.process.recipes import RecipeStep
+from regenplant.core.process.vocabulary import Chemical
 
 HEATER_STARTS_KELVIN = 1.0
 """A blend less than this below its set point is not worth heating [K]."""
 
 
-def injection_figures(basis: PlanBasis, step: RecipeStep) -> dict[str, Estimate]:
+def injection_figures(basis: PlanBasis, step: RecipeStep, number: int) -> dict[str, Estimate]:
     """All figures of one injection; those of the stock are left out where there is no usable stock."""
     assert step.chemical is not None
-    chemical = step.chemical.value
-    settings = step.settings
+    bed, settings = basis.bed(step.leg), step.settings
     dose = set_point(
         "q", "dose as 100 % per resin volume", settings["dose_kg_per_m3"].target, "kg/m^3", "dose"
     )
     strength = set_point(
         "w_d", "strength of the regenerant", settings["strength_frac"].target, "dimensionless", "strength"
     )
-    mass = regenerants.dose_mass(chemical, basis.volume_m3, dose.value)
+    mass = regenerants.dose_mass(step.chemical.value, bed.volume_m3, dose.value)
     figures: dict[str, Estimate] = {
         "dose_kg_per_m3": dose,
         "chemical_kg_100": mass,
@@ -33,76 +48,50 @@ def injection_figures(basis: PlanBasis, step: RecipeStep) -> dict[str, Estimate]
     }
     usable = basis.usable_stock(step)
     figures.update(_temperatures(basis, step, usable[0] if usable else None))
-    temperature = figures["temperature_kelvin"]
-    density = solutions.solution_density(chemical, strength.value, temperature.value).named(
-        "ρ_d", "density of the diluted regenerant"
-    )
-    figures["density_kg_per_m3"] = density
-    figures["applied_eq"] = ions.applied_equivalents(chemical, mass.value)
-    figures["regenerant_ratio_frac"] = regenerants.regenerant_ratio(figures["applied_eq"], basis.load)
-    if usable is not None:
-        stock, stock_density = usable
-        water_kelvin = basis.water_kelvin(step.water)
-        blend = regenerants.dilution(
-            chemical,
-            mass,
-            stock.strength_frac,
-            stock_density,
-            strength.value,
-            density,
-            water.water_density(water_kelvin),
-        )
-        figures["stock_kg"], figures["stock_m3"] = blend.stock_kg, blend.stock_m3
-        figures["dilution_water_kg"], figures["dilution_water_m3"] = blend.water_kg, blend.water_m3
-        figures["volume_m3"] = blend.diluted_m3
-    else:
-        figures["volume_m3"] = _volume_without_stock(mass, strength, density)
-    figures["volume_bv"] = regenerants.bed_volumes(figures["volume_m3"], basis.volume_m3)
-    figures.update(flow_figures(basis, settings["flow_bv_per_h"].target))
+    temperature = figures["temperature_kelvin"].value
+    figures["density_kg_per_m3"] = diluted_density(step.chemical, strength.value, temperature)
+    figures.update(_equivalents(basis, bed, step, number, mass))
+    figures.update(draw_figures(basis, step, mass, strength, figures["density_kg_per_m3"]))
+    figures["volume_bv"] = regenerants.bed_volumes(figures["volume_m3"], bed.volume_m3)
+    figures.update(flow_figures(bed, settings["flow_bv_per_h"].target))
     contact = regenerants.duration(
         figures["volume_m3"], figures["flow_m3_per_s"], "contact time of the regenerant", "t_c"
     )
     figures["contact_time_s"], figures["duration_s"] = contact, contact.named("t", "time")
     if usable is not None:
-        figures.update(_skid_figures(figures))
+        figures.update(_skid_figures(basis, step, figures))
+    figures.update(_in_the_bed(basis, bed, step, number, figures))
     return figures
 
 
-def flow_figures(basis: PlanBasis, flow_bv_per_h: float) -> dict[str, Estimate]:
-    """Flow in bed volumes per hour, by volume, and on the bed."""
-    flow = regenerants.flow_from_bed_volumes(basis.volume_m3, flow_bv_per_h)
-    return {
-        "flow_bv_per_h": set_point(
-            "F", "flow, bed volumes per hour", flow_bv_per_h, "1/hour", "flow_bv_per_h"
-        ),
-        "flow_m3_per_s": flow,
-        "linear_velocity_m_per_s": beds.linear_velocity(flow, basis.request.vessel.internal_diameter_m),
-    }
+def _equivalents(
+    basis: PlanBasis, bed: Bed, step: RecipeStep, number: int, mass: Estimate
+) -> dict[str, Estimate]:
+    """Equivalents brought and, where they regenerate, their ratio to the load.
+
+    Oxidizers and reductants bring none; a cleaning injection is held against no load.
+    """
+    assert step.chemical is not None
+    if substance(step.chemical.value).charge_eq_per_mol == 0:
+        return {}
+    figures = {"applied_eq": ions.applied_equivalents(step.chemical.value, mass.value)}
+    regenerating = [entry for entry, _ in regenerating_steps(basis.request.recipe, step.leg)]
+    if number in regenerating:
+        figures.update(
+            dose_figures(bed, step.chemical, figures["applied_eq"], is_only=len(regenerating) == 1)
+        )
+    return figures
 
 
-def bed_pressure_drop(
-    basis: PlanBasis, figures: Mapping[str, Estimate], temperature_kelvin: float
-) -> Estimate:
-    """Pressure drop of the clean bed at a step's flow."""
-    return hydraulics.pressure_drop(
-        basis.bead, figures["linear_velocity_m_per_s"], basis.depth, temperature_kelvin
-    )
-
-
-def _volume_without_stock(mass: Estimate, strength: Estimate, density: Estimate) -> Estimate:
-    return Estimate(
-        symbol="V_d",
-        name="volume of diluted regenerant",
-        value=mass.value / (strength.value * density.value),
-        unit="m^3",
-        kind="liquid_volume",
-        formula="m_100 / (w_d · ρ_d)",
-        inputs=(mass.as_input(), strength.as_input(), density.as_input()),
-        method="mass balance",
-        source="mass_balance",
-        valid=density.valid,
-        uncertainty_frac=density.uncertainty_frac,
-    )
+def _in_the_bed(
+    basis: PlanBasis, bed: Bed, step: RecipeStep, number: int, figures: Mapping[str, Estimate]
+) -> dict[str, Estimate]:
+    """What may fall out: gypsum in sulfuric acid, chalk and magnesia in caustic."""
+    if step.chemical is Chemical.SULFURIC_ACID and "regenerant_ratio_frac" in figures:
+        return gypsum_figures(basis, bed, step, number, figures)
+    if step.chemical is Chemical.SODIUM_HYDROXIDE:
+        return solids_figures(basis, step, figures)
+    return {}
 
 
 def _temperatures(basis: PlanBasis, step: RecipeStep, stock: StockData | None) -> dict[str, Estimate]:
@@ -121,32 +110,32 @@ def _temperatures(basis: PlanBasis, step: RecipeStep, stock: StockData | None) -
     )
     if stock is None:
         return {"temperature_kelvin": wanted}
-    supply_kelvin = basis.water_kelvin(step.water)
-    blend = heat.blend_temperature(
-        step.chemical.value, stock.strength_frac, stock.temperature_kelvin, step.settings["strength_frac"].target, supply_kelvin
-    )  # fmt: skip
+    strength_frac = step.settings["strength_frac"].target
+    blend = blend_temperature(step.chemical, stock, strength_frac, basis.water_kelvin(step.water))
     skid = basis.skid(step.chemical)
     has_heater = skid is not None and skid.heater_max_temperature_kelvin is not None
     figures = {"unheated_temperature_kelvin": blend}
     if not has_heater or wanted.value - blend.value < HEATER_STARTS_KELVIN:
-        figures["temperature_kelvin"] = _possible(step, blend)
+        figures["temperature_kelvin"] = _possible(step.chemical, blend)
         return figures
     figures["temperature_kelvin"] = wanted
-    figures["dilution_water_temperature_kelvin"] = heat.water_temperature_needed(
-        step.chemical.value, stock.strength_frac, stock.temperature_kelvin, step.settings["strength_frac"].target, wanted.value
-    )  # fmt: skip
+    figures["dilution_water_temperature_kelvin"] = water_temperature_needed(
+        step.chemical, stock, strength_frac, wanted.value
+    )
     return figures
 
 
-def _possible(step: RecipeStep, blend: Estimate) -> Estimate:
+def _possible(chemical: Chemical, blend: Estimate) -> Estimate:
     """The blend temperature as the figure of the step, held inside the range in which a density is known."""
-    assert step.chemical is not None
-    low, high = solutions.temperature_range_kelvin(step.chemical.value)
+    name = "temperature of the regenerant at the bed, unheated"
+    if not has_density_table(chemical):
+        return blend.named("T_d", name)
+    low, high = solutions.temperature_range_kelvin(chemical.value)
     if low <= blend.value <= high:
-        return blend.named("T_d", "temperature of the regenerant at the bed, unheated")
+        return blend.named("T_d", name)
     return recorded(
         "T_d",
-        "temperature of the regenerant at the bed, unheated, limited to the density table",
+        f"{name}, limited to the density table",
         min(max(blend.value, low), high),
         "kelvin",
         "temperature",
@@ -154,36 +143,21 @@ def _possible(step: RecipeStep, blend: Estimate) -> Estimate:
     )
 
 
-def _skid_figures(figures: Mapping[str, Estimate]) -> dict[str, Estimate]:
+def _skid_figures(basis: PlanBasis, step: RecipeStep, figures: Mapping[str, Estimate]) -> dict[str, Estimate]:
     """What is set at the dilution skid: flow of water, flow of stock, and heat."""
+    assert step.chemical is not None
     time = figures["duration_s"]
-    water_flow = _rate("Q_w", "flow of dilution water", figures["dilution_water_m3"], time, "m^3/s", "flow")
     found = {
-        "dilution_water_flow_m3_per_s": water_flow,
-        "stock_flow_m3_per_s": _rate("Q_s", "flow of stock", figures["stock_m3"], time, "m^3/s", "flow"),
+        "dilution_water_flow_m3_per_s": rate(
+            "Q_w", "flow of dilution water", figures["dilution_water_m3"], time, "m^3/s", "flow"
+        ),
+        "stock_flow_m3_per_s": rate("Q_s", "flow of stock", figures["stock_m3"], time, "m^3/s", "flow"),
     }
     if "dilution_water_temperature_kelvin" in figures:
-        found["heating_duty_watt"] = heat.heating_duty(
+        found["heating_duty_watt"] = heating.heating_duty(
             figures["dilution_water_kg"].value / time.value,
-            _supply_kelvin(figures["unheated_temperature_kelvin"]),
+            basis.water_kelvin(step.water),
             figures["dilution_water_temperature_kelvin"].value,
         )
+        found.update(heater_figures(basis.skid(step.chemical), found["heating_duty_watt"], time))
     return found
-
-
-def _supply_kelvin(blend: Estimate) -> float:
-    return next(entry.value for entry in blend.inputs if entry.symbol == "T_w")
-
-
-def _rate(symbol: str, name: str, volume: Estimate, time: Estimate, unit: str, kind: str) -> Estimate:
-    return Estimate(
-        symbol=symbol,
-        name=name,
-        value=volume.value / time.value,
-        unit=unit,
-        kind=kind,
-        formula=f"{volume.symbol} / {time.symbol}",
-        inputs=(volume.as_input(), Input(time.symbol, time.name, time.value, time.unit, time.kind)),
-        method="volume over time",
-        source="mass_balance",
-    )

@@ -9,15 +9,19 @@ from regenplant.core.engineering.estimate import Estimate
 from regenplant.core.process.plan import Check, PlannedStep, Severity, SkidData, StockData
 from regenplant.core.process.plan_basis import PlanBasis
 from regenplant.core.process.plan_wording import short_name
+from regenplant.core.process.recipe_rules import NEEDS_WATER
 from regenplant.core.process.vocabulary import Chemical, StepKind, WaterKind
 from regenplant.core.process.wording import number, say, say_range
 
 STRONG_CAUSTIC_FRAC = 0.45
+STRONG_BRINE_FRAC = 0.24
+"""Brine from here on is close to its saturation of about 26 %."""
 
 _BLOCKER, _WARNING, _NOTE = Severity.BLOCKER, Severity.WARNING, Severity.NOTE
 
 
-def _injections(steps: Sequence[PlannedStep]) -> dict[Chemical, list[PlannedStep]]:
+def _brought(steps: Sequence[PlannedStep]) -> dict[Chemical, list[PlannedStep]]:
+    """The steps that bring each chemical."""
     found: dict[Chemical, list[PlannedStep]] = {}
     for step in steps:
         if step.chemical is not None:
@@ -29,9 +33,9 @@ def _injections(steps: Sequence[PlannedStep]) -> dict[Chemical, list[PlannedStep
 def chemical_checks(
     basis: PlanBasis, steps: Sequence[PlannedStep], totals: Mapping[str, Estimate]
 ) -> list[Check]:
-    """Stock, strength check, skid and the ratio to what the resin holds."""
+    """Stock, strength check and skid of every chemical."""
     found: list[Check] = []
-    for chemical, injections in _injections(steps).items():
+    for chemical, injections in _brought(steps).items():
         stock = basis.stock(chemical)
         if stock is None:
             found.append(
@@ -44,10 +48,9 @@ def chemical_checks(
             )
         else:
             found.extend(_stock(basis, stock, injections, totals))
-        found.extend(_skid(basis, chemical, injections))
-    ratio = totals.get("regenerant_ratio_frac")
-    if ratio is not None:
-        found.extend(_ratio(basis, ratio))
+        fed = [step for step in injections if step.kind is StepKind.INJECT]
+        if fed:  # a sanitizer is made up by hand or in a tank
+            found.extend(_skid(basis, chemical, fed))
     return found
 
 
@@ -78,6 +81,7 @@ def _stock(
             + ("" if warm else " Check that the line flows before you start; never warm it with a flame."),
             None, stock.temperature_kelvin, least, None, "kelvin", "temperature",
         )  # fmt: skip
+    yield from _cold_brine(basis, stock)
     needed = totals[f"chemical_kg_100:{stock.chemical.value}"].value
     enough = stock.available_kg_100 >= needed
     yield Check(
@@ -87,6 +91,22 @@ def _stock(
         f"The batch takes {say(needed, 'mass')} of {stock.chemical.formula} as 100 %; {say(stock.available_kg_100, 'mass')} stand in lot {lot}."
         + ("" if enough else " Order, or make a smaller batch."),
         None, needed, None, stock.available_kg_100, "kg", "mass",
+    )  # fmt: skip
+
+
+def _cold_brine(basis: PlanBasis, stock: StockData) -> Iterator[Check]:
+    if stock.chemical is not Chemical.SODIUM_CHLORIDE or stock.strength_frac < STRONG_BRINE_FRAC:
+        return
+    least = basis.request.limits.brine_cold_kelvin
+    warm = stock.temperature_kelvin >= least
+    yield Check(
+        "brine_cold",
+        warm,
+        _WARNING,
+        f"Lot {stock.lot_code} stands at {say(stock.temperature_kelvin, 'temperature')}; nearly saturated brine below "
+        f"{say(least, 'temperature')} drops salt in the line."
+        + ("" if warm else " Check that the line flows, or use it weaker."),
+        None, stock.temperature_kelvin, least, None, "kelvin", "temperature",
     )  # fmt: skip
 
 
@@ -110,13 +130,15 @@ def _strength_check(stock: StockData) -> Check:
 def _density(basis: PlanBasis, stock: StockData) -> Check:
     density = basis.stock_density(stock)
     if density is None:
+        tabled = not (stock.chemical.is_oxidizer or stock.chemical.is_reductant)
+        words = f" ({solutions.valid_words(stock.chemical.value)})" if tabled else ""
         return Check(
             "stock_density",
             False,
             _BLOCKER,
             f"The density of lot {stock.lot_code} is not measured, and {stock.chemical.formula} of "
-            f"{say(stock.strength_frac, 'strength')} at {say(stock.temperature_kelvin, 'temperature')} is not in the tables "
-            f"({solutions.valid_words(stock.chemical.value)}). Measure it and write it down.",
+            f"{say(stock.strength_frac, 'strength')} at {say(stock.temperature_kelvin, 'temperature')} is not in the tables{words}. "
+            "Measure it and write it down.",
             unit="kg/m^3",
             kind="density",
         )
@@ -163,35 +185,6 @@ def _skid_flow(skid: SkidData, step: PlannedStep) -> Check:
     )  # fmt: skip
 
 
-def _ratio(basis: PlanBasis, ratio: Estimate) -> Iterator[Check]:
-    enough = ratio.value >= 1.0
-    yield Check(
-        "regenerant_ratio",
-        enough,
-        _BLOCKER,
-        f"The dose brings {say(ratio.value, 'fraction')} of the equivalents on the resin, at least 100 %."
-        + ("" if enough else " Raise the dose or correct the load."),
-        None, ratio.value, 1.0, None, "dimensionless", "ratio",
-    )  # fmt: skip
-    most = basis.request.limits.excess_ratio_warn
-    yield Check(
-        "regenerant_excess",
-        ratio.value <= most,
-        _WARNING,
-        f"The dose brings {say(ratio.value, 'ratio')} times what the resin holds; above {say(most, 'ratio')} is more likely a slip.",
-        None, ratio.value, None, most, "dimensionless", "ratio",
-    )  # fmt: skip
-    total = basis.request.resin.total_capacity_eq_per_m3 * basis.volume_m3
-    yield Check(
-        "load_within_capacity",
-        basis.load.value <= total,
-        _WARNING,
-        f"The load is {say(basis.load.value, 'equivalents')}; the resin can hold {say(total, 'equivalents')} in all."
-        + ("" if basis.load.value <= total else " Check the load."),
-        None, basis.load.value, None, total, "eq", "equivalents",
-    )  # fmt: skip
-
-
 # --- water ----------------------------------------------------------------------------------------------------------
 def water_checks(
     basis: PlanBasis, steps: Sequence[PlannedStep], totals: Mapping[str, Estimate]
@@ -200,7 +193,7 @@ def water_checks(
     found: list[Check] = []
     for step in steps:
         if step.water is None:
-            if step.kind in (StepKind.BACKWASH, StepKind.INJECT, StepKind.DISPLACE, StepKind.FAST_RINSE):
+            if step.kind in NEEDS_WATER:
                 found.append(
                     Check(
                         "water_named",
@@ -224,7 +217,8 @@ def water_checks(
             )
             continue
         key = "dilution_water_flow_m3_per_s" if step.kind is StepKind.INJECT else "flow_m3_per_s"
-        if key in step.figures:
+        # a loop is moved by its own pump; the supply only fills it
+        if key in step.figures and step.kind is not StepKind.RECIRCULATE:
             seen, most = step.value(key), supply.max_flow_m3_per_s
             found.append(
                 Check(

@@ -14,13 +14,28 @@ from regenplant.core.engineering.sources import SOURCES
 from regenplant.core.errors import OutOfRange
 from regenplant.core.process.batch_plan import plan_batch
 from regenplant.core.process.canonical import canonical_text, digest, from_plain, to_plain
-from regenplant.core.process.plan import BatchPlan, PlannedStep
+from regenplant.core.process.plan import BatchPlan, FeedData, PlannedStep
 from regenplant.core.process.recipes import RecipeStep, SetPoint
 from regenplant.core.process.vocabulary import REGENERATED_FORM, Chemical, IonicForm, ResinFamily, StepKind
+from regenplant.core.process.wording import say
 from tests.core.formula import is_closed, worked_out
-from tests.core.process.plan_requests import FAMILIES, request, stock
+from tests.core.process.plan_requests import (
+    ALL_RECIPES,
+    FAMILIES,
+    FEED,
+    MIXED,
+    SINGLE,
+    request,
+    request_for,
+    stock,
+)
 
 PLANS = {family: plan_batch(request(family)) for family in FAMILIES}
+FED = {
+    code: plan_batch(request_for(recipe, feed=FEED, throughput_m3=200.0))
+    for code, recipe in ALL_RECIPES.items()
+}
+REGENERATED = (*SINGLE, *MIXED)
 
 
 def _figures(plan: BatchPlan) -> list[tuple[str, Estimate]]:
@@ -38,7 +53,6 @@ def test_a_sound_request_gives_a_plan_without_blockers_or_warnings(family: Resin
     assert plan.blockers == ()
     assert plan.warnings == ()
     assert [step.number for step in plan.steps] == list(range(1, len(plan.steps) + 1))
-    assert plan.step(4).kind is StepKind.INJECT
 
 
 INJECTION = {
@@ -53,7 +67,7 @@ BACKWASH = {
 RINSE = {"flow_m3_per_s", "flow_bv_per_h", "linear_velocity_m_per_s", "duration_s", "volume_m3", "volume_bv"}
 
 
-@pytest.mark.parametrize("family", FAMILIES)
+@pytest.mark.parametrize("family", SINGLE)
 def test_every_figure_promised_stands_in_its_step(family: ResinFamily) -> None:
     plan = PLANS[family]
     assert all("duration_s" in step.figures for step in plan.steps)
@@ -63,7 +77,7 @@ def test_every_figure_promised_stands_in_its_step(family: ResinFamily) -> None:
         assert _step(plan, kind).figures.keys() >= RINSE
 
 
-@pytest.mark.parametrize("family", FAMILIES)
+@pytest.mark.parametrize("family", SINGLE)
 def test_every_total_promised_stands_in_the_plan(family: ResinFamily) -> None:
     totals = PLANS[family].totals
     chemical = _step(PLANS[family], StepKind.INJECT).chemical
@@ -77,20 +91,23 @@ def test_every_total_promised_stands_in_the_plan(family: ResinFamily) -> None:
     assert any(key.startswith("water_m3:") for key in totals)
 
 
-@pytest.mark.parametrize("family", FAMILIES)
-def test_every_working_gives_its_value(family: ResinFamily) -> None:
+EVERY_PLAN = {**{family.value: plan for family, plan in PLANS.items()}, **FED}
+
+
+@pytest.mark.parametrize("name", EVERY_PLAN)
+def test_every_working_gives_its_value(name: str) -> None:
     """The formula printed with each figure, worked out from the inputs printed with it."""
     checked = 0
-    for key, figure in _figures(PLANS[family]):
+    for key, figure in _figures(EVERY_PLAN[name]):
         if is_closed(figure):
             assert worked_out(figure) == pytest.approx(figure.value, rel=1e-9, abs=1e-9), key
             checked += 1
-    assert checked >= 40
+    assert checked >= 25
 
 
-@pytest.mark.parametrize("family", FAMILIES)
-def test_every_figure_is_a_number_with_a_source_a_unit_and_a_kind(family: ResinFamily) -> None:
-    for key, figure in _figures(PLANS[family]):
+@pytest.mark.parametrize("name", EVERY_PLAN)
+def test_every_figure_is_a_number_with_a_source_a_unit_and_a_kind(name: str) -> None:
+    for key, figure in _figures(EVERY_PLAN[name]):
         assert math.isfinite(figure.value), key
         assert figure.source in SOURCES, (key, figure.source)
         assert figure.method and figure.formula and figure.name, key
@@ -110,7 +127,7 @@ def test_entries_and_checks_use_known_kinds_and_limits_in_order(family: ResinFam
         assert len(keys) == len(set(keys)), step.name
         started = False
         for entry in step.entries:
-            assert entry.kind in units.KINDS or entry.kind in ("confirm", "choice"), entry
+            assert entry.kind in units.KINDS or entry.kind in ("confirm", "choice", "text"), entry
             started = started or not entry.is_before
             assert not (started and entry.is_before), (
                 f"{step.name}: {entry.key} stands after entries of the running step"
@@ -132,7 +149,7 @@ def test_a_plan_survives_storage_as_canonical_text(family: ResinFamily) -> None:
 
 
 # --- what a person does ---------------------------------------------------------------------------------------------
-@pytest.mark.parametrize("family", FAMILIES)
+@pytest.mark.parametrize("family", REGENERATED)
 def test_no_injection_starts_before_gear_and_water(family: ResinFamily) -> None:
     before = [entry.key for entry in _step(PLANS[family], StepKind.INJECT).entries if entry.is_before]
     assert {"gear_on", "shower_ready", "drain_open", "dilution_water_flow"} <= set(before)
@@ -160,11 +177,12 @@ def test_instructions_are_in_the_house_voice(family: ResinFamily) -> None:
 def test_the_acid_sentence_carries_its_figures() -> None:
     step = _step(PLANS[ResinFamily.SAC_HYDROGEN], StepKind.INJECT)
     assert "of deionized water first, then the acid" in step.instruction
-    assert "229\u00a0L of stock" in step.instruction
+    assert 228.0 < step.value("stock_m3") * 1000 < 230.0
+    assert f"{say(step.value('stock_m3'), 'liquid_volume')} of stock" in step.instruction
     assert "1\u202f662\u00a0L of 5\u00a0% acid" in step.instruction
 
 
-@pytest.mark.parametrize("family", FAMILIES)
+@pytest.mark.parametrize("family", SINGLE)
 def test_cautions_stand_at_the_step_where_the_hazard_is(family: ResinFamily) -> None:
     plan = PLANS[family]
     injection, displacement = _step(plan, StepKind.INJECT), _step(plan, StepKind.DISPLACE)
@@ -179,8 +197,9 @@ def test_cautions_stand_at_the_step_where_the_hazard_is(family: ResinFamily) -> 
 
 
 def test_only_an_injection_is_no_safe_hold() -> None:
-    for plan in PLANS.values():
-        assert [step.kind for step in plan.steps if not step.is_safe_hold_after] == [StepKind.INJECT]
+    for family in SINGLE:
+        holds = [step.kind for step in PLANS[family].steps if not step.is_safe_hold_after]
+        assert holds == [StepKind.INJECT], family
 
 
 # --- the arithmetic, by hand ----------------------------------------------------------------------------------------
@@ -298,6 +317,7 @@ def test_two_injections_of_one_chemical_are_summed() -> None:
         replace(
             plain,
             recipe=replace(plain.recipe, steps=tuple(steps)),
+            feed=FeedData(sodium_eq_per_m3=3.0, chloride_eq_per_m3=3.0),  # no calcium, no gypsum
             stock={**plain.stock, "h2so4": lot},
             skids={**plain.skids, "h2so4": replace(plain.skids["hcl"], chemical=Chemical.SULFURIC_ACID)},
         )

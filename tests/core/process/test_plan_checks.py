@@ -9,12 +9,24 @@ from dataclasses import replace
 import pytest
 
 from regenplant.core.process.batch_plan import plan_batch
+from regenplant.core.process.limits import PlantLimits
 from regenplant.core.process.plan import BatchPlan, Check, PlanRequest, Severity
-from regenplant.core.process.recipes import SetPoint
-from regenplant.core.process.vocabulary import Chemical, ResinFamily, StepKind, WaterKind
-from tests.core.process.plan_requests import FAMILIES, RECIPES, request, stock, with_setting, with_water
+from regenplant.core.process.recipes import RecipeDefinition, SetPoint
+from regenplant.core.process.vocabulary import (
+    Chemical,
+    Leg,
+    LegArrangement,
+    ResinFamily,
+    StepKind,
+    WaterKind,
+)
+from tests.core.process.plan_requests import ALL_RECIPES, RECIPES, request, with_setting, with_water
+from tests.core.process.recipe_plants import FITTING
 
-H, NA, OH1, OH2 = FAMILIES
+H, NA, WH = ResinFamily.SAC_HYDROGEN, ResinFamily.SAC_SODIUM, ResinFamily.WAC_HYDROGEN
+OH1, OH2, FB = ResinFamily.SBA_TYPE_1, ResinFamily.SBA_TYPE_2, ResinFamily.WBA
+MB, MBP, GAC = ResinFamily.MIXED_BED, ResinFamily.MIXED_BED_POLISHING, ResinFamily.CARBON
+SINGLE = (H, NA, OH1, OH2)
 
 
 def _check(plan: BatchPlan, code: str) -> Check:
@@ -80,7 +92,7 @@ BLOCKERS: list[tuple[str, ResinFamily, Callable[[PlanRequest], PlanRequest], str
     ("chemical_for_family", H, lambda r: replace(r, recipe=RECIPES[OH1]), r"Sodium hydroxide \(caustic\) regenerates no Strong-acid cation"),
     ("stock_present", H, lambda r: _without(r, "stock", "hcl"), r"No acid stock is on record"),
     ("stock_strength", H, lambda r: _stock(r, "hcl", strength_frac=0.04), r"holds 4.%; the acid must come at 5.%"),
-    ("stock_density", H, lambda r: _stock(r, "hcl", strength_frac=0.39), r"is not measured, and HCl of 39.%"),
+    ("stock_density", H, lambda r: _stock(r, "hcl", strength_frac=0.45), r"is not measured, and HCl of 45.%"),
     ("stock_sufficient", H, lambda r: _stock(r, "hcl", available_kg_100=60.0), r"takes 85.kg of HCl as 100 %; 60.kg stand"),
     ("strength_check", H, lambda r: _stock(r, "hcl", check_age_days=9.0), r"Strength check of lot hcl-118 is 9 days old, at most 7"),
     ("strength_check", H, lambda r: _stock(r, "hcl", check_age_days=None), r"never checked at the plant"),
@@ -147,7 +159,7 @@ def test_what_a_person_must_weigh_is_a_warning(
     assert re.search(sentence, check.sentence), check.sentence
 
 
-@pytest.mark.parametrize("family", FAMILIES)
+@pytest.mark.parametrize("family", SINGLE)
 def test_what_was_checked_is_listed_also_when_it_is_met(family: ResinFamily) -> None:
     codes = {check.code for check in plan_batch(request(family)).checks}
     always = {
@@ -186,18 +198,220 @@ def test_flushing_makes_the_last_chemical_harmless() -> None:
     assert _check(plan, "last_chemical").is_met
 
 
-def test_sulfuric_acid_above_two_percent_warns_of_gypsum() -> None:
-    plain = request(H)
+# --- mixed beds, carbon, many chemicals -----------------------------------------------------------------------------
+def _anion_vessel(plain: PlanRequest, **changes: object) -> PlanRequest:
+    assert plain.anion_vessel is not None
+    return replace(plain, anion_vessel=replace(plain.anion_vessel, **changes))  # type: ignore[arg-type]
+
+
+def _limits(plain: PlanRequest, **limits: float) -> PlanRequest:
+    return replace(plain, recipe=replace(plain.recipe, limits={**plain.recipe.limits, **limits}))
+
+
+def _mixed(plain: PlanRequest, **changes: object) -> PlanRequest:
+    """Changes of both resins of a mixed bed."""
+    assert plain.mixed is not None
+    return replace(
+        plain,
+        mixed=replace(
+            plain.mixed,
+            cation=replace(plain.mixed.cation, **changes),  # type: ignore[arg-type]
+            anion=replace(plain.mixed.anion, **changes),  # type: ignore[arg-type]
+        ),
+    )
+
+
+def _leg_setting(plain: PlanRequest, leg: Leg, **settings: SetPoint) -> PlanRequest:
+    """The injection of one leg with other settings."""
     steps = tuple(
-        replace(step, chemical=Chemical.SULFURIC_ACID) if step.kind is StepKind.INJECT else step
+        replace(step, settings={**step.settings, **settings})
+        if step.leg is leg and step.kind is StepKind.INJECT
+        else step
         for step in plain.recipe.steps
     )
-    sulfuric = replace(
-        plain,
-        recipe=replace(plain.recipe, steps=steps),
-        stock={**plain.stock, "h2so4": stock(Chemical.SULFURIC_ACID, 0.93)},
-        skids={**plain.skids, "h2so4": replace(plain.skids["hcl"], chemical=Chemical.SULFURIC_ACID)},
+    return replace(plain, recipe=replace(plain.recipe, steps=steps))
+
+
+TOGETHER, SULFURIC = FITTING["MB-TOGETHER-107"], FITTING["H-H2SO4-120"]
+
+MORE_BLOCKERS: list[tuple[str, Callable[[], PlanRequest], str]] = [
+    ("anion_vessel", lambda: replace(request(MB), anion_vessel=None), r"no vessel is chosen for the anion resin"),
+    ("anion_vessel", lambda: _anion_vessel(request(MB), code="V1"), r"keeps the cation resin; the anion resin needs another"),
+    ("vessel_family", lambda: _anion_vessel(request(MB), families=(NA,)), r"Vessel V2 may hold SAC-Na; the resin is SBA1-OH"),
+    ("vessel_class", lambda: _anion_vessel(request(MB), segregation_classes=("A",)), r"Vessel V2 may hold class A"),
+    ("vessel_lock_out", lambda: _anion_vessel(request(MB), lock_out_reason="liner"), r"Vessel V2 is locked out: liner"),
+    ("vessel_fill", lambda: _anion_vessel(request(MB), bed_volume_max_m3=1.0), r"Anion leg: Too much for vessel V2: 1.200.L"),
+    ("bed_height", lambda: _anion_vessel(request(MB), straight_height_m=0.9), r"Anion leg: Fully swollen the bed is 1.08.m deep"),
+    ("last_chemical", lambda: _anion_vessel(request(MB), last_chemical=Chemical.HYDROCHLORIC_ACID, is_flushed=False),
+     r"Vessel V2 last held hydrochloric acid.*They react with heat"),
+    ("class_sequence", lambda: _anion_vessel(request(MBP), last_segregation_class="D"), r"Vessel V2 last held class D; class C needs"),
+    ("vessel_flow", lambda: _anion_vessel(request(MB), max_flow_m3_per_s=1e-4), r"vessel V2 takes at most 6.L/min"),
+    ("linear_velocity", lambda: _anion_vessel(request(MB), internal_diameter_m=0.5, straight_height_m=9.0), r"anion leg flows at 61.1.m/h"),
+    ("freeboard", lambda: _vessel(request(MB), straight_height_m=2.0), r"the bed expands to 2.25.m; the vessel has 2.m"),
+    ("resin_temperature", lambda: replace(request(MB), mixed=replace(request(MB).mixed, anion=replace(request(MB).mixed.anion, max_temperature_kelvin=313.15))),  # type: ignore[union-attr, type-var]
+     r"comes at 42.°C; resin RT-A bears at most 40"),
+    ("caustic_temperature", lambda: replace(request(MB), mixed=replace(request(MB).mixed, anion=replace(request(MB).mixed.anion, family=OH2))),  # type: ignore[union-attr, type-var]
+     r"comes at 42.°C; Strong-base anion type 2, hydroxide form takes caustic of at most 35"),
+    ("resin_grade", lambda: replace(request(MBP), resin=replace(request(MBP).resin, grade="working")), r"is of grade working; recipe MBP-APART-160 takes polishing and virgin only"),
+    ("resin_grade", lambda: _mixed(request(MBP), grade="working"), r"Resin RT-C is of grade working"),
+    ("resin_cycles", lambda: _mixed(request(MBP), cycles=21), r"has 21 regenerations behind it, at most 20. Use it in a working bed"),
+    ("velocity_ratio", lambda: _limits(request(MB), velocity_ratio_min=9.0), r"settles 2.89 times as fast as the anion resin, at least 9"),
+    ("cross_contamination", lambda: _mixed(request(MBP), bead_diameter_spread_frac=0.25, bead_density_spread_kg_per_m3=20.0),
+     r"are to be expected, at most 0.2.%. Draw off a larger cut"),
+    ("interface_collector", lambda: _vessel(TOGETHER, side_outlet_height_m=None), r"V1 has no interface collector on record"),
+    ("interface_height", lambda: _vessel(TOGETHER, side_outlet_height_m=0.3), r"expected 0.3.m above the collector, at most 0.15"),
+    ("leg_balance", lambda: _leg_setting(TOGETHER, Leg.CATION, strength_frac=SetPoint(0.06, 0.05, 0.065)),
+     r"out of balance, at most 10.%. Unbalanced acid and caustic heat and can steam"),
+    ("air_supply", lambda: _vessel(request(MB), air_max_m3_per_s=None), r"no clean air is on record for vessel V1"),
+    ("air_supply", lambda: _vessel(request(MB), air_max_m3_per_s=0.01), r"vessel V1 has 600.L/min"),
+    ("regenerant_ratio", lambda: _leg_setting(request(MB), Leg.ANION, dose_kg_per_m3=SetPoint(20.0, 19.0, 21.0)),
+     r"Anion leg: The dose brings .*at least 100 %"),
+    ("gypsum", lambda: _limits(SULFURIC, gypsum_index_warn=-1.0, gypsum_index_stop=-0.5), r"saturation index of gypsum.*at most −0.50. Weaken the acid"),
+    ("recipe_rules", lambda: replace(request(H), recipe=_hydrogen_by_strong_sulfuric()), r"sulfuric acid of 5.%; the first step takes at most 2.%"),
+    ("hold_after_injection", lambda: replace(SULFURIC, recipe=replace(SULFURIC.recipe, steps=tuple(
+        replace(step, is_safe_hold_after=True) for step in SULFURIC.recipe.steps))), r"is no hold point: chemical stands in the bed"),
+    ("chemical_for_family", lambda: replace(request(MB), recipe=_caustic_on_cation()), r"regenerates no Strong-acid cation"),
+    ("no_injection", lambda: replace(request(H), recipe=replace(RECIPES[H], steps=(RECIPES[H].steps[0], *RECIPES[H].steps[-2:]))), r"injects nothing"),
+    ("stock_density", lambda: _stock(FITTING["CL-FE-NA"], "na2s2o4", density_kg_per_m3=None), r"is not in the tables. Measure it"),
+    ("stock_present", lambda: _without(FITTING["SAN-NA-PAA"], "stock", "paa"), r"No peracetic acid stock is on record"),
+    ("stock_sufficient", lambda: _stock(FITTING["SAN-NA-NAOCL"], "naocl", available_kg_100=0.1), r"takes 0.3.kg of NaOCl"),
+    ("caustic_hardness", lambda: replace(request(FB), recipe=with_water(ALL_RECIPES["FB-NA2CO3-85"], StepKind.INJECT, WaterKind.RAW)),
+     r"raw water for Soda ash injection has 250"),
+    ("class_regenerable", lambda: replace(request(GAC), segregation_class="F"), r"enters no batch without a written disposition"),
+]  # fmt: skip
+
+
+def _hydrogen_by_strong_sulfuric() -> RecipeDefinition:
+    return replace(
+        RECIPES[H],
+        steps=tuple(
+            replace(step, chemical=Chemical.SULFURIC_ACID) if step.kind is StepKind.INJECT else step
+            for step in RECIPES[H].steps
+        ),
     )
-    check = _check(plan_batch(sulfuric), "calcium_sulfate")
+
+
+def _caustic_on_cation() -> RecipeDefinition:
+    return replace(
+        RECIPES[MB],
+        steps=tuple(
+            replace(step, chemical=Chemical.SODIUM_HYDROXIDE)
+            if step.leg is Leg.CATION and step.kind is StepKind.INJECT
+            else step
+            for step in RECIPES[MB].steps
+        ),
+    )
+
+
+@pytest.mark.parametrize(
+    ("code", "make", "sentence"),
+    MORE_BLOCKERS,
+    ids=[f"{code}-{index}" for index, (code, *_) in enumerate(MORE_BLOCKERS)],
+)
+def test_a_broken_rule_of_a_leg_or_a_chemical_blocks(
+    code: str, make: Callable[[], PlanRequest], sentence: str
+) -> None:
+    plan = plan_batch(make())
+    found = [check for check in plan.checks if check.code == code and check.blocks]
+    assert found, [check for check in plan.checks if check.code == code]
+    assert any(re.search(sentence, check.sentence) for check in found), [check.sentence for check in found]
+
+
+MORE_WARNINGS: list[tuple[str, Callable[[], PlanRequest], str]] = [
+    ("bed_depth", lambda: _anion_vessel(request(MB), internal_diameter_m=1.8), r"Anion leg: The bed is 0.47.m deep"),
+    ("velocity_ratio", lambda: replace(_limits(request(MB), velocity_ratio_min=0.5), limits=PlantLimits(velocity_ratio_warn=5.0)),
+     r"at least 5 for layers to part"),
+    ("cross_contamination", lambda: _mixed(request(MB), bead_diameter_spread_frac=0.35, bead_density_spread_kg_per_m3=30.0),
+     r"are to be expected, at most 1.%"),
+    ("settling_time", lambda: replace(request(MB), recipe=with_setting(RECIPES[MB], StepKind.SETTLE, duration_s=SetPoint(60.0, 30.0, 90.0))),
+     r"settle in about .*; the recipe gives them 1.min"),
+    ("interface_height", lambda: _vessel(request(MB), side_outlet_height_m=0.5), r"above the collector, at most 0.05"),
+    ("leg_balance", lambda: _limits(request(MB), leg_balance_max_frac=0.05), r"Keep their drains apart"),
+    ("legs_end_together", lambda: _leg_setting(TOGETHER, Leg.CATION, dose_kg_per_m3=SetPoint(100.0, 95.0, 110.0)), r"Where one runs alone"),
+    ("rinse_water", lambda: replace(request(MB), recipe=with_water(RECIPES[MB], StepKind.RINSE, WaterKind.SOFTENED)), r"cation leg uses softened water"),
+    ("gypsum", lambda: _limits(SULFURIC, gypsum_index_warn=-1.0, gypsum_index_stop=9.0), r"Keep the flow up and do not pause"),
+    ("calcium_share", lambda: replace(SULFURIC, feed=None), r"not known and assumed; gypsum depends on it"),
+    ("weak_ratio", lambda: replace(request(WH), recipe=with_setting(RECIPES[WH], StepKind.INJECT, dose_kg_per_m3=SetPoint(110.0, 100.0, 120.0))),
+     r"WAC-H takes its regenerant almost whole: 159.% of the load, usual is 105 to 120.%. Lower the dose"),
+    ("weak_ratio", lambda: replace(request(WH), recipe=with_setting(RECIPES[WH], StepKind.INJECT, dose_kg_per_m3=SetPoint(71.0, 70.0, 72.0))),
+     r"Raise the dose"),
+    ("weak_ratio", lambda: replace(request(FB), recipe=with_setting(RECIPES[FB], StepKind.INJECT, dose_kg_per_m3=SetPoint(90.0, 80.0, 95.0))),
+     r"WBA takes its regenerant almost whole"),
+    ("strength_window", lambda: replace(FITTING["SAN-NA-PAA"], recipe=with_setting(ALL_RECIPES["SAN-NA-PAA"], StepKind.SANITIZE, strength_frac=SetPoint(0.004, 0.003, 0.005))),
+     r"CH₃CO₃H of 0.4.% at the bed; usual is 0.05 to 0.2"),
+    ("brine_cold", lambda: _stock(request(NA), "nacl", temperature_kelvin=275.15), r"nearly saturated brine below 5.°C drops salt"),
+    ("caustic_solids", lambda: replace(_water(request(OH1), WaterKind.DEIONIZED, hardness_eq_per_m3=2.0),
+     limits=PlantLimits(caustic_hardness_limit_eq_per_m3=5.0)), r"of chalk and magnesia, at most 20.mg/L"),
+    ("heater_time", lambda: _skid(request(OH1), "naoh", heater_power_watt=20_000.0), r"the injection takes 70.min. Warm a tank of water"),
+]  # fmt: skip
+
+
+@pytest.mark.parametrize(
+    ("code", "make", "sentence"),
+    MORE_WARNINGS,
+    ids=[f"{code}-{index}" for index, (code, *_) in enumerate(MORE_WARNINGS)],
+)
+def test_what_a_person_must_weigh_of_a_leg_or_a_chemical_is_a_warning(
+    code: str, make: Callable[[], PlanRequest], sentence: str
+) -> None:
+    plan = plan_batch(make())
+    found = [check for check in plan.checks if check.code == code and check.warns]
+    assert found, [check for check in plan.checks if check.code == code]
+    assert any(re.search(sentence, check.sentence) for check in found), [check.sentence for check in found]
+
+
+def test_beads_that_rise_with_the_backwash_warn_with_the_velocity_to_stay_below() -> None:
+    fine = _resin(
+        request(OH1),
+        bead_diameter_m=3.5e-4,
+        bead_diameter_spread_frac=0.5,
+        bead_density_spread_kg_per_m3=20.0,
+    )
+    check = _check(plan_batch(fine), "carry_over")
     assert check.warns
-    assert "gypsum" in check.sentence
+    assert re.search(
+        r"of the beads, the finest and lightest, rise with the water, at most 1.%. Stay below", check.sentence
+    )
+
+
+def test_carbon_is_checked_for_its_class_and_its_sanitizer_and_for_no_bed() -> None:
+    codes = {check.code for check in plan_batch(request(GAC)).checks}
+    assert {
+        "vessel_family",
+        "class_regenerable",
+        "recipe_rules",
+        "stock_sufficient",
+        "strength_window",
+    } <= codes
+    assert (
+        not {
+            "vessel_fill",
+            "bed_depth",
+            "regenerant_ratio",
+            "no_injection",
+            "skid_present",
+            "linear_velocity",
+        }
+        & codes
+    )
+    assert _check(plan_batch(request(GAC)), "class_regenerable").sentence == "Class D may be exchanged."
+
+
+def test_a_loop_takes_its_flow_from_its_own_pump() -> None:
+    weak = _water(request(MB), WaterKind.DEIONIZED, max_flow_m3_per_s=7e-3)
+    plan = plan_batch(weak)
+    assert not any(check.code == "water_flow" and check.blocks for check in plan.checks)
+
+
+def test_the_checks_of_both_legs_stand_in_the_plan() -> None:
+    sentences = [
+        check.sentence for check in plan_batch(request(MB)).checks if check.code == "regenerant_ratio"
+    ]
+    assert [sentence.split(":")[0] for sentence in sentences] == ["Cation leg", "Anion leg"]
+
+
+def test_a_recipe_approved_before_a_rule_existed_is_caught_in_the_plan() -> None:
+    unsafe = replace(RECIPES[MB], limits={})
+    together = replace(unsafe, arrangement=LegArrangement.TOGETHER)
+    plan = plan_batch(replace(TOGETHER, recipe=together))
+    assert any("sets no limit for the balance" in check.sentence for check in plan.blockers)

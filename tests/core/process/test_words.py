@@ -7,13 +7,9 @@ import pytest
 from regenplant import units
 from regenplant.core.engineering.sources import SOURCES, HowKnown, source
 from regenplant.core.process import hazards, wording
-from regenplant.core.process.batch_plan import plan_batch
-from regenplant.core.process.default_recipes import default_recipes, default_specifications
 from regenplant.core.process.limits import PlantLimits
 from regenplant.core.process.plan import SignalWord
-from regenplant.core.process.recipes import RecipeDefinition
-from regenplant.core.process.vocabulary import Chemical, ResinFamily, StepKind
-from tests.core.process.plan_requests import request
+from regenplant.core.process.vocabulary import Chemical, LegArrangement, StepKind
 
 
 # --- numbers in sentences -------------------------------------------------------------------------------------------
@@ -52,7 +48,8 @@ def test_every_source_has_a_title_and_says_how_it_is_known() -> None:
         assert entry.how_known in HowKnown
         assert entry.how_known.value in entry.citation()
     assert source("crc_solutions").citation() == (
-        "CRC Handbook of Chemistry and Physics, 102nd ed. 2021, Concentrative Properties of Aqueous Solutions (read)"
+        "CRC Handbook of Chemistry and Physics, 102nd ed. 2021, Concentrative Properties of Aqueous Solutions: "
+        "density, viscosity, freezing point (read)"
     )
 
 
@@ -76,7 +73,8 @@ def test_every_caution_names_its_authority_and_its_source(chemical: Chemical) ->
 
 
 @pytest.mark.parametrize(
-    "chemical", [Chemical.HYDROCHLORIC_ACID, Chemical.SULFURIC_ACID, Chemical.SODIUM_HYDROXIDE]
+    "chemical",
+    [Chemical.HYDROCHLORIC_ACID, Chemical.SULFURIC_ACID, Chemical.SODIUM_HYDROXIDE, Chemical.AMMONIA],
 )
 def test_concentrates_are_danger_with_face_shield_and_shower(chemical: Chemical) -> None:
     cautions = hazards.step_cautions(StepKind.INJECT, chemical, 0.05, 0.30, 293.15)
@@ -132,51 +130,80 @@ def test_gear_is_listed_once_and_the_stronger_piece_replaces_the_weaker() -> Non
     assert "goggles and face shield" in gear
 
 
-# --- default recipes ------------------------------------------------------------------------------------------------
-RECIPES = default_recipes()
+SAID = {
+    Chemical.AMMONIA: ("gas", "hypochlorite"),
+    Chemical.SODIUM_CARBONATE: ("carbon dioxide", "acid"),
+    Chemical.SODIUM_HYPOCHLORITE: ("chlorine", "ammonia"),
+    Chemical.PERACETIC_ACID: ("vented", "carbon"),
+    Chemical.SODIUM_DITHIONITE: ("sulfur dioxide", "damp"),
+    Chemical.SULFURIC_ACID: ("never water into acid", "boils"),
+}
 
 
-@pytest.mark.parametrize("recipe", RECIPES, ids=lambda recipe: recipe.code)
-def test_a_default_recipe_plans_without_blockers_or_warnings(recipe: RecipeDefinition) -> None:
-    plan = plan_batch(request(recipe.family))
-    assert (plan.blockers, plan.warnings) == ((), ())
-    assert "read" in recipe.notes and "common practice" in recipe.notes
+@pytest.mark.parametrize("chemical", SAID)
+def test_a_concentrate_says_what_it_gives_off_and_what_it_must_not_meet(chemical: Chemical) -> None:
+    (found,) = hazards.stock_cautions(chemical, 0.2)
+    text = " ".join((found.headline, *found.measures))
+    for word in SAID[chemical]:
+        assert word in text.lower(), word
 
 
-def test_the_defaults_cover_the_four_families_with_the_doses_agreed() -> None:
-    agreed = {
-        ResinFamily.SAC_HYDROGEN: (Chemical.HYDROCHLORIC_ACID, 100.0, 0.05, None),
-        ResinFamily.SAC_SODIUM: (Chemical.SODIUM_CHLORIDE, 160.0, 0.10, None),
-        ResinFamily.SBA_TYPE_1: (Chemical.SODIUM_HYDROXIDE, 96.0, 0.04, 45.0),
-        ResinFamily.SBA_TYPE_2: (Chemical.SODIUM_HYDROXIDE, 80.0, 0.04, 35.0),
+@pytest.mark.parametrize("chemical", [one for one in Chemical if one is not Chemical.SODIUM_CHLORIDE])
+def test_the_line_keeps_its_caution_through_displacement_and_rinse(chemical: Chemical) -> None:
+    for kind in (StepKind.DISPLACE, StepKind.RINSE, StepKind.SOAK):
+        cautions = hazards.step_cautions(kind, chemical, 0.02, None, 293.15)
+        assert any(caution.code.endswith("_in_line") for caution in cautions), kind
+        assert "chemical-resistant gloves" in hazards.protective_equipment(cautions)
+
+
+def test_only_settling_needs_no_caution_whatever_came_before() -> None:
+    """Every other kind of step has one once a chemical was in the bed."""
+    without = {
+        kind
+        for kind in StepKind
+        if not hazards.step_cautions(kind, Chemical.HYDROCHLORIC_ACID, 0.05, 0.3, 293.15)
     }
-    assert {recipe.family for recipe in RECIPES} == agreed.keys()
-    for recipe in RECIPES:
-        chemical, dose, strength, celsius = agreed[recipe.family]
-        (step,) = recipe.injections()
-        assert step.chemical is chemical
-        assert step.settings["dose_kg_per_m3"].target == dose
-        assert step.settings["strength_frac"].target == strength
-        if celsius is not None:
-            assert step.settings["temperature_kelvin"].target == pytest.approx(celsius + 273.15)
+    assert without == {StepKind.SETTLE}
 
 
-@pytest.mark.parametrize("recipe", RECIPES, ids=lambda recipe: recipe.code)
-def test_the_whole_range_of_a_default_recipe_keeps_the_least_contact(recipe: RecipeDefinition) -> None:
-    """At the highest flow and the target dose and strength the regenerant still flows long enough."""
-    (step,) = recipe.injections()
-    plan = plan_batch(request(recipe.family))
-    volume_bv = next(entry for entry in plan.steps if entry.kind is StepKind.INJECT).value("volume_bv")
-    contact = volume_bv / step.settings["flow_bv_per_h"].target * 3600.0
-    assert contact >= step.settings["contact_time_s"].low
+def test_both_legs_in_one_vessel_is_a_danger_of_its_own() -> None:
+    together = hazards.step_cautions(
+        StepKind.INJECT, Chemical.HYDROCHLORIC_ACID, 0.04, 0.32, 293.15, LegArrangement.TOGETHER
+    )
+    apart = hazards.step_cautions(StepKind.INJECT, Chemical.HYDROCHLORIC_ACID, 0.04, 0.32, 293.15)
+    assert together[0].code == "unbalanced_legs" and together[0].signal is SignalWord.DANGER
+    assert "steam" in together[0].headline
+    assert together[1:] == apart
+    brine = hazards.step_cautions(
+        StepKind.INJECT, Chemical.SODIUM_CHLORIDE, 0.1, 0.26, 293.15, LegArrangement.TOGETHER
+    )
+    assert "unbalanced_legs" not in {caution.code for caution in brine}
 
 
-def test_every_family_has_a_specification_that_can_be_met() -> None:
-    assert {entry.family for entry in default_specifications()} == set(ResinFamily)
-    for specification in default_specifications():
-        assert all(limit.source in SOURCES for limit in specification.limits)
-        assert specification.maximum_rinse_bv is not None
-        assert specification.maximum_rinse_bv > specification.minimum_rinse_bv
-        recipe = next(entry for entry in RECIPES if entry.family is specification.family)
-        rinse = next(step for step in recipe.steps if step.kind is StepKind.FAST_RINSE)
-        assert rinse.settings["volume_bv"].low >= specification.minimum_rinse_bv
+def test_carbon_and_air_say_what_kills() -> None:
+    empty = hazards.step_cautions(StepKind.EMPTY, None, None, None, 293.15)
+    oxygen = next(caution for caution in empty if caution.code == "carbon_takes_oxygen")
+    assert oxygen.signal is SignalWord.DANGER and "permit" in " ".join(oxygen.measures)
+    assert any("decided in writing" in measure for caution in empty for measure in caution.measures)
+    (air,) = hazards.step_cautions(StepKind.AIR_MIX, None, None, None, 293.15)
+    assert "relief valve" in " ".join(air.measures) and "Oil-free" in " ".join(air.measures)
+
+
+def test_hot_caustic_asks_for_the_face_shield_at_every_tap() -> None:
+    cautions = hazards.step_cautions(StepKind.SOAK, Chemical.SODIUM_HYDROXIDE, 0.04, None, 318.15)
+    assert "goggles and face shield" in hazards.protective_equipment(cautions)
+
+
+def test_sulfuric_acid_is_told_never_to_pause() -> None:
+    standing = hazards.standing_caution(Chemical.SULFURIC_ACID)
+    assert any("never pauses" in measure for measure in standing.measures)
+
+
+@pytest.mark.parametrize("chemical", list(Chemical))
+def test_cautions_are_in_the_house_voice(chemical: Chemical) -> None:
+    for kind in StepKind:
+        for caution in hazards.step_cautions(kind, chemical, 0.05, 0.30, 318.15):
+            for text in (caution.headline, *caution.measures):
+                assert text.endswith(".") and "!" not in text, text
+                assert text[0].isupper() or text[0].isdigit(), text
+                assert not {"please", "oops", "successfully", "error", "invalid"} & set(text.lower().split())

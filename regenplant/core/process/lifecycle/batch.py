@@ -1,0 +1,195 @@
+"""Batch: from the plan to the released tanks."""
+
+from __future__ import annotations
+
+from dataclasses import dataclass
+from enum import StrEnum
+
+from regenplant.core.process.lifecycle.table import Blocker, Lifecycle, Rule
+
+
+class BatchState(StrEnum):
+    PLANNED = "planned"
+    READY = "ready"
+    RUNNING = "running"
+    RINSING = "rinsing"
+    AWAITING_QC = "awaiting_qc"
+    PASSED = "passed"
+    FAILED = "failed"
+    FILLED = "filled"
+    RELEASED = "released"
+    HELD = "held"
+    ABORTED = "aborted"
+    SCRAPPED = "scrapped"
+
+
+ACTIVE_STATES = (BatchState.RUNNING, BatchState.RINSING, BatchState.AWAITING_QC)
+"""Something of this batch stands in a vessel and nobody has judged it."""
+
+IN_VESSEL_STATES = (BatchState.READY, *ACTIVE_STATES, BatchState.PASSED, BatchState.FAILED, BatchState.HELD)
+"""The vessel belongs to this batch."""
+
+OPEN_STATES = (BatchState.PLANNED, *IN_VESSEL_STATES, BatchState.FILLED)
+"""Somebody still has something to do."""
+
+
+class BatchAction(StrEnum):
+    MAKE_READY = "make_ready"
+    START = "start"
+    BEGIN_RINSE = "begin_rinse"
+    HAND_TO_QC = "hand_to_qc"
+    HOLD = "hold"
+    INTERRUPT = "interrupt"
+    RESUME = "resume"
+    ABORT = "abort"
+    PASS = "pass"
+    FAIL = "fail"
+    REWORK = "rework"
+    SCRAP = "scrap"
+    FILL = "fill"
+    RELEASE = "release"
+
+
+@dataclass(frozen=True, slots=True)
+class BatchSnapshot:
+    """What the guards of a batch look at, taken under the lock."""
+
+    blocking_checks: tuple[str, ...] = ()
+    """Sentences of plan checks that block the start now."""
+    chemical_in_bed: str = ""
+    """Name of the chemical that stands in the bed, "" if none."""
+    may_stop_here: bool = True
+    steps_before_qc_open: tuple[str, ...] = ()
+    """Names of steps that are neither done nor skipped, up to the sample."""
+    next_safe_point: str = ""
+    qc_verdict: str = ""
+    """"pass", "fail" or "incomplete" from the acceptance rules; "" where nothing was judged."""
+    qc_reasons: tuple[str, ...] = ()
+    open_deviations: int = 0
+    tanks_not_filled: int = 0
+    tanks_filled: int = 0
+    actor_name: str = ""
+    actor_took_part: tuple[str, ...] = ()
+    """What the acting person did in this batch ("performed Backwash", "recorded readings")."""
+    actor_performed: tuple[str, ...] = ()
+    """The part of it that was work on the bed."""
+    has_live_child: bool = False
+    is_started: bool = False
+
+
+def _checks_met(snapshot: BatchSnapshot) -> Blocker | None:
+    if not snapshot.blocking_checks:
+        return None
+    return Blocker("plan_blocked", " ".join(snapshot.blocking_checks))
+
+
+def _safe_to_stop(snapshot: BatchSnapshot) -> Blocker | None:
+    if snapshot.may_stop_here:
+        return None
+    where = f" Go on to {snapshot.next_safe_point}, then hold." if snapshot.next_safe_point else ""
+    what = (
+        f"{snapshot.chemical_in_bed} stands in the bed."
+        if snapshot.chemical_in_bed
+        else "This is no safe point."
+    )
+    return Blocker("not_a_safe_hold_point", f"Do not stop here: {what}{where}")
+
+
+def _steps_done(snapshot: BatchSnapshot) -> Blocker | None:
+    if not snapshot.steps_before_qc_open:
+        return None
+    return Blocker("steps_open", f"Not done yet: {', '.join(snapshot.steps_before_qc_open)}.")
+
+
+def _verdict_is_pass(snapshot: BatchSnapshot) -> Blocker | None:
+    if snapshot.qc_verdict == "pass":
+        return None
+    reasons = " ".join(snapshot.qc_reasons) or "No QC result is written down."
+    return Blocker("qc_not_met", f"Pass is not met. {reasons}")
+
+
+def _all_tanks_filled(snapshot: BatchSnapshot) -> Blocker | None:
+    if snapshot.tanks_filled == 0:
+        return Blocker("nothing_filled", "No tank is filled from this batch yet.")
+    if snapshot.tanks_not_filled:
+        return Blocker(
+            "tanks_not_filled",
+            f"{snapshot.tanks_not_filled} tanks of this batch are neither filled nor set aside.",
+        )
+    return None
+
+
+def _no_open_deviation(snapshot: BatchSnapshot) -> Blocker | None:
+    if not snapshot.open_deviations:
+        return None
+    noun = "deviation is" if snapshot.open_deviations == 1 else "deviations are"
+    return Blocker(
+        "open_deviation",
+        f"{snapshot.open_deviations} {noun} open. Each needs a decision by a supervisor first.",
+    )
+
+
+def _independent(snapshot: BatchSnapshot) -> Blocker | None:
+    if not snapshot.actor_took_part:
+        return None
+    return Blocker(
+        "own_work",
+        f"{snapshot.actor_name} {' and '.join(snapshot.actor_took_part)} in this batch, so another person must release it.",
+    )
+
+
+def _did_not_perform(snapshot: BatchSnapshot) -> Blocker | None:
+    if not snapshot.actor_performed:
+        return None
+    return Blocker(
+        "own_work",
+        f"{snapshot.actor_name} {' and '.join(snapshot.actor_performed)} in this batch, so another person must judge it.",
+    )
+
+
+def _no_live_child(snapshot: BatchSnapshot) -> Blocker | None:
+    if not snapshot.has_live_child:
+        return None
+    return Blocker("rework_running", "A rework of this batch is already under way.")
+
+
+def _was_started(snapshot: BatchSnapshot) -> Blocker | None:
+    if snapshot.is_started:
+        return None
+    return Blocker(
+        "never_started",
+        "This batch was never started: its tanks are back on the waiting list, nothing is left to rework.",
+    )
+
+
+def _moves() -> dict[tuple[BatchState, BatchAction], Rule[BatchState, BatchSnapshot]]:
+    state, action = BatchState, BatchAction
+    moves: dict[tuple[BatchState, BatchAction], Rule[BatchState, BatchSnapshot]] = {
+        (state.PLANNED, action.MAKE_READY): Rule(state.READY, "batch.plan", (_checks_met,)),
+        (state.PLANNED, action.ABORT): Rule(state.ABORTED, "batch.abort"),
+        (state.READY, action.START): Rule(state.RUNNING, "batch.run", (_checks_met,)),
+        (state.READY, action.ABORT): Rule(state.ABORTED, "batch.abort"),
+        (state.RUNNING, action.BEGIN_RINSE): Rule(state.RINSING, "batch.run"),
+        (state.RINSING, action.HAND_TO_QC): Rule(state.AWAITING_QC, "batch.run", (_steps_done,)),
+        (state.AWAITING_QC, action.PASS): Rule(
+            state.PASSED, "qc.judge", (_did_not_perform, _verdict_is_pass)
+        ),
+        (state.AWAITING_QC, action.FAIL): Rule(state.FAILED, "qc.judge"),
+        (state.PASSED, action.FILL): Rule(state.FILLED, "batch.run", (_all_tanks_filled,)),
+        (state.FILLED, action.RELEASE): Rule(
+            state.RELEASED, "batch.release", (_no_open_deviation, _all_tanks_filled, _independent)
+        ),
+        (state.FAILED, action.REWORK): Rule(state.FAILED, "batch.rework", (_no_live_child,)),
+        (state.ABORTED, action.REWORK): Rule(state.ABORTED, "batch.rework", (_no_live_child, _was_started)),
+        (state.ABORTED, action.SCRAP): Rule(state.SCRAPPED, "batch.scrap", (_no_live_child, _was_started)),
+        (state.FAILED, action.SCRAP): Rule(state.SCRAPPED, "batch.scrap", (_no_live_child,)),
+        (state.HELD, action.RESUME): Rule(None, "batch.run"),
+        (state.HELD, action.ABORT): Rule(state.ABORTED, "batch.abort", (_safe_to_stop,)),
+    }
+    for active in ACTIVE_STATES:
+        moves[active, action.HOLD] = Rule(state.HELD, "batch.hold", (_safe_to_stop,))
+        moves[active, action.INTERRUPT] = Rule(state.HELD, "batch.hold")
+    return moves
+
+
+BATCH: Lifecycle[BatchState, BatchAction, BatchSnapshot] = Lifecycle("batch", BatchState.PLANNED, _moves())

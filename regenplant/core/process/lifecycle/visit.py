@@ -1,0 +1,123 @@
+"""Tank visit: one round trip of one tank."""
+
+from __future__ import annotations
+
+from dataclasses import dataclass
+from enum import StrEnum
+
+from regenplant.core.process.lifecycle.table import Blocker, Lifecycle, Rule
+
+
+class VisitState(StrEnum):
+    RECEIVED = "received"
+    ACCEPTED = "accepted"
+    HELD = "held"
+    REFUSED = "refused"
+    EMPTIED = "emptied"
+    REFILLED = "refilled"
+    RELEASED = "released"
+    SHIPPED = "shipped"
+
+
+class VisitAction(StrEnum):
+    ACCEPT = "accept"
+    HOLD = "hold"
+    REFUSE = "refuse"
+    EMPTY = "empty"
+    REFILL = "refill"
+    RELEASE = "release"
+    SHIP = "ship"
+
+
+@dataclass(frozen=True, slots=True)
+class VisitSnapshot:
+    """What the guards of a tank visit look at."""
+
+    is_inspected: bool = False
+    findings_that_stop: tuple[str, ...] = ()
+    """Sentences of the intake findings that forbid acceptance."""
+    is_shell_sound: bool | None = None
+    is_class_known: bool = False
+    class_may_be_regenerated: bool = False
+    is_in_batch: bool = False
+    batch_has_passed: bool = False
+    batch_is_released: bool = False
+
+
+def _inspected(snapshot: VisitSnapshot) -> Blocker | None:
+    if snapshot.is_inspected:
+        return None
+    return Blocker("not_inspected", "The intake inspection is not written down yet.")
+
+
+def _nothing_stops(snapshot: VisitSnapshot) -> Blocker | None:
+    if not snapshot.findings_that_stop:
+        return None
+    return Blocker(
+        "finding_stops", " ".join(snapshot.findings_that_stop) + " Hold the tank and call the safety lead."
+    )
+
+
+def _class_fits(snapshot: VisitSnapshot) -> Blocker | None:
+    if not snapshot.is_class_known:
+        return Blocker("class_unknown", "No segregation class is chosen. It is never guessed.")
+    if not snapshot.class_may_be_regenerated:
+        return Blocker(
+            "class_not_regenerated", "This class is not regenerated without a written disposition."
+        )
+    return None
+
+
+def _in_batch(snapshot: VisitSnapshot) -> Blocker | None:
+    if snapshot.is_in_batch:
+        return None
+    return Blocker("not_in_batch", "This tank belongs to no batch. A tank is emptied into a batch.")
+
+
+def _shell_sound(snapshot: VisitSnapshot) -> Blocker | None:
+    if snapshot.is_shell_sound is None:
+        return Blocker("shell_not_inspected", "The empty shell is not inspected yet.")
+    if not snapshot.is_shell_sound:
+        return Blocker("shell_unsound", "The shell is not sound. It is not filled again.")
+    return None
+
+
+def _batch_passed(snapshot: VisitSnapshot) -> Blocker | None:
+    if snapshot.batch_has_passed:
+        return None
+    return Blocker("batch_not_passed", "The batch that fills this tank has not passed QC.")
+
+
+def _batch_released(snapshot: VisitSnapshot) -> Blocker | None:
+    if snapshot.batch_is_released:
+        return None
+    return Blocker(
+        "batch_not_released",
+        "The batch in this tank is not released. Only the release of the batch releases it.",
+    )
+
+
+VISIT: Lifecycle[VisitState, VisitAction, VisitSnapshot] = Lifecycle(
+    "tank",
+    VisitState.RECEIVED,
+    {
+        (VisitState.RECEIVED, VisitAction.ACCEPT): Rule(
+            VisitState.ACCEPTED, "tank.judge", (_inspected, _nothing_stops, _class_fits)
+        ),
+        (VisitState.RECEIVED, VisitAction.HOLD): Rule(VisitState.HELD, "tank.hold"),
+        (VisitState.RECEIVED, VisitAction.REFUSE): Rule(VisitState.REFUSED, "tank.judge"),
+        (VisitState.HELD, VisitAction.ACCEPT): Rule(
+            VisitState.ACCEPTED, "tank.lift_hold", (_inspected, _nothing_stops, _class_fits)
+        ),
+        (VisitState.HELD, VisitAction.REFUSE): Rule(VisitState.REFUSED, "tank.judge"),
+        (VisitState.ACCEPTED, VisitAction.HOLD): Rule(VisitState.HELD, "tank.hold"),
+        (VisitState.ACCEPTED, VisitAction.EMPTY): Rule(VisitState.EMPTIED, "batch.run", (_in_batch,)),
+        (VisitState.EMPTIED, VisitAction.REFILL): Rule(
+            VisitState.REFILLED, "batch.run", (_batch_passed, _shell_sound)
+        ),
+        (VisitState.REFILLED, VisitAction.RELEASE): Rule(
+            VisitState.RELEASED, "batch.release", (_batch_released,)
+        ),
+        (VisitState.RELEASED, VisitAction.SHIP): Rule(VisitState.SHIPPED, "tank.ship"),
+    },
+)
