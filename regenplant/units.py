@@ -19,7 +19,7 @@ import pint
 
 from regenplant.core.errors import OutOfRange, UnitNotUnderstood
 from regenplant.unit_kinds import KINDS, QuantityKind
-from regenplant.unit_spellings import SPELLINGS
+from regenplant.unit_spellings import ATOMS, CASED_ATOMS, SPELLINGS
 
 UnitSystem = Literal["metric", "us"]
 SYSTEMS: tuple[UnitSystem, ...] = ("metric", "us")
@@ -37,6 +37,11 @@ def registry() -> pint.UnitRegistry:
     ureg.define("us_gallon_per_minute = gallon / minute = gpm")
     # 1 grain as CaCO3 = 64.79891 mg; the equivalent weight of CaCO3 is 50.04 g/eq (CaCO3 100.087 g/mol / 2)
     ureg.define("kilograin_as_caco3 = 64.79891 / 50.0435 equivalent = kgr")
+    ureg.define("grain_as_caco3 = kilograin_as_caco3 / 1000")
+    # hardness as CaCO3: 10 mg/L of CaO (56.077 g/mol), 10 mg/L, and one grain per imperial gallon
+    ureg.define("german_degree = 10 * 100.0869 / 56.077 * mg / L")
+    ureg.define("french_degree = 10 * mg / L")
+    ureg.define("clark_degree = grain / imperial_gallon")
     return ureg
 
 
@@ -151,7 +156,7 @@ def _unit_for(unit_text: str, kind: QuantityKind, system: UnitSystem, raw: str) 
     key = _normal(re.sub(r"\s+", " ", unit_text.strip().lower()))
     key = key if key in SPELLINGS else key.rstrip(".")
     key = key.removesuffix(" at 25 °c").removesuffix(" at 25 c").strip()
-    unit = SPELLINGS.get(key)
+    unit = SPELLINGS.get(key) or _composed(unit_text)
     if unit is None:
         raise UnitNotUnderstood(
             f"The unit “{unit_text}” in “{raw}” is not known for {_a(kind.name)}. Write for example {kind.example}.",
@@ -160,19 +165,56 @@ def _unit_for(unit_text: str, kind: QuantityKind, system: UnitSystem, raw: str) 
     return unit
 
 
-def _to_si(magnitude: float, unit: str, kind: QuantityKind, raw: str) -> float:
+_FACTOR = re.compile(r"^([A-Za-zµΩω°%]+)\^?([-⁻]?[1-4¹²³⁴])?$")
+_BRACKETED = re.compile(r"/\s*\(([^()/]*)\)")
+_APART = re.compile(r"[*·.\s]+")
+
+
+@lru_cache(maxsize=1024)
+def _composed(unit_text: str) -> str | None:
+    """A unit put together of known ones ("m3/m2/h", "J/(kg K)", "kg m-3"), as pint reads it; None where one is unknown."""
+    text = _normal(unit_text.strip())
+    text = _BRACKETED.sub(lambda match: "/" + "/".join(_APART.split(match[1].strip())), text)
+    product: list[str] = []
+    for place, part in enumerate(text.split("/")):
+        for position, name in enumerate(_APART.split(part.strip())):
+            if name == "1" and place == 0:
+                continue
+            match = _FACTOR.match(name)
+            atom = _atom(match[1]) if match else None
+            if match is None or atom is None:
+                return None
+            power = int((match[2] or "1").translate(_PLAIN))
+            # "J/kg K" means per kilogram and kelvin only in brackets; outside, what follows the first divides nothing
+            divides = place > 0 and position == 0
+            product.append(f"({atom})**{-power if divides else power}")
+    return "*".join(product) or None
+
+
+def _atom(name: str) -> str | None:
+    return CASED_ATOMS.get(name) or ATOMS.get(name.lower())
+
+
+@lru_cache(maxsize=2048)
+def _scale(unit: str, si_unit: str) -> tuple[float, float]:
+    """(factor, offset) from a unit to SI. Raises pint.DimensionalityError where they do not fit."""
     ureg = registry()
-    if (
-        kind.key in ("conductivity", "resistivity")
-        and ureg.Unit(unit).dimensionality != ureg.Unit(kind.si_unit).dimensionality
-    ):
+    zero = float(ureg.Quantity(0.0, unit).to(si_unit).magnitude)
+    if zero == 0.0:
+        return float(ureg.Quantity(1.0, unit).to(si_unit).magnitude), 0.0
+    return (float(ureg.Quantity(1000.0, unit).to(si_unit).magnitude) - zero) / 1000.0, zero
+
+
+def _to_si(magnitude: float, unit: str, kind: QuantityKind, raw: str) -> float:
+    if kind.key in ("conductivity", "resistivity") and not same_dimension(unit, kind.si_unit):
         return _reciprocal(magnitude, unit, kind, raw)
     if kind.key == "ph" and unit != "dimensionless":
         raise UnitNotUnderstood(f"pH has no unit; “{raw}” has one. Write for example 7.2.", code="wrong_unit")
     try:
         if kind.key == "temperature_rise":
             unit = {"degC": "delta_degC", "degF": "delta_degF"}.get(unit, unit)
-        return float(ureg.Quantity(magnitude, unit).to(kind.si_unit).magnitude)
+        factor, offset = _scale(unit, kind.si_unit)
+        return magnitude * factor + offset
     except pint.DimensionalityError as error:
         raise UnitNotUnderstood(
             f"“{raw}” is not {_a(kind.name)}. Write for example {kind.example}.", code="wrong_unit"
@@ -194,7 +236,9 @@ def _reciprocal(magnitude: float, unit: str, kind: QuantityKind, raw: str) -> fl
 
 
 def _within(understood: Understood, kind: QuantityKind) -> Understood:
-    if not kind.low <= understood.value <= kind.high:
+    # the last digit of a float is no reason to refuse a number that stands at the edge ("50000 L" of 50 m³)
+    slack = 1e-12
+    if not kind.low - slack * abs(kind.low) <= understood.value <= kind.high + slack * abs(kind.high):
         allowed = f"{format_quantity(kind.low, kind.key)} to {format_quantity(kind.high, kind.key)}"
         raise OutOfRange(
             f"“{understood.text}” cannot be {_a(kind.name)} here. Possible is {allowed}.",
@@ -229,6 +273,65 @@ def unit_text(kind_key: str, system: str = "metric") -> str:
     return _display(KINDS[kind_key], system)[1]
 
 
+def _named_unit(unit: str) -> str:
+    """A unit as people write it, as pint reads it. Raises UnitNotUnderstood for an unknown one."""
+    text = _normal(re.sub(r"\s+", " ", unit.strip()))
+    if text in ("", "-"):
+        return "dimensionless"
+    found = SPELLINGS.get(text.lower()) or _composed(text)
+    if found is None:
+        raise UnitNotUnderstood(f"The unit “{unit[:30]}” is not known here.", code="unknown_unit")
+    return found
+
+
+@lru_cache(maxsize=512)
+def si_unit_of(unit: str) -> str:
+    """The SI unit a unit of the trade is measured in. Raises UnitNotUnderstood for an unknown one."""
+    named = registry().Unit(_named_unit(unit))
+    for kind in KINDS.values():
+        if registry().Unit(kind.si_unit).dimensionality == named.dimensionality:
+            return kind.si_unit
+    return str(registry().get_base_units(named)[1])
+
+
+@lru_cache(maxsize=512)
+def same_dimension(first: str, second: str) -> bool:
+    """Whether two units (in pint's spelling) measure the same."""
+    ureg = registry()
+    return bool(ureg.Unit(first).dimensionality == ureg.Unit(second).dimensionality)
+
+
+def measured(number: float, unit: str) -> tuple[float, str]:
+    """A number in any unit of the trade as (SI value, SI unit). Raises UnitNotUnderstood for an unknown unit."""
+    si = si_unit_of(unit)
+    factor, offset = _scale(_named_unit(unit), si)
+    return number * factor + offset, si
+
+
+def in_unit(value: float, si_unit: str, unit: str) -> float:
+    """An SI value in a unit as people write it. Raises UnitNotUnderstood when the unit does not fit."""
+    name = _named_unit(unit)
+    try:
+        factor, offset = _scale(name, si_unit)
+    except pint.DimensionalityError as error:
+        raise UnitNotUnderstood(
+            f"The answer is in {plain_unit(si_unit)}; it cannot be shown in “{unit}”.", code="wrong_unit"
+        ) from error
+    return (value - offset) / factor
+
+
+_PLAIN_UNIT = str.maketrans(
+    {"µ": "u", "Ω": "ohm", "°": "deg", "²": "2", "³": "3", "·": ".", "₃": "3", "*": ".", "^": ""}
+)
+
+
+def plain_unit(unit: str) -> str:
+    """A unit without special letters, as a program or a keyboard has it ("uS/cm", "m3", "degC"); "-" for none."""
+    plain = unit.replace("kelvin", "K").replace("pascal", "Pa").replace("watt", "W").replace("joule", "J")
+    plain = plain.replace("dimensionless", "").replace("siemens", "S").translate(_PLAIN_UNIT)
+    return plain.strip() or "-"
+
+
 def format_quantity(
     value: float | None, kind_key: str, system: str = "metric", *, with_unit: bool = True
 ) -> str:
@@ -240,7 +343,10 @@ def format_quantity(
         return "–"
     kind = KINDS[kind_key]
     shown = shown_value(value, kind_key, system)
-    text = format_number(shown, digits=kind.digits, decimals=kind.decimals[1 if system == "us" else 0])
+    decimals = kind.decimals[1 if system == "us" else 0]
+    if kind_key == "liquid_volume" and 0.0 < abs(shown) < 1.0:
+        decimals = max(decimals, 3)  # 0.42 L of sanitizer is not 0.4 L
+    text = format_number(shown, digits=kind.digits, decimals=decimals)
     unit = unit_text(kind_key, system)
     return f"{text}{NO_BREAK_SPACE}{unit}" if with_unit and unit else text
 

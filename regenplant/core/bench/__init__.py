@@ -1,0 +1,1 @@
+"""The bench calculator: every quantity the engineering floor works out, under the names people type for it."""
