@@ -7,14 +7,15 @@ from __future__ import annotations
 
 from dataclasses import dataclass, field
 from datetime import UTC, datetime, timedelta
+from typing import Any
 
 from regenplant import units
 from regenplant.audit.by import By
 from regenplant.batches import services as batch_services
-from regenplant.batches.frozen import plan_of
+from regenplant.batches.frozen import judged_rinses, plan_of
 from regenplant.batches.models import Batch, RinseReading, StepRun
 from regenplant.batches.rinse import specification_of
-from regenplant.batches.services.writing import ReadingAsTyped
+from regenplant.batches.services.readings import ReadingAsTyped
 from regenplant.chemicals import services as chemical_services
 from regenplant.chemicals.models import ChemicalLot
 from regenplant.core.process.default_recipes import default_recipes, default_specifications
@@ -27,7 +28,9 @@ from regenplant.core.process.intake import (
     WaterColour,
 )
 from regenplant.core.process.plan import EntrySpec
-from regenplant.core.process.vocabulary import StepKind
+from regenplant.core.process.recipes import RecipeDefinition
+from regenplant.core.process.specification import Specification as SpecificationDefinition
+from regenplant.core.process.vocabulary import EXHAUSTED_FORM, Purpose, ResinFamily, StepKind
 from regenplant.people.authority import Role
 from regenplant.people.models import Person
 from regenplant.people.services import add_first_administrator, add_person
@@ -183,7 +186,7 @@ def _equip(plant: SmallPlant) -> None:
 
 
 def _materials(plant: SmallPlant) -> None:
-    maker, approver = plant.by("supervisor"), plant.by("supervisor 2")
+    maker = plant.by("supervisor")
     for family, total, working, density, swelling, most in (
         ("sac_h", 1900, 1100, 1280, 0.07, 393.15),
         ("sac_na", 1900, 1200, 1280, 0.0, 393.15),
@@ -202,49 +205,82 @@ def _materials(plant: SmallPlant) -> None:
             swelling_frac=swelling,
         )
         plant.types[family] = resin_services.add_resin_type(by=maker, resin_type=settings).result
-    for recipe in default_recipes():
-        added = recipe_services.add_recipe(
-            by=maker, code=recipe.code, name=recipe.name, family=recipe.family.value, grade="working",
-            definition=recipe, reason="first version for tests",
-        ).result  # fmt: skip
-        recipe_services.approve_recipe_version(by=approver, version_id=added.pk)
-        plant.recipe[recipe.family.value] = RecipeVersion.objects.get(pk=added.pk)
-    for wanted in default_specifications():
-        added = recipe_services.add_specification(
-            by=maker, code=wanted.code, name=wanted.name, family=wanted.family.value, grade="working",
-            definition=wanted, reason="first version for tests",
-        ).result  # fmt: skip
-        recipe_services.approve_specification_version(by=approver, version_id=added.pk)
-        plant.specification[wanted.family.value] = SpecificationVersion.objects.get(pk=added.pk)
+    for family in VESSEL_OF:
+        plant.recipe[family] = approved_recipe(plant, usual_recipe(family))
+        plant.specification[family] = approved_specification(plant, usual_specification(family))
     for chemical, strength, density in (
         ("hcl", 0.32, 1158.6),
         ("naoh", 0.50, 1524.0),
         ("nacl", 0.26, 1196.0),
     ):
-        place = chemical_services.add_place(
-            by=maker,
-            code=f"B-{chemical}",
-            name=f"Bulk {chemical}",
-            kind="bulk_tank",
-            chemical=chemical,
-            capacity_m3=40.0,
-        ).result
-        lot = chemical_services.receive_delivery(
-            by=plant.by(), code=f"LOT-{chemical}", chemical=chemical, certificate_strength_frac=strength,
-            place_id=place.pk, grams_100=3_000_000,
-        ).result  # fmt: skip
-        chemical_services.check_strength(
-            by=plant.by("qc"), lot_id=lot.pk, temperature_kelvin=293.15, value_as_typed=str(density),
-            unit_as_typed="kg/m3", density_kg_per_m3=density,
-        )  # fmt: skip
-        chemical_services.put_lot_in_use(by=plant.by("qc"), lot_id=lot.pk)
-        plant.lots[chemical] = ChemicalLot.objects.get(pk=lot.pk)
+        stocked(plant, chemical, strength, density)
     plant.customer = tank_services.add_customer(
         by=plant.by("planner"), code="MOON", name="Moonbase Test Kitchen"
     ).result
     plant.size = tank_services.add_tank_size(
         by=plant.by("planner"), code="14 x 47", diameter_m=0.3556, height_m=1.1938, nominal_resin_m3=0.102
     ).result
+
+
+def exhausted_form(family: str) -> str:
+    """The form a returned resin of this family is counted in."""
+    return EXHAUSTED_FORM[ResinFamily(family)].value
+
+
+def usual_recipe(family: str) -> RecipeDefinition:
+    """The first default recipe that regenerates (or exchanges) this family."""
+    usual = (Purpose.REGENERATION, Purpose.EXCHANGE)
+    return next(one for one in default_recipes() if one.family == family and one.purpose in usual)
+
+
+def usual_specification(family: str) -> SpecificationDefinition:
+    return next(one for one in default_specifications() if one.family == family)
+
+
+def approved_recipe(
+    plant: SmallPlant, definition: RecipeDefinition, *, grade: str = "working"
+) -> RecipeVersion:
+    """A recipe with version 1, approved by a second person."""
+    added = recipe_services.add_recipe(
+        by=plant.by("supervisor"), code=definition.code, name=definition.name, family=definition.family.value,
+        grade=grade, definition=definition, reason="first version for tests",
+    ).result  # fmt: skip
+    recipe_services.approve_recipe_version(by=plant.by("supervisor 2"), version_id=added.pk)
+    return RecipeVersion.objects.get(pk=added.pk)
+
+
+def approved_specification(
+    plant: SmallPlant, definition: SpecificationDefinition, *, grade: str = "working"
+) -> SpecificationVersion:
+    added = recipe_services.add_specification(
+        by=plant.by("supervisor"), code=definition.code, name=definition.name, family=definition.family.value,
+        grade=grade, definition=definition, reason="first version for tests",
+    ).result  # fmt: skip
+    recipe_services.approve_specification_version(by=plant.by("supervisor 2"), version_id=added.pk)
+    return SpecificationVersion.objects.get(pk=added.pk)
+
+
+def stocked(
+    plant: SmallPlant, chemical: str, strength: float, density: float, *, is_titrated: bool = False
+) -> ChemicalLot:
+    """A bulk tank of a chemical with a lot in use: checked by hydrometer, or titrated with its density beside."""
+    place = chemical_services.add_place(
+        by=plant.by("supervisor"), code=f"B-{chemical}", name=f"Bulk {chemical}", kind="bulk_tank", chemical=chemical,
+        capacity_m3=40.0,
+    ).result  # fmt: skip
+    lot = chemical_services.receive_delivery(
+        by=plant.by(), code=f"LOT-{chemical}", chemical=chemical, certificate_strength_frac=strength,
+        place_id=place.pk, grams_100=3_000_000,
+    ).result  # fmt: skip
+    value = f"{strength:.4g}" if is_titrated else f"{density:g}"
+    chemical_services.check_strength(
+        by=plant.by("qc"), lot_id=lot.pk, temperature_kelvin=293.15, value_as_typed=value,
+        unit_as_typed="" if is_titrated else "kg/m3", density_kg_per_m3=density,
+        strength_frac=strength if is_titrated else None,
+    )  # fmt: skip
+    chemical_services.put_lot_in_use(by=plant.by("qc"), lot_id=lot.pk)
+    plant.lots[chemical] = ChemicalLot.objects.get(pk=lot.pk)
+    return plant.lots[chemical]
 
 
 def accepted_tanks(
@@ -282,33 +318,53 @@ def accepted_tank(plant: SmallPlant, family: str, *, segregation_class: str = "D
 
 
 VESSEL_OF = {"sac_h": "C1", "sac_na": "S1", "sba_1": "A1", "sba_2": "A2"}
+"""The vessel of each family of the small plant; ``tests.families`` has those of the others."""
 
 
-def frozen_batch(plant: SmallPlant, family: str, visits: list[TankVisit] | None = None) -> Batch:
-    """A batch of three tanks with its plan frozen, ready to start."""
+def frozen_batch(plant: SmallPlant, family: str, visits: list[TankVisit] | None = None, **more: Any) -> Batch:
+    """A batch of three tanks with its plan frozen, ready to start. ``more`` goes to the service, or takes the place of what
+    it would be given (``recipe_version_id``)."""
     chosen = visits if visits is not None else accepted_tanks(plant, family, 3)
+    wanted = {
+        "vessel_id": plant.vessels[VESSEL_OF[family]].pk if family in VESSEL_OF else None,
+        "recipe_version_id": plant.recipe[family].pk,
+        "specification_version_id": plant.specification[family].pk,
+        **more,
+    }
     return batch_services.freeze_batch(
-        by=plant.by(),
-        visit_ids=[visit.pk for visit in chosen],
-        vessel_id=plant.vessels[VESSEL_OF[family]].pk,
-        recipe_version_id=plant.recipe[family].pk,
-        specification_version_id=plant.specification[family].pk,
+        by=plant.by(), visit_ids=[visit.pk for visit in chosen], **wanted
     ).result
 
 
 def write_required(plant: SmallPlant, step: StepRun, *, is_before: bool, who: str = "operator") -> None:
     """Write every required entry of a step at its target."""
     for spec in plan_of(step.batch).step(step.number).entries:
-        if spec.is_before == is_before and spec.is_required:
-            batch_services.write_entry(by=plant.by(who), step_id=step.pk, key=spec.key, text=text_for(spec))
+        is_written = spec.kind == "text" and step.entries.filter(key=spec.key).exists()
+        if spec.is_before == is_before and spec.is_required and not is_written:
+            write(plant, step, spec.key, text_for(spec), who=who)
+
+
+def write(plant: SmallPlant, step: StepRun, key: str, text: str, *, who: str = "operator") -> None:
+    batch_services.write_entry(by=plant.by(who), step_id=step.pk, key=key, text=text)
 
 
 def text_for(spec: EntrySpec) -> str:
     """What a careful person would write: the target, or the middle of the limits."""
     if spec.kind in ("confirm", "choice"):
         return "yes"
-    ends = [value for value in (spec.low, spec.high) if value is not None]
-    return units.format_quantity(spec.target if spec.target is not None else sum(ends) / len(ends), spec.kind)
+    if spec.kind == "text":
+        return "as on the label"
+    return units.format_quantity(_inside(spec), spec.kind)
+
+
+def _inside(spec: EntrySpec) -> float:
+    if spec.target is not None:
+        return spec.target
+    if spec.low is not None and spec.high is not None:
+        return (spec.low + spec.high) / 2
+    if spec.high is not None:
+        return 0.9 * spec.high
+    return 1.1 * spec.low if spec.low is not None else 1.0
 
 
 def run_to(
@@ -329,16 +385,22 @@ def run_to(
             step.refresh_from_db()
         if StepKind(step.kind) is kind and not finish:
             return step
-        plant.forward(minutes=step.planned_duration_s / 60)
-        if StepKind(step.kind) is StepKind.FAST_RINSE:
-            rinse_down(plant, batch, who=who)
-        write_required(plant, step, is_before=False, who=who)
-        batch_services.finish_step(by=plant.by(who), step_id=step.pk)
+        work_off(plant, step, who=who)
         batch.refresh_from_db()
         if StepKind(step.kind) is kind:
             step.refresh_from_db()
             return step
     raise AssertionError(f"no step of kind {kind}")
+
+
+def work_off(plant: SmallPlant, step: StepRun, *, who: str = "operator") -> None:
+    """Work a running step to its end as planned: its time, its readings where it ends on the end point, its entries."""
+    plant.forward(minutes=step.planned_duration_s / 60)
+    judged = judged_rinses(plan_of(step.batch))
+    if judged and step.number == judged[-1]:
+        rinse_down(plant, step.batch, who=who)
+    write_required(plant, step, is_before=False, who=who)
+    batch_services.finish_step(by=plant.by(who), step_id=step.pk)
 
 
 def rinse_down(
@@ -349,7 +411,9 @@ def rinse_down(
     limit = specification.limit("conductivity")
     if limit is None:
         return
-    value = at_25_us_per_cm if at_25_us_per_cm is not None else (limit.high or 0.0) * 1e4 * 0.5
+    # half the limit, or just inside it where half of it would be purer than water can be
+    inside = 0.5 if (limit.high or 0.0) > 2e-5 else 0.9
+    value = at_25_us_per_cm if at_25_us_per_cm is not None else (limit.high or 0.0) * 1e4 * inside
     for index in range(int(specification.hold_time_s // 240) + 2):
         plant.forward(minutes=4)
         reading(plant, batch, f"{value * (1 - 0.001 * index):.4g} µS/cm", who=who)

@@ -11,7 +11,7 @@ class BatchesConfig(AppConfig):
         from regenplant.audit import locks
 
         frozen_plan = (
-            "number", "resin_type_id", "segregation_class", "vessel_id", "recipe_version_id", "specification_version_id",
+            "number", "resin_type_id", "segregation_class", "vessel_id", "anion_vessel_id", "recipe_version_id", "specification_version_id",
             "parent_id", "resin_volume_m3", "resin_volume_form", "plan_text", "plan_digest", "core_version",
             "planned_by_id", "planned_at",
         )  # fmt: skip

@@ -1,16 +1,21 @@
-"""Whether a step has reached its end, and how much chemical went in. Reads what people wrote down."""
+"""Whether a step has reached its end, and how much chemical went in. Reads what people wrote down.
+
+Only the last rinse of a batch waits for the end point; a rinse before it, a fast rinse ahead of a recirculation say, ends
+on its volume.
+"""
 
 from __future__ import annotations
 
 from regenplant import units
-from regenplant.batches.frozen import plan_of
+from regenplant.batches.frozen import judged_rinses, plan_of
 from regenplant.batches.models import Batch, StepRun
 from regenplant.batches.moves import current_entries
-from regenplant.batches.rinse import end_point
+from regenplant.batches.rinse import PASSED, end_point
 from regenplant.core.process.plan import EntrySpec, PlannedStep
+from regenplant.core.process.recipes import CHEMICAL_STEPS
 from regenplant.core.process.vocabulary import StepKind
 
-FED, DRAWN, PASSED = "volume_fed", "stock_drawn", "volume"
+FED, DRAWN = "volume_fed", "stock_drawn"
 """Entry keys that say how much went through the bed; see ``core.process.plan_entries``."""
 
 RUNNING_TOTALS = (FED, DRAWN, PASSED)
@@ -19,18 +24,23 @@ RUNNING_TOTALS = (FED, DRAWN, PASSED)
 
 def end_not_reached(step: StepRun, batch: Batch) -> tuple[str, ...]:
     """Sentences: what must still become true before the running step may end; empty when it may."""
-    planned = plan_of(batch).step(step.number)
+    plan = plan_of(batch)
+    planned, judged = plan.step(step.number), judged_rinses(plan)
     kind = StepKind(step.kind)
-    if kind is StepKind.INJECT:
+    if kind in CHEMICAL_STEPS:
         return (
             *_still_to_go(step, planned, FED, "to feed"),
             *_still_to_go(step, planned, DRAWN, "of stock to draw"),
         )
     if kind is StepKind.DISPLACE:
         return _still_to_go(step, planned, PASSED, "of displacement")
-    if kind is StepKind.FAST_RINSE:
-        return (*end_point(batch).reasons, *_still_to_go(step, planned, PASSED, "of rinse"))
+    if kind in _RINSES:
+        reached = end_point(batch).reasons if judged and step.number == judged[-1] else ()
+        return (*reached, *_still_to_go(step, planned, PASSED, "of rinse"))
     return ()
+
+
+_RINSES = (StepKind.RINSE, StepKind.FAST_RINSE, StepKind.RECIRCULATE)
 
 
 def _still_to_go(step: StepRun, planned: PlannedStep, key: str, what: str) -> tuple[str, ...]:

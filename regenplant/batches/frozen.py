@@ -8,11 +8,23 @@ from functools import lru_cache
 from regenplant.batches.models import Batch
 from regenplant.core.process.canonical import canonical_text, digest, from_plain
 from regenplant.core.process.plan import BatchPlan
+from regenplant.core.process.vocabulary import Leg
 
 
 def plan_of(batch: Batch) -> BatchPlan:
     """The plan this batch was frozen with."""
     return _parse(batch.plan_digest, batch.plan_text)
+
+
+def judged_rinses(plan: BatchPlan) -> tuple[int, ...]:
+    """Numbers of the steps whose readings are held against the specification: the rinses of the whole bed after the last
+    chemical. The last of them ends on the end point."""
+    last = max((step.number for step in plan.steps if step.chemical is not None), default=0)
+    return tuple(
+        step.number
+        for step in plan.steps
+        if step.kind.is_judged_rinse and step.leg is Leg.WHOLE and step.number > last
+    )
 
 
 @lru_cache(maxsize=256)

@@ -8,13 +8,17 @@ from django.db.models import F, Q
 
 from regenplant.core.process.lifecycle import BatchState, StepState
 from regenplant.core.process.lifecycle import label as state_label
+from regenplant.core.process.vocabulary import Leg
 from regenplant.plant.models import Instrument, Vessel
 from regenplant.recipes.models import RecipeVersion, SpecificationVersion
-from regenplant.resins.models import CLASSES, FORMS, ResinLot, ResinType
+from regenplant.resins.models import CLASSES, FORM_LENGTH, FORMS, ResinLot, ResinType
 from regenplant.tanks.models import TankVisit
 
 BATCH_STATES = [(state.value, state_label(state)) for state in BatchState]
 STEP_STATES = [(state.value, state.value) for state in StepState]
+LEGS = [(leg.value, leg.label) for leg in Leg]
+IN_A_VESSEL = ["ready", "running", "rinsing", "awaiting_qc", "passed", "held"]
+"""States in which no other batch may have its vessels; failed and aborted ones are looked after by the services."""
 
 
 class Batch(models.Model):
@@ -26,6 +30,10 @@ class Batch(models.Model):
     resin_type = models.ForeignKey(ResinType, on_delete=models.PROTECT, related_name="batches")
     segregation_class = models.CharField(max_length=1, choices=CLASSES)
     vessel = models.ForeignKey(Vessel, on_delete=models.PROTECT, related_name="batches")
+    anion_vessel = models.ForeignKey(
+        Vessel, on_delete=models.PROTECT, null=True, related_name="anion_batches"
+    )
+    """Where the anion leg of a mixed bed runs, when the legs are regenerated apart."""
     recipe_version = models.ForeignKey(RecipeVersion, on_delete=models.PROTECT, related_name="batches")
     specification_version = models.ForeignKey(
         SpecificationVersion, on_delete=models.PROTECT, related_name="batches"
@@ -34,7 +42,7 @@ class Batch(models.Model):
     """The batch this one reworks."""
     rework_cause = models.CharField(max_length=300, blank=True)
     resin_volume_m3 = models.FloatField()
-    resin_volume_form = models.CharField(max_length=3, choices=FORMS)
+    resin_volume_form = models.CharField(max_length=FORM_LENGTH, choices=FORMS)
     plan_text = models.TextField()
     """Canonical text of the ``BatchPlan``."""
     plan_digest = models.CharField(max_length=64)
@@ -69,8 +77,17 @@ class Batch(models.Model):
             models.CheckConstraint(condition=Q(resin_volume_m3__gt=0), name="batch_resin_volume"),
             models.UniqueConstraint(
                 fields=["vessel"],
-                condition=Q(state__in=["ready", "running", "rinsing", "awaiting_qc", "passed", "held"]),
+                condition=Q(state__in=IN_A_VESSEL),
                 name="one_batch_in_a_vessel",
+            ),
+            models.UniqueConstraint(
+                fields=["anion_vessel"],
+                condition=Q(state__in=IN_A_VESSEL),
+                name="one_batch_in_an_anion_vessel",
+            ),
+            models.CheckConstraint(
+                condition=Q(anion_vessel__isnull=True) | ~Q(anion_vessel=F("vessel")),
+                name="anion_vessel_is_another",
             ),
         ]
 
@@ -108,6 +125,8 @@ class StepRun(models.Model):
     number = models.PositiveSmallIntegerField()
     kind = models.CharField(max_length=16)
     name = models.CharField(max_length=60)
+    leg = models.CharField(max_length=8, choices=LEGS, default=Leg.WHOLE.value)
+    """Which resin of a mixed bed it works on; legs run side by side."""
     planned_duration_s = models.FloatField()
     is_safe_hold_after = models.BooleanField(default=False)
     state = models.CharField(max_length=8, choices=STEP_STATES, default=StepState.WAITING.value)
@@ -125,7 +144,10 @@ class StepRun(models.Model):
         ordering = ["number"]
         constraints = [
             models.UniqueConstraint(fields=["batch", "number"], name="step_once_in_batch"),
-            models.UniqueConstraint(fields=["batch"], condition=Q(state="running"), name="one_running_step"),
+            models.UniqueConstraint(
+                fields=["batch", "leg"], condition=Q(state="running"), name="one_running_step_in_leg"
+            ),
+            models.CheckConstraint(condition=Q(leg__in=[leg.value for leg in Leg]), name="step_leg_known"),
             models.CheckConstraint(
                 condition=Q(state__in=[state.value for state in StepState]), name="step_state_known"
             ),
@@ -145,10 +167,10 @@ class StepEntry(models.Model):
     key = models.CharField(max_length=40)
     name = models.CharField(max_length=80)
     kind = models.CharField(max_length=20)
-    value_as_typed = models.CharField(max_length=60)
+    value_as_typed = models.CharField(max_length=200)
     unit_as_typed = models.CharField(max_length=20, blank=True)
     value = models.FloatField(null=True)
-    """SI; null for confirmations and choices."""
+    """SI; null for confirmations, choices and words."""
     low = models.FloatField(null=True)
     high = models.FloatField(null=True)
     is_within = models.BooleanField(null=True)

@@ -13,6 +13,14 @@ from regenplant.audit.by import By
 from regenplant.audit.selectors import actors_about
 from regenplant.audit.use_case import require
 from regenplant.batches.frozen import plan_of
+from regenplant.batches.legs import (
+    OPEN,
+    next_safe_point,
+    predecessors,
+    standing_chemicals,
+    standing_words,
+    vessels_of,
+)
 from regenplant.batches.models import Batch, BatchTank, Hold, RinseReading, StepEntry, StepRun
 from regenplant.core.errors import StaleRecord
 from regenplant.core.process.lifecycle import (
@@ -27,13 +35,16 @@ from regenplant.core.process.lifecycle import (
     label,
 )
 from regenplant.core.process.vocabulary import Chemical, StepKind
+from regenplant.plant.models import Vessel
 from regenplant.plant.selectors import is_eyewash_overdue, plant_day, profile
 
 
 def locked(batch_id: int, version: int | None = None) -> Batch:
     """The batch, locked for this act. Raises StaleRecord when it moved on since the page was shown."""
     batch = (
-        Batch.objects.select_for_update(of=("self",)).select_related("vessel", "resin_type").get(pk=batch_id)
+        Batch.objects.select_for_update(of=("self",))
+        .select_related("vessel", "anion_vessel", "resin_type")
+        .get(pk=batch_id)
     )
     if version is not None and batch.version != version:
         raise StaleRecord(
@@ -104,16 +115,17 @@ def batch_snapshot(
     """What the guards look at. Quality adds what only it knows (verdict, who measured)."""
     steps = list(batch.steps.order_by("number"))
     links = list(BatchTank.objects.filter(batch=batch, is_current=True))
-    chemical = chemical_in_bed(steps, batch)
+    plan = plan_of(batch)
+    standing = standing_chemicals(steps, plan)
     performed = performed_by(batch, by.user.pk)
     return BatchSnapshot(
         blocking_checks=blocking_checks,
-        chemical_in_bed=chemical.label if chemical else "",
-        may_stop_here=chemical is None,
+        chemical_in_bed=standing_words(standing),
+        may_stop_here=not standing,
         steps_before_qc_open=tuple(
             s.name for s in steps if s.state in (StepState.WAITING, StepState.RUNNING)
         ),
-        next_safe_point=next_safe_point(steps),
+        next_safe_point=next_safe_point(steps, standing),
         qc_verdict=qc_verdict,
         qc_reasons=qc_reasons,
         open_deviations=batch.deviations.filter(decided_at__isnull=True).count(),
@@ -132,27 +144,6 @@ def batch_snapshot(
         ).exists(),
         is_started=batch.started_at is not None,
     )
-
-
-def chemical_in_bed(steps: list[StepRun], batch: Batch) -> Chemical | None:
-    """The chemical that stands in the bed now: from the start of an injection to the end of its displacement."""
-    plan = plan_of(batch)
-    present: Chemical | None = None
-    for step in steps:
-        kind, is_begun = StepKind(step.kind), step.state in (StepState.RUNNING, StepState.DONE)
-        if kind is StepKind.INJECT and is_begun:
-            present = plan.step(step.number).chemical
-        elif kind is StepKind.DISPLACE and step.state == StepState.DONE:
-            present = None
-    return present
-
-
-def next_safe_point(steps: list[StepRun]) -> str:
-    """Name of the step after which the bed may stand."""
-    for step in steps:
-        if step.is_safe_hold_after and step.state in (StepState.WAITING, StepState.RUNNING):
-            return f"the end of {step.name.lower()}"
-    return ""
 
 
 def performed_by(batch: Batch, person_id: int) -> tuple[str, ...]:
@@ -193,27 +184,37 @@ def step_snapshot(
     written = current_entries(step)
     before = tuple(e.name for e in planned.entries if e.is_required and e.is_before and e.key not in written)
     missing = tuple(e.name for e in planned.entries if e.is_required and e.key not in written)
-    earlier = batch.steps.filter(
-        number__lt=step.number, state__in=[StepState.WAITING, StepState.RUNNING]
-    ).order_by("number")
+    earlier = predecessors(step, batch.steps.filter(number__lt=step.number, state__in=OPEN))
     return StepSnapshot(
         batch_is_held=state is BatchState.HELD,
         batch_state_label=label(state),
         batch_may_run=state in (BatchState.RUNNING, BatchState.RINSING),
-        safety_blocks=_safety_blocks(batch, planned.chemical, now),
+        safety_blocks=_safety_blocks(vessels_of(batch, step), planned.chemical, now),
         predecessors_open=tuple(s.name for s in earlier),
         entries_missing_before=before,
         entries_missing=missing,
         end_not_reached=end_not_reached,
-        may_be_skipped=StepKind(step.kind) in (StepKind.BACKWASH, StepKind.SETTLE),
+        may_be_skipped=_may_be_skipped(step, batch),
         name=step.name,
     )
 
 
-def _safety_blocks(batch: Batch, chemical: Chemical | None, now: datetime) -> tuple[str, ...]:
-    blocks = []
-    if batch.vessel.is_locked_out:
-        blocks.append(f"{batch.vessel.code} is locked out: {batch.vessel.lock_out_reason}.")
+def _may_be_skipped(step: StepRun, batch: Batch) -> bool:
+    """A backwash or a settling may be left out, but not between the separation of a mixed bed and its cut: there the
+    layers decide what each regenerant meets."""
+    if StepKind(step.kind) not in (StepKind.BACKWASH, StepKind.SETTLE):
+        return False
+    numbers = {one.kind: one.number for one in plan_of(batch).steps}
+    parts, cut = numbers.get(StepKind.SEPARATE), numbers.get(StepKind.CUT)
+    return parts is None or cut is None or not parts < step.number < cut
+
+
+def _safety_blocks(vessels: tuple[Vessel, ...], chemical: Chemical | None, now: datetime) -> tuple[str, ...]:
+    blocks = [
+        f"{vessel.code} is locked out: {vessel.lock_out_reason}."
+        for vessel in vessels
+        if vessel.is_locked_out
+    ]
     if chemical:
         plant = profile()
         if is_eyewash_overdue(plant, plant_day(now)):

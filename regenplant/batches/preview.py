@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 from collections.abc import Sequence
-from dataclasses import replace
+from dataclasses import dataclass, replace
 from datetime import datetime
 
 from regenplant.chemicals.selectors import stock_data
@@ -13,6 +13,7 @@ from regenplant.core.process.plan import BatchPlan, Check, PlanRequest, Severity
 from regenplant.core.process.vocabulary import IonicForm
 from regenplant.plant.models import Vessel
 from regenplant.plant.selectors import (
+    feed_data,
     is_eyewash_overdue,
     plant_day,
     profile,
@@ -23,7 +24,7 @@ from regenplant.plant.selectors import (
 )
 from regenplant.recipes.models import RecipeVersion
 from regenplant.recipes.selectors import recipe_definition
-from regenplant.resins.selectors import resin_data
+from regenplant.resins.selectors import mixed_data, resin_data
 from regenplant.tanks.models import TankVisit
 
 
@@ -32,7 +33,12 @@ def visits_for(visit_ids: Sequence[int]) -> list[TankVisit]:
     found = {
         visit.pk: visit
         for visit in TankVisit.objects.filter(pk__in=visit_ids).select_related(
-            "tank", "tank__resin_lot", "tank__size", "tank__dedicated_to", "resin_type", "customer"
+            "tank__resin_lot",
+            "tank__size",
+            "tank__dedicated_to",
+            "resin_type__cation_type",
+            "resin_type__anion_type",
+            "customer",
         )
     }
     if not visit_ids:
@@ -68,55 +74,77 @@ def describe_key(visit: TankVisit) -> str:
     return f"{visit.resin_type.code} class {visit.segregation_class}{dedicated}"
 
 
-def request_for(
-    *,
-    visits: Sequence[TankVisit],
-    vessel: Vessel,
-    recipe_version: RecipeVersion,
-    now: datetime,
-    resin_volume_m3: float | None = None,
-    eluted_equivalents: float | None = None,
-) -> PlanRequest:
+@dataclass(frozen=True, slots=True)
+class Wanted:
+    """What a batch is planned from: the tanks, where, how, and what is known of their service."""
+
+    visits: Sequence[TankVisit]
+    vessel: Vessel
+    recipe_version: RecipeVersion
+    anion_vessel: Vessel | None = None
+    """Where the anion leg of a mixed bed runs, when the recipe runs the legs apart."""
+    resin_volume_m3: float | None = None
+    """Of a rework: what is in the vessel [m^3]; None adds up the tanks."""
+    eluted_equivalents: float | None = None
+    """Equivalents on the resin, if somebody knows them [eq]."""
+    throughput_m3: float | None = None
+    """Water the tanks treated, all together [m^3]; with the plant's feed analysis it gives the load."""
+
+
+def request_for(wanted: Wanted, now: datetime) -> PlanRequest:
     """The plan request for these records as they are now."""
+    visits = wanted.visits
     first = visits[0]
-    lots = sorted({visit.tank.resin_lot.code for visit in visits if visit.tank.resin_lot})
-    factors = [visit.tank.resin_lot.capacity_factor for visit in visits if visit.tank.resin_lot]
+    lots = {visit.tank.resin_lot.pk: visit.tank.resin_lot for visit in visits if visit.tank.resin_lot}
+    lot_code = ", ".join(sorted(lot.code for lot in lots.values())) or "not recorded"
+    factor = min((lot.capacity_factor for lot in lots.values()), default=1.0)
+    cycles = max((lot.cycles for lot in lots.values()), default=0)
     return PlanRequest(
-        recipe=recipe_definition(recipe_version),
-        recipe_version=recipe_version.number,
+        recipe=recipe_definition(wanted.recipe_version),
+        recipe_version=wanted.recipe_version.number,
         segregation_class=first.segregation_class,
-        resin=resin_data(first.resin_type, ", ".join(lots) or "not recorded", min(factors, default=1.0)),
-        resin_volume_m3=resin_volume_m3 or sum(visit.resin_volume_m3 for visit in visits),
+        resin=resin_data(first.resin_type, lot_code, factor, cycles),
+        resin_volume_m3=wanted.resin_volume_m3 or sum(visit.resin_volume_m3 for visit in visits),
         resin_volume_form=IonicForm(first.resin_volume_form),
-        vessel=vessel_data(vessel),
+        vessel=vessel_data(wanted.vessel),
         stock=stock_data(now),
         skids=skids_by_chemical(),
         waters=waters_by_kind(),
         waste=waste_data(),
-        eluted_equivalents=eluted_equivalents,
+        eluted_equivalents=wanted.eluted_equivalents,
+        mixed=mixed_data(first.resin_type, lot_code, factor, cycles),
+        anion_vessel=vessel_data(wanted.anion_vessel) if wanted.anion_vessel else None,
+        feed=feed_data(),
+        throughput_m3=wanted.throughput_m3,
     )
 
 
-def preview(
-    *,
-    visits: Sequence[TankVisit],
-    vessel: Vessel,
-    recipe_version: RecipeVersion,
-    now: datetime,
-    resin_volume_m3: float | None = None,
-    eluted_equivalents: float | None = None,
-) -> BatchPlan:
+def preview(wanted: Wanted, now: datetime) -> BatchPlan:
     """The plan for these tanks in this vessel, with the plant's own checks added to those of the core."""
-    request = request_for(
-        visits=visits,
-        vessel=vessel,
-        recipe_version=recipe_version,
-        now=now,
-        resin_volume_m3=resin_volume_m3,
-        eluted_equivalents=eluted_equivalents,
-    )
-    plan = plan_batch(request)
-    return replace(plan, checks=(*plan.checks, *_plant_checks(plan, now)))
+    plan = plan_batch(request_for(wanted, now))
+    own = (*_plant_checks(plan, now), *_history_checks(plan, wanted.visits))
+    return replace(plan, checks=(*plan.checks, *own))
+
+
+def _history_checks(plan: BatchPlan, visits: Sequence[TankVisit]) -> list[Check]:
+    """A recipe that limits the regenerations behind the resin needs to know them: every tank has a lot on record."""
+    most = plan.request.recipe.limits.get("resin_cycles_max")
+    if most is None:
+        return []
+    unknown = [visit.tank.serial for visit in visits if visit.tank.resin_lot is None]
+    return [
+        Check(
+            code="resin_history_known",
+            is_met=not unknown,
+            severity=Severity.BLOCKER,
+            sentence=(
+                f"Recipe {plan.request.recipe.code} takes resin with at most {most:.0f} regenerations behind it; of "
+                f"{', '.join(unknown)} no lot is on record, so nobody knows. Write down the lot, or choose other tanks."
+                if unknown
+                else "The lot of every tank is on record."
+            ),
+        )
+    ]
 
 
 def _plant_checks(plan: BatchPlan, now: datetime) -> list[Check]:

@@ -4,10 +4,11 @@ from __future__ import annotations
 
 from datetime import datetime
 
-from django.db.models import QuerySet
+from django.db.models import Q, QuerySet
 
+from regenplant.batches.frozen import plan_of
 from regenplant.batches.models import Batch
-from regenplant.batches.preview import preview, visits_for
+from regenplant.batches.preview import Wanted, preview, visits_for
 from regenplant.core.process.lifecycle import IN_VESSEL_STATES, BatchState, VisitState
 from regenplant.core.process.vocabulary import SegregationClass
 from regenplant.plant.models import Vessel
@@ -17,12 +18,18 @@ from regenplant.tanks.models import TankVisit
 def occupants(vessel: Vessel | None = None) -> QuerySet[Batch]:
     """Batches whose resin is in a vessel or on its way there.
 
-    A failed or aborted batch keeps the vessel until a rework child takes the resin over or it is scrapped; an unstarted
+    A vessel is a batch's own from its freezing on, as vessel or as anion vessel. A failed or aborted batch keeps the vessel until a rework child takes the resin over or it is scrapped; an unstarted
     batch that was aborted let its tanks go.
     """
     states = [state.value for state in (*IN_VESSEL_STATES, BatchState.ABORTED)]
     found = Batch.objects.filter(state__in=states, tank_links__is_current=True).distinct()
-    return found.filter(vessel=vessel) if vessel else found
+    return found.filter(Q(vessel=vessel) | Q(anion_vessel=vessel)) if vessel else found
+
+
+def occupied_vessels() -> set[int]:
+    """Keys of the vessels that a batch has, its anion vessel included. One query."""
+    pairs = occupants().values_list("vessel_id", "anion_vessel_id")
+    return {pk for pair in pairs for pk in pair if pk is not None}
 
 
 def unfit(visit: TankVisit, batch: Batch | None) -> str:
@@ -43,11 +50,15 @@ def live_blockers(batch: Batch, now: datetime) -> tuple[str, ...]:
     """What blocks the start of a frozen batch now: the plant may have changed since it was frozen."""
     visits = visits_for(list(batch.tank_links.filter(is_current=True).values_list("visit_id", flat=True)))
     found = [] if batch.parent_id else [sentence for visit in visits if (sentence := unfit(visit, batch))]
-    plan = preview(
+    frozen = plan_of(batch).request
+    wanted = Wanted(
         visits=visits,
         vessel=batch.vessel,
         recipe_version=batch.recipe_version,
-        now=now,
+        anion_vessel=batch.anion_vessel,
         resin_volume_m3=batch.resin_volume_m3,
+        eluted_equivalents=frozen.eluted_equivalents,
+        throughput_m3=frozen.throughput_m3,
     )
+    plan = preview(wanted, now)
     return (*found, *(check.sentence for check in plan.blockers))

@@ -8,16 +8,18 @@ from datetime import datetime
 from django.db.models import QuerySet
 
 from regenplant import units
-from regenplant.batches.frozen import plan_of
+from regenplant.batches.frozen import judged_rinses, plan_of
 from regenplant.batches.models import Batch, RinseReading, StepEntry, StepRun
 from regenplant.core.engineering.conductivity import Compensation
 from regenplant.core.errors import OutOfRange
 from regenplant.core.process.acceptance import Outcome, Verdict, instrument_doubt, judge
+from regenplant.core.process.lifecycle import StepState
 from regenplant.core.process.specification import CONDUCTIVITY, Limit, Specification
 from regenplant.core.process.specification import RinseReading as CoreReading
-from regenplant.core.process.vocabulary import StepKind
 from regenplant.recipes.selectors import specification_definition
 
+PASSED = "volume"
+"""Entry key of the volume that passed in a step; see ``core.process.plan_entries``."""
 RINSE_REASONS = (CONDUCTIVITY, "rinse_volume")
 """Measurements of a verdict that belong to the rinse, not to the sample."""
 
@@ -77,7 +79,9 @@ def end_point(batch: Batch) -> EndPoint:
     """Judge the rinse of a batch so far."""
     specification = specification_of(batch)
     verdict = judge(
-        [core_reading(row) for row in current_readings(batch)], specification, rinsed_bv=rinsed_so_far(batch)
+        [core_reading(row) for row in current_readings(batch)],
+        specification,
+        rinsed_bv=rinsed_so_far(batch),
     )
     return end_point_of(verdict, specification)
 
@@ -106,19 +110,36 @@ def end_point_of(verdict: Verdict, specification: Specification) -> EndPoint:
 
 
 def rinsed_so_far(batch: Batch) -> float | None:
-    """Bed volumes by the volume a person wrote down for the fast rinse, None where none is written."""
-    entry = (
+    """Bed volumes by the volumes people wrote down, over all rinses that are judged; None where none is written."""
+    written = _written_bed_volumes(batch)
+    return sum(written.values()) if written else None
+
+
+def _written_bed_volumes(batch: Batch) -> dict[int, float]:
+    """By step number: bed volumes passed as last written down, of the rinses that are judged."""
+    rows = (
         StepEntry.objects.filter(
             step__batch=batch,
-            step__kind=StepKind.FAST_RINSE,
-            key="volume",
+            step__number__in=judged_rinses(plan_of(batch)),
+            key=PASSED,
             replaced_by__isnull=True,
             value__isnull=False,
         )
-        .order_by("-occurred_at", "-id")
-        .first()
+        .order_by("occurred_at", "id")
+        .values_list("step__number", "value")
     )
-    return entry.value / batch.resin_volume_m3 if entry is not None and entry.value is not None else None
+    return {number: value / batch.resin_volume_m3 for number, value in rows if value is not None}
+
+
+def judged_steps(batch: Batch) -> list[StepRun]:
+    """The rinses whose readings are held against the specification, in order; empty for a batch that has none."""
+    wanted = judged_rinses(plan_of(batch))
+    return sorted((step for step in batch.steps.all() if step.number in wanted), key=lambda step: step.number)
+
+
+def running_rinse(batch: Batch) -> StepRun | None:
+    """The judged rinse that runs now."""
+    return next((step for step in judged_steps(batch) if step.state == StepState.RUNNING), None)
 
 
 def shows_resistivity(limit: Limit | None) -> bool:
@@ -142,20 +163,23 @@ def what_is_odd(batch: Batch, reading: CoreReading) -> str:
 def rinsed_bed_volumes(
     batch: Batch, step: StepRun, at: datetime, rinsed_text: str, system: units.UnitSystem
 ) -> float:
-    """Bed volumes of fast rinse passed at this moment: from the totalizer if it is written, else from time and flow."""
+    """Bed volumes of rinse passed at this moment, earlier judged rinses included: of this step from the totalizer since it
+    began if that is written, else from time and flow."""
+    earlier = sum(bv for number, bv in _written_bed_volumes(batch).items() if number < step.number)
     if rinsed_text.strip():
-        return units.understand(rinsed_text, "liquid_volume", system=system).value / batch.resin_volume_m3
+        passed = units.understand(rinsed_text, "liquid_volume", system=system).value
+        return earlier + passed / batch.resin_volume_m3
     if step.started_at is None or at < step.started_at:
         raise OutOfRange("The rinse had not started at that time.", field="occurred_at")
     elapsed = (at - step.started_at).total_seconds()
     for hold in batch.holds.all():
         low, high = max(step.started_at, hold.held_at), min(at, hold.resumed_at or at)
         elapsed -= max(0.0, (high - low).total_seconds())
-    return rinse_flow_m3_per_s(batch, step) * elapsed / batch.resin_volume_m3
+    return earlier + rinse_flow_m3_per_s(batch, step) * elapsed / batch.resin_volume_m3
 
 
 def rinse_flow_m3_per_s(batch: Batch, step: StepRun) -> float:
-    """Flow of the fast rinse: as last written down, else as planned."""
+    """Flow of a rinse: as last written down, else as planned."""
     written = (
         StepEntry.objects.filter(step=step, key="flow", replaced_by__isnull=True, value__isnull=False)
         .order_by("-occurred_at")

@@ -9,6 +9,20 @@ COMPENSATIONS = ("none", "neutral", "acid", "base", "flat_2")
 """How a conductivity meter may compensate for temperature by itself."""
 
 
+FEED_FIGURES = (
+    "feed_calcium_eq_per_m3",
+    "feed_magnesium_eq_per_m3",
+    "feed_sodium_eq_per_m3",
+    "feed_chloride_eq_per_m3",
+    "feed_sulfate_eq_per_m3",
+    "feed_nitrate_eq_per_m3",
+    "feed_alkalinity_eq_per_m3",
+    "feed_carbon_dioxide_mol_per_m3",
+    "feed_silica_mol_per_m3",
+)
+"""Columns of the feed analysis."""
+
+
 class PlantProfile(models.Model):
     """The one row that says whose plant this is and what holds everywhere in it."""
 
@@ -28,6 +42,19 @@ class PlantProfile(models.Model):
     call_text = models.TextField(blank=True)
     feed_hardness_kg_per_m3 = models.FloatField(default=0.0)
     feed_alkalinity_kg_per_m3 = models.FloatField(default=0.0)
+    feed_calcium_eq_per_m3 = models.FloatField(null=True)
+    """The usual feed of the tanks, by analysis; all of it or nothing is on record (``feed_basis`` empty)."""
+    feed_magnesium_eq_per_m3 = models.FloatField(null=True)
+    feed_sodium_eq_per_m3 = models.FloatField(null=True)
+    """Sodium and what is like it: all monovalent cations."""
+    feed_chloride_eq_per_m3 = models.FloatField(null=True)
+    feed_sulfate_eq_per_m3 = models.FloatField(null=True)
+    feed_nitrate_eq_per_m3 = models.FloatField(null=True)
+    feed_alkalinity_eq_per_m3 = models.FloatField(null=True)
+    feed_carbon_dioxide_mol_per_m3 = models.FloatField(null=True)
+    feed_silica_mol_per_m3 = models.FloatField(null=True)
+    feed_basis = models.CharField(max_length=200, blank=True)
+    """Whose analysis, of which day, in words."""
     version = models.PositiveIntegerField(default=1)
 
     class Meta:
@@ -35,6 +62,13 @@ class PlantProfile(models.Model):
             models.CheckConstraint(condition=Q(id=1), name="plant_profile_is_one"),
             models.CheckConstraint(
                 condition=Q(permit_ph_low__lt=F("permit_ph_high")), name="permit_window_opens"
+            ),
+            models.CheckConstraint(
+                condition=Q(feed_basis="", **{f"{name}__isnull": True for name in FEED_FIGURES})
+                | ~Q(feed_basis="")
+                & Q(**{f"{name}__isnull": False for name in FEED_FIGURES})
+                & Q(**{f"{name}__gte": 0.0 for name in FEED_FIGURES}),
+                name="feed_analysis_whole_or_none",
             ),
         ]
 
@@ -55,6 +89,10 @@ class Vessel(models.Model):
     segregation_classes = models.JSONField(default=list)
     lining = models.CharField(max_length=80, blank=True)
     max_flow_m3_per_s = models.FloatField(null=True)
+    side_outlet_height_m = models.FloatField(null=True)
+    """Height of the interface collector above the bed support; null where there is none."""
+    air_max_m3_per_s = models.FloatField(null=True)
+    """Clean air for mixing, at the pressure in the vessel; null where there is none."""
     last_chemical = models.CharField(max_length=12, blank=True)
     is_flushed = models.BooleanField(default=True)
     last_segregation_class = models.CharField(max_length=1, blank=True)
@@ -74,6 +112,14 @@ class Vessel(models.Model):
             ),
             models.CheckConstraint(
                 condition=Q(internal_diameter_m__gt=0, straight_height_m__gt=0), name="vessel_size"
+            ),
+            models.CheckConstraint(
+                condition=Q(side_outlet_height_m__isnull=True)
+                | Q(side_outlet_height_m__gt=0, side_outlet_height_m__lt=F("straight_height_m")),
+                name="vessel_side_outlet",
+            ),
+            models.CheckConstraint(
+                condition=Q(air_max_m3_per_s__isnull=True) | Q(air_max_m3_per_s__gt=0), name="vessel_air"
             ),
         ]
 

@@ -9,9 +9,17 @@ from django.db.models import QuerySet
 
 from regenplant.core.engineering.ions import eq_per_m3_from_calcium_carbonate
 from regenplant.core.errors import RecordRefused
-from regenplant.core.process.plan import SkidData, VesselData, WasteData, WaterData
+from regenplant.core.process.plan import FeedData, SkidData, VesselData, WasteData, WaterData
 from regenplant.core.process.vocabulary import Chemical, ResinFamily, WaterKind
-from regenplant.plant.models import Instrument, PlantProfile, Skid, Vessel, WasteTank, WaterSupply
+from regenplant.plant.models import (
+    FEED_FIGURES,
+    Instrument,
+    PlantProfile,
+    Skid,
+    Vessel,
+    WasteTank,
+    WaterSupply,
+)
 
 
 def profile() -> PlantProfile:
@@ -76,6 +84,8 @@ def vessel_data(vessel: Vessel) -> VesselData:
         last_segregation_class=vessel.last_segregation_class,
         lock_out_reason=vessel.lock_out_reason or ("" if vessel.is_active else "taken out of use"),
         max_flow_m3_per_s=vessel.max_flow_m3_per_s,
+        side_outlet_height_m=vessel.side_outlet_height_m,
+        air_max_m3_per_s=vessel.air_max_m3_per_s,
     )
 
 
@@ -115,6 +125,19 @@ def water_data(supply: WaterSupply) -> WaterData:
 def waters_by_kind() -> dict[str, WaterData]:
     """The waters for a plan, by the value of ``WaterKind``."""
     return {kind: water_data(supply) for kind, supply in water_by_kind().items()}
+
+
+def feed_data() -> FeedData | None:
+    """The usual feed of the tanks, for a plan; None where no analysis is on record."""
+    return feed_of(profile())
+
+
+def feed_of(plant: PlantProfile) -> FeedData | None:
+    """The feed analysis of a profile; None where none is on record."""
+    if not plant.feed_basis:
+        return None
+    figures = {name.removeprefix("feed_"): getattr(plant, name) for name in FEED_FIGURES}
+    return FeedData(**figures, basis=plant.feed_basis)
 
 
 def waste_data() -> WasteData:

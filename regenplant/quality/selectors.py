@@ -12,6 +12,7 @@ from regenplant.batches.models import Batch, BatchTank, Deviation, Hold, RinseRe
 from regenplant.batches.moves import FILLING_ACTS, batch_snapshot
 from regenplant.batches.offers import as_seen_by
 from regenplant.batches.rinse import EndPoint, current_readings, specification_of
+from regenplant.batches.separation import SeparationRecord, separation_record
 from regenplant.core.process.acceptance import Verdict
 from regenplant.core.process.lifecycle import BATCH, BatchAction, BatchState, Offer
 from regenplant.core.process.specification import CONDUCTIVITY, Limit, Specification
@@ -106,6 +107,8 @@ class QcPage:
     took_part: tuple[str, ...]
     """What the acting person did in this batch."""
     who_may_release: tuple[Person, ...]
+    separation: SeparationRecord | None
+    """How a mixed bed parted, since the decision covers it; None for any other batch."""
 
     def offer(self, action: str) -> Offer[BatchAction] | None:
         return next((offer for offer in self.offers if offer.action == action), None)
@@ -158,6 +161,7 @@ def qc_page(batch: Batch, *, by: By) -> QcPage:
         offers=as_seen_by(BATCH.offers(BatchState(batch.state), snapshot), by),
         took_part=snapshot.actor_took_part,
         who_may_release=tuple(people_who_may("batch.release", except_pks=participants(batch))),
+        separation=separation_record(batch),
     )
 
 

@@ -6,6 +6,7 @@ from typing import Any
 
 from regenplant.batches.models import Batch
 from regenplant.batches.rinse import current_readings, specification_of
+from regenplant.batches.separation import separation_record
 from regenplant.core.process.canonical import to_plain
 from regenplant.quality.specification import Judged
 
@@ -29,6 +30,7 @@ def _identity(batch: Batch) -> dict[str, Any]:
         "resin_type": batch.resin_type.code,
         "segregation_class": batch.segregation_class,
         "vessel": batch.vessel.code,
+        **({"anion_vessel": batch.anion_vessel.code} if batch.anion_vessel else {}),
         "resin_volume": {"value": batch.resin_volume_m3, "unit": "m^3", "form": batch.resin_volume_form},
         "tanks": [
             {
@@ -50,6 +52,7 @@ def decision_content(batch: Batch, judged: Judged, verdict: str, reason: str) ->
         "reason": reason,
         "judgement": to_plain(judged.verdict),
         "specification_content": to_plain(specification_of(batch)),
+        **_separation(batch),
         "readings": [
             {
                 "id": row.pk,
@@ -77,6 +80,20 @@ def decision_content(batch: Batch, judged: Judged, verdict: str, reason: str) ->
             }
             for row in judged.measurements
         ],
+    }
+
+
+def _separation(batch: Batch) -> dict[str, Any]:
+    """The separation record of a mixed bed; nothing for any other batch."""
+    record = separation_record(batch)
+    if record is None:
+        return {}
+    return {
+        "separation": [
+            {"key": line.key, "kind": line.kind, "as_typed": line.as_typed, "value_si": line.value}
+            for line in record.lines
+            if line.entry is not None
+        ]
     }
 
 

@@ -11,9 +11,10 @@ from difflib import SequenceMatcher
 from django.db.models import Prefetch, QuerySet
 
 from regenplant.core.process.canonical import digest, from_plain
-from regenplant.core.process.recipes import RecipeDefinition, RecipeStep, SetPoint
+from regenplant.core.process.recipes import RECIPE_LIMITS, RecipeDefinition, RecipeStep, SetPoint
 from regenplant.core.process.specification import Limit
 from regenplant.core.process.specification import Specification as SpecificationDefinition
+from regenplant.core.process.vocabulary import Leg, LegArrangement, Purpose
 from regenplant.recipes.models import Recipe, RecipeVersion, Specification, SpecificationVersion
 
 SETTING_KINDS: dict[str, tuple[str, str]] = {
@@ -25,6 +26,9 @@ SETTING_KINDS: dict[str, tuple[str, str]] = {
     "temperature_kelvin": ("temperature", "Temperature at the bed"),
     "contact_time_s": ("duration", "Contact time"),
     "volume_bv": ("bed_volumes", "Volume"),
+    "cut_frac": ("fraction", "Share of the bed drawn off at the interface"),
+    "air_velocity_m_per_s": ("velocity", "Air through the bed, per area"),
+    "water_above_bed_m": ("length", "Water above the bed"),
 }
 """Quantity kind and name of every setting of a recipe step."""
 
@@ -44,19 +48,53 @@ def is_intact(version: RecipeVersion | SpecificationVersion) -> bool:
     return digest(version.content) == version.digest
 
 
+BESIDES_REGENERATION = (Purpose.CLEANING, Purpose.CONDITIONING)
+"""Purposes offered to every grade of a family, each marked by its purpose (``purpose_of``)."""
+
+
+def purpose_of(version: RecipeVersion) -> Purpose:
+    """What a recipe version is for."""
+    return recipe_definition(version).purpose
+
+
+def runs_apart(version: RecipeVersion) -> bool:
+    """Whether the anion leg of this recipe runs in a vessel of its own."""
+    definition = recipe_definition(version)
+    return definition.arrangement is LegArrangement.APART and any(
+        step.leg is Leg.ANION for step in definition.steps
+    )
+
+
 def usable_recipe_versions(family: str, grade: str, now: datetime) -> list[RecipeVersion]:
-    """Per recipe in use: the newest approved version that holds now."""
+    """Per recipe in use that may be offered for resin of this family and grade: the newest approved version that holds now.
+
+    What regenerates (or exchanges) comes first: recipes of the same grade. Cleaning and conditioning recipes of the family
+    follow, whatever the grade they are filed under. A version that names grades is offered to those only.
+    """
     found = RecipeVersion.objects.filter(
         recipe__is_active=True,
         recipe__family=family,
-        recipe__grade=grade,
         state=RecipeVersion.State.APPROVED,
         effective_from__lte=now,
     ).select_related("recipe", "made_by", "approved_by")
     newest: dict[int, RecipeVersion] = {}
     for version in found.order_by("recipe__code", "-number"):
         newest.setdefault(version.recipe_id, version)
-    return list(newest.values())
+    offered = [
+        (
+            list(Purpose).index(definition.purpose) if definition.purpose in BESIDES_REGENERATION else -1,
+            version,
+        )
+        for version in newest.values()
+        if _is_offered(definition := recipe_definition(version), version.recipe.grade, grade)
+    ]
+    return [version for _, version in sorted(offered, key=lambda pair: (pair[0], pair[1].recipe.code))]
+
+
+def _is_offered(definition: RecipeDefinition, filed_under: str, grade: str) -> bool:
+    if definition.grades and grade not in definition.grades:
+        return False
+    return filed_under == grade or definition.purpose in BESIDES_REGENERATION
 
 
 def usable_specification_versions(family: str, grade: str, now: datetime) -> list[SpecificationVersion]:
@@ -103,7 +141,22 @@ class Difference:
 
 def recipe_differences(old: RecipeDefinition, new: RecipeDefinition) -> tuple[Difference, ...]:
     """What changed from one version to the other, step by step; steps are matched by kind and name."""
-    found = list(_words("Recipe", (("Name", old.name, new.name), ("Notes", old.notes, new.notes))))
+    found = list(
+        _words(
+            "Recipe",
+            (
+                ("Name", old.name, new.name),
+                ("Notes", old.notes, new.notes),
+                ("What it is for", old.purpose.label, new.purpose.label),
+                ("How the legs run", old.arrangement.label, new.arrangement.label),
+                ("Resin grades", ", ".join(old.grades) or "any", ", ".join(new.grades) or "any"),
+            ),
+        )
+    )
+    for key, (name, kind) in RECIPE_LIMITS.items():
+        before_limit, after_limit = old.limits.get(key), new.limits.get(key)
+        if before_limit != after_limit:
+            found.append(Difference("Recipe", name, kind, _point(before_limit), _point(after_limit)))
     before, after = [_step_key(step) for step in old.steps], [_step_key(step) for step in new.steps]
     for tag, i1, i2, j1, j2 in SequenceMatcher(a=before, b=after, autojunk=False).get_opcodes():
         pairs = min(i2 - i1, j2 - j1)
@@ -139,6 +192,7 @@ def _step_differences(number: int, old: RecipeStep, new: RecipeStep) -> Iterator
         (
             ("Name", old.name, new.name),
             ("Kind", old.kind.label, new.kind.label),
+            ("Leg", old.leg.label, new.leg.label),
             ("Water", old.water.label if old.water else "none", new.water.label if new.water else "none"),
             (
                 "Chemical",

@@ -10,6 +10,9 @@ from regenplant.core.process.vocabulary import IonicForm, ResinFamily, Segregati
 FAMILIES = [(family.value, family.label) for family in ResinFamily]
 CLASSES = [(item.value, f"{item.value} · {item.label}") for item in SegregationClass]
 FORMS = [(form.value, form.label) for form in IonicForm]
+FORM_LENGTH = 8
+"""Longest code of an ionic form that a column takes."""
+MIXED_FAMILIES = [family.value for family in ResinFamily if family.is_mixed]
 
 
 class ResinType(models.Model):
@@ -28,12 +31,37 @@ class ResinType(models.Model):
     """From the exhausted to the regenerated form."""
     max_temperature_kelvin = models.FloatField()
     """In the regenerated form."""
+    bead_diameter_spread_frac = models.FloatField(default=0.15)
+    """Standard deviation of the bead diameter over its mean."""
+    bead_density_spread_kg_per_m3 = models.FloatField(default=5.0)
+    """Standard deviation of the wet bead density."""
+    cation_type = models.ForeignKey("self", on_delete=models.PROTECT, null=True, related_name="+")
+    """Of a mixed bed: the cation resin in it."""
+    anion_type = models.ForeignKey("self", on_delete=models.PROTECT, null=True, related_name="+")
+    """Of a mixed bed: the anion resin in it."""
+    cation_share_frac = models.FloatField(null=True)
+    """Of a mixed bed: share of the cation resin in its volume, both in their exhausted forms."""
     data_source = models.CharField(max_length=200, blank=True)
     is_active = models.BooleanField(default=True)
     version = models.PositiveIntegerField(default=1)
 
     class Meta:
         ordering = ["family", "code"]
+        constraints = [
+            models.CheckConstraint(
+                condition=Q(
+                    family__in=MIXED_FAMILIES,
+                    cation_type__isnull=False,
+                    anion_type__isnull=False,
+                    cation_share_frac__isnull=False,
+                    cation_share_frac__gte=0.1,
+                    cation_share_frac__lte=0.9,
+                )
+                | ~Q(family__in=MIXED_FAMILIES)
+                & Q(cation_type__isnull=True, anion_type__isnull=True, cation_share_frac__isnull=True),
+                name="mixed_bed_has_two_resins",
+            ),
+        ]
 
     def __str__(self) -> str:
         return self.code
@@ -46,11 +74,12 @@ class ResinLot(models.Model):
     resin_type = models.ForeignKey(ResinType, on_delete=models.PROTECT, related_name="lots")
     segregation_class = models.CharField(max_length=1, choices=CLASSES)
     volume_m3 = models.FloatField()
-    volume_form = models.CharField(max_length=3, choices=FORMS)
+    volume_form = models.CharField(max_length=FORM_LENGTH, choices=FORMS)
     made_at = models.DateTimeField()
     origin = models.CharField(max_length=200)
     """In words: delivered new, or made from which batch."""
     cycles = models.PositiveIntegerField(default=0)
+    """Regenerations after service behind its oldest part; new carbon has none."""
     capacity_factor = models.FloatField(default=1.0)
     is_scrapped = models.BooleanField(default=False)
 

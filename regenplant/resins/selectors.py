@@ -2,12 +2,14 @@
 
 from __future__ import annotations
 
+from collections.abc import Iterable
 from dataclasses import dataclass
 
 from django.db.models import QuerySet
 
-from regenplant.core.process.plan import ResinData
-from regenplant.core.process.vocabulary import ResinFamily
+from regenplant.core.errors import RecordRefused
+from regenplant.core.process.plan import MixedData, ResinData
+from regenplant.core.process.vocabulary import EXHAUSTED_FORM, REGENERATED_FORM, IonicForm, ResinFamily
 from regenplant.resins.models import LotParent, ResinLot, ResinType
 
 DEEPEST = 25
@@ -16,8 +18,8 @@ SMALLEST_SHARE = 0.0005
 """Shares under this are not followed further: half a per mille of the resin."""
 
 
-def resin_data(resin_type: ResinType, lot_code: str, capacity_factor: float) -> ResinData:
-    """The resin of a plan."""
+def resin_data(resin_type: ResinType, lot_code: str, capacity_factor: float, cycles: int = 0) -> ResinData:
+    """The resin of a plan. ``cycles``: regenerations behind the oldest lot in it."""
     return ResinData(
         family=ResinFamily(resin_type.family),
         type_code=resin_type.code,
@@ -30,6 +32,32 @@ def resin_data(resin_type: ResinType, lot_code: str, capacity_factor: float) -> 
         swelling_frac=resin_type.swelling_frac,
         max_temperature_kelvin=resin_type.max_temperature_kelvin,
         capacity_factor=capacity_factor,
+        grade=resin_type.grade,
+        cycles=cycles,
+        bead_diameter_spread_frac=resin_type.bead_diameter_spread_frac,
+        bead_density_spread_kg_per_m3=resin_type.bead_density_spread_kg_per_m3,
+    )
+
+
+def mixed_data(
+    resin_type: ResinType, lot_code: str, capacity_factor: float, cycles: int = 0
+) -> MixedData | None:
+    """The two resins of a mixed bed for a plan; None for any other resin. Both share the lot and its history.
+
+    Raises: RecordRefused when the two resins of a mixed bed are not on record.
+    """
+    if not ResinFamily(resin_type.family).is_mixed:
+        return None
+    cation, anion, share = resin_type.cation_type, resin_type.anion_type, resin_type.cation_share_frac
+    if cation is None or anion is None or share is None:
+        raise RecordRefused(
+            f"The two resins of mixed bed {resin_type.code} are not on record. Write them down with the resin type.",
+            code="mixed_resins_missing",
+        )
+    return MixedData(
+        cation=resin_data(cation, lot_code, capacity_factor, cycles),
+        anion=resin_data(anion, lot_code, capacity_factor, cycles),
+        cation_frac=share,
     )
 
 
@@ -97,4 +125,33 @@ def lots() -> QuerySet[ResinLot]:
 
 def resin_types() -> QuerySet[ResinType]:
     """All resin types, those in use first."""
-    return ResinType.objects.order_by("-is_active", "family", "code")
+    return ResinType.objects.select_related("cation_type", "anion_type").order_by(
+        "-is_active", "family", "code"
+    )
+
+
+def forms_of(family: ResinFamily) -> tuple[str, ...]:
+    """Forms in which the volume of this family may be counted, the exhausted one first."""
+    return tuple(
+        form.value
+        for form in dict.fromkeys((EXHAUSTED_FORM[family], *_ALSO.get(family, ()), REGENERATED_FORM[family]))
+    )
+
+
+_ALSO = {ResinFamily.SAC_SODIUM: (IonicForm.HYDROGEN,), ResinFamily.WAC_HYDROGEN: (IonicForm.SODIUM,)}
+"""Forms in which a resin may come besides those it is run between."""
+
+
+def cation_types() -> QuerySet[ResinType]:
+    """Resin types in use that can be the cation resin of a mixed bed."""
+    return _of_families(family for family in ResinFamily if family.is_cation)
+
+
+def anion_types() -> QuerySet[ResinType]:
+    """Resin types in use that can be the anion resin of a mixed bed."""
+    return _of_families(family for family in ResinFamily if family.is_anion)
+
+
+def _of_families(families: Iterable[ResinFamily]) -> QuerySet[ResinType]:
+    wanted = [family.value for family in families]
+    return ResinType.objects.filter(is_active=True, family__in=wanted).order_by("code")

@@ -7,7 +7,7 @@ from django.db import models
 from django.db.models import Q
 
 from regenplant.core.process.lifecycle import VisitState
-from regenplant.resins.models import CLASSES, FORMS, ResinLot, ResinType
+from regenplant.resins.models import CLASSES, FORM_LENGTH, FORMS, ResinLot, ResinType
 
 VISIT_STATES = [(state.value, state.value) for state in VisitState]
 
@@ -104,7 +104,7 @@ class TankVisit(models.Model):
     """As judged at intake; empty until judged."""
     resin_type = models.ForeignKey(ResinType, on_delete=models.PROTECT, related_name="+")
     resin_volume_m3 = models.FloatField()
-    resin_volume_form = models.CharField(max_length=3, choices=FORMS)
+    resin_volume_form = models.CharField(max_length=FORM_LENGTH, choices=FORMS)
     bay = models.CharField(max_length=20, blank=True)
     due_at = models.DateTimeField(null=True)
     received_at = models.DateTimeField()

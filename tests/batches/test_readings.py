@@ -11,7 +11,7 @@ from regenplant.batches.models import Batch, RinseReading
 from regenplant.batches.rinse import end_point
 from regenplant.batches.selectors import rinse_page
 from regenplant.batches.selectors.reading import meaning_of_row
-from regenplant.batches.services.writing import ReadingAsTyped
+from regenplant.batches.services.readings import ReadingAsTyped
 from regenplant.core.errors import OutOfRange, RecordRefused, UnitNotUnderstood
 from regenplant.core.process.vocabulary import StepKind
 from tests import factories
@@ -127,7 +127,7 @@ def test_a_reading_is_refused_outside_the_fast_rinse_in_the_future_and_before_it
 ) -> None:
     batch = factories.frozen_batch(plant, "sba_1")
     typed = ReadingAsTyped("8 µS/cm", "20 °C", plant.instruments["CELL"].pk)
-    with pytest.raises(RecordRefused, match="is not in its fast rinse"):
+    with pytest.raises(RecordRefused, match="is not in its final rinse"):
         services.record_reading(by=plant.by(), batch_id=batch.pk, reading=typed)
     factories.run_to(plant, batch, StepKind.FAST_RINSE)
     for hours, message in ((1, "lies in the future"), (-1, "before Fast rinse started")):

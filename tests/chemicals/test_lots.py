@@ -194,7 +194,7 @@ def test_a_titration_is_taken_as_it_is(delivered: ChemicalLot, qc_technician: Pe
     ("change", "words"),
     [
         ({}, "one of the three"),
-        ({"density_kg_per_m3": 1159.0, "strength_frac": 0.32}, "one of the three"),
+        ({"baume_degrees": 20.0, "strength_frac": 0.32}, "one of the three"),
         ({"density_kg_per_m3": 950.0}, "density of HCl"),
         ({"density_kg_per_m3": 1525.0}, "density of HCl"),
         ({"strength_frac": 0.0}, "Less than that is water"),

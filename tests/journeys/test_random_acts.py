@@ -9,8 +9,10 @@ import pytest
 
 from regenplant.audit import chain
 from regenplant.batches import services as batch_services
-from regenplant.batches.frozen import is_untouched
-from regenplant.batches.models import Batch, BatchTank
+from regenplant.batches.frozen import is_untouched, plan_of
+from regenplant.batches.legs import standing_chemicals
+from regenplant.batches.models import Batch, BatchTank, StepRun
+from regenplant.batches.selectors import separation_record
 from regenplant.chemicals import services as chemical_services
 from regenplant.chemicals.models import Movement
 from regenplant.core.errors import DomainError
@@ -23,7 +25,7 @@ from regenplant.quality.selectors import participants
 from regenplant.quality.signed_content import FAIL_MEANING, PASS_MEANING, RELEASE_MEANING
 from regenplant.tanks import services as tank_services
 from regenplant.tanks.models import TankVisit
-from tests import factories
+from tests import factories, families
 from tests.factories import SmallPlant
 
 pytestmark = pytest.mark.django_db
@@ -33,6 +35,9 @@ PEOPLE = ("operator", "operator 2", "qc", "qc 2", "supervisor", "supervisor 2", 
 
 class Walk:
     """One random walk. Refusals are what the walk is about; anything but a DomainError is a defect and fails the test."""
+
+    hydrometer = (("hcl", 1158.6), ("naoh", 1524.0), ("nacl", 1196.0))
+    """What is checked again every week: chemical, density read [kg/m^3]."""
 
     def __init__(self, plant: SmallPlant, seed: int) -> None:
         self.plant, self.dice = plant, random.Random(seed)
@@ -80,7 +85,7 @@ class Walk:
     def check_stock(self, who: str) -> None:
         """The weekly checks, without which nothing may start."""
         plant_services.record_eyewash_test(by=self.plant.by(who), tested_on=self.plant.now.date())
-        for chemical, density in (("hcl", 1158.6), ("naoh", 1524.0), ("nacl", 1196.0)):
+        for chemical, density in self.hydrometer:
             chemical_services.check_strength(
                 by=self.plant.by(who), lot_id=self.plant.lots[chemical].pk, temperature_kelvin=293.15,
                 value_as_typed=str(density), unit_as_typed="kg/m3", density_kg_per_m3=density,
@@ -94,28 +99,30 @@ class Walk:
     def start(self, who: str) -> None:
         batch = self.any_batch("ready")
         if batch is None:
-            visits = factories.accepted_tanks(self.plant, "sac_h", 3)
-            batch = batch_services.freeze_batch(
-                by=self.plant.by(who), visit_ids=[visit.pk for visit in visits],
-                vessel_id=self.plant.vessels["C1"].pk, recipe_version_id=self.plant.recipe["sac_h"].pk,
-                specification_version_id=self.plant.specification["sac_h"].pk,
-            ).result  # fmt: skip
+            batch = self.freeze(who)
         factories.write_required(self.plant, batch.steps.order_by("number")[0], is_before=True, who=who)
         batch_services.start_batch(by=self.plant.by(who), batch_id=batch.pk)
 
+    def freeze(self, who: str) -> Batch:
+        visits = factories.accepted_tanks(self.plant, "sac_h", 3)
+        return batch_services.freeze_batch(
+            by=self.plant.by(who), visit_ids=[visit.pk for visit in visits],
+            vessel_id=self.plant.vessels["C1"].pk, recipe_version_id=self.plant.recipe["sac_h"].pk,
+            specification_version_id=self.plant.specification["sac_h"].pk,
+        ).result  # fmt: skip
+
     def step_on(self, who: str) -> None:
         batch = self.any_batch("running", "rinsing", "held")
-        if batch is None:
+        steps = families.at_work(batch) if batch else []
+        if batch is None or not steps:
             return
-        step = batch.steps.filter(state__in=["running", "waiting"]).order_by("number").first()
-        if step is None:
-            return
+        step = self.dice.choice(steps)
         if step.state == "waiting":
             factories.write_required(self.plant, step, is_before=True, who=who)
             batch_services.start_step(by=self.plant.by(who), step_id=step.pk)
         else:
             self.plant.forward(minutes=step.planned_duration_s / 60)
-            if StepKind(step.kind) is StepKind.FAST_RINSE and self.dice.random() < 0.7:
+            if StepKind(step.kind) is self.last_rinse and self.dice.random() < 0.7:
                 factories.rinse_down(self.plant, batch, who=who)
             factories.write_required(self.plant, step, is_before=False, who=who)
             batch_services.finish_step(by=self.plant.by(who), step_id=step.pk)
@@ -208,6 +215,8 @@ class Walk:
                 by=self.plant.by(who), step_id=step.pk, reason="the dice said leave it out"
             )
 
+    last_rinse = StepKind.FAST_RINSE
+
     # --- what must hold after each act ----------------------------------------------------------------------------------
     def hold_true(self) -> None:
         for batch in Batch.objects.filter(state="released"):
@@ -221,9 +230,50 @@ class Walk:
             assert Batch.objects.get(lot=visit.refilled_lot).state == "released"
         current = list(BatchTank.objects.filter(is_current=True).values_list("visit_id", flat=True))
         assert len(current) == len(set(current))
+        for batch in Batch.objects.filter(state="held", holds__is_interruption=False, holds__resumed_at=None):
+            assert standing_chemicals(batch.steps.all(), plan_of(batch)) == {}
         used = Movement.objects.filter(reference__startswith="B-").values_list("reference", flat=True)
         started = set(Batch.objects.exclude(started_at=None).values_list("number", flat=True))
         assert set(used) <= started
+
+
+class MixedWalk(Walk):
+    """The same with mixed beds: two legs at work, two vessels, four chemicals' worth of steps."""
+
+    last_rinse = StepKind.RECIRCULATE
+
+    def freeze(self, who: str) -> Batch:
+        way = families.WAYS["mixed bed"]
+        visits = families.tanks_for(self.plant, way)
+        return batch_services.freeze_batch(
+            by=self.plant.by(who), visit_ids=[visit.pk for visit in visits],
+            vessel_id=self.plant.vessels[way.vessel].pk, recipe_version_id=self.plant.recipe[way.key].pk,
+            specification_version_id=self.plant.specification[way.key].pk,
+            anion_vessel_id=self.plant.vessels[way.anion_vessel].pk,
+        ).result  # fmt: skip
+
+    def hold_true(self) -> None:
+        super().hold_true()
+        for batch in Batch.objects.exclude(started_at=None):
+            steps = list(batch.steps.all())
+            running = [step.leg for step in steps if step.state == "running"]
+            assert len(running) == len(set(running)) and ("whole" not in running or running == ["whole"])
+            joined = any(step.kind == StepKind.JOIN and step.state != "waiting" for step in steps)
+            if joined:
+                assert all(step.state != "waiting" for step in steps if step.leg != "whole")
+                record = separation_record(batch)
+                assert record is not None and record.is_done and record.missing == ()
+
+
+@pytest.mark.parametrize("seed", [1, 2])
+def test_random_acts_keep_the_legs_of_mixed_beds_apart_and_in_order(seed: int) -> None:
+    walk = MixedWalk(families.whole_plant(), seed)
+    walk.go(150)
+    assert walk.done > 30
+    legs = StepRun.objects.exclude(leg="whole").exclude(state="waiting").values_list("leg", flat=True)
+    assert set(legs) == {"cation", "anion"}
+    assert list(chain.verify()) == []
+    assert all(is_untouched(batch) for batch in Batch.objects.all())
 
 
 @pytest.mark.parametrize("seed", [1, 2, 3])

@@ -23,7 +23,10 @@ from regenplant.recipes.models import Recipe, RecipeVersion, SpecificationVersio
 from tests.conftest import Clock
 
 Acts = Callable[..., By]
-HYDROGEN, SOFTENING, TYPE_1, TYPE_2 = default_recipes()
+_BY_CODE = {one.code: one for one in default_recipes()}
+HYDROGEN, SOFTENING, TYPE_1, TYPE_2 = (
+    _BY_CODE[code] for code in ("H-HCL-100", "NA-NACL-160", "OH1-NAOH-96", "OH2-NAOH-80")
+)
 
 
 def added(by: By, definition: RecipeDefinition = HYDROGEN) -> RecipeVersion:
@@ -157,11 +160,11 @@ def step(**change: Any) -> RecipeDefinition:
     ("definition", "words"),
     [
         (replace(HYDROGEN, steps=()), "no step"),
-        (step(chemical=Chemical.SODIUM_HYDROXIDE), "does not regenerate"),
+        (step(chemical=Chemical.SODIUM_HYDROXIDE), "brings sodium hydroxide"),
         (step(water=None), "names no water"),
         (step(is_safe_hold_after=True), "chemical stands in the bed"),
         (step(name=" "), "needs a name"),
-        (replace(HYDROGEN, family=SOFTENING.family), "does not regenerate"),
+        (replace(HYDROGEN, family=SOFTENING.family), "brings hydrochloric acid on Softening resin"),
         (replace(HYDROGEN, code="OTHER"), "names the code"),
     ],
     ids=["no step", "chemical", "water", "hold point", "name", "family", "code"],
@@ -185,7 +188,7 @@ def test_an_injection_without_displacement_cannot_even_be_written_down() -> None
         WaterKind.RAW,
     )
     injection = next(one for one in HYDROGEN.steps if one.kind is StepKind.INJECT)
-    with pytest.raises(DomainError, match="chemical never stands in the bed"):
+    with pytest.raises(DomainError, match="chemical never stays in the bed"):
         replace(HYDROGEN, steps=(injection, backwash))
 
 

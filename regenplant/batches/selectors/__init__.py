@@ -9,17 +9,22 @@ from regenplant.batches.selectors.lists import (
     filtered_batches,
     open_deviation_count,
 )
-from regenplant.batches.selectors.page import BatchPage, batch_page
+from regenplant.batches.selectors.page import BatchPage, Work, batch_page
 from regenplant.batches.selectors.rinse import RinsePage, rinse_page
-from regenplant.batches.selectors.start import StartPage, start_page
+from regenplant.batches.selectors.start import AnionVessel, StartPage, anion_vessels_for, start_page
 from regenplant.batches.selectors.use import ChemicalUse, chemical_use
+from regenplant.batches.separation import SeparationRecord, separation_record
 
 __all__ = [
+    "AnionVessel",
     "BatchPage",
     "ChemicalUse",
     "FloorBoard",
     "RinsePage",
+    "SeparationRecord",
     "StartPage",
+    "Work",
+    "anion_vessels_for",
     "batch_list",
     "batch_numbered",
     "batch_page",
@@ -30,5 +35,6 @@ __all__ = [
     "floor_board",
     "open_deviation_count",
     "rinse_page",
+    "separation_record",
     "start_page",
 ]

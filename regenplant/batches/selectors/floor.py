@@ -8,6 +8,7 @@ from datetime import datetime, timedelta
 from django.db.models import Prefetch, Q
 
 from regenplant.batches.frozen import plan_of
+from regenplant.batches.legs import Standing, left_standing, vessel_of
 from regenplant.batches.models import Batch, BatchTank, Deviation, StepEntry, StepRun
 from regenplant.batches.readiness import occupants
 from regenplant.batches.rinse import shows_resistivity, specification_of
@@ -48,6 +49,10 @@ class BedAtWork:
     done_at: datetime | None
     figure: KeyFigure | None
     tank_count: int
+    at_work: tuple[StepLine, ...] = ()
+    """Every step that can be worked on now; two while the legs of a mixed bed run side by side."""
+    left_standing: tuple[Standing, ...] = ()
+    """Legs in which a chemical stands while nothing runs."""
 
 
 @dataclass(frozen=True, slots=True)
@@ -83,7 +88,13 @@ def floor_board(now: datetime, plant: PlantProfile) -> FloorBoard:
     pools = pool_fits(
         now,
         vessels=vessels,
-        occupied={batch.vessel_id for batch in batches if batch.state != BatchState.FILLED},
+        occupied={
+            pk
+            for batch in batches
+            if batch.state != BatchState.FILLED
+            for pk in (batch.vessel_id, batch.anion_vessel_id)
+            if pk is not None
+        },
     )
     in_vessel = tuple(bed for bed in beds if bed.batch.state != BatchState.FILLED)
     return FloorBoard(
@@ -102,7 +113,9 @@ def _live_batches() -> list[Batch]:
     live = Q(pk__in=occupants().values("pk")) | Q(state=BatchState.FILLED)
     return list(
         Batch.objects.filter(live)
-        .select_related("vessel", "resin_type", "specification_version", "recipe_version__recipe")
+        .select_related(
+            "vessel", "anion_vessel", "resin_type", "specification_version", "recipe_version__recipe"
+        )
         .prefetch_related(
             "holds",
             Prefetch("steps", StepRun.objects.select_related("started_by", "finished_by")),
@@ -134,6 +147,8 @@ def _bed(batch: Batch, now: datetime) -> BedAtWork:
         done_at=now + timedelta(seconds=progress.left_s) if runs and batch.started_at else None,
         figure=_figure(batch, current),
         tank_count=len(batch.tank_links.all()),
+        at_work=progress.at_work if runs else (),
+        left_standing=left_standing(batch, list(batch.steps.all()), plan_of(batch)) if runs else (),
     )
 
 
@@ -231,16 +246,27 @@ def _batch_troubles(bed: BedAtWork) -> list[Trouble]:
                 *target,
             )
         )
-    if bed.current and bed.current.is_late and batch.state != BatchState.HELD:
-        late = -bed.current.left_s / 60
-        found.append(
+    if batch.state != BatchState.HELD:
+        found += [
             Trouble(
                 "overdue",
-                f"{vessel}: {bed.current.name} is {late:.0f} min over its time.",
+                f"{vessel_of(batch, line.leg).code}: {line.name} is {-line.left_s / 60:.0f} min over its time.",
                 batch.number,
                 *target,
             )
-        )
+            for line in bed.at_work
+            if line.is_late
+        ]
+        found += [
+            Trouble(
+                "check",
+                f"{one.chemical.label} stands in {one.vessel.code} and nothing runs.",
+                f"{batch.number}: start {one.next_step[:1].lower()}{one.next_step[1:]}.",
+                *target,
+            )
+            for one in bed.left_standing
+            if one.next_step
+        ]
     open_count = len(batch.deviations.all())
     if open_count:
         noun = "deviation is" if open_count == 1 else "deviations are"

@@ -12,7 +12,9 @@ from regenplant.core.errors import RecordRefused
 def batch_list() -> QuerySet[Batch]:
     """All batches, newest first, with what a listing shows; one query."""
     return (
-        Batch.objects.select_related("vessel", "resin_type", "recipe_version__recipe", "planned_by", "parent")
+        Batch.objects.select_related(
+            "vessel", "anion_vessel", "resin_type", "recipe_version__recipe", "planned_by", "parent"
+        )
         .annotate(
             tank_count=Count("tank_links", distinct=True),
             open_deviation_count=Count(
@@ -42,7 +44,7 @@ def filtered_batches(
     if state:
         wanted &= Q(state=state)
     if vessel:
-        wanted &= Q(vessel__code=vessel)
+        wanted &= Q(vessel__code=vessel) | Q(anion_vessel__code=vessel)
     if family:
         wanted &= Q(resin_type__family=family)
     return batch_list().filter(wanted)
@@ -64,6 +66,7 @@ def batch_numbered(number: str) -> Batch:
     found = (
         Batch.objects.select_related(
             "vessel",
+            "anion_vessel",
             "resin_type",
             "recipe_version__recipe",
             "specification_version__specification",

@@ -2,16 +2,19 @@
 
 from __future__ import annotations
 
-from dataclasses import dataclass
+from collections.abc import Mapping
+from dataclasses import dataclass, field
 from datetime import datetime, timedelta
 
 from regenplant.audit.by import By
 from regenplant.batches.endings import end_not_reached
 from regenplant.batches.frozen import is_untouched, plan_of
+from regenplant.batches.legs import Standing, left_standing, standing_chemicals, standing_words, vessel_of
 from regenplant.batches.models import Batch, BatchTank, Deviation, Hold, StepEntry, StepRun
-from regenplant.batches.moves import batch_snapshot, chemical_in_bed, current_entries, step_snapshot
+from regenplant.batches.moves import batch_snapshot, current_entries, step_snapshot
 from regenplant.batches.offers import as_seen_by
 from regenplant.batches.selectors.progress import Progress, StepLine, progress_of
+from regenplant.batches.separation import SeparationRecord, separation_record
 from regenplant.core.process.lifecycle import (
     BATCH,
     STEP,
@@ -22,6 +25,7 @@ from regenplant.core.process.lifecycle import (
     StepState,
 )
 from regenplant.core.process.plan import BatchPlan, EntrySpec, PlannedStep
+from regenplant.core.process.vocabulary import Chemical, Leg
 
 
 @dataclass(frozen=True, slots=True)
@@ -31,6 +35,23 @@ class EntryLine:
     spec: EntrySpec
     entry: StepEntry | None
     is_missing: bool
+
+
+@dataclass(frozen=True, slots=True)
+class Work:
+    """One step that can be worked on now, as the acting person sees it."""
+
+    line: StepLine
+    leg: Leg
+    vessel_code: str
+    planned: PlannedStep
+    following_planned: PlannedStep | None
+    entries: tuple[EntryLine, ...]
+    offers: tuple[Offer[StepAction], ...]
+    end_not_reached: tuple[str, ...]
+
+    def offer(self, action: str) -> Offer[StepAction] | None:
+        return next((offer for offer in self.offers if offer.action == action), None)
 
 
 @dataclass(frozen=True, slots=True)
@@ -52,10 +73,20 @@ class BatchPage:
     step_offers: tuple[Offer[StepAction], ...]
     end_not_reached: tuple[str, ...]
     chemical_in_bed: str
+    """What stands in the bed now, leg by leg, as the subject of a sentence; "" where nothing does."""
     ready_at: datetime | None
     """When all steps are done if they keep to the plan from now on."""
     is_plan_untouched: bool
     children: tuple[Batch, ...]
+    works: tuple[Work, ...] = ()
+    """Every step that can be worked on now; two while the legs of a mixed bed run side by side. The page's own ``current``,
+    ``entries`` and ``step_offers`` are those of the one in front."""
+    left_standing: tuple[Standing, ...] = ()
+    """Legs in which a chemical stands while nothing runs."""
+    separation: SeparationRecord | None = None
+    """How a mixed bed parted, as written down; None for any other batch."""
+    standing: Mapping[Leg, Chemical] = field(default_factory=dict)
+    """What stands in which leg now; only legs with a chemical appear."""
 
     def offer(self, action: str) -> Offer[BatchAction] | None:
         return next((offer for offer in self.batch_offers if offer.action == action), None)
@@ -64,25 +95,31 @@ class BatchPage:
         return next((offer for offer in self.step_offers if offer.action == action), None)
 
 
-def batch_page(batch: Batch, *, by: By) -> BatchPage:
-    """The page of one batch as the acting person sees it."""
+def batch_page(batch: Batch, *, by: By, step_number: int | None = None) -> BatchPage:
+    """The page of one batch as the acting person sees it.
+
+    ``step_number`` puts one of the steps at work in front, where two legs run side by side; a number that is not at work is
+    passed over, and the step that runs stands in front.
+    """
     plan, now = plan_of(batch), by.at
     progress = progress_of(batch, now)
-    current = progress.current if batch.state not in _FINISHED else None
-    step = StepRun.objects.get(pk=current.id) if current else None
-    open_ends = end_not_reached(step, batch) if step and step.state == StepState.RUNNING else ()
-    following = progress.following
     steps = list(batch.steps.order_by("number"))
-    chemical = chemical_in_bed(steps, batch)
+    is_open = batch.state not in _FINISHED
+    works = _works(batch, plan, progress, steps, by) if is_open else ()
+    front = progress.current.number if progress.current else None
+    if step_number in {work.line.number for work in works}:
+        front = step_number
+    work = next((work for work in works if work.line.number == front), None)
     deviations = list(batch.deviations.select_related("opened_by", "decided_by", "step"))
+    standing = standing_chemicals(steps, plan)
     return BatchPage(
         batch=batch,
         plan=plan,
         progress=progress,
-        current=current,
-        current_planned=plan.step(current.number) if current else None,
-        following_planned=plan.step(following.number) if following else None,
-        entries=_entry_lines(step, plan) if step else (),
+        current=work.line if work else None,
+        current_planned=work.planned if work else None,
+        following_planned=work.following_planned if work else None,
+        entries=work.entries if work else (),
         written=tuple(
             StepEntry.objects.filter(step__batch=batch)
             .select_related("step", "entered_by", "instrument", "replaced_by", "replaces")
@@ -97,15 +134,40 @@ def batch_page(batch: Batch, *, by: By) -> BatchPage:
         decided_deviations=tuple(d for d in deviations if not d.is_open),
         hold=batch.holds.filter(resumed_at__isnull=True).select_related("held_by").first(),
         batch_offers=as_seen_by(BATCH.offers(BatchState(batch.state), batch_snapshot(batch, by=by)), by),
-        step_offers=_step_offers(step, batch, open_ends, by) if step else (),
-        end_not_reached=open_ends,
-        chemical_in_bed=chemical.label if chemical else "",
-        ready_at=now + timedelta(seconds=progress.left_s)
-        if current and batch.state not in _FINISHED
-        else None,
+        step_offers=work.offers if work else (),
+        end_not_reached=work.end_not_reached if work else (),
+        chemical_in_bed=standing_words(standing),
+        ready_at=now + timedelta(seconds=progress.left_s) if work else None,
         is_plan_untouched=is_untouched(batch),
         children=tuple(batch.children.all()),
+        works=works,
+        left_standing=left_standing(batch, steps, plan) if is_open else (),
+        separation=separation_record(batch),
+        standing=standing,
     )
+
+
+def _works(
+    batch: Batch, plan: BatchPlan, progress: Progress, steps: list[StepRun], by: By
+) -> tuple[Work, ...]:
+    runs = {step.number: step for step in steps}
+    found = []
+    for line in progress.at_work:
+        step, after = runs[line.number], progress.after(line)
+        open_ends = end_not_reached(step, batch) if step.state == StepState.RUNNING else ()
+        found.append(
+            Work(
+                line=line,
+                leg=Leg(line.leg),
+                vessel_code=vessel_of(batch, line.leg).code,
+                planned=plan.step(line.number),
+                following_planned=plan.step(after.number) if after else None,
+                entries=_entry_lines(step, plan),
+                offers=_step_offers(step, batch, open_ends, by),
+                end_not_reached=open_ends,
+            )
+        )
+    return tuple(found)
 
 
 _FINISHED = (

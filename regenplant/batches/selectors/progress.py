@@ -2,12 +2,14 @@
 
 from __future__ import annotations
 
-from collections.abc import Iterable
+from collections.abc import Iterable, Mapping
 from dataclasses import dataclass
 from datetime import datetime, timedelta
 
+from regenplant.batches.legs import is_before, now_at_work
 from regenplant.batches.models import Batch, Hold, StepRun
 from regenplant.core.process.lifecycle import BatchState, StepState
+from regenplant.core.process.vocabulary import Leg
 
 
 @dataclass(frozen=True, slots=True)
@@ -27,6 +29,8 @@ class StepLine:
     """Initials of who worked it."""
     skip_reason: str
     is_safe_hold_after: bool
+    leg: str = Leg.WHOLE.value
+    """Which resin of a mixed bed it works on."""
 
     @property
     def fraction_done(self) -> float:
@@ -54,32 +58,60 @@ class Progress:
     steps: tuple[StepLine, ...]
 
     @property
+    def at_work(self) -> tuple[StepLine, ...]:
+        """What a person can work on now: the running step or the next one; while two legs run side by side, one of each."""
+        return tuple(now_at_work(self.steps))
+
+    @property
     def current(self) -> StepLine | None:
-        """The running step, else the next waiting one."""
+        """The running step, else the next waiting one; of two legs the one that runs, and of two that run the first."""
         running = next((step for step in self.steps if step.state == StepState.RUNNING), None)
-        return running or next((step for step in self.steps if step.state == StepState.WAITING), None)
+        return running or next(iter(self.at_work), None)
 
     @property
     def following(self) -> StepLine | None:
-        current = self.current
-        if current is None:
-            return None
+        return self.after(self.current) if self.current is not None else None
+
+    def after(self, line: StepLine) -> StepLine | None:
+        """The next waiting step behind this one, in its own leg or of the whole bed."""
         return next(
-            (s for s in self.steps if s.number > current.number and s.state == StepState.WAITING), None
+            (
+                step
+                for step in self.steps
+                if is_before(line, step)
+                and step.state == StepState.WAITING
+                and (line.leg == Leg.WHOLE or step.leg in (line.leg, Leg.WHOLE))
+            ),
+            None,
         )
 
     @property
+    def has_legs(self) -> bool:
+        return any(step.leg != Leg.WHOLE for step in self.steps)
+
+    @property
     def left_s(self) -> float:
-        """Planned time left over all steps; a late step counts as nothing left."""
-        return sum(
-            max(0.0, step.left_s) if step.state == StepState.RUNNING else step.planned_s
-            for step in self.steps
-            if step.state in (StepState.RUNNING, StepState.WAITING)
+        """Planned time left over all steps, legs side by side; a late step counts as nothing left."""
+        return self._over_legs(
+            {
+                step.number: max(0.0, step.left_s) if step.state == StepState.RUNNING else step.planned_s
+                for step in self.steps
+                if step.state in (StepState.RUNNING, StepState.WAITING)
+            }
         )
 
     @property
     def planned_s(self) -> float:
-        return sum(step.planned_s for step in self.steps)
+        """Planned time of the whole batch, legs side by side."""
+        return self._over_legs({step.number: step.planned_s for step in self.steps})
+
+    def _over_legs(self, seconds: Mapping[int, float]) -> float:
+        """Times of the whole bed one after the other, and of the legs the longer one."""
+        by_leg = dict.fromkeys((leg.value for leg in Leg), 0.0)
+        for step in self.steps:
+            by_leg[step.leg] += seconds.get(step.number, 0.0)
+        whole = by_leg.pop(Leg.WHOLE.value)
+        return whole + max(by_leg.values())
 
 
 def progress_of(batch: Batch, now: datetime) -> Progress:
@@ -108,6 +140,7 @@ def _line(step: StepRun, holds: Iterable[Hold], now: datetime, is_held: bool) ->
         by=person.initials if person else "",
         skip_reason=step.skip_reason,
         is_safe_hold_after=step.is_safe_hold_after,
+        leg=step.leg,
     )
 
 

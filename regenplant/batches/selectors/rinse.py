@@ -5,18 +5,18 @@ from __future__ import annotations
 from dataclasses import dataclass
 from datetime import datetime
 
-from regenplant.batches.models import Batch, RinseReading
+from regenplant.batches.models import Batch, RinseReading, StepRun
 from regenplant.batches.rinse import (
     EndPoint,
     current_readings,
     end_point,
+    judged_steps,
     rinse_flow_m3_per_s,
     shows_resistivity,
     specification_of,
 )
 from regenplant.core.process.lifecycle import BatchState, StepState
 from regenplant.core.process.specification import CONDUCTIVITY, Limit, Specification
-from regenplant.core.process.vocabulary import StepKind
 from regenplant.plant.models import Instrument
 from regenplant.plant.selectors import is_instrument_valid, plant_day
 
@@ -50,21 +50,29 @@ class RinsePage:
     points: tuple[tuple[float, float], ...]
     """(minutes since the rinse began, value) of the readings that stand."""
     rinse_started_at: datetime | None
+    """When the first judged rinse began."""
     flow_m3_per_s: float | None
-    """As last written down, else as planned; None before the fast rinse."""
+    """Of the rinse that runs or ran last, as last written down, else as planned; None before the rinse."""
     is_rinsing: bool
     cells: tuple[Cell, ...]
     ghosts: tuple[Ghost, ...]
     took_readings: tuple[str, ...]
     """Names of everybody who took readings: none of them releases this batch."""
+    steps: tuple[StepRun, ...] = ()
+    """The rinses whose readings are judged, in order: a fast rinse, a recirculation. The end point ends the last."""
+    step: StepRun | None = None
+    """The one that runs, else the last that began, else the first; None where nothing is rinsed down."""
 
 
 def rinse_page(batch: Batch, now: datetime) -> RinsePage:
     """The rinse-down of one batch as of ``now``."""
     specification = specification_of(batch)
     limit = specification.limit(CONDUCTIVITY)
-    step = batch.steps.filter(kind=StepKind.FAST_RINSE).first()
-    started = step.started_at if step else None
+    steps = judged_steps(batch)
+    begun = [step for step in steps if step.started_at is not None]
+    running = next((one for one in steps if one.state == StepState.RUNNING), None)
+    step = running or (begun[-1] if begun else next(iter(steps), None))
+    started = begun[0].started_at if begun else None
     standing = list(current_readings(batch))
     every = batch.readings.select_related("instrument", "entered_by", "replaces", "replaced_by").order_by(
         "-occurred_at", "-id"
@@ -84,6 +92,8 @@ def rinse_page(batch: Batch, now: datetime) -> RinsePage:
         is_rinsing=batch.state == BatchState.RINSING and step is not None and step.state == StepState.RUNNING,
         cells=tuple(Cell(cell, is_instrument_valid(cell, today)) for cell in cells),
         ghosts=_ghosts(batch, limit),
+        steps=tuple(steps),
+        step=step,
         took_readings=tuple(dict.fromkeys(row.entered_by.full_name for row in standing)),
     )
 

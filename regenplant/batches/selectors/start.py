@@ -7,13 +7,15 @@ from dataclasses import dataclass
 from datetime import datetime
 
 from regenplant.batches.frozen import freeze
-from regenplant.batches.preview import preview, visits_for
-from regenplant.batches.readiness import occupants, unfit
-from regenplant.core.process.plan import BatchPlan
+from regenplant.batches.preview import Wanted, preview, visits_for
+from regenplant.batches.readiness import occupied_vessels, unfit
+from regenplant.core.process.plan import BatchPlan, FeedData
 from regenplant.core.process.tank_selection import Choice, Selection, WaitingTank, select_tanks
 from regenplant.plant.models import Vessel
+from regenplant.plant.selectors import feed_data
 from regenplant.recipes.models import RecipeVersion, SpecificationVersion
-from regenplant.recipes.selectors import usable_recipe_versions, usable_specification_versions
+from regenplant.recipes.selectors import runs_apart, usable_recipe_versions, usable_specification_versions
+from regenplant.resins.models import ResinType
 from regenplant.tanks.models import TankVisit
 from regenplant.tanks.selectors import WaitingPool, waiting_by_key
 
@@ -53,7 +55,7 @@ def pool_fits(
 ) -> tuple[PoolFit, ...]:
     """Every waiting pool with the vessels that may take it."""
     all_vessels = list(vessels if vessels is not None else Vessel.objects.filter(is_active=True))
-    taken = occupied if occupied is not None else set(occupants().values_list("vessel_id", flat=True))
+    taken = occupied if occupied is not None else occupied_vessels()
     return tuple(_pool_fit(pool, all_vessels, taken) for pool in waiting_by_key(now))
 
 
@@ -85,12 +87,8 @@ def _vessel_fit(
     selection = select_tanks(
         waiting, bed_min_m3=vessel.bed_volume_min_m3, bed_max_m3=vessel.bed_volume_max_m3
     )
-    against = []
-    if vessel.is_locked_out:
-        against.append(f"{vessel.code} is locked out: {vessel.lock_out_reason}.")
-    if vessel.pk in taken:
-        against.append(f"{vessel.code} holds another batch.")
-    return VesselFit(vessel, selection, vessel.pk not in taken and not vessel.is_locked_out, tuple(against))
+    is_free = vessel.pk not in taken and not vessel.is_locked_out
+    return VesselFit(vessel, selection, is_free, _against(vessel, taken))
 
 
 @dataclass(frozen=True, slots=True)
@@ -115,8 +113,66 @@ class StartPage:
     specifications: tuple[SpecificationVersion, ...]
     specification: SpecificationVersion | None
     plan: BatchPlan | None
-    """None when no tank is chosen or no recipe is approved."""
+    """None when no tank is chosen, no recipe is approved, or the vessel of the anion leg is still to be chosen."""
     plan_digest: str
+    needs_anion_vessel: bool = False
+    """Whether the chosen recipe runs the legs of a mixed bed apart, so that a second vessel is wanted."""
+    anion_vessels: tuple[AnionVessel, ...] = ()
+    """Vessels that may take the anion resin, free ones first; empty unless one is needed."""
+    anion_vessel: Vessel | None = None
+    throughput_m3: float | None = None
+    feed: FeedData | None = None
+    """The plant's feed analysis, with which a throughput says what the resin holds; None where none is on record."""
+
+
+@dataclass(frozen=True, slots=True)
+class AnionVessel:
+    """A vessel that may take the anion leg, and what speaks against it now."""
+
+    vessel: Vessel
+    reasons_against: tuple[str, ...]
+
+    @property
+    def may_start(self) -> bool:
+        return not self.reasons_against
+
+
+def anion_vessels_for(
+    resin_type: ResinType,
+    segregation_class: str,
+    *,
+    anion_m3: float = 0.0,
+    except_for: Vessel | None = None,
+    occupied: set[int] | None = None,
+) -> tuple[AnionVessel, ...]:
+    """Vessels made for the anion resin of a mixed bed, or for such mixed beds, and its class, the best first: free, rated for the anion resin's volume
+    ``anion_m3`` [m^3], and made for such mixed beds too."""
+    if resin_type.anion_type is None:
+        return ()
+    taken = occupied if occupied is not None else occupied_vessels()
+    found = [
+        AnionVessel(vessel, _against(vessel, taken))
+        for vessel in Vessel.objects.filter(is_active=True)
+        if (resin_type.anion_type.family in vessel.families or resin_type.family in vessel.families)
+        and segregation_class in vessel.segregation_classes
+        and (except_for is None or vessel.pk != except_for.pk)
+    ]
+
+    def rank(one: AnionVessel) -> tuple[bool, bool, bool, str]:
+        vessel = one.vessel
+        holds = vessel.bed_volume_min_m3 <= anion_m3 <= vessel.bed_volume_max_m3
+        return (not one.may_start, not holds, resin_type.family not in vessel.families, vessel.code)
+
+    return tuple(sorted(found, key=rank))
+
+
+def _against(vessel: Vessel, taken: set[int]) -> tuple[str, ...]:
+    against = []
+    if vessel.is_locked_out:
+        against.append(f"{vessel.code} is locked out: {vessel.lock_out_reason}.")
+    if vessel.pk in taken:
+        against.append(f"{vessel.code} holds another batch.")
+    return tuple(against)
 
 
 def start_page(
@@ -129,10 +185,13 @@ def start_page(
     visit_ids: Sequence[int] | None = None,
     recipe_version_id: int | None = None,
     specification_version_id: int | None = None,
+    anion_vessel_id: int | None = None,
+    throughput_m3: float | None = None,
 ) -> StartPage | None:
     """The start page of one pool; None when nothing of this pool waits or no vessel takes it.
 
-    Without ``visit_ids`` the suggestion is chosen; with them exactly those of the pool.
+    Without ``visit_ids`` the suggestion is chosen; with them exactly those of the pool. Without ``anion_vessel_id`` the best
+    free vessel for the anion leg is suggested, where the recipe wants one. ``throughput_m3``: water the tanks treated [m^3].
     """
     found = next(
         (
@@ -163,9 +222,22 @@ def start_page(
         (s for s in specifications if s.pk == specification_version_id),
         specifications[0] if specifications else None,
     )
+    needs_anion_vessel = recipe is not None and runs_apart(recipe)
+    anion_vessels: tuple[AnionVessel, ...] = ()
+    anion_vessel = None
+    if needs_anion_vessel:
+        volume_m3 = sum(tank.visit.resin_volume_m3 for tank in tanks if tank.is_in)
+        anion_vessels = anion_vessels_for(
+            found.pool.resin_type,
+            found.pool.segregation_class,
+            anion_m3=volume_m3 * (1.0 - (found.pool.resin_type.cation_share_frac or 0.0)),
+            except_for=fit.vessel,
+        )
+        anion_vessel = _chosen_anion_vessel(anion_vessels, anion_vessel_id)
     plan = None
-    if in_batch and recipe:
-        plan = preview(visits=visits_for(in_batch), vessel=fit.vessel, recipe_version=recipe, now=now)
+    if in_batch and recipe and (anion_vessel is not None or not needs_anion_vessel):
+        wanted = Wanted(visits_for(in_batch), fit.vessel, recipe, anion_vessel, throughput_m3=throughput_m3)
+        plan = preview(wanted, now)
     return StartPage(
         pool=found.pool,
         fits=found.fits,
@@ -178,7 +250,19 @@ def start_page(
         specification=specification,
         plan=plan,
         plan_digest=freeze(plan)[1] if plan else "",
+        needs_anion_vessel=needs_anion_vessel,
+        anion_vessels=anion_vessels,
+        anion_vessel=anion_vessel,
+        throughput_m3=throughput_m3,
+        feed=feed_data(),
     )
+
+
+def _chosen_anion_vessel(offered: Sequence[AnionVessel], pk: int | None) -> Vessel | None:
+    """The one asked for, if it is offered; without a wish the first that may start."""
+    if pk is not None:
+        return next((one.vessel for one in offered if one.vessel.pk == pk), None)
+    return next((one.vessel for one in offered if one.may_start), None)
 
 
 def _is_pool(

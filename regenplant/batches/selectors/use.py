@@ -10,8 +10,11 @@ from datetime import datetime
 from regenplant.batches.frozen import plan_of
 from regenplant.batches.models import Batch
 from regenplant.chemicals.selectors import use_by_reference
+from regenplant.core.process.plan import PlannedStep
 from regenplant.core.process.vocabulary import Chemical, ResinFamily
 
+RATIO = "regenerant_ratio_frac"
+"""Figure of an injection that regenerates: its equivalents over the load of the resin."""
 WATCH_BATCH_FRAC = 0.05
 """Watch level of the variance of one batch; common practice, not a limit of the process."""
 WATCH_PERIOD_FRAC = 0.02
@@ -28,7 +31,8 @@ class UseLine:
     step_number: int
     resin_volume_m3: float
     theory_kg_100: float
-    """Stoichiometric: exactly what the eluted equivalents ask for."""
+    """Stoichiometric: exactly what the eluted equivalents ask for; 0 where the chemical elutes nothing (cleaning, brine ahead
+    of a separation, sanitizing)."""
     planned_kg_100: float
     used_kg_100: float
 
@@ -124,25 +128,39 @@ def chemical_use(
 
 
 def _lines(batch: Batch, grams: dict[str, int]) -> Iterable[UseLine]:
-    injections = [step for step in plan_of(batch).steps if step.chemical and step.chemical.value in grams]
-    for step in injections:
+    brought = [step for step in plan_of(batch).steps if step.chemical and step.chemical.value in grams]
+    for step in brought:
         assert step.chemical is not None
         planned = step.value("chemical_kg_100")
         # The ledger knows the batch, not the step: two injections of one chemical share its mass as they were planned.
-        together = sum(
-            other.value("chemical_kg_100") for other in injections if other.chemical is step.chemical
-        )
-        ratio = step.value("regenerant_ratio_frac")
+        together = _planned_kg_100(other for other in brought if other.chemical is step.chemical)
         yield UseLine(
             batch=batch,
             family=ResinFamily(batch.resin_type.family),
             chemical=step.chemical,
             step_number=step.number,
             resin_volume_m3=batch.resin_volume_m3,
-            theory_kg_100=planned / ratio,
+            theory_kg_100=_theory_kg_100(step, brought),
             planned_kg_100=planned,
             used_kg_100=grams[step.chemical.value] / 1000.0 * (planned / together),
         )
+
+
+def _planned_kg_100(steps: Iterable[PlannedStep]) -> float:
+    return sum(step.value("chemical_kg_100") for step in steps)
+
+
+def _theory_kg_100(step: PlannedStep, brought: Iterable[PlannedStep]) -> float:
+    """Its part of what the load asks for: injections that regenerate the same resin in steps share it as they were planned."""
+    if RATIO not in step.figures:
+        return 0.0
+    planned = step.value("chemical_kg_100")
+    sharing = [
+        one
+        for one in brought
+        if one.chemical is step.chemical and one.leg is step.leg and RATIO in one.figures
+    ]
+    return planned / step.value(RATIO) * (planned / _planned_kg_100(sharing))
 
 
 def _totals(lines: Iterable[UseLine], *, by_family: bool) -> Iterable[UseTotal]:

@@ -1,5 +1,7 @@
 """Acts on batches. Each module is one part of the story: plan, run, write down, hold, fill."""
 
+from regenplant.batches.services._as_typed import SENT_TWICE_S
+from regenplant.batches.services.entries import correct_entry, write_entry
 from regenplant.batches.services.filling import (
     add_shell,
     fill_tank,
@@ -16,10 +18,12 @@ from regenplant.batches.services.holding import (
     resume_batch,
 )
 from regenplant.batches.services.planning import freeze_batch, plan_rework
+from regenplant.batches.services.readings import ReadingAsTyped, correct_reading, record_reading
 from regenplant.batches.services.running import finish_step, skip_step, start_batch, start_step
-from regenplant.batches.services.writing import correct_entry, correct_reading, record_reading, write_entry
 
 __all__ = [
+    "SENT_TWICE_S",
+    "ReadingAsTyped",
     "abort_batch",
     "add_shell",
     "close_deviation",

@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+from regenplant.batches.legs import vessel_codes
 from regenplant.batches.models import Batch
 
 
@@ -10,6 +11,7 @@ def batch_subject(batch: Batch) -> tuple[str, str, str]:
 
 
 def with_tanks(batch: Batch) -> tuple[tuple[str, str], ...]:
-    """The tanks and the vessel an act on the whole batch touches."""
+    """The tanks and the vessels an act on the whole batch touches."""
     serials = batch.tank_links.filter(is_current=True).values_list("visit__tank__serial", flat=True)
-    return (("vessel", batch.vessel.code), *(("tank", serial) for serial in serials))
+    own = (("vessel", code) for code in vessel_codes(batch))
+    return (*own, *(("tank", serial) for serial in serials))

@@ -150,9 +150,7 @@ def scrap_batch(*, by: By, batch_id: int, reason: str, version: int | None = Non
 
 def _refuse_more_than_is_left(batch: Batch, volume_m3: float) -> None:
     """Tanks never take more than the bed gave: its volume, grown by its change of form, within the counting band."""
-    resin = plan_of(batch).request.resin
-    is_exhausted_form = batch.resin_volume_form == EXHAUSTED_FORM[resin.family]
-    made_m3 = batch.resin_volume_m3 * (1.0 + (resin.swelling_frac if is_exhausted_form else 0.0))
+    made_m3 = _made_m3(batch)
     links = batch.tank_links.filter(is_current=True, is_filled=True)
     filled_m3 = links.aggregate(total=Sum("visit__refilled_volume_m3"))["total"] or 0.0
     left_m3 = made_m3 * (1.0 + COUNT_BAND_FRAC) - filled_m3
@@ -163,6 +161,17 @@ def _refuse_more_than_is_left(batch: Batch, volume_m3: float) -> None:
             code="more_than_left",
             field="volume",
         )
+
+
+def _made_m3(batch: Batch) -> float:
+    """What the bed gives: of a mixed bed both resins in their regenerated forms, without what was cut."""
+    plan = plan_of(batch)
+    joined = next((step for step in plan.steps if "joined_m3" in step.figures), None)
+    if joined is not None:
+        return joined.value("joined_m3")
+    resin = plan.request.resin
+    is_exhausted_form = batch.resin_volume_form == EXHAUSTED_FORM[resin.family]
+    return batch.resin_volume_m3 * (1.0 + (resin.swelling_frac if is_exhausted_form else 0.0))
 
 
 def _open_link(batch_id: int, visit_id: int) -> BatchTank:

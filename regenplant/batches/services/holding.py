@@ -7,12 +7,14 @@ from typing import Any
 from regenplant.audit.by import By
 from regenplant.audit.use_case import Outcome, use_case
 from regenplant.audit.wording import say
-from regenplant.batches.models import Batch, Deviation, Hold
+from regenplant.batches.frozen import plan_of
+from regenplant.batches.legs import standing_chemicals
+from regenplant.batches.models import Batch, Deviation, Hold, StepRun
 from regenplant.batches.moves import batch_snapshot, locked, move_batch, open_hold, touch
 from regenplant.batches.services._deviations import write_deviation
 from regenplant.batches.services._subject import batch_subject, with_tanks
 from regenplant.core.errors import RecordRefused
-from regenplant.core.process.lifecycle import BatchAction
+from regenplant.core.process.lifecycle import BatchAction, StepState
 
 
 @use_case("batch.held", permission="batch.hold")
@@ -73,8 +75,8 @@ def abort_batch(*, by: By, batch_id: int, reason: str, version: int | None = Non
 
 
 @use_case("deviation.opened", permission="deviation.open")
-def open_deviation(*, by: By, batch_id: int, what: str, severity: str) -> Outcome:
-    """Write down something that was not as planned."""
+def open_deviation(*, by: By, batch_id: int, what: str, severity: str, step_id: int | None = None) -> Outcome:
+    """Write down something that was not as planned; ``step_id`` says at which step, else it is the one that runs."""
     batch = locked(batch_id)
     _long_enough(what, "what", "what happened")
     if severity not in Deviation.Severity.values:
@@ -82,7 +84,7 @@ def open_deviation(*, by: By, batch_id: int, what: str, severity: str) -> Outcom
     deviation = write_deviation(
         by=by,
         batch=batch,
-        step=batch.steps.filter(state="running").first(),
+        step=_step_meant(batch, step_id),
         severity=severity,
         what=what.strip(),
     )
@@ -130,9 +132,12 @@ def _stop(by: By, batch_id: int, reason: str, version: int | None, action: Batch
     facts: dict[str, Any] = {"chemical_in_bed": snapshot.chemical_in_bed}
     if is_interruption:
         where = f" with {snapshot.chemical_in_bed} in the bed" if snapshot.chemical_in_bed else ""
-        running = batch.steps.filter(state="running").first()
         deviation = write_deviation(
-            by=by, batch=batch, step=running, severity="critical", what=f"Stopped{where}: {reason.strip()}"
+            by=by,
+            batch=batch,
+            step=_step_in_trouble(batch),
+            severity="critical",
+            what=f"Stopped{where}: {reason.strip()}",
         )
         facts["deviation"] = deviation.number
     return Outcome(
@@ -144,6 +149,22 @@ def _stop(by: By, batch_id: int, reason: str, version: int | None, action: Batch
         related=with_tanks(batch),
         result=batch,
     )
+
+
+def _step_meant(batch: Batch, step_id: int | None) -> StepRun | None:
+    if step_id is None:
+        return _step_in_trouble(batch)
+    step = batch.steps.filter(pk=step_id).first()
+    if step is None:
+        raise RecordRefused(f"This step does not belong to batch {batch.number}.", code="not_in_batch")
+    return step
+
+
+def _step_in_trouble(batch: Batch) -> StepRun | None:
+    """The step that runs; of two legs at work the one with a chemical in it."""
+    running = [step for step in batch.steps.order_by("number") if step.state == StepState.RUNNING]
+    standing = standing_chemicals(batch.steps.all(), plan_of(batch))
+    return next((step for step in running if step.leg in standing), running[0] if running else None)
 
 
 def _deviation_outcome(deviation: Deviation, *, reason: str) -> Outcome:

@@ -9,10 +9,11 @@ from regenplant.audit.by import By
 from regenplant.audit.numbering import next_number
 from regenplant.audit.use_case import Outcome, use_case
 from regenplant.audit.wording import say
-from regenplant.batches.frozen import freeze
+from regenplant.batches.frozen import freeze, plan_of
+from regenplant.batches.legs import is_apart
 from regenplant.batches.models import Batch, BatchTank, StepRun
 from regenplant.batches.moves import batch_snapshot, locked, move_batch
-from regenplant.batches.preview import one_pool, preview, visits_for
+from regenplant.batches.preview import Wanted, one_pool, preview, visits_for
 from regenplant.batches.readiness import occupants, unfit
 from regenplant.batches.services._subject import batch_subject, with_tanks
 from regenplant.core.errors import PlanRefused, RecordRefused, StaleRecord
@@ -20,6 +21,7 @@ from regenplant.core.process.lifecycle import BatchAction
 from regenplant.core.process.plan import BatchPlan
 from regenplant.plant.models import Vessel
 from regenplant.recipes.models import RecipeVersion, SpecificationVersion
+from regenplant.recipes.selectors import runs_apart
 from regenplant.tanks.models import TankVisit
 
 
@@ -33,8 +35,13 @@ def freeze_batch(
     specification_version_id: int,
     shown_digest: str = "",
     eluted_equivalents: float | None = None,
+    anion_vessel_id: int | None = None,
+    throughput_m3: float | None = None,
 ) -> Outcome:
     """Give the batch its number and freeze its plan, its tanks and its versions.
+
+    ``anion_vessel_id`` names where the anion leg of a mixed bed runs, for a recipe that runs the legs apart, and for no
+    other. ``throughput_m3`` is the water the tanks treated [m^3]; ``eluted_equivalents`` the load itself [eq], if known.
 
     ``shown_digest`` is the digest of the plan the person saw; when stock, water or tanks changed since, the plan is another
     one and is shown again instead of being frozen unseen.
@@ -48,13 +55,18 @@ def freeze_batch(
     _refuse_occupied(vessel)
     recipe_version = _approved_recipe(recipe_version_id, by.at)
     specification_version = _approved_specification(specification_version_id, by.at)
-    plan = preview(
+    anion_vessel = _anion_vessel(anion_vessel_id, vessel, recipe_version)
+    if anion_vessel is not None:
+        _refuse_occupied(anion_vessel, field="anion_vessel")
+    wanted = Wanted(
         visits=visits,
         vessel=vessel,
         recipe_version=recipe_version,
-        now=by.at,
+        anion_vessel=anion_vessel,
         eluted_equivalents=eluted_equivalents,
+        throughput_m3=throughput_m3,
     )
+    plan = preview(wanted, by.at)
     text, plan_digest = freeze(plan)
     if shown_digest and shown_digest != plan_digest:
         raise StaleRecord(
@@ -62,16 +74,25 @@ def freeze_batch(
             code="plan_changed",
         )
     _refuse_blocked(plan)
-    batch = _create(by, plan, text, plan_digest, vessel, recipe_version, specification_version, visits)
+    batch = _create(by, plan, text, plan_digest, wanted, specification_version)
     move_batch(batch, BatchAction.MAKE_READY, by=by, snapshot=batch_snapshot(batch, by=by))
     return _frozen_outcome(batch, plan, visits)
 
 
 @use_case("batch.rework_planned", permission="batch.rework")
 def plan_rework(
-    *, by: By, batch_id: int, recipe_version_id: int, cause: str, version: int | None = None
+    *,
+    by: By,
+    batch_id: int,
+    recipe_version_id: int,
+    cause: str,
+    version: int | None = None,
+    anion_vessel_id: int | None = None,
 ) -> Outcome:
     """Rework a failed (or aborted) batch as a child batch in the same vessel with the same tanks. The parent stays failed.
+
+    A mixed bed whose recipe runs the legs apart keeps its anion vessel; ``anion_vessel_id`` names another, free one. While
+    the resin stands in two vessels (aborted between cut and join) both stay with it.
 
     Raises: TransitionRefused, RecordRefused, PlanRefused.
     """
@@ -84,13 +105,17 @@ def plan_rework(
     links = list(parent.tank_links.filter(is_current=True).select_related("visit__tank"))
     recipe_version = _approved_recipe(recipe_version_id, by.at)
     visits = visits_for([link.visit_id for link in links])
-    plan = preview(
+    frozen = plan_of(parent).request
+    wanted = Wanted(
         visits=visits,
         vessel=parent.vessel,
         recipe_version=recipe_version,
-        now=by.at,
+        anion_vessel=_anion_vessel_of_rework(parent, recipe_version, anion_vessel_id),
         resin_volume_m3=parent.resin_volume_m3,
+        eluted_equivalents=frozen.eluted_equivalents,
+        throughput_m3=frozen.throughput_m3,
     )
+    plan = preview(wanted, by.at)
     text, plan_digest = freeze(plan)
     _refuse_blocked(plan)
     parent.tank_links.filter(is_current=True).update(is_current=False)
@@ -99,10 +124,8 @@ def plan_rework(
         plan,
         text,
         plan_digest,
-        parent.vessel,
-        recipe_version,
+        wanted,
         parent.specification_version,
-        visits,
         parent=parent,
         cause=cause.strip(),
     )
@@ -125,14 +148,64 @@ def _refuse_unfit_tanks(visits: Sequence[TankVisit]) -> None:
             raise RecordRefused(sentence, code="tank_unfit", field="tanks")
 
 
-def _refuse_occupied(vessel: Vessel) -> None:
-    first = occupants(vessel).first()
-    if first is not None:
+def _refuse_occupied(vessel: Vessel, *, field: str = "vessel", except_for: Batch | None = None) -> None:
+    others = occupants(vessel)
+    first = (others.exclude(pk=except_for.pk) if except_for else others).first()
+    if first is None:
+        return
+    if first.anion_vessel_id == vessel.pk:
+        what = f"{vessel.code} is the anion vessel of batch {first.number} ({first.get_state_display()})"
+    else:
+        what = f"{vessel.code} holds batch {first.number} ({first.get_state_display()})"
+    raise RecordRefused(
+        f"{what}. It is free when that batch is filled or scrapped.", code="vessel_occupied", field=field
+    )
+
+
+def _anion_vessel(pk: int | None, vessel: Vessel, recipe_version: RecipeVersion) -> Vessel | None:
+    """The vessel of the anion leg: wanted by a recipe that runs the legs apart, refused by any other.
+
+    Raises: RecordRefused.
+    """
+    if not runs_apart(recipe_version):
+        if pk is None:
+            return None
         raise RecordRefused(
-            f"{vessel.code} holds batch {first.number} ({first.get_state_display()}). It is free when that batch is filled or scrapped.",
-            code="vessel_occupied",
-            field="vessel",
+            f"Recipe {recipe_version.recipe.code} needs no anion vessel: only a mixed bed whose legs run apart has one.",
+            field="anion_vessel",
+            code="anion_vessel_not_needed",
         )
+    found = Vessel.objects.select_for_update().filter(pk=pk).first() if pk is not None else None
+    if found is None:
+        raise RecordRefused(
+            f"Recipe {recipe_version.recipe.code} moves the anion resin to a vessel of its own. Choose that vessel.",
+            field="anion_vessel",
+            code="anion_vessel_missing",
+        )
+    if found.pk == vessel.pk:
+        raise RecordRefused(
+            f"{vessel.code} holds the cation resin; the anion resin needs another vessel.",
+            field="anion_vessel",
+            code="anion_vessel_is_vessel",
+        )
+    return found
+
+
+def _anion_vessel_of_rework(parent: Batch, recipe_version: RecipeVersion, pk: int | None) -> Vessel | None:
+    stands_apart = is_apart(parent, parent.steps.all())
+    if stands_apart and pk not in (None, parent.anion_vessel_id):
+        assert parent.anion_vessel is not None
+        raise RecordRefused(
+            f"The anion resin of {parent.number} stands in {parent.anion_vessel.code}; the rework begins there.",
+            field="anion_vessel",
+            code="resin_stands_apart",
+        )
+    if not runs_apart(recipe_version) and pk is None:
+        return parent.anion_vessel if stands_apart else None
+    found = _anion_vessel(pk if pk is not None else parent.anion_vessel_id, parent.vessel, recipe_version)
+    if found is not None:
+        _refuse_occupied(found, field="anion_vessel", except_for=parent)
+    return found
 
 
 def _approved_recipe(pk: int, now: datetime) -> RecipeVersion:
@@ -169,21 +242,20 @@ def _create(
     plan: BatchPlan,
     text: str,
     plan_digest: str,
-    vessel: Vessel,
-    recipe_version: RecipeVersion,
+    wanted: Wanted,
     specification_version: SpecificationVersion,
-    visits: Sequence[TankVisit],
     *,
     parent: Batch | None = None,
     cause: str = "",
 ) -> Batch:
-    request = plan.request
+    request, visits = plan.request, wanted.visits
     batch = Batch.objects.create(
         number=next_number(Batch, "number", "B", 10001),
         resin_type=visits[0].resin_type,
         segregation_class=request.segregation_class,
-        vessel=vessel,
-        recipe_version=recipe_version,
+        vessel=wanted.vessel,
+        anion_vessel=wanted.anion_vessel,
+        recipe_version=wanted.recipe_version,
         specification_version=specification_version,
         parent=parent,
         rework_cause=cause,
@@ -195,7 +267,7 @@ def _create(
         chemical_lots={
             step.chemical.value: request.stock[step.chemical.value].lot_code
             for step in plan.steps
-            if step.chemical
+            if step.chemical and step.chemical.value in request.stock
         },
         planned_by=by.user,
         planned_at=by.at,
@@ -210,6 +282,7 @@ def _create(
             number=step.number,
             kind=step.kind.value,
             name=step.name,
+            leg=step.leg.value,
             planned_duration_s=step.value("duration_s"),
             is_safe_hold_after=step.is_safe_hold_after,
         )
@@ -219,6 +292,7 @@ def _create(
 
 
 def _frozen_outcome(batch: Batch, plan: BatchPlan, visits: Sequence[TankVisit]) -> Outcome:
+    anion = batch.anion_vessel
     recipe = f"recipe {plan.request.recipe.code} version {plan.request.recipe_version}"
     return Outcome(
         subject=batch_subject(batch),
@@ -227,7 +301,7 @@ def _frozen_outcome(batch: Batch, plan: BatchPlan, visits: Sequence[TankVisit]) 
             "tanks": len(visits),
             "serials": [visit.tank.serial for visit in visits],
             "recipe": recipe,
-            "vessel": batch.vessel.code,
+            "vessel": batch.vessel.code + (f" and {anion.code}" if anion else ""),
             "digest": batch.plan_digest[:8],
             "warnings": [check.sentence for check in plan.warnings],
         },

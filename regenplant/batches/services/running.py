@@ -6,7 +6,8 @@ from regenplant.audit.by import By
 from regenplant.audit.use_case import Outcome, require, use_case
 from regenplant.audit.wording import say
 from regenplant.batches.endings import end_not_reached, mass_fed_kg_100
-from regenplant.batches.frozen import plan_of
+from regenplant.batches.frozen import judged_rinses, plan_of
+from regenplant.batches.legs import predecessors, standing_chemicals, vessel_of, vessels_of
 from regenplant.batches.models import Batch, StepRun
 from regenplant.batches.moves import batch_snapshot, locked, move_batch, move_step, step_snapshot, touch
 from regenplant.batches.readiness import live_blockers
@@ -15,7 +16,9 @@ from regenplant.batches.services._subject import batch_subject, with_tanks
 from regenplant.chemicals.services import draw_for_batch
 from regenplant.core.errors import RecordRefused
 from regenplant.core.process.lifecycle import BatchAction, BatchState, StepAction, StepState
+from regenplant.core.process.plan import PlannedStep
 from regenplant.core.process.vocabulary import StepKind
+from regenplant.plant.models import Vessel
 from regenplant.plant.services import note_vessel_state
 from regenplant.tanks.services import empty_tank
 
@@ -37,7 +40,7 @@ def start_batch(*, by: By, batch_id: int, version: int | None = None) -> Outcome
     if batch.parent_id is None:
         for link in batch.tank_links.filter(is_current=True):
             empty_tank(by=by, visit_id=link.visit_id, is_in_batch=True)
-    _note_vessel(by, batch, last_chemical=batch.vessel.last_chemical, is_flushed=batch.vessel.is_flushed)
+    _note_class(by, batch, batch.vessel)
     first = batch.steps.order_by("number")[0]
     start_step(by=by, step_id=first.pk)
     batch.refresh_from_db()
@@ -67,8 +70,11 @@ def start_step(*, by: By, step_id: int, version: int | None = None) -> Outcome:
     )
     planned = plan_of(batch).step(step.number)
     if planned.chemical:
-        _note_vessel(by, batch, last_chemical=planned.chemical.value, is_flushed=False)
-    if StepKind(step.kind) is StepKind.FAST_RINSE:
+        vessel = vessel_of(batch, step.leg)
+        _note_vessel(by, batch, vessel, last_chemical=planned.chemical.value, is_flushed=False)
+    if StepKind(step.kind) is StepKind.CUT and batch.anion_vessel is not None:
+        _note_class(by, batch, batch.anion_vessel)
+    if step.number in judged_rinses(plan_of(batch)) and batch.state == BatchState.RUNNING:
         move_batch(batch, BatchAction.BEGIN_RINSE, by=by, snapshot=batch_snapshot(batch, by=by))
     else:
         touch(batch)
@@ -138,22 +144,10 @@ def skip_step(*, by: By, step_id: int, reason: str, version: int | None = None) 
 
 def _after_finish(by: By, batch: Batch, step: StepRun) -> dict[str, object]:
     """What the end of a step brings with it: stock drawn, vessel flushed, batch handed to QC."""
-    kind = StepKind(step.kind)
     planned = plan_of(batch).step(step.number)
-    facts: dict[str, object] = {}
-    if kind is StepKind.INJECT and planned.chemical:
-        used_kg = mass_fed_kg_100(step, planned)
-        draw_for_batch(
-            by=by, chemical=planned.chemical.value, grams_100=round(used_kg * 1000), reference=batch.number
-        )
-        facts = {
-            "chemical": planned.chemical.label,
-            "used_kg_100": used_kg,
-            "planned_kg_100": planned.value("chemical_kg_100"),
-        }
-    if kind is StepKind.DISPLACE:
-        _note_vessel(by, batch, last_chemical=batch.vessel.last_chemical, is_flushed=True)
-    if kind is StepKind.SAMPLE:
+    facts = _drawn(by, batch, step, planned) if planned.chemical else {}
+    _note_flushed(by, batch, step)
+    if StepKind(step.kind) is StepKind.SAMPLE and not batch.steps.filter(number__gt=step.number).exists():
         move_batch(
             batch,
             BatchAction.HAND_TO_QC,
@@ -166,8 +160,36 @@ def _after_finish(by: By, batch: Batch, step: StepRun) -> dict[str, object]:
     return facts
 
 
+def _drawn(by: By, batch: Batch, step: StepRun, planned: PlannedStep) -> dict[str, object]:
+    """The stock this step used leaves the ledger, as 100 %; nothing where nothing went in."""
+    assert planned.chemical is not None
+    used_kg = mass_fed_kg_100(step, planned)
+    grams = round(used_kg * 1000)
+    if grams:
+        draw_for_batch(by=by, chemical=planned.chemical.value, grams_100=grams, reference=batch.number)
+    return {
+        "chemical": planned.chemical.label,
+        "used_kg_100": used_kg,
+        "planned_kg_100": planned.value("chemical_kg_100"),
+    }
+
+
+def _note_flushed(by: By, batch: Batch, step: StepRun) -> None:
+    """A vessel is flushed once nothing stands in any leg it holds."""
+    vessel = vessel_of(batch, step.leg)
+    if vessel.is_flushed or StepKind(step.kind) not in FLUSHING:
+        return
+    standing = standing_chemicals(batch.steps.all(), plan_of(batch))
+    if not any(vessel_of(batch, leg) == vessel for leg in standing):
+        _note_vessel(by, batch, vessel, last_chemical=vessel.last_chemical, is_flushed=True)
+
+
+FLUSHING = (StepKind.DISPLACE, StepKind.RINSE, StepKind.FAST_RINSE)
+
+
 def _in_order_of_time(by: By, batch: Batch, step: StepRun) -> None:
-    """A step starts after the one before it ended, and ends after it started; nothing lies ahead.
+    """A step starts after those before it ended (of its own leg and of the whole bed), and ends after it started; nothing
+    lies ahead.
 
     Raises: RecordRefused.
     """
@@ -175,7 +197,8 @@ def _in_order_of_time(by: By, batch: Batch, step: StepRun) -> None:
         raise RecordRefused(
             "The time lies in the future. Write when it happened.", field="occurred_at", code="future"
         )
-    before = batch.steps.filter(number__lt=step.number, finished_at__isnull=False).order_by("-number").first()
+    ended = [one for one in predecessors(step, batch.steps.filter(number__lt=step.number)) if one.finished_at]
+    before = max(ended, key=lambda one: (one.finished_at, one.number), default=None)
     earliest = step.started_at or (before.finished_at if before else batch.planned_at)
     if earliest and by.happened_at < earliest:
         what = (
@@ -188,23 +211,29 @@ def _in_order_of_time(by: By, batch: Batch, step: StepRun) -> None:
         raise RecordRefused(f"The time lies before {what}.", field="occurred_at", code="before_start")
 
 
-def _note_vessel(by: By, batch: Batch, *, last_chemical: str, is_flushed: bool) -> None:
+def _note_vessel(by: By, batch: Batch, vessel: Vessel, *, last_chemical: str, is_flushed: bool) -> None:
     note_vessel_state(
         by=by,
-        vessel_id=batch.vessel_id,
+        vessel_id=vessel.pk,
         last_chemical=last_chemical,
         is_flushed=is_flushed,
         segregation_class=batch.segregation_class,
     )
+    vessel.refresh_from_db()
+
+
+def _note_class(by: By, batch: Batch, vessel: Vessel) -> None:
+    """Resin of this batch comes into the vessel: from now on it is of the batch's class."""
+    _note_vessel(by, batch, vessel, last_chemical=vessel.last_chemical, is_flushed=vessel.is_flushed)
 
 
 def _step_outcome(batch: Batch, step: StepRun, *, reason: str = "", **facts: object) -> Outcome:
     return Outcome(
         subject=batch_subject(batch),
         after={"step_state": step.state},
-        facts={"number": step.number, "name": step.name, **facts},
+        facts={"number": step.number, "name": step.name, "leg": step.leg, **facts},
         reason=reason,
-        related=(("vessel", batch.vessel.code),),
+        related=tuple(("vessel", vessel.code) for vessel in vessels_of(batch, step)),
         result=step,
     )
 

@@ -179,13 +179,15 @@ def check_strength(
 ) -> Outcome:
     """The plant's own check of a lot: a density or degrees Baumé read in the sample, or a titrated strength by weight.
 
-    Exactly one of the three is given. From a hydrometer the strength follows by the core's density of that solution at the
+    Exactly one of the three is given; beside a titrated strength the density of the sample may stand as well, since for some
+    chemicals no table knows it. From a hydrometer the strength follows by the core's density of that solution at the
     temperature of the sample; the method is written. ``result`` is the check.
 
     Raises: OutOfRange when no solution of this chemical has that density; RecordRefused for a finished lot.
     """
     lot = _lot(lot_id)
-    given = [value for value in (density_kg_per_m3, strength_frac, baume_degrees) if value is not None]
+    read = density_kg_per_m3 if strength_frac is None else None
+    given = [value for value in (read, strength_frac, baume_degrees) if value is not None]
     if len(given) != 1:
         raise RecordRefused(
             "Give one of the three: a density, degrees Baumé, or a titrated strength.",
@@ -200,6 +202,7 @@ def check_strength(
         "temperature",
         field="temperature_kelvin",
     )
+    density: float | None
     if strength_frac is None:
         estimate = strength_of_sample(
             lot.chemical,
@@ -211,7 +214,9 @@ def check_strength(
         method = "density" if baume_degrees is None else "baume"
         density = next(item.value for item in estimate.inputs if item.kind == "density")
     else:
-        found, method, how, density = strength_frac, "titration", "titration at the plant", None
+        if density_kg_per_m3 is not None:
+            within(density_kg_per_m3, 850.0, 2000.0, "The density", "density", field="density_kg_per_m3")
+        found, method, how, density = strength_frac, "titration", "titration at the plant", density_kg_per_m3
     within(
         found, 0.001, 1.0, "The strength", "strength", field="strength_frac", why="Less than that is water."
     )

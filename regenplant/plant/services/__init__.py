@@ -1,5 +1,6 @@
 """Acts on the plant's set-up. Settings are frozen data; a record is known by its code."""
 
+from regenplant.plant.services.feed import FeedSettings, remove_feed_analysis, save_feed_analysis
 from regenplant.plant.services.instruments import InstrumentSettings, record_calibration, save_instrument
 from regenplant.plant.services.profile import ProfileSettings, record_eyewash_test, save_profile
 from regenplant.plant.services.supplies import (
@@ -23,6 +24,7 @@ from regenplant.plant.services.vessels import (
 )
 
 __all__ = [
+    "FeedSettings",
     "InstrumentSettings",
     "ProfileSettings",
     "SkidSettings",
@@ -37,6 +39,8 @@ __all__ = [
     "record_calibration",
     "record_clean_down",
     "record_eyewash_test",
+    "remove_feed_analysis",
+    "save_feed_analysis",
     "save_instrument",
     "save_profile",
     "save_skid",

@@ -39,6 +39,10 @@ class VesselSettings:
     lining: str = ""
     max_flow_m3_per_s: float | None = None
     is_active: bool = True
+    side_outlet_height_m: float | None = None
+    """Height of the interface collector above the bed support; None where there is none."""
+    air_max_m3_per_s: float | None = None
+    """Clean air for mixing, at the pressure in the vessel; None where there is none."""
 
 
 def _subject(vessel: Vessel) -> tuple[str, str, str]:
@@ -108,6 +112,13 @@ def _refuse_vessel(vessel: VesselSettings) -> None:
         )
     if vessel.max_flow_m3_per_s is not None:
         within(vessel.max_flow_m3_per_s, 1e-6, 0.5, "Largest flow", "flow", field="max_flow_m3_per_s")
+    if vessel.side_outlet_height_m is not None:
+        within(
+            vessel.side_outlet_height_m, 0.05, 0.95 * height, "Height of the side outlet", "length",
+            field="side_outlet_height_m", why="It lies between the bed support and the top of the straight shell.",
+        )  # fmt: skip
+    if vessel.air_max_m3_per_s is not None:
+        within(vessel.air_max_m3_per_s, 1e-5, 1.0, "Air for mixing", "flow", field="air_max_m3_per_s")
 
 
 @use_case("vessel.locked_out", permission="plant.lock_out")

@@ -8,13 +8,14 @@ from regenplant.audit.by import By
 from regenplant.audit.use_case import Outcome, use_case
 from regenplant.audit.wording import say
 from regenplant.batches.frozen import is_untouched
-from regenplant.batches.models import Batch
+from regenplant.batches.legs import vessel_codes
 from regenplant.batches.moves import batch_snapshot, locked, move_batch
 from regenplant.core.errors import RecordRefused
 from regenplant.core.process.lifecycle import BATCH, BatchAction, BatchState
 from regenplant.people.signing import SignaturePermit, bind
 from regenplant.plant.selectors import profile
 from regenplant.quality.models import QcDecision, QcMeasurement, Release
+from regenplant.quality.services._lots import lot_from
 from regenplant.quality.signed_content import (
     FAIL_MEANING,
     PASS_MEANING,
@@ -23,8 +24,6 @@ from regenplant.quality.signed_content import (
     release_content,
 )
 from regenplant.quality.specification import judgement
-from regenplant.resins.models import ResinLot
-from regenplant.resins.services import mix_lot
 from regenplant.tanks.services import release_tank
 
 
@@ -74,7 +73,7 @@ def decide_batch(
     )
     fields: dict[str, Any] = {"judged_at": by.happened_at}
     if is_pass:
-        fields["lot"] = _lot_from(batch, by)
+        fields["lot"] = lot_from(batch, by)
     move_batch(batch, action, by=by, snapshot=snapshot, **fields)
     decision = QcDecision.objects.create(
         batch=batch,
@@ -95,7 +94,7 @@ def decide_batch(
         },
         reason=reason.strip(),
         signature={"meaning": signature.meaning, "digest": signature.digest, "name": signature.printed_name},
-        related=(("vessel", batch.vessel.code),),
+        related=tuple(("vessel", code) for code in vessel_codes(batch)),
         result=decision,
     )
 
@@ -142,36 +141,6 @@ def release_batch(*, by: By, batch_id: int, permit: SignaturePermit, version: in
         related=tuple(("tank", link.visit.tank.serial) for link in links),
         result=release,
     )
-
-
-def _lot_from(batch: Batch, by: By) -> ResinLot:
-    """The resin lot this batch made: a child of every lot that went in, by volume."""
-    origin = batch
-    while origin.parent is not None:
-        origin = origin.parent
-    links = list(origin.tank_links.select_related("visit__tank__resin_lot"))
-    volumes: dict[int, float] = {}
-    for link in links:
-        lot = link.visit.tank.resin_lot
-        if lot is not None:
-            volumes[lot.pk] = volumes.get(lot.pk, 0.0) + link.resin_volume_m3
-    known = sum(volumes.values())
-    parents = [(pk, volume / known) for pk, volume in volumes.items()] if known else []
-    lots = {lot.pk: lot for lot in ResinLot.objects.filter(pk__in=volumes)}
-    outcome = mix_lot(
-        by=by,
-        code=f"L-{batch.number.removeprefix('B-')}",
-        resin_type_id=batch.resin_type_id,
-        segregation_class=batch.segregation_class,
-        volume_m3=batch.resin_volume_m3,
-        volume_form=batch.resin_volume_form,
-        origin=f"made by batch {batch.number}",
-        parents=parents,
-        cycles=max((lots[pk].cycles for pk in volumes), default=0) + 1,
-        capacity_factor=sum(lots[pk].capacity_factor * share for pk, share in parents) if parents else 1.0,
-    )
-    made: ResinLot = outcome.result
-    return made
 
 
 say("batch.judged", "{subject} was judged: {verdict}")

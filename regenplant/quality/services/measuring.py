@@ -11,7 +11,7 @@ from regenplant.audit.use_case import Outcome, use_case
 from regenplant.audit.wording import say
 from regenplant.batches.models import Batch
 from regenplant.batches.moves import locked, touch
-from regenplant.batches.services.writing import SENT_TWICE_S
+from regenplant.batches.services import SENT_TWICE_S
 from regenplant.core.errors import RecordRefused
 from regenplant.core.process.lifecycle import BatchState
 from regenplant.core.process.specification import Limit

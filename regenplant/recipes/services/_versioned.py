@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import json
 from collections.abc import Sequence
 from dataclasses import dataclass
 from datetime import datetime
@@ -16,7 +17,7 @@ from regenplant.audit.records import code_of, one_of, refuse_known, words_of
 from regenplant.audit.use_case import Outcome
 from regenplant.audit.wording import Wording
 from regenplant.core.errors import NotAllowed, RecordRefused, StaleRecord
-from regenplant.core.process.canonical import canonical_text, digest
+from regenplant.core.process.canonical import canonical_text, digest, from_plain
 from regenplant.core.process.vocabulary import ResinFamily
 
 DRAFT, APPROVED, WITHDRAWN = "draft", "approved", "withdrawn"
@@ -69,12 +70,17 @@ def draft(line: Line, *, by: By, owner_id: int, definition: Any, reason: str) ->
         )
     highest = versions.aggregate(highest=Max("number"))["highest"] or 0
     newest: Any = versions.filter(number=highest).first()
-    if newest is not None and newest.state == APPROVED and newest.content == canonical_text(definition):
+    if newest is not None and newest.state == APPROVED and _is_same(newest.content, definition):
         raise RecordRefused(
             f"This is the same as version {highest} of {owner.code}. Nothing was written.",
             code="nothing_changed",
         )
     return _draft(line, by=by, owner=owner, number=highest + 1, definition=definition, reason=reason)
+
+
+def _is_same(content: str, definition: Any) -> bool:
+    """Whether stored content says the same; content of an older program lacks what was added since, at its default."""
+    return bool(from_plain(type(definition), json.loads(content)) == definition)
 
 
 def _draft(line: Line, *, by: By, owner: Any, number: int, definition: Any, reason: str) -> Outcome:

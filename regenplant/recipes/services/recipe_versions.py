@@ -9,14 +9,13 @@ from regenplant.audit.by import By
 from regenplant.audit.use_case import Outcome, use_case
 from regenplant.audit.wording import say
 from regenplant.core.errors import OutOfRange, RecordRefused
-from regenplant.core.process.plan_basis import CHEMICALS_BY_FAMILY
-from regenplant.core.process.recipes import RecipeDefinition
-from regenplant.core.process.vocabulary import Chemical, StepKind
+from regenplant.core.process.recipe_rules import NEEDS_WATER, violations
+from regenplant.core.process.recipes import RECIPE_LIMITS, RecipeDefinition
 from regenplant.recipes.models import Recipe, RecipeVersion
 from regenplant.recipes.services import _versioned
 
 _LINE = _versioned.Line("recipe", "recipe", Recipe, RecipeVersion, "recipe")
-_NEEDS_WATER = (StepKind.BACKWASH, StepKind.INJECT, StepKind.DISPLACE, StepKind.FAST_RINSE)
+_MOST_GRADES = 12
 
 
 @use_case("recipe.added", permission="recipe.edit")
@@ -53,21 +52,16 @@ def withdraw_recipe_version(*, by: By, version_id: int, reason: str) -> Outcome:
 
 
 def _refuse_unfit(definition: RecipeDefinition) -> None:
-    """What the frozen data itself cannot know: the family's chemicals, the water of each step, and numbers that can be."""
+    """What the frozen data itself cannot know: names and numbers that can be, the water of each step, the rules of the trade.
+
+    Raises: RecordRefused with every rule broken; OutOfRange for a number that cannot be.
+    """
     if not definition.steps:
         raise RecordRefused("The recipe has no step.", code="no_steps")
-    allowed = CHEMICALS_BY_FAMILY[definition.family.value]
     for number, step in enumerate(definition.steps, start=1):
         if not step.name.strip() or len(step.name) > 60:
             raise RecordRefused(f"Step {number} needs a name of 1 to 60 characters.", code="step_name")
-        if step.chemical is not None and step.chemical not in allowed:
-            names = ", ".join(chemical.label for chemical in allowed)
-            raise RecordRefused(
-                f"Step {number}, {step.name}: {Chemical(step.chemical).label} does not regenerate {definition.family.label}. "
-                f"Possible: {names}.",
-                code="chemical_not_for_family",
-            )
-        if step.kind in _NEEDS_WATER and step.water is None:
+        if step.kind in NEEDS_WATER and step.water is None:
             raise RecordRefused(f"Step {number}, {step.name}, names no water.", code="no_water")
         for key, point in step.settings.items():
             if not all(
@@ -76,16 +70,20 @@ def _refuse_unfit(definition: RecipeDefinition) -> None:
                 raise OutOfRange(
                     f"Step {number}, {step.name}: {key} must be a number from zero up.", code="setting"
                 )
-        _refuse_standing_chemical(number, definition)
+    _refuse_limits(definition)
+    broken = violations(definition)
+    if broken:
+        raise RecordRefused(" ".join(broken), code="recipe_rules", sentences=broken)
 
 
-def _refuse_standing_chemical(number: int, definition: RecipeDefinition) -> None:
-    """A bed with chemical in it is never a hold point (the step after an injection is displacement)."""
-    step = definition.steps[number - 1]
-    if step.kind is StepKind.INJECT and step.is_safe_hold_after:
+def _refuse_limits(definition: RecipeDefinition) -> None:
+    for key, value in definition.limits.items():
+        if not math.isfinite(value):
+            raise OutOfRange(f"The limit {RECIPE_LIMITS[key][0].lower()} must be a number.", code="limit")
+    grades = definition.grades
+    if len(grades) > _MOST_GRADES or any(not 2 <= len(grade.strip()) <= 20 for grade in grades):
         raise RecordRefused(
-            f"Step {number}, {step.name}, cannot be a safe hold point: chemical stands in the bed until it is displaced.",
-            code="unsafe_hold_point",
+            f"A recipe names at most {_MOST_GRADES} resin grades, each of 2 to 20 characters.", code="grades"
         )
 
 

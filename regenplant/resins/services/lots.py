@@ -1,144 +1,23 @@
-"""Acts on resin types and resin lots. A lot is a body of resin: lots mix and split, and the shares are kept."""
+"""Acts on resin lots. A lot is a body of resin: lots mix and split, and the shares are kept."""
 
 from __future__ import annotations
 
 from collections.abc import Sequence
-from dataclasses import dataclass
 
 from regenplant import units
 from regenplant.audit.by import By
-from regenplant.audit.records import (
-    code_of,
-    one_of,
-    refuse_known,
-    saved_words,
-    values_of,
-    within,
-    words_of,
-    write_changed,
-)
+from regenplant.audit.records import code_of, one_of, refuse_known, within, words_of
 from regenplant.audit.use_case import Outcome, use_case
 from regenplant.audit.wording import say
 from regenplant.core.errors import OutOfRange, RecordRefused
 from regenplant.core.process.vocabulary import IonicForm, ResinFamily, SegregationClass
 from regenplant.resins.models import LotParent, ResinLot, ResinType
+from regenplant.resins.selectors import forms_of
 
 FRACTION_SLACK = 1e-6
 """How far shares may miss one hundred percent by rounding."""
 
 
-@dataclass(frozen=True, slots=True)
-class ResinTypeSettings:
-    """A resin by class and properties, as the plant's data sheet says. Swelling: from exhausted to regenerated form."""
-
-    code: str
-    description: str
-    family: str
-    total_capacity_eq_per_m3: float
-    operating_capacity_eq_per_m3: float
-    bead_diameter_m: float
-    bead_density_kg_per_m3: float
-    max_temperature_kelvin: float
-    grade: str = "working"
-    settled_void_frac: float = 0.38
-    swelling_frac: float = 0.0
-    data_source: str = ""
-    is_active: bool = True
-
-
-# --- types ----------------------------------------------------------------------------------------------------------
-def _type_subject(resin_type: ResinType) -> tuple[str, str, str]:
-    return ("resin_type", str(resin_type.pk), resin_type.code)
-
-
-@use_case("resin_type.added", permission="resin.edit")
-def add_resin_type(*, by: By, resin_type: ResinTypeSettings) -> Outcome:
-    """Add a resin type. Raises: RecordRefused, OutOfRange."""
-    values = _type_values(resin_type)
-    refuse_known(ResinType, str(values["code"]), "Resin type")
-    record = ResinType.objects.create(**values)
-    return Outcome(
-        subject=_type_subject(record), after={"family": record.family, "grade": record.grade}, result=record
-    )
-
-
-@use_case("resin_type.changed", permission="resin.edit")
-def change_resin_type(
-    *, by: By, resin_type_id: int, resin_type: ResinTypeSettings, version: int | None = None
-) -> Outcome:
-    """Change the data of a resin type. Code, family and grade are its identity and stay; running batches keep their plan.
-
-    Raises: RecordRefused, OutOfRange, StaleRecord.
-    """
-    record = ResinType.objects.select_for_update().filter(pk=resin_type_id).first()
-    if record is None:
-        raise RecordRefused("This resin type is not known here.", code="unknown")
-    values = _type_values(resin_type)
-    for name in ("code", "family", "grade"):
-        if values[name] != getattr(record, name):
-            raise RecordRefused(
-                f"The {name} of {record.code} stays {getattr(record, name)}: tanks and lots are pooled by it. Add a new resin type instead.",
-                field=name,
-            )
-    before, after = write_changed(record, values, version=version, label=f"Resin type {record.code}")
-    return Outcome(subject=_type_subject(record), before=before, after=after, result=record)
-
-
-def _type_values(given: ResinTypeSettings) -> dict[str, object]:
-    """Checked values. The bounds catch slips of unit; they are wide on purpose and no rule of the process."""
-    code = code_of(given.code, "The resin type’s code")
-    description = words_of(given.description, "The description", field="description", most=160, least=3)
-    one_of(given.family, [family.value for family in ResinFamily], "The family", field="family")
-    grade = words_of(given.grade, "The grade", field="grade", most=20, least=2)
-    total = within(
-        given.total_capacity_eq_per_m3,
-        200.0,
-        6000.0,
-        "Total capacity",
-        "capacity",
-        field="total_capacity_eq_per_m3",
-    )
-    within(
-        given.operating_capacity_eq_per_m3, 50.0, total, "Operating capacity", "capacity",
-        field="operating_capacity_eq_per_m3", why="It never exceeds the total capacity.",
-    )  # fmt: skip
-    within(given.bead_diameter_m, 0.0001, 0.003, "Bead diameter", "length", field="bead_diameter_m")
-    within(
-        given.bead_density_kg_per_m3,
-        1005.0,
-        1600.0,
-        "Density of the wet bead",
-        "density",
-        field="bead_density_kg_per_m3",
-    )
-    within(
-        given.max_temperature_kelvin,
-        293.15,
-        423.15,
-        "Highest temperature",
-        "temperature",
-        field="max_temperature_kelvin",
-    )
-    within(
-        given.settled_void_frac,
-        0.2,
-        0.6,
-        "Void share of the settled bed",
-        "fraction",
-        field="settled_void_frac",
-    )
-    within(given.swelling_frac, -0.3, 1.0, "Swelling", "fraction", field="swelling_frac")
-    source = words_of(given.data_source, "The source of the data", field="data_source", most=200)
-    return {
-        **values_of(given),
-        "code": code,
-        "description": description,
-        "grade": grade,
-        "data_source": source,
-    }
-
-
-# --- lots -----------------------------------------------------------------------------------------------------------
 def _lot_subject(lot: ResinLot) -> tuple[str, str, str]:
     return ("resin_lot", str(lot.pk), lot.code)
 
@@ -266,7 +145,7 @@ def _lot_values(
         segregation_class, [item.value for item in SegregationClass], "The class", field="segregation_class"
     )
     within(volume_m3, 1e-4, 50.0, "The volume", "resin_volume", field="volume_m3")
-    forms = _forms(ResinFamily(resin_type.family))
+    forms = forms_of(ResinFamily(resin_type.family))
     if volume_form not in forms:
         names = ", ".join(IonicForm(form).label for form in forms)
         raise RecordRefused(
@@ -284,13 +163,6 @@ def _lot_values(
         "origin": words,
         "cycles": cycles,
     }
-
-
-def _forms(family: ResinFamily) -> tuple[str, ...]:
-    """Forms in which the volume of this family may be counted."""
-    is_cation = family in (ResinFamily.SAC_HYDROGEN, ResinFamily.SAC_SODIUM)
-    forms = (IonicForm.SODIUM, IonicForm.HYDROGEN) if is_cation else (IonicForm.CHLORIDE, IonicForm.HYDROXIDE)
-    return tuple(form.value for form in forms)
 
 
 def _shares(parents: Sequence[tuple[int, float]]) -> dict[int, float]:
@@ -342,8 +214,6 @@ def _volume(volume_m3: float, form: str) -> str:
     return f"{units.twin(volume_m3, 'resin_volume')}, {IonicForm(form).label}"
 
 
-say("resin_type.added", saved_words("Resin type"))
-say("resin_type.changed", saved_words("Resin type"))
 say("resin_lot.received", "Resin lot {subject} was received: {shown} of {resin}, {origin}")
 say("resin_lot.mixed", "Resin lot {subject} was made: {shown}, from {from}")
 say("resin_lot.scrapped", "Resin lot {subject} was scrapped")

@@ -1,0 +1,82 @@
+"""The resin lot that a passed batch makes."""
+
+from __future__ import annotations
+
+from regenplant.audit.by import By
+from regenplant.batches.frozen import plan_of
+from regenplant.batches.models import Batch
+from regenplant.batches.moves import current_entries
+from regenplant.core.process.vocabulary import Purpose, ResinFamily, StepKind
+from regenplant.resins.models import ResinLot
+from regenplant.resins.services import mix_lot
+
+
+def lot_from(batch: Batch, by: By) -> ResinLot:
+    """The resin of a batch becomes a lot of its own: a child of every lot that went in, by volume.
+
+    A regeneration counts one more cycle than the oldest of them; conditioning of new resin counts none, as nothing was in
+    service. Exchanged carbon is new: its lot comes from the carbon that was filled in, and begins at none.
+    """
+    if ResinFamily(batch.resin_type.family).is_exchanged:
+        return _new_carbon(batch, by)
+    volumes = _volumes_by_lot(batch)
+    known = sum(volumes.values())
+    parents = [(pk, volume / known) for pk, volume in volumes.items()] if known else []
+    lots = {lot.pk: lot for lot in ResinLot.objects.filter(pk__in=volumes)}
+    is_new = plan_of(batch).request.recipe.purpose is Purpose.CONDITIONING
+    cycles = max((lots[pk].cycles for pk in volumes), default=0)
+    return _made(
+        batch,
+        by,
+        parents=parents,
+        cycles=cycles if is_new else cycles + 1,
+        capacity_factor=sum(lots[pk].capacity_factor * share for pk, share in parents) if parents else 1.0,
+    )
+
+
+def _volumes_by_lot(batch: Batch) -> dict[int, float]:
+    """By lot: resin of it that went into this batch, or into the first of a line of reworks."""
+    origin = batch
+    while origin.parent is not None:
+        origin = origin.parent
+    volumes: dict[int, float] = {}
+    for link in origin.tank_links.select_related("visit__tank__resin_lot"):
+        lot = link.visit.tank.resin_lot
+        if lot is not None:
+            volumes[lot.pk] = volumes.get(lot.pk, 0.0) + link.resin_volume_m3
+    return volumes
+
+
+def _new_carbon(batch: Batch, by: By) -> ResinLot:
+    """The parent is the lot on record whose code was written down at the filling; none where no such lot is known."""
+    codes = [
+        entry.value_as_typed.strip().upper()
+        for step in batch.steps.filter(kind=StepKind.FILL.value)
+        for entry in current_entries(step).values()
+        if entry.kind == "text"
+    ]
+    filled = ResinLot.objects.filter(
+        code__in=codes,
+        resin_type=batch.resin_type,
+        segregation_class=batch.segregation_class,
+        is_scrapped=False,
+    ).first()
+    return _made(batch, by, parents=[(filled.pk, 1.0)] if filled else [], cycles=0, capacity_factor=1.0)
+
+
+def _made(
+    batch: Batch, by: By, *, parents: list[tuple[int, float]], cycles: int, capacity_factor: float
+) -> ResinLot:
+    made: ResinLot = mix_lot(
+        by=by,
+        code=f"L-{batch.number.removeprefix('B-')}",
+        resin_type_id=batch.resin_type_id,
+        segregation_class=batch.segregation_class,
+        volume_m3=batch.resin_volume_m3,
+        volume_form=batch.resin_volume_form,
+        origin=f"made by batch {batch.number}",
+        parents=parents,
+        cycles=cycles,
+        capacity_factor=capacity_factor,
+    ).result
+    return made
