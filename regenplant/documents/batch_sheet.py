@@ -6,6 +6,7 @@ record is not on it. The same content gives the same bytes, so that the stored h
 
 from __future__ import annotations
 
+from regenplant.core.process.vocabulary import Purpose
 from regenplant.documents import batch_sheet_closing, batch_sheet_head, batch_sheet_steps, batch_sheet_working
 from regenplant.documents.batch_sheet_content import BatchSheetContent, SheetTank, content_digest
 from regenplant.documents.batch_sheet_setting import setting_of
@@ -31,11 +32,17 @@ def draw_batch_sheet(content: BatchSheetContent, size: PageSize, system: str) ->
     return printed(items, frame, _furniture(content))
 
 
+def paper_name(content: BatchSheetContent) -> str:
+    """The name of the paper: with its purpose where that is not the usual regeneration."""
+    purpose = content.plan.request.recipe.purpose
+    return "Batch sheet" if purpose is Purpose.REGENERATION else f"Batch sheet · {purpose.label}"
+
+
 def _furniture(content: BatchSheetContent) -> Furniture:
     recipe, issue = content.plan.request.recipe.code, content.issue
     return Furniture(
         plant=content.plant,
-        paper="Batch sheet",
+        paper=paper_name(content),
         number=content.batch_number,
         foot=(
             f"Recipe {recipe} version {content.plan.request.recipe_version} · specification "

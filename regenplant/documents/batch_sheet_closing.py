@@ -4,6 +4,7 @@ from __future__ import annotations
 
 from regenplant import units
 from regenplant.documents import batch_sheet_qc
+from regenplant.documents.batch_sheet_head import matter_word
 from regenplant.documents.batch_sheet_setting import Setting, margin_word, section
 from regenplant.documents.faces import BODY, NOTE
 from regenplant.documents.flow import Item, beside, nothing, paragraph
@@ -18,11 +19,12 @@ def items(setting: Setting) -> list[Item]:
 def _came_out(setting: Setting) -> list[Item]:
     """Yield, waste and labels: what goes in must come out somewhere."""
     third = (setting.width - 20) / 3
+    matter = matter_word(setting.content)
     resin = units.unit_text("resin_volume", setting.system)
     waste = units.unit_text("liquid_volume", setting.system)
     rows = (
         ((f"Of {len(setting.content.tanks)} tanks, filled", ""), ("Set aside", ""), ("Scrapped", "")),
-        (("Resin filled", resin), ("Resin left over", resin), ("Resin lost", resin)),
+        ((f"{matter} filled", resin), (f"{matter} left over", resin), (f"{matter} lost", resin)),
         (("Waste to the tank", waste), ("pH at discharge", ""), ("Read at", "h:min")),
         (("Labels printed", ""), ("Labels used", ""), ("Labels destroyed", "")),
     )

@@ -2,14 +2,13 @@
 
 from __future__ import annotations
 
-from collections.abc import Mapping, Sequence
+from collections.abc import Sequence
 
 from regenplant import units
-from regenplant.core.engineering.estimate import Estimate
 from regenplant.core.process.hazards import AUTHORITY
 from regenplant.core.process.plan import BatchPlan, Severity
 from regenplant.core.process.vocabulary import Chemical
-from regenplant.documents import codes
+from regenplant.documents import batch_sheet_totals, codes
 from regenplant.documents.batch_sheet_content import BatchSheetContent, SheetTank
 from regenplant.documents.batch_sheet_setting import Setting, margin_word, section
 from regenplant.documents.faces import BODY, FIGURE, LABEL, LEAD, SMALL, STRONG, Face, Span, Style
@@ -30,7 +29,7 @@ from regenplant.documents.parts import (
 )
 from regenplant.documents.pen import MILLIMETRE
 from regenplant.documents.safety import emergency_panel
-from regenplant.documents.texts import both, clock_time, headed, other, own
+from regenplant.documents.texts import both, clock_time, other, own
 
 _NUMBER = Style(Face.BOLD, 30, 34)
 _TANK_ROW = 30.0
@@ -43,14 +42,16 @@ HOW_TO_WRITE = (
     "apply. A value outside its limit: hold and tell the supervisor."
 )
 WHO_DECIDES = f"{AUTHORITY} This sheet advises; the record in the system holds what was done."
-NEUTRALIZE = (
-    "Give the first part, mix, measure. The measured pH decides how much of the second part follows; "
-    "never give both at once."
-)
 
 
 def items(setting: Setting) -> list[Item]:
-    return [*_title(setting), *_before(setting), *_warnings(setting), *_tanks(setting), *_totals(setting)]
+    return [
+        *_title(setting),
+        *_before(setting),
+        *_warnings(setting),
+        *_tanks(setting),
+        *batch_sheet_totals.items(setting),
+    ]
 
 
 # --- which batch ------------------------------------------------------------------------------------------------
@@ -74,30 +75,76 @@ def sentence(content: BatchSheetContent, system: str) -> str:
     count = len(content.tanks)
     request = content.plan.request
     volume = request.resin_volume_m3
+    is_exchanged = request.resin.family.is_exchanged
+    where = "at" if is_exchanged else "in vessel"
     words = (
         f"{request.resin.family.label}, class {content.segregation_class}: {count} tank{'s' if count != 1 else ''}, "
-        f"{own(volume, 'resin_volume', '', system)} ({other(volume, 'resin_volume', system)}) in vessel {request.vessel.code}. "
+        f"{own(volume, 'resin_volume', '', system)} ({other(volume, 'resin_volume', system)}) {where} {_vessels(content)}. "
         f"{content.state}"
     )
     return f"{words} Rework of {content.rework_of}: {content.rework_cause}" if content.rework_of else words
 
 
+def _vessels(content: BatchSheetContent) -> str:
+    """The vessel, and that of the anion leg."""
+    request = content.plan.request
+    if request.anion_vessel is None or not request.resin.family.is_mixed:
+        return request.vessel.code
+    return f"{request.vessel.code}, anion leg in {request.anion_vessel.code}"
+
+
 def _facts(content: BatchSheetContent, system: str) -> list[Named]:
     request, totals = content.plan.request, content.plan.totals
     recipe, specification = request.recipe, content.specification
-    facts = [
-        Named("Resin", content.resin_type, content.resin_description),
-        Named("Class", f"{content.segregation_class} · {content.class_label}", _dedicated(content)),
-        Named("Resin lot", request.resin.lot_code, f"capacity factor {units.format_number(request.resin.capacity_factor, digits=3, decimals=2)}"),
-        Named("Volume loaded", own(request.resin_volume_m3, "resin_volume", "", system), f"{other(request.resin_volume_m3, 'resin_volume', system)}, settled, {request.resin_volume_form.label}"),
-        Named("Vessel", content.vessel, f"bed {both(totals['bed_depth_m'].value, 'length', system)} deep"),
+    return [
+        *_matter(content, system),
         Named("Recipe", f"{recipe.code} version {request.recipe_version}", recipe.name),
         Named("Specification", f"{specification.code} version {content.specification_version}", specification.name),
         *(_stock(content, chemical, system) for chemical in _chemicals(content)),
         Named("Time for all steps", clock_time(totals["duration_s"].value), f"{len(content.plan.steps)} steps"),
         Named("Planned", content.planned_at, f"by {content.planned_by}; calculation {content.plan.core_version}"),
     ]  # fmt: skip
+
+
+def _matter(content: BatchSheetContent, system: str) -> list[Named]:
+    """What is in the tanks, whose it is, and where it goes."""
+    request, totals = content.plan.request, content.plan.totals
+    volume = request.resin_volume_m3
+    own_volume, other_volume = own(volume, "resin_volume", "", system), other(volume, "resin_volume", system)
+    segregation = Named("Class", f"{content.segregation_class} · {content.class_label}", _dedicated(content))
+    if request.resin.family.is_exchanged:
+        return [
+            Named("Carbon", content.resin_type, content.resin_description),
+            segregation,
+            Named("Carbon out", own_volume, f"{other_volume}, settled"),
+            Named("Place", content.vessel),
+        ]
+    factor = units.format_number(request.resin.capacity_factor, digits=3, decimals=2)
+    facts = [
+        Named("Resin", content.resin_type, content.resin_description),
+        segregation,
+        Named("Resin lot", request.resin.lot_code, f"capacity factor {factor}"),
+        Named("Volume loaded", own_volume, f"{other_volume}, settled, {request.resin_volume_form.label}"),
+        Named("Vessel", content.vessel, f"bed {both(totals['bed_depth_m'].value, 'length', system)} deep"),
+    ]
+    if request.mixed is not None:
+        mixed = request.mixed
+        share = own(mixed.cation_frac, "fraction", "", system)
+        facts += [
+            Named(
+                "Cation resin", mixed.cation.type_code, f"lot {mixed.cation.lot_code}, {share} of the volume"
+            ),
+            Named("Anion resin", mixed.anion.type_code, f"lot {mixed.anion.lot_code}"),
+            Named("Legs", request.recipe.arrangement.label, f"grade {request.resin.grade}"),
+        ]
+    if request.feed is not None:
+        facts.append(Named("Feed of the tanks", request.feed.basis or "on record"))
     return facts
+
+
+def matter_word(content: BatchSheetContent) -> str:
+    """Resin, or carbon."""
+    return "Carbon" if content.plan.request.resin.family.is_exchanged else "Resin"
 
 
 def _dedicated(content: BatchSheetContent) -> str:
@@ -173,7 +220,7 @@ def _tanks(setting: Setting) -> list[Item]:
         Column("", fixed[0]),
         Column("Scan", fixed[1]),
         Column("Tank, size, customer", setting.width - sum(fixed)),
-        Column("Resin in", fixed[2], at_right=True),
+        Column(f"{matter_word(content)} in", fixed[2], at_right=True),
         Column("Emptied at", fixed[3]),
         Column("Shell sound", fixed[4]),
         Column("Filled with", fixed[5]),
@@ -233,61 +280,4 @@ def _tank_total(columns: Sequence[Column], total: float, unit: str, system: str)
         ),
         columns,
         weight=1.4,
-    )
-
-
-# --- totals -----------------------------------------------------------------------------------------------------
-_TOTAL_ORDER = (
-    "chemical_kg_100:", "stock_kg:", "stock_m3:", "water_m3:", "waste_m3", "excess_eq", "waste_ph",
-    "neutralizer_first_kg_100", "neutralizer_first_stock_m3", "neutralizer_second_kg_100", "neutralizer_second_stock_m3",
-    "chloride_kg", "sodium_kg", "eluted_eq", "applied_eq", "regenerant_ratio_frac",
-)  # fmt: skip
-_USED = (
-    "stock_kg:", "stock_m3:", "water_m3:", "waste_m3", "waste_ph", "neutralizer_first_stock_m3", "neutralizer_second_stock_m3",
-)  # fmt: skip
-"""Totals beside which a person writes what was really used."""
-
-
-def _totals(setting: Setting) -> list[Item]:
-    totals = setting.content.plan.totals
-    columns = (
-        Column("For the whole batch", setting.width - 72 - 72 - 118),
-        Column("Planned", 72, at_right=True),
-        Column("", 72, at_right=True),
-        Column("Used, by level or meter", 118),
-    )
-    head = table_head(columns)
-    found = [section("Totals", setting.width, margin_word("Totals")), Item(head, keep=True, gap=2)]
-    keys = _ordered(totals)
-    for index, key in enumerate(keys):
-        found.append(
-            Item(_total_row(key, totals[key], columns, setting.system), keep=index < 2, repeat=(head,))
-        )
-    if "neutralizer_first_kg_100" in totals:
-        found[-1] = Item(found[-1].block, keep=True, repeat=(head,))
-        found.append(Item(marked("check", (Span(NEUTRALIZE, STRONG),), setting.width), gap=4))
-    return found
-
-
-def _ordered(totals: Mapping[str, Estimate]) -> list[str]:
-    def fits(start: str, key: str) -> bool:
-        return key.startswith(start) if start.endswith(":") else key == start
-
-    return [key for start in _TOTAL_ORDER for key in sorted(totals) if fits(start, key)]
-
-
-def _total_row(key: str, total: Estimate, columns: Sequence[Column], system: str) -> Block:
-    asks = key.startswith(_USED)
-    unit = units.unit_text(total.kind, system) if total.kind else total.unit
-    least = 19.0 if asks else 0.0
-    return table_row(
-        (
-            cell(headed(total.name), columns[0]),
-            cell(own(total.value, total.kind, total.unit, system), columns[1], STRONG),
-            cell(other(total.value, total.kind, system), columns[2], BODY),
-            blank(columns[3].width, least - 1, unit, style=SMALL) if asks else nothing(0),
-        ),
-        columns,
-        least=least,
-        pad=1.5,
     )

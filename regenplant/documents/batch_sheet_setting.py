@@ -6,6 +6,7 @@ from dataclasses import dataclass
 
 from regenplant.core.engineering.estimate import Estimate
 from regenplant.core.engineering.sources import SOURCES
+from regenplant.core.process.vocabulary import Leg
 from regenplant.documents.batch_sheet_content import BatchSheetContent
 from regenplant.documents.faces import SECTION, Face, Style
 from regenplant.documents.flow import Block, Item, paragraph, stacked
@@ -23,11 +24,27 @@ FIGURE_ORDER = (
 )  # fmt: skip
 """Figures of a step in the order a person needs them; others follow by name."""
 
-_NOT_WORKED = ("duration_s", "volume_bv", "flow_bv_per_h")
-_TOTALS_WORKED = (
-    "resin_volume_m3", "bed_depth_m", "waste_m3", "eluted_eq", "excess_eq", "waste_ph", "neutralizer_first_kg_100",
-    "neutralizer_first_stock_m3", "neutralizer_second_kg_100", "neutralizer_second_stock_m3", "chloride_kg", "sodium_kg",
+_TOTALS_ORDER = (
+    "resin_volume_m3", "bed_depth_m", "bed_fill_frac", "duration_s", "chemical_kg_100", "stock_kg", "stock_m3", "water_m3",
+    "applied_eq", "eluted_eq", "regenerant_ratio_frac", "excess_eq", "regenerant_rate_eq_per_s", "leg_balance_frac",
+    "legs_meet_rise_kelvin", "legs_meet_temperature_kelvin", "waste_m3", "waste_rise_kelvin", "waste_temperature_kelvin",
+    "waste_ph", "waste_gypsum_index", "waste_calcite_index", "waste_brucite_index", "neutralizer_first_eq",
+    "neutralizer_first_kg_100", "neutralizer_first_stock_m3", "neutralizer_second_eq", "neutralizer_second_kg_100",
+    "neutralizer_second_stock_m3", "neutralization_rise_kelvin", "sensitivity_less_ph", "sensitivity_more_ph",
+    "chloride_kg", "sodium_kg", "sulfate_kg", "calcium_kg", "magnesium_kg", "nitrate_kg", "ammonium_kg",
+    "expected_capacity_eq_per_m3", "expected_efficiency_frac", "sodium_form_frac", "chloride_form_frac",
 )  # fmt: skip
+"""Totals in the order of their arithmetic; others follow by name."""
+
+
+@dataclass(frozen=True, slots=True)
+class Place:
+    """What was worked out for one place of the sheet: totals, a leg, a step."""
+
+    title: str
+    settings: tuple[Estimate, ...]
+    """Set by the recipe or on record; nothing was worked out."""
+    worked: tuple[Estimate, ...]
 
 
 @dataclass(frozen=True, slots=True)
@@ -37,17 +54,29 @@ class Setting:
     content: BatchSheetContent
     width: float
     system: str
-    worked: tuple[tuple[str, tuple[Estimate, ...]], ...]
+    worked: tuple[Place, ...]
     cited: dict[str, int]
+    """Number of each source in the list at the end, by key."""
+    noted: dict[str, str]
+    """Letter of each sentence that warns about a figure."""
 
 
 def setting_of(content: BatchSheetContent, width: float, system: str) -> Setting:
     worked = _worked(content)
+    estimates = [estimate for place in worked for estimate in (*place.settings, *place.worked)]
     keys = [c.source for step in content.plan.steps for c in step.cautions]
     keys += [limit.source for limit in content.specification.limits]
-    keys += [estimate.source for _, estimates in worked for estimate in estimates]
+    keys += [estimate.source for estimate in estimates]
     numbers = {key: number for number, key in enumerate(dict.fromkeys(key for key in keys if key), start=1)}
-    return Setting(content, width, system, worked, numbers)
+    sentences = dict.fromkeys(warning for estimate in estimates for warning in estimate.warnings)
+    letters = {sentence: _letter(index) for index, sentence in enumerate(sentences)}
+    return Setting(content, width, system, worked, numbers, letters)
+
+
+def _letter(index: int) -> str:
+    """a to z, then aa, ab ..."""
+    high, low = divmod(index, 26)
+    return (chr(96 + high) if high else "") + chr(97 + low)
 
 
 def figure_place(key: str) -> tuple[int, str]:
@@ -55,20 +84,38 @@ def figure_place(key: str) -> tuple[int, str]:
     return (FIGURE_ORDER.index(key) if key in FIGURE_ORDER else len(FIGURE_ORDER), key)
 
 
-def _worked(content: BatchSheetContent) -> tuple[tuple[str, tuple[Estimate, ...]], ...]:
-    """What is shown with its working, by place: every figure that was calculated from others, each once."""
+def _total_place(key: str) -> tuple[int, str]:
+    plain = key.partition(":")[0]
+    return (_TOTALS_ORDER.index(plain) if plain in _TOTALS_ORDER else len(_TOTALS_ORDER), key)
+
+
+def leg_of_total(key: str) -> Leg:
+    """The leg a total belongs to; the whole bed for all others."""
+    tail = key.partition(":")[2]
+    return Leg(tail) if tail in (Leg.CATION.value, Leg.ANION.value) else Leg.WHOLE
+
+
+def _worked(content: BatchSheetContent) -> tuple[Place, ...]:
+    """Every figure and total of the plan, by place. One that stands in two places is worked where it stands first."""
     totals = content.plan.totals
-    places = [("Bed and waste", [totals[key] for key in _TOTALS_WORKED if key in totals])]
+    ordered = sorted(totals, key=_total_place)
+    places = [("Totals", [totals[key] for key in ordered if leg_of_total(key) is Leg.WHOLE])]
+    for leg in (Leg.CATION, Leg.ANION):
+        places.append((f"Totals, {leg.label}", [totals[key] for key in ordered if leg_of_total(key) is leg]))
     for step in content.plan.steps:
-        keys = sorted((key for key in step.figures if key not in _NOT_WORKED), key=figure_place)
-        places.append((f"{step.number} · {step.name}", [step.figures[key] for key in keys]))
-    seen: set[tuple[str, str, float]] = set()
+        keys = sorted(step.figures, key=figure_place)
+        of_leg = (
+            f", {step.leg.label}" if step.leg is not Leg.WHOLE and step.leg.label not in step.name else ""
+        )
+        places.append((f"{step.number} · {step.name}{of_leg}", [step.figures[key] for key in keys]))
+    seen: set[Estimate] = set()
     found = []
-    for place, estimates in places:
-        fresh = [e for e in estimates if e.inputs and (e.symbol, e.formula, e.value) not in seen]
-        seen.update((e.symbol, e.formula, e.value) for e in fresh)
-        if fresh:
-            found.append((place, tuple(fresh)))
+    for title, estimates in places:
+        settings = tuple(estimate for estimate in estimates if not estimate.inputs)
+        fresh = [e for e in dict.fromkeys(estimates) if e.inputs and e not in seen]
+        seen.update(fresh)
+        if settings or fresh:
+            found.append(Place(title, settings, tuple(fresh)))
     return tuple(found)
 
 

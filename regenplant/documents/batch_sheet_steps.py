@@ -8,41 +8,58 @@ from dataclasses import replace
 from regenplant import units
 from regenplant.core.engineering.estimate import Estimate
 from regenplant.core.process.hazards import AUTHORITY, protective_equipment
-from regenplant.core.process.plan import EntrySpec, PlannedStep
+from regenplant.core.process.plan import BatchPlan, PlannedStep
 from regenplant.core.process.specification import CONDUCTIVITY
-from regenplant.core.process.vocabulary import StepKind
+from regenplant.core.process.vocabulary import Chemical, Leg, StepKind
+from regenplant.documents import batch_sheet_legs, batch_sheet_sulfuric
 from regenplant.documents.batch_sheet_qc import end_point_words
+from regenplant.documents.batch_sheet_records import in_record, record_of
+from regenplant.documents.batch_sheet_rows import entry_columns, entry_row, moment_row
 from regenplant.documents.batch_sheet_setting import SECTION_GAP, Setting, citation, figure_place
-from regenplant.documents.faces import BODY, LABEL, SECTION, SENTENCE, SMALL, STRONG, TITLE, Face, Span, Style
+from regenplant.documents.faces import (
+    BODY,
+    INK,
+    LABEL,
+    PAPER,
+    SECTION,
+    SENTENCE,
+    SMALL,
+    STRONG,
+    TITLE,
+    Face,
+    Span,
+    Style,
+    width_of,
+)
 from regenplant.documents.flow import Block, Item, nothing, paragraph, rich, stacked
-from regenplant.documents.limit_bar import limit_cell
 from regenplant.documents.page import MARGIN_WIDTH
 from regenplant.documents.parts import (
     Column,
     Named,
     blank,
     choices,
-    grid,
+    grid_rows,
     marked,
     table_head,
     table_row,
     time_blank,
-    two_lines,
     writing_lines,
 )
+from regenplant.documents.pen import Pen
 from regenplant.documents.safety import caution_panel, wear_line
 from regenplant.documents.texts import clock_time, headed, other, own
 
 _NUMBER = Style(Face.BOOK_BOLD, 34, 34)
-ROW = 24.0
 RINSE_ROWS = 10
 WHOLE_UP_TO = 330.0
 """A step no higher than this [pt] is never broken over two pages."""
-_CHECKED_BY_ANOTHER = (StepKind.LOAD, StepKind.INJECT, StepKind.SAMPLE)
+_CHECKED_BY_ANOTHER = (StepKind.LOAD, StepKind.CUT, StepKind.INJECT, StepKind.SANITIZE, StepKind.SAMPLE)
 """Steps at which a second person looks; common practice."""
 _NOT_ON_THE_FLOOR = (
     "duration_s", "applied_eq", "regenerant_ratio_frac", "dilution_water_kg", "unheated_temperature_kelvin",
-    "minimum_velocity_m_per_s",
+    "minimum_velocity_m_per_s", "carry_over_velocity_m_per_s", "carry_over_frac", "exchanged_frac", "calcium_frac",
+    "heating_energy_joule", "caustic_solids_kg_per_m3", "caustic_solids_kg", "stoichiometric_dose_kg_per_m3", "recommended_velocity_m_per_s",
+    "cut_frac",
 )  # fmt: skip
 """Figures that stand in the working only."""
 _COMPANIONS = {
@@ -51,19 +68,38 @@ _COMPANIONS = {
     "chemical_kg_100": ("dose_kg_per_m3",),
 }
 """Figures that say the same in another way and stand below the first."""
+_IN_SEPARATION_RECORD = (
+    "separation_velocity_ratio", "interface_height_m", "overlap_frac", "cation_in_anion_frac", "anion_in_cation_frac",
+    "cut_m3", "lower_layer_m3", "upper_layer_m3",
+)  # fmt: skip
+"""Figures of the cut that its record shows beside the blanks, or that stand at the separation before it."""
+
+NO_PAUSE = "NO PAUSE"
+_STAMP = Style(Face.BOLD, 9.5, 12)
 
 Again = tuple[Block, ...]
 
 
 def items(setting: Setting) -> list[Item]:
-    return [item for step in setting.content.plan.steps for item in _step(step, setting)]
+    plan = setting.content.plan
+    found: list[Item] = []
+    for step in plan.steps:
+        before = plan.steps[step.number - 2] if step.number > 1 else None
+        if step.leg is not Leg.WHOLE and before is not None and before.leg is Leg.WHOLE:
+            found += batch_sheet_legs.items(setting)
+        if step in batch_sheet_sulfuric.acid_steps(plan)[:1]:
+            found += batch_sheet_sulfuric.items(setting)
+        banner = batch_sheet_legs.banner(setting, step)
+        found += [banner] if banner is not None else []
+        found += _step(step, setting)
+    return found
 
 
 def _step(step: PlannedStep, setting: Setting) -> list[Item]:
     width = setting.width
     again = _again(step, width)
     found = [
-        Item(paragraph(step.name, TITLE, width), keep=True, gap=SECTION_GAP + 8, margin=_margin(step)),
+        Item(_title(step, width), keep=True, gap=SECTION_GAP + 8, margin=_margin(step, setting.content.plan)),
         Item(paragraph(step.instruction, SENTENCE, width), keep=True),
     ]
     for index, caution in enumerate(step.cautions):
@@ -71,9 +107,8 @@ def _step(step: PlannedStep, setting: Setting) -> list[Item]:
             Item(caution_panel(caution, width), gap=4 if index == 0 else 2.5, keep=True, repeat=again)
         )
     found += _gear(step, setting, again)
-    figures = _figures(step.figures, setting)
-    if figures is not None:
-        found.append(Item(figures, gap=5, repeat=again))
+    for index, row in enumerate(_figures(step, setting)):
+        found.append(Item(row, gap=5 if index == 0 else 0, repeat=again))
     found += _table(step, setting, again)
     height = sum(item.gap + item.block.height for item in found)
     return found if height > WHOLE_UP_TO else [*(replace(item, keep=True) for item in found[:-1]), found[-1]]
@@ -90,10 +125,33 @@ def _again(step: PlannedStep, width: float) -> Again:
     return (*lines, nothing(4))
 
 
-def _margin(step: PlannedStep) -> Block:
-    """Number, planned time, and what flows."""
+def _title(step: PlannedStep, width: float) -> Block:
+    """The name of the step, stamped where it must not pause."""
+    if not _never_pauses(step):
+        return paragraph(step.name, TITLE, width)
+    stamp = width_of(NO_PAUSE, _STAMP.face, _STAMP.size) + 12
+    name = paragraph(step.name, TITLE, width - stamp - 8)
+
+    def draw(pen: Pen, x: float, y: float) -> None:
+        name.draw(pen, x, y)
+        pen.box(x + width - stamp, y + 2, stamp, 15, fill=INK)
+        pen.text(x + width - stamp / 2, y + 12.8, NO_PAUSE, _STAMP, anchor="middle", ink=PAPER)
+
+    return Block(name.height, draw)
+
+
+def _never_pauses(step: PlannedStep) -> bool:
+    """Sulfuric acid, and a leg with chemical in it."""
+    if step.kind is not StepKind.INJECT:
+        return False
+    return step.chemical is Chemical.SULFURIC_ACID or step.leg is not Leg.WHOLE
+
+
+def _margin(step: PlannedStep, plan: BatchPlan) -> Block:
+    """Number, leg, planned time, and what flows."""
     lines = [
         paragraph(str(step.number), _NUMBER, MARGIN_WIDTH),
+        *([batch_sheet_legs.legend(step, plan, MARGIN_WIDTH)] if step.leg is not Leg.WHOLE else []),
         paragraph(clock_time(step.value("duration_s")), STRONG, MARGIN_WIDTH),
         paragraph("planned", LABEL, MARGIN_WIDTH),
     ]
@@ -118,11 +176,14 @@ def _gear(step: PlannedStep, setting: Setting, again: Again) -> list[Item]:
 
 
 # --- figures ----------------------------------------------------------------------------------------------------
-def _figures(figures: Mapping[str, Estimate], setting: Setting) -> Block | None:
-    below = {key for keys in _COMPANIONS.values() for key in keys}
-    shown = [key for key in figures if key not in _NOT_ON_THE_FLOOR and key not in below]
+def _figures(step: PlannedStep, setting: Setting) -> list[Block]:
+    figures = step.figures
+    elsewhere = {key for keys in _COMPANIONS.values() for key in keys}.union(_NOT_ON_THE_FLOOR)
+    if step.kind is StepKind.CUT:
+        elsewhere.update(_IN_SEPARATION_RECORD)
+    shown = [key for key in figures if key not in elsewhere]
     entries = [_figure(key, figures, setting.system) for key in sorted(shown, key=figure_place)]
-    return grid(entries, setting.width, 4, gap=4) if entries else None
+    return grid_rows(entries, setting.width, 4, gap=4)
 
 
 def _figure(key: str, figures: Mapping[str, Estimate], system: str) -> Named:
@@ -141,90 +202,72 @@ def _figure(key: str, figures: Mapping[str, Estimate], system: str) -> Named:
 
 
 # --- what is written down ---------------------------------------------------------------------------------------
-def _columns(width: float) -> tuple[Column, ...]:
-    fixed = (120.0, 100.0, 54.0, 44.0)
-    heads = ("Limit", "Found", "Time", "Initials")
-    return (
-        Column("Write down", width - sum(fixed)),
-        *(Column(h, w) for h, w in zip(heads, fixed, strict=True)),
-    )
-
-
 def _table(step: PlannedStep, setting: Setting, again: Again) -> list[Item]:
-    columns = _columns(setting.width)
+    plan, system, width = setting.content.plan, setting.system, setting.width
+    columns = entry_columns(width)
     head = table_head(columns)
     repeat = (*again, head)
     before = [entry for entry in step.entries if entry.is_before]
-    during = [entry for entry in step.entries if not entry.is_before]
-    rows = [_entry_row(entry, columns, setting.system) for entry in before]
-    rows.append(_moment_row("Step started", "All of the above stands first." if before else "", columns))
-    rows += [_entry_row(entry, columns, setting.system) for entry in during]
+    during = [entry for entry in step.entries if not entry.is_before and entry.key not in in_record(step)]
+    rows = [entry_row(entry, columns, system) for entry in before]
+    rows.append(moment_row("Step started", "All of the above stands first." if before else "", columns))
+    rows += [entry_row(entry, columns, system) for entry in during]
     found = [Item(head, keep=True, gap=5, repeat=again)]
     found += [Item(row, keep=index == 0, repeat=repeat) for index, row in enumerate(rows)]
-    if step.kind is StepKind.FAST_RINSE:
-        found += _rinse_readings(setting, again)
-    found.append(Item(_moment_row("Step ended", step.ends_when, columns), keep=True, repeat=repeat))
+    record = record_of(step, width, system)
+    if record is not None:
+        found.append(Item(record, gap=6, repeat=again))
+    if step.kind.is_judged_rinse:
+        found += _rinse_readings(step, setting, again)
+    found.append(Item(moment_row("Step ended", step.ends_when, columns), keep=True, repeat=repeat))
     if step.kind in _CHECKED_BY_ANOTHER:
-        found.append(Item(_moment_row("Checked by another person", "", columns), keep=True, repeat=repeat))
-    found.append(Item(_closing_line(step, setting.width), keep=True, gap=4, repeat=again))
-    found.append(Item(writing_lines("Remarks", setting.width, 1), repeat=again))
+        found.append(Item(moment_row("Checked by another person", "", columns), keep=True, repeat=repeat))
+    found.append(Item(_closing_line(step, plan, width), keep=True, gap=4, repeat=again))
+    found.append(Item(writing_lines("Remarks", width, 1), repeat=again))
     return found
 
 
-def _entry_row(entry: EntrySpec, columns: Sequence[Column], system: str) -> Block:
-    name = entry.name if entry.is_required else f"{entry.name}, if it applies"
-    inner = ROW - 3
-    if entry.kind in ("confirm", "choice"):
-        answer = choices(("yes", "no"), inner) if entry.kind == "confirm" else blank(columns[2].width, inner)
-        return _wide_row(name, entry.help, answer, columns)
-    return table_row(
-        (
-            two_lines(name, entry.help, columns[0]),
-            limit_cell(entry.low, entry.high, entry.target, entry.kind, system, columns[1].width - 8),
-            blank(columns[2].width, inner + 6, units.unit_text(entry.kind, system)),
-            time_blank(columns[3].width, inner + 6),
-            blank(columns[4].width, inner + 6),
-        ),
-        columns,
-        least=ROW + 6,
-        pad=1.5,
-    )
-
-
-def _moment_row(name: str, words: str, columns: Sequence[Column]) -> Block:
-    """When something happened and who says so: date, time, initials."""
-    return _wide_row(name, words, blank(columns[2].width, ROW - 3, "date", style=SMALL), columns, weight=0.9)
-
-
-def _wide_row(
-    name: str, words: str, answer: Block, columns: Sequence[Column], *, weight: float = 0.4
-) -> Block:
-    """A row without a limit: the words run on into its column."""
-    joined = Column("", columns[0].width + columns[1].width)
-    text = rich((Span(f"{name}  ", STRONG), Span(words, SMALL)), joined.width - 10, leading=BODY.leading)
-    text = stacked([nothing(3.5), text]) if text.height < BODY.leading * 1.5 else text
-    cells = (text, answer, time_blank(columns[3].width, ROW - 3), blank(columns[4].width, ROW - 3))
-    return table_row(cells, (joined, *columns[2:]), least=ROW, pad=1.5, weight=weight)
-
-
-def _closing_line(step: PlannedStep, width: float) -> Block:
+def _closing_line(step: PlannedStep, plan: BatchPlan, width: float) -> Block:
     """Where the drain goes, and whether the batch may stand here."""
     drain = f" Drain to: {step.drain_to}." if step.drain_to else ""
+    follows = batch_sheet_legs.next_words(plan, step)
     if step.is_safe_hold_after:
         words = "Safe hold point: the batch may stand after this step."
-        return marked("held", (Span(words, STRONG), Span(drain, BODY)), width, side=12)
-    words = "No hold point: go straight on to the next step."
+        next_step = f" Next: {follows}." if follows else ""
+        return marked("held", (Span(words, STRONG), Span(next_step + drain, BODY)), width, side=12)
+    if not follows:
+        return marked("stop", (Span("Last step of this sheet.", STRONG), Span(drain, BODY)), width, side=11)
+    words = f"No hold point: go straight on to {follows}."
+    if _never_pauses(step):
+        words = f"No pause: {_why_no_pause(step)} Go straight on to {follows}."
     return marked("stop", (Span(words, STRONG), Span(drain, BODY)), width, side=11)
 
 
+def _why_no_pause(step: PlannedStep) -> str:
+    if step.chemical is Chemical.SULFURIC_ACID:
+        return "gypsum forms while sulfuric acid stands in the bed."
+    return f"chemical stands in the {step.leg.label}, and the other leg runs on."
+
+
 # --- rinse-down readings ----------------------------------------------------------------------------------------
-def _rinse_readings(setting: Setting, again: Again) -> list[Item]:
+def _is_last_rinse(step: PlannedStep, plan: BatchPlan) -> bool:
+    return step.number == max(s.number for s in plan.steps if s.kind.is_judged_rinse)
+
+
+def _rinse_readings(step: PlannedStep, setting: Setting, again: Again) -> list[Item]:
+    """Lines for readings; the last rinse of a batch ends on the end point of the specification."""
     specification, system, width = setting.content.specification, setting.system, setting.width
     limit = specification.limit(CONDUCTIVITY)
+    is_last = _is_last_rinse(step, setting.content.plan)
+    sentence = (
+        end_point_words(specification, system)
+        if is_last
+        else "Readings on the way; the last rinse is judged."
+    )
     fixed = (52.0, 74.0, 62.0, 72.0, 58.0, 44.0)
     columns = (
         Column("Time", fixed[0]),
-        Column("Water passed", fixed[1]),
+        Column("Pumped round" if step.kind is StepKind.RECIRCULATE else "Water passed", fixed[1]),
         Column("Reading", width - sum(fixed)),
         Column("At", fixed[2]),
         Column("Meter corrects", fixed[3]),
@@ -232,7 +275,7 @@ def _rinse_readings(setting: Setting, again: Again) -> list[Item]:
         Column("Initials", fixed[5]),
     )
     head = table_head(columns)
-    words = paragraph(end_point_words(specification, system), BODY, width)
+    words = paragraph(sentence, BODY, width)
     found = [
         Item(
             stacked([paragraph("Rinse-down readings", SECTION, width), words], 2),
@@ -248,7 +291,7 @@ def _rinse_readings(setting: Setting, again: Again) -> list[Item]:
         units.unit_text(limit.kind if limit else "conductivity", system),
         units.unit_text("temperature", system),
     )
-    count = RINSE_ROWS if limit else RINSE_ROWS // 2
+    count = RINSE_ROWS if limit and is_last else RINSE_ROWS // 2
     found += [Item(row, keep=index < 2, repeat=(*again, head)) for index in range(count)]
     return found
 

@@ -2,9 +2,10 @@
 
 from __future__ import annotations
 
+from regenplant.core.engineering.estimate import Estimate
 from regenplant.core.engineering.sources import SOURCES
 from regenplant.core.process.plan import Check, Severity
-from regenplant.documents.batch_sheet_setting import Setting, margin_word, section
+from regenplant.documents.batch_sheet_setting import Place, Setting, margin_word, section
 from regenplant.documents.faces import FORMULA, INK_2, NOTE, SMALL, SMALL_STRONG, STRONG, Face, Span, Style
 from regenplant.documents.flow import Block, Item, beside, paragraph, rich, stacked
 from regenplant.documents.page import MARGIN_WIDTH
@@ -14,6 +15,7 @@ from regenplant.documents.texts import WorkingText, headed, working_text
 _PLACE = Style(Face.BOOK_BOLD, 8.8, 10.8)
 _RESULT = Style(Face.BOOK_BOLD, FORMULA.size, FORMULA.leading)
 _QUIET = Style(Face.TEXT, 7, 9, INK_2)
+_GIVEN = Style(Face.BOOK, 8, 10)
 _BY_SEVERITY = {
     Severity.BLOCKER: ("stop", "Stops this. "),
     Severity.WARNING: ("check", "Warning. "),
@@ -22,7 +24,7 @@ _BY_SEVERITY = {
 
 
 def items(setting: Setting) -> list[Item]:
-    return [*_checks(setting), *_workings(setting), *_sources(setting)]
+    return [*_checks(setting), *_workings(setting), *_figure_notes(setting), *_sources(setting)]
 
 
 # --- checks -----------------------------------------------------------------------------------------------------
@@ -47,10 +49,11 @@ def _checks(setting: Setting) -> list[Item]:
 
 
 def _notes(setting: Setting) -> list[Item]:
-    """What the plan itself has to say: notes of the recipe, and warnings of its figures."""
+    """What the plan itself has to say; what it says about a figure stands with the workings."""
+    notes = [note for note in setting.content.plan.notes if note not in setting.noted]
     lines = [
         Item(marked("waiting", (Span(note, SMALL),), setting.width, side=8, leading=SMALL.leading), gap=2.5)
-        for note in setting.content.plan.notes
+        for note in notes
     ]
     return [section("Notes of the plan", setting.width, margin_word("Notes")), *lines] if lines else []
 
@@ -65,54 +68,120 @@ def _check(check: Check, width: float) -> Block:
 
 
 # --- workings ---------------------------------------------------------------------------------------------------
+HOW_TO_READ = (
+    "Formula, figures put in, result; then what each stands for, how it was found, where that holds, [number] of its source "
+    "and (letter) of a note to it, both in the lists at the end. Figures carry their units: bring them to one system before "
+    "you calculate; 3600 in a formula is seconds per hour, temperatures that are added or multiplied count from 0 °C. A figure "
+    "read from a table or solved for names the table or what was solved, what went in, and the value."
+)
+_GUTTER = 14.0
+
+
 def _workings(setting: Setting) -> list[Item]:
-    words = (
-        "Formula, figures put in, result; then what each stands for, how it was found, where that holds, and the number of its "
-        "source in the list at the end."
-    )
     found = [
         section("How every figure was found", setting.width, margin_word("Working", "show the arithmetic")),
-        Item(paragraph(words, NOTE, setting.width), keep=True),
+        Item(paragraph(HOW_TO_READ, NOTE, setting.width), keep=True),
     ]
-    for place, estimates in setting.worked:
-        heading = paragraph(place, _PLACE, MARGIN_WIDTH)
-        for index, estimate in enumerate(estimates):
-            block = _working(
-                working_text(estimate, setting.system), setting.cited.get(estimate.source), setting.width
-            )
-            found.append(Item(block, gap=8 if index == 0 else 4, margin=heading if index == 0 else None))
+    for place in setting.worked:
+        margin: Block | None = paragraph(place.title, _PLACE, MARGIN_WIDTH)
+        blocks = _set_settings(place, setting) + _set_worked(place, setting)
+        for index, block in enumerate(blocks):
+            found.append(Item(block, gap=8 if index == 0 else 4, margin=margin))
+            margin = None
     return found
 
 
-def _working(working: WorkingText, source_number: int | None, width: float) -> Block:
+def _set_settings(place: Place, setting: Setting) -> list[Block]:
+    """Set points and what is on record, in one run of text."""
+    if not place.settings:
+        return []
+    spans: list[Span] = []
+    for index, estimate in enumerate(place.settings):
+        text = working_text(estimate, setting.system)
+        twin = f" ({text.result_other})" if text.result_other else ""
+        spans += [Span("; " if index else "", _QUIET), Span(f"{text.name} ", _QUIET), *_resized(text.symbol)]
+        spans.append(Span(f" = {text.result}{twin}, {estimate.formula}", _QUIET))
+        number = setting.cited.get(estimate.source)
+        spans.append(Span(f" [{number}]", _QUIET) if number else Span("", _QUIET))
+    spans.append(Span(".", _QUIET))
+    lines = [
+        paragraph("Given", STRONG, setting.width),
+        rich(tuple(spans), setting.width, leading=_QUIET.leading),
+    ]
+    return [stacked(lines)]
+
+
+def _resized(spans: tuple[Span, ...]) -> tuple[Span, ...]:
+    share = _GIVEN.size / FORMULA.size
+    return tuple(
+        Span(s.text, Style(s.style.face, s.style.size * share, _GIVEN.leading), s.rise * share) for s in spans
+    )
+
+
+def _set_worked(place: Place, setting: Setting) -> list[Block]:
+    """The workings in order; two neighbours whose formulas are short stand side by side."""
+    half = (setting.width - _GUTTER) / 2
+    waiting: Estimate | None = None
+    blocks: list[Block] = []
+    for estimate in place.worked:
+        if not _is_short(estimate):
+            if waiting is not None:
+                blocks.append(_working(waiting, setting, setting.width))
+                waiting = None
+            blocks.append(_working(estimate, setting, setting.width))
+        elif waiting is None:
+            waiting = estimate
+        else:
+            pair = (_working(waiting, setting, half), _working(estimate, setting, half))
+            blocks.append(beside([(0, pair[0]), (half + _GUTTER, pair[1])]))
+            waiting = None
+    if waiting is not None:
+        blocks.append(_working(waiting, setting, setting.width))
+    return blocks
+
+
+_SHORT_FORMULA, _SHORT_INPUTS = 26, 4
+
+
+def _is_short(estimate: Estimate) -> bool:
+    """Short enough for half the width without breaking a formula into many lines."""
+    return len(estimate.formula) <= _SHORT_FORMULA and len(estimate.inputs) <= _SHORT_INPUTS
+
+
+def _working(estimate: Estimate, setting: Setting, width: float) -> Block:
+    working = working_text(estimate, setting.system)
     equals = Span(" = ", FORMULA)
     spans = (*working.symbol, equals, *working.formula)
     if working.figures:
         spans = (*spans, equals, *working.figures)
     twin = f" ({working.result_other})" if working.result_other else ""
     spans = (*spans, equals, Span(working.result, _RESULT), Span(twin, FORMULA))
-    lines = [
+    return stacked([
         paragraph(headed(working.name), STRONG, width),
         rich(spans, width, leading=FORMULA.leading),
-        rich(_where(working, source_number), width, leading=_QUIET.leading),
-    ]
-    lines += [
-        marked("check", (Span(warning, SMALL),), width, side=7, leading=SMALL.leading)
-        for warning in working.warnings
-    ]
-    return stacked(lines)
+        rich(_where(working, estimate, setting), width, leading=_QUIET.leading),
+    ])  # fmt: skip
 
 
-def _where(working: WorkingText, source_number: int | None) -> tuple[Span, ...]:
+def _where(working: WorkingText, estimate: Estimate, setting: Setting) -> tuple[Span, ...]:
     spans: list[Span] = []
     for symbol, name, value in working.given:
         spans += [*symbol, Span(f" {name}, {value}; ", _QUIET)]
     words = [working.method + (f", {working.uncertainty}" if working.uncertainty else "")]
     if working.valid:
         words.append(f"holds for {working.valid}")
-    if source_number:
-        words.append(f"source [{source_number}]")
-    return (*spans, Span("; ".join(words) + ".", _QUIET))
+    number = setting.cited.get(estimate.source)
+    tail = "; ".join(words) + (f" [{number}]" if number else "")
+    letters = ", ".join(setting.noted[warning] for warning in working.warnings)
+    return (*spans, Span(f"{tail}{f' ({letters})' if letters else ''}.", _QUIET))
+
+
+def _figure_notes(setting: Setting) -> list[Item]:
+    """The sentences that warn about figures, each once, by letter."""
+    found = [section("Notes to the figures", setting.width, margin_word("Notes", "by letter"))]
+    for sentence, letter in setting.noted.items():
+        found.append(Item(paragraph(f"({letter}) {sentence}", SMALL, setting.width), keep=letter == "a"))
+    return found if setting.noted else []
 
 
 # --- sources ----------------------------------------------------------------------------------------------------

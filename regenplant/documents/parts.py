@@ -142,12 +142,19 @@ def grid(
     entries: Sequence[Named], width: float, columns: int, *, gap: float = 6.0, value_style: Style = FIGURE
 ) -> Block:
     """Figures in columns, row by row, a hairline above each row."""
+    return stacked(grid_rows(entries, width, columns, gap=gap, value_style=value_style))
+
+
+def grid_rows(
+    entries: Sequence[Named], width: float, columns: int, *, gap: float = 6.0, value_style: Style = FIGURE
+) -> list[Block]:
+    """The rows of a grid, for a paper that may break between them."""
     across = (width - 10.0 * (columns - 1)) / columns
     rows: list[Block] = []
     for start in range(0, len(entries), columns):
         cells = [figure(entry, across, value_style) for entry in entries[start : start + columns]]
         rows.append(_grid_row(cells, across, width, gap))
-    return stacked(rows)
+    return rows
 
 
 def _grid_row(cells: Sequence[Block], across: float, width: float, gap: float) -> Block:

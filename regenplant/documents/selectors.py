@@ -14,7 +14,7 @@ from regenplant.batches.selectors import batch_numbered
 from regenplant.core.errors import RecordRefused
 from regenplant.core.process.lifecycle import BatchState, StepState, VisitState, label
 from regenplant.core.process.plan import Caution
-from regenplant.core.process.vocabulary import IonicForm, ResinFamily, SegregationClass
+from regenplant.core.process.vocabulary import REGENERATED_FORM, IonicForm, ResinFamily, SegregationClass
 from regenplant.documents import handling
 from regenplant.documents.batch_sheet_content import BatchSheetContent, SheetTank
 from regenplant.documents.issue import Issue
@@ -111,8 +111,8 @@ def batch_state_sentence(batch: Batch) -> str:
     state = BatchState(batch.state)
     if batch.started_at is None:
         return f"{label(state).capitalize()}: no step is started."
-    running = batch.steps.filter(state=StepState.RUNNING.value).first()
-    where = f", step {running.number}, {running.name}" if running else ""
+    running = batch.steps.filter(state=StepState.RUNNING.value).order_by("number")
+    where = "".join(f", step {step.number}, {step.name}" for step in running)
     words = label(state)
     return (
         f"{words[:1].upper()}{words[1:]}{where}. What was written so far is in the record, not on this sheet."
@@ -142,7 +142,7 @@ def tank_tag_content(serial: str, issue: Issue) -> TankTagContent:
         .first()
     )
     batch = link.batch if link else None
-    readings = _release_readings(batch) if batch and _tag_state(visit) is TagState.CHARGED else ()
+    readings = _release_readings(batch) if batch and _tag_state(visit).may_go_out else ()
     return _tag(visit, batch.number if batch else "", readings, profile(), issue)
 
 
@@ -153,7 +153,7 @@ def batch_tag_contents(batch_number: str, issue: Issue) -> tuple[TankTagContent,
     related = [f"visit__{name}" for name in _OF_VISIT]
     links = BatchTank.objects.filter(_OWN, batch=batch).select_related(*related).order_by("position")
     visits = [link.visit for link in links]
-    is_charged = any(_tag_state(visit) is TagState.CHARGED for visit in visits)
+    is_charged = any(_tag_state(visit).may_go_out for visit in visits)
     readings = _release_readings(batch) if is_charged else ()
     contents = tuple(_tag(visit, batch.number, readings, plant, issue) for visit in visits)
     if not contents:
@@ -173,18 +173,20 @@ _STATES = {
 
 
 def _tag_state(visit: TankVisit) -> TagState:
-    return _STATES.get(VisitState(visit.state), TagState.NOT_RELEASED)
+    state = _STATES.get(VisitState(visit.state), TagState.NOT_RELEASED)
+    is_carbon = ResinFamily(visit.tank.resin_type.family).is_exchanged
+    return TagState.EXCHANGED if is_carbon and state is TagState.CHARGED else state
 
 
 def _tag(
     visit: TankVisit, batch_number: str, readings: tuple[TagReading, ...], plant: PlantProfile, issue: Issue
 ) -> TankTagContent:
     state = _tag_state(visit)
-    is_charged = state is TagState.CHARGED
+    is_charged = state.may_go_out
     tank, family = visit.tank, ResinFamily(visit.tank.resin_type.family)
     judged_class = visit.segregation_class or tank.segregation_class
     lot = visit.refilled_lot or tank.resin_lot
-    form = IonicForm(visit.resin_volume_form).label if visit.refilled_volume_m3 is None else "as filled"
+    form = _form_words(visit, family)
     return TankTagContent(
         plant=plant.name,
         state=state,
@@ -207,26 +209,38 @@ def _tag(
         resin_form=form,
         released_on=at_plant(visit.released_at, plant)[:10] if is_charged and visit.released_at else "",
         readings=readings if is_charged else (),
-        handling=handling.handling_of_charged() if is_charged else handling.handling_of_stopped(),
+        handling=(handling.handling_of_charged if is_charged else handling.handling_of_stopped)(family),
         cautions=_tag_cautions(state, family),
         call=f"Call {' '.join(plant.call_text.split())}" if plant.call_text.strip() else "",
         issue=issue,
+        is_carbon=family.is_exchanged,
     )
 
 
+def _form_words(visit: TankVisit, family: ResinFamily) -> str:
+    """The form the volume was counted in; once filled, the form the family leaves the plant in."""
+    if visit.refilled_volume_m3 is None:
+        return IonicForm(visit.resin_volume_form).label
+    form = REGENERATED_FORM[family]
+    return form.label if form is IonicForm.AS_FILLED else f"as filled, {form.label}"
+
+
 def _state_words(state: TagState, visit: TankVisit) -> str:
+    is_carbon = ResinFamily(visit.tank.resin_type.family).is_exchanged
+    if state is TagState.EXCHANGED:
+        return "Filled with new carbon, passed by QC and released."
     if state is TagState.CHARGED:
         return "Regenerated, passed by QC and released."
     if state is TagState.HELD:
         return f"{visit.reason} Do not empty, move out or ship it. A supervisor or the safety lead lifts the hold."
     if state is TagState.REFUSED:
-        return f"{visit.reason} It is not regenerated here. The safety lead decides where it goes."
+        return f"{visit.reason} It is not {'exchanged' if is_carbon else 'regenerated'} here. The safety lead decides where it goes."
     return f"The tank is {label(VisitState(visit.state))}. Do not ship, do not connect."
 
 
 def _tag_cautions(state: TagState, family: ResinFamily) -> tuple[Caution, ...]:
-    if state is TagState.CHARGED:
-        return (handling.caution_of_resin(family),)
+    if state.may_go_out:
+        return (handling.caution_of_content(family),)
     if state is TagState.NOT_RELEASED:
         return (handling.NOT_TESTED,)
     return (handling.UNKNOWN_CONTENT,)

@@ -1,6 +1,6 @@
 """The tag that hangs on a tank: what is in it, and whether it may be used.
 
-"Charged" stands on it only after the release; before, the tag says so in words and in hatching. A held or refused tank has
+"Charged", for carbon "exchanged", stands on it only after the release; before, the tag says so in words and in hatching. A held or refused tank has
 its own tag. Printed on a label of 100 by 150 mm, or four to a sheet with lines to cut along.
 """
 

@@ -13,9 +13,16 @@ class TagState(StrEnum):
     """What the tag says about the tank."""
 
     CHARGED = "charged"
+    EXCHANGED = "exchanged"
+    """Carbon: filled anew, never regenerated."""
     NOT_RELEASED = "not_released"
     HELD = "held"
     REFUSED = "refused"
+
+    @property
+    def may_go_out(self) -> bool:
+        """The tank is released and may be used."""
+        return self in (TagState.CHARGED, TagState.EXCHANGED)
 
 
 @dataclass(frozen=True, slots=True)
@@ -55,3 +62,4 @@ class TankTagContent:
     cautions: tuple[Caution, ...]
     call: str
     issue: Issue
+    is_carbon: bool = False

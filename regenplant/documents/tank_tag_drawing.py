@@ -37,11 +37,12 @@ Cell = tuple[float, float, float, float]
 
 STATE_MARKS = {
     TagState.CHARGED: ("released", "CHARGED"),
+    TagState.EXCHANGED: ("released", "EXCHANGED"),
     TagState.NOT_RELEASED: ("waiting", "NOT RELEASED"),
     TagState.HELD: ("held", "HELD"),
     TagState.REFUSED: ("stop", "REFUSED"),
 }
-"""Mark and word of each state; all but "charged" stand in hatching, the sign of what is forbidden."""
+"""Mark and word of each state; all that may not go out stand in hatching, the sign of what is forbidden."""
 
 
 def draw_tag(pen: Pen, content: TankTagContent, cell: Cell, digest_words: str, system: str) -> None:
@@ -86,7 +87,7 @@ def _body(content: TankTagContent, room: float, system: str) -> Block:
 def state_band(pen: Pen, x: float, y: float, width: float, state: TagState) -> None:
     """The state across the whole tag: word and mark; in hatching unless the tank may be used."""
     mark, word = STATE_MARKS[state]
-    is_open = state is TagState.CHARGED
+    is_open = state.may_go_out
     if not is_open:
         pen.hatch(x, y, width, _BAND, gap=4.5, ink=INK, weight=1.1)
     word_width = width_of(word, _STATE.face, _STATE.size)
@@ -115,10 +116,10 @@ def _facts(content: TankTagContent, system: str) -> list[Named]:
     facts = [
         Named("Class", f"{content.segregation_class} · {content.class_label}" if content.segregation_class else "not judged"),
         Named("Batch", content.batch_number or "none"),
-        Named("Resin lot", content.lot_code or "none"),
+        Named("Carbon lot" if content.is_carbon else "Resin lot", content.lot_code or "none"),
         Named("Released", content.released_on or "not released"),
         *(Named(r.name, own(r.value, r.kind, "", system), " · ".join(filter(None, (other(r.value, r.kind, system), r.basis)))) for r in content.readings),
-        Named("Resin", own(volume, "resin_volume", "", system) if volume is not None else "–", " · ".join(filter(None, (other(volume, "resin_volume", system) if volume is not None else "", content.resin_form)))),
+        Named("Carbon" if content.is_carbon else "Resin", own(volume, "resin_volume", "", system) if volume is not None else "–", " · ".join(filter(None, (other(volume, "resin_volume", system) if volume is not None else "", content.resin_form)))),
         Named("Size", content.size, f"band: {content.neck_band}" if content.neck_band else ""),
     ]  # fmt: skip
     return facts

@@ -2,28 +2,21 @@
 
 from __future__ import annotations
 
-import re
 from dataclasses import dataclass
 from datetime import datetime
 
-from regenplant import units
-from regenplant.core.engineering.estimate import Estimate, Input
-from regenplant.core.engineering.sources import SOURCES
+from regenplant import units, working
+from regenplant.core.engineering.estimate import Estimate
 from regenplant.documents.faces import FORMULA, Face, Span, Style
+from regenplant.working import Piece
 
 OTHER: dict[str, units.UnitSystem] = {"metric": "us", "us": "metric"}
 _RECIPROCAL = {"conductivity": "resistivity", "resistivity": "conductivity"}
-_UNIT_MARKS = {"^2": "²", "^3": "³", "^-1": "⁻¹", "*": "·", "degC": "°C", "kelvin": "K", "dimensionless": ""}
 
 
 def own(value: float, kind: str, unit: str, system: str) -> str:
     """A number with its unit: by its kind in the order of the paper, else in SI as it is."""
-    if kind:
-        return units.format_quantity(value, kind, system)
-    text = units.format_number(value, digits=4, decimals=4)
-    for plain, mark in _UNIT_MARKS.items():
-        unit = unit.replace(plain, mark)
-    return f"{text}{units.NO_BREAK_SPACE}{unit}" if unit else text
+    return working.shown(value, kind, unit, system)
 
 
 def other(value: float, kind: str, system: str) -> str:
@@ -111,67 +104,35 @@ class WorkingText:
 
 def working_text(estimate: Estimate, system: str) -> WorkingText:
     """The working of one figure. Raises KeyError for a source or kind that no table names."""
-    frac = estimate.uncertainty_frac
+    found = working.working_of(estimate, system)
     return WorkingText(
-        name=estimate.name,
-        symbol=notation(estimate.symbol),
-        formula=notation(estimate.formula),
-        figures=with_figures(estimate.formula, estimate.inputs, system),
-        result=own(estimate.value, estimate.kind, estimate.unit, system),
-        result_other=other(estimate.value, estimate.kind, system),
-        given=tuple(
-            (notation(i.symbol, _SMALL), i.name, own(i.value, i.kind, i.unit, system))
-            for i in estimate.inputs
-        ),
-        method=estimate.method,
-        valid=estimate.valid,
-        source=SOURCES[estimate.source].citation() if estimate.source else "",
-        uncertainty=f"±{units.format_number(100 * frac, digits=2, decimals=1)}{units.NO_BREAK_SPACE}%"
-        if frac
-        else "",
-        warnings=estimate.warnings,
+        name=found.name,
+        symbol=notation(found.symbol),
+        formula=notation(found.formula),
+        figures=_set(found.figures),
+        result=found.result,
+        result_other=found.other,
+        given=tuple((notation(given.symbol, _SMALL), given.name, given.value) for given in found.given),
+        method=found.method,
+        valid=found.valid,
+        source=found.source,
+        uncertainty=found.uncertainty,
+        warnings=found.warnings,
     )
 
 
 _SMALL = Style(Face.BOOK, 8, 10)
-_SHIFTED = re.compile(r"([^\W\d_]+)_([^\W_]+(?:,[^\W_]+)*)|\^\(([^()]*)\)|\^([^\W_]+|[−-]?\d+(?:\.\d+)?)")
 
 
 def notation(text: str, style: Style = FORMULA) -> tuple[Span, ...]:
     """``V_r`` with a lowered r, ``e^(−t/τ)`` and ``d^2`` with a raised exponent."""
+    return _set(working.notation(text), style)
+
+
+def _set(pieces: tuple[Piece, ...], style: Style = FORMULA) -> tuple[Span, ...]:
     small = Style(style.face, style.size * 0.72, style.leading, style.ink)
-    spans: list[Span] = []
-    end = 0
-    for match in _SHIFTED.finditer(text):
-        if match.start() > end:
-            spans.append(Span(text[end : match.start()], style))
-        if match[1]:
-            spans += [Span(match[1], style), Span(match[2], small, -style.size * 0.18)]
-        else:
-            spans.append(Span(match[3] or match[4], small, style.size * 0.35))
-        end = match.end()
-    if end < len(text):
-        spans.append(Span(text[end:], style))
-    return tuple(spans)
-
-
-def with_figures(formula: str, inputs: tuple[Input, ...], system: str) -> tuple[Span, ...]:
-    """The formula with every symbol replaced by its number and unit; () where nothing is put in."""
-    if not inputs:
-        return ()
-    by_symbol = {i.symbol: i for i in inputs}
-    longest_first = sorted(by_symbol, key=len, reverse=True)
-    symbols = re.compile(r"(?<!\w)(?:" + "|".join(map(re.escape, longest_first)) + r")(?!\w)")
-    spans: list[Span] = []
-    end = 0
-    for match in symbols.finditer(formula):
-        spans += notation(formula[end : match.start()].replace("·", "×"))
-        given = by_symbol[match[0]]
-        text = own(given.value, given.kind, given.unit, system)
-        is_raised = formula[match.end() :].lstrip().startswith("^")
-        spans.append(Span(f"({text})" if is_raised or given.value < 0 else text, FORMULA))
-        end = match.end()
-    if end == 0:
-        return ()
-    spans += notation(formula[end:].replace("·", "×"))
-    return tuple(spans)
+    rise = {"lowered": -style.size * 0.18, "raised": style.size * 0.35}
+    return tuple(
+        Span(piece.text, small, rise[piece.shift]) if piece.shift else Span(piece.text, style)
+        for piece in pieces
+    )

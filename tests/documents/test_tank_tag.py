@@ -11,7 +11,15 @@ from regenplant.documents import handling
 from regenplant.documents.issue import Issue
 from regenplant.documents.page import A4, LABEL, LETTER
 from regenplant.documents.tank_tag import TagReading, TagState, TankTagContent, draw_tank_tags
-from tests.documents.reading import Code, character_boxes, codes_by_page, page_sizes, page_texts, plain
+from tests.documents.reading import (
+    Code,
+    character_boxes,
+    codes_by_page,
+    overprinted,
+    page_sizes,
+    page_texts,
+    plain,
+)
 
 ISSUE = Issue(3, "2026-03-12 09:20-06:00", "J. Fenn", 4190, "ab" * 32, 3)
 CHARGED = TankTagContent(
@@ -37,8 +45,8 @@ CHARGED = TankTagContent(
         TagReading("Conductivity", 1.12e-5, "conductivity", "at 25 °C, end of rinse"),
         TagReading("Silica", 6e-5, "concentration", ""),
     ),
-    handling=handling.handling_of_charged(),
-    cautions=(handling.caution_of_resin(ResinFamily.SBA_TYPE_1),),
+    handling=handling.handling_of_charged(ResinFamily.SBA_TYPE_1),
+    cautions=(handling.caution_of_content(ResinFamily.SBA_TYPE_1),),
     call="Call 555, then the supervisor.",
     issue=ISSUE,
 )
@@ -48,7 +56,7 @@ WAITING = replace(
     state_words="The tank is refilled. Do not ship, do not connect.",
     released_on="",
     readings=(),
-    handling=handling.handling_of_stopped(),
+    handling=handling.handling_of_stopped(ResinFamily.SBA_TYPE_1),
     cautions=(handling.NOT_TESTED,),
 )
 HELD = replace(
@@ -68,6 +76,7 @@ def test_the_state_is_said_and_no_other(content, size):
     text = page_texts(draw_tank_tags((content,), size, "metric"))[0]
     assert WORDS[content.state] in text
     assert ("CHARGED" in text) == (content.state is TagState.CHARGED)
+    assert "EXCHANGED" not in text
     assert plain(content.state_words) in text
 
 
@@ -93,13 +102,53 @@ def test_a_charged_tag_says_what_is_in_the_tank_and_what_was_measured():
     assert "Issue 3, 2026-03-12 09:20-06:00, J. Fenn" in text
 
 
+def tag_of(family: ResinFamily) -> TankTagContent:
+    """A released tag of this family."""
+    return replace(
+        CHARGED,
+        state=TagState.EXCHANGED if family.is_exchanged else TagState.CHARGED,
+        state_words="Filled with new carbon, passed by QC and released."
+        if family.is_exchanged
+        else CHARGED.state_words,
+        resin_family=family.label,
+        resin_abbreviation=family.abbreviation,
+        handling=handling.handling_of_charged(family),
+        cautions=(handling.caution_of_content(family),),
+        is_carbon=family.is_exchanged,
+    )
+
+
+@pytest.mark.parametrize("system", ["metric", "us"])
 @pytest.mark.parametrize("family", list(ResinFamily))
-def test_each_family_has_its_own_caution(family):
-    caution = handling.caution_of_resin(family)
-    text = page_texts(draw_tank_tags((replace(CHARGED, cautions=(caution,)),), LABEL, "metric"))[0]
+def test_each_family_has_its_own_caution_and_handling(family, system):
+    tag = tag_of(family)
+    pdf = draw_tank_tags((tag,), LABEL, system)
+    text = page_texts(pdf)[0]
+    caution = tag.cautions[0]
     assert caution.signal.value.upper() in text
     assert plain(caution.headline) in text
     assert all(plain(measure) in text for measure in caution.measures)
+    assert all(plain(sentence) in text for sentence in tag.handling)
+    assert AUTHORITY in tag.handling
+    assert overprinted(pdf) == []
+    assert codes_by_page(pdf)[0] == {Code("QR Code", "T-20417"), Code("Code 128", "T-20417")}
+
+
+def test_families_are_handled_by_what_they_are():
+    said = {family: " ".join(handling.handling_of_charged(family)) for family in ResinFamily}
+    assert {family for family in said if "Never backwash it" in said[family]} == {ResinFamily.MIXED_BED, ResinFamily.MIXED_BED_POLISHING}  # fmt: skip
+    assert {family for family in said if "It swells in use" in said[family]} == {ResinFamily.WAC_HYDROGEN, ResinFamily.WBA}  # fmt: skip
+    assert {family for family in said if "Wet it through" in said[family]} == {ResinFamily.CARBON}
+    assert {family for family in said if "Usual practice: use it within" not in said[family]} == {ResinFamily.CARBON}  # fmt: skip
+
+
+def test_carbon_is_exchanged_and_never_regenerated():
+    tags = (tag_of(ResinFamily.CARBON), replace(tag_of(ResinFamily.CARBON), state=TagState.NOT_RELEASED, handling=handling.handling_of_stopped(ResinFamily.CARBON)))  # fmt: skip
+    for size in (LABEL, A4):
+        text = " ".join(page_texts(draw_tank_tags(tags, size, "metric")))
+        assert "EXCHANGED" in text and "CHARGED" not in text.split()
+        assert "Carbon lot" in text and "Resin lot" not in text
+        assert "regenerat" not in text.lower() and "beads" not in text.lower()
 
 
 @pytest.mark.parametrize("size", [LABEL, A4, LETTER], ids=lambda size: size.key)

@@ -91,9 +91,9 @@ def test_a_working_shows_formula_figures_result_and_source():
     # 1 lb is 0.45359237 kg by definition
     assert working.result_other == f"{169.9 / 0.45359237:.1f}{HARD}lb"
     assert [name for _, name, _ in working.given] == ["dose", "resin volume, settled"]
-    assert working.source and working.uncertainty == f"±2.0{HARD}%"
+    assert working.source and working.uncertainty == f"about ±2.0{HARD}%"
 
 
 def test_a_negative_or_raised_figure_stands_in_brackets():
     square = Estimate("A", "area", 1.0, "m^2", "area", "x^2 + y", (Input("x", "x", 2.0, "m", "length"), Input("y", "y", -3.0, "m", "length")), "sum", "geometry")  # fmt: skip
-    assert text_of(working_text(square, "metric").figures) == f"(2.000{HARD}m)2 + (−3.000{HARD}m)"
+    assert text_of(working_text(square, "metric").figures) == f"(2{HARD}m)2 + (−3{HARD}m)"
