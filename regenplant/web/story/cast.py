@@ -12,14 +12,15 @@ from regenplant import units
 from regenplant.audit.by import By
 from regenplant.chemicals import services as chemicals
 from regenplant.chemicals.services.data_sheets import DataSheetContent
-from regenplant.core.process.default_recipes import default_recipes, default_specifications
-from regenplant.core.process.vocabulary import ResinFamily
+from regenplant.core.process.default_recipes import default_recipes, default_specifications, main_recipe
+from regenplant.core.process.vocabulary import EXHAUSTED_FORM, ResinFamily
 from regenplant.people.authority import Role
 from regenplant.people.models import Person
 from regenplant.people.services import add_first_administrator, add_person
 from regenplant.people.signing import SignaturePermit
 from regenplant.plant import services as plant
 from regenplant.plant.models import Instrument, Vessel
+from regenplant.plant.services.feed import FeedSettings
 from regenplant.plant.services.instruments import InstrumentSettings
 from regenplant.plant.services.profile import ProfileSettings
 from regenplant.plant.services.supplies import SkidSettings, WasteTankSettings, WaterSettings
@@ -36,7 +37,8 @@ from regenplant.web.story.password import PASSWORD
 DATA = Path(__file__).resolve().parents[3] / "fixtures" / "demo" / "plant.toml"
 FIRST_ADMINISTRATOR = "node"
 """By whom a database is known to hold the story and not a plant's own records."""
-STRENGTH_LIMITS = {"hcl": "HCl", "naoh": "NaOH", "nacl": "NaCl"}
+LOT_WORDS = {"hcl": "HCl", "h2so4": "H2SO4", "naoh": "NaOH", "nacl": "NaCl", "naocl": "NaOCl"}
+"""How a lot code of a chemical begins."""
 
 
 @dataclass
@@ -51,7 +53,7 @@ class Stage:
     vessels: dict[str, Vessel] = field(default_factory=dict)
     instruments: dict[str, Instrument] = field(default_factory=dict)
     recipe: dict[str, RecipeVersion] = field(default_factory=dict)
-    """By family."""
+    """By code of the recipe, and the main one of a family by the family."""
     specification: dict[str, SpecificationVersion] = field(default_factory=dict)
     bulk_tanks: dict[str, int] = field(default_factory=dict)
     tanks: dict[tuple[str, str], list[Tank]] = field(default_factory=dict)
@@ -123,6 +125,10 @@ def _plant(stage: Stage, at: datetime) -> None:
                 families=tuple(v["families"]),
                 segregation_classes=tuple(v["classes"]),
                 lining="rubber",
+                side_outlet_height_m=v.get("side_outlet_m"),
+                air_max_m3_per_s=units.convert(v["air_m3_h"], "m^3/hour", "m^3/s")
+                if "air_m3_h" in v
+                else None,
             ),
         )
         stage.vessels[v["code"]] = outcome.result
@@ -146,6 +152,7 @@ def _plant(stage: Stage, at: datetime) -> None:
                 w["kind"], temperature, _flow(w["max_flow_l_min"]), w["hardness_mg_l"] / 1000
             ),
         )
+    plant.save_feed_analysis(by=by, feed=_feed(data["feed"]))
     t = data["waste_tank"]
     tank = plant.save_waste_tank(
         by=by, tank=WasteTankSettings(t["code"], t["name"], t["capacity_l"] / 1000, t["reserve_l"] / 1000)
@@ -153,6 +160,23 @@ def _plant(stage: Stage, at: datetime) -> None:
     plant.set_waste_level(by=by, waste_tank_id=tank.result.pk, level_m3=t["level_l"] / 1000)
     _instruments(stage, at)
     plant.record_eyewash_test(by=by, tested_on=at.date())
+
+
+def _feed(figures: dict[str, Any]) -> FeedSettings:
+    """meq/L and mmol/L are the same numbers per cubic metre."""
+    return FeedSettings(
+        basis=figures["basis"],
+        **{
+            f"{name.removesuffix('_meq_l')}_eq_per_m3": float(value)
+            for name, value in figures.items()
+            if name.endswith("_meq_l")
+        },
+        **{
+            f"{name.removesuffix('_mmol_l')}_mol_per_m3": float(value)
+            for name, value in figures.items()
+            if name.endswith("_mmol_l")
+        },
+    )
 
 
 def _instruments(stage: Stage, at: datetime) -> None:
@@ -183,16 +207,25 @@ def _resins(stage: Stage, at: datetime) -> None:
                 code=r["code"],
                 description=r["description"],
                 family=r["family"],
+                grade=r.get("grade", "working"),
                 total_capacity_eq_per_m3=r["total_capacity_eq_per_l"] * 1000,
                 operating_capacity_eq_per_m3=r["operating_capacity_eq_per_l"] * 1000,
                 bead_diameter_m=r["bead_diameter_mm"] / 1000,
                 bead_density_kg_per_m3=r["bead_density"],
                 swelling_frac=r["swelling_frac"],
                 max_temperature_kelvin=_kelvin(r["max_temperature_c"]) or 0.0,
+                bead_diameter_spread_frac=r.get("bead_diameter_spread_frac", 0.15),
+                cation_type_id=stage.types[r["cation_type"]].pk if "cation_type" in r else None,
+                anion_type_id=stage.types[r["anion_type"]].pk if "anion_type" in r else None,
+                cation_share_frac=r.get("cation_share_frac"),
                 data_source="invented for the demonstration, in the usual ranges of the trade",
             ),
         )
         stage.types[r["code"]] = outcome.result
+
+
+def _grade(family: ResinFamily) -> str:
+    return "polishing" if family is ResinFamily.MIXED_BED_POLISHING else "working"
 
 
 def _recipes(stage: Stage, at: datetime) -> None:
@@ -203,19 +236,22 @@ def _recipes(stage: Stage, at: datetime) -> None:
             code=definition.code,
             name=definition.name,
             family=definition.family.value,
-            grade="working",
+            grade=_grade(definition.family),
             definition=definition,
             reason="first version for the demonstration",
         )
         recipes.approve_recipe_version(by=approver, version_id=added.result.pk)
-        stage.recipe[definition.family.value] = RecipeVersion.objects.get(pk=added.result.pk)
+        version = RecipeVersion.objects.get(pk=added.result.pk)
+        stage.recipe[definition.code] = version
+        if definition.code == main_recipe(definition.family).code:
+            stage.recipe[definition.family.value] = version
     for specification in default_specifications():
         added = recipes.add_specification(
             by=maker,
             code=specification.code,
             name=specification.name,
             family=str(specification.family),
-            grade="working",
+            grade=_grade(ResinFamily(specification.family)),
             definition=specification,
             reason="first version for the demonstration",
         )
@@ -249,7 +285,7 @@ def _customers(stage: Stage, at: datetime) -> None:
 def _fleet(stage: Stage, at: datetime, fleet: dict[str, Any], size: Any) -> None:
     """One new resin lot, and the tanks that were first filled with it."""
     resin_type = stage.types[fleet["resin_type"]]
-    form = {"sac_h": "Na", "sac_na": "Na", "sba_1": "Cl", "sba_2": "Cl"}[resin_type.family]
+    form = EXHAUSTED_FORM[ResinFamily(resin_type.family)].value
     lot = resins.receive_new_lot(
         by=stage.by("osk", at),
         code=f"N-{fleet['resin_type']}-{fleet['segregation_class']}",
@@ -311,7 +347,7 @@ def deliver(stage: Stage, at: datetime, chemical: dict[str, Any]) -> None:
     stage.deliveries[chemical["chemical"]] = number
     lot = chemicals.receive_delivery(
         by=stage.by("tarn", at),
-        code=f"{STRENGTH_LIMITS[chemical['chemical']]}-{at:%y%m}-{number}",
+        code=f"{LOT_WORDS[chemical['chemical']]}-{at:%y%m}-{number}",
         chemical=chemical["chemical"],
         certificate_strength_frac=chemical["certificate_strength_frac"],
         place_id=stage.bulk_tanks[chemical["chemical"]],
@@ -324,13 +360,17 @@ def deliver(stage: Stage, at: datetime, chemical: dict[str, Any]) -> None:
 
 
 def check(stage: Stage, at: datetime, lot_id: int, chemical: dict[str, Any]) -> None:
-    """The plant's own strength check by hydrometer at 20 °C."""
+    """The plant's own strength check at 20 °C: by hydrometer, or titrated where the density does not tell the strength."""
     density = chemical["density_20c"]
+    is_titrated = chemical.get("is_titrated", False)
     chemicals.check_strength(
         by=stage.by("brae", at),
         lot_id=lot_id,
         temperature_kelvin=293.15,
-        value_as_typed=f"{density:.0f}",
-        unit_as_typed="kg/m3",
+        value_as_typed=f"{chemical['certificate_strength_frac'] * 100:g}"
+        if is_titrated
+        else f"{density:.0f}",
+        unit_as_typed="%" if is_titrated else "kg/m3",
         density_kg_per_m3=density,
+        strength_frac=chemical["certificate_strength_frac"] if is_titrated else None,
     )

@@ -8,10 +8,32 @@ from __future__ import annotations
 
 import heapq
 import itertools
-from collections.abc import Generator
+from collections.abc import Generator, Sequence
 from datetime import datetime
 
 Script = Generator[datetime, None, None]
+
+
+def side_by_side(
+    scripts: Sequence[Generator[datetime, None, datetime]],
+) -> Generator[datetime, None, datetime]:
+    """Scripts of one story that go on at once, woken in the order of time; returns when the last of them ended."""
+    queue: list[tuple[datetime, int]] = []
+    ends: list[datetime] = []
+
+    def wake(index: int) -> None:
+        try:
+            heapq.heappush(queue, (next(scripts[index]), index))
+        except StopIteration as ended:
+            ends.append(ended.value)
+
+    for index in range(len(scripts)):
+        wake(index)
+    while queue:
+        moment, index = heapq.heappop(queue)
+        yield moment
+        wake(index)
+    return max(ends)
 
 
 class Clockwork:

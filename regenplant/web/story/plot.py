@@ -1,0 +1,69 @@
+"""The plot of the story: which batches ran in the last three weeks, and which are under way now."""
+
+from __future__ import annotations
+
+from dataclasses import dataclass
+
+from regenplant.core.process.vocabulary import StepKind
+
+
+@dataclass(frozen=True, slots=True)
+class Run:
+    """One batch of the story: which vessel and pool, how many tanks, when, by whom, and how it goes."""
+
+    vessel: str
+    resin_type: str
+    segregation_class: str
+    count: int
+    operator: str = "tarn"
+    technician: str = "brae"
+    releaser: str = "fenn"
+    fails: bool = False
+    overfeeds: bool = False
+    holds_after: StepKind | None = None
+    """Held after this step, and still held now."""
+    pauses_after: StepKind | None = None
+    """Held after this step for three quarters of an hour, then gone on."""
+    recipe: str = ""
+    """Code of the recipe; "" is the main one of the family."""
+    anion_vessel: str = ""
+    seed: int = 0
+
+
+HISTORY: tuple[tuple[int, int, Run], ...] = (
+    (20, 6, Run("C1", "CAT-H", "D", 9)), (20, 7, Run("A1", "AN1-OH", "D", 7, operator="sallow")),
+    (19, 6, Run("S1", "SOFT-NA", "D", 9)), (19, 7, Run("C2", "CAT-H", "C", 4, technician="fenn", releaser="osk")),
+    (18, 6, Run("A3", "AN2-OH", "D", 5)), (18, 8, Run("C1", "CAT-H", "D", 9, operator="sallow", pauses_after=StepKind.DISPLACE)),
+    (17, 6, Run("A1", "AN1-OH", "D", 7)), (17, 7, Run("S2", "SOFT-NA", "B", 6)),
+    (16, 6, Run("S1", "SOFT-NA", "D", 9, operator="sallow")), (15, 6, Run("A2", "AN1-OH", "C", 5)),
+    (15, 7, Run("C1", "CAT-H", "D", 9, overfeeds=True)), (14, 6, Run("K1", "CAT-H", "A", 4)),
+    (13, 6, Run("A1", "AN1-OH", "D", 7, fails=True)), (13, 7, Run("C2", "CAT-H", "C", 4)),
+    (12, 6, Run("S1", "SOFT-NA", "D", 9, pauses_after=StepKind.BACKWASH)), (12, 7, Run("A3", "AN2-OH", "D", 5, technician="fenn", releaser="brae")),
+    (11, 6, Run("C1", "CAT-H", "D", 9)), (10, 6, Run("A1", "AN1-OH", "D", 7, operator="sallow")),
+    (9, 6, Run("S1", "SOFT-NA", "D", 9)), (9, 7, Run("A2", "AN1-OH", "C", 5)), (8, 6, Run("C1", "CAT-H", "D", 9)),
+    (7, 6, Run("A3", "AN2-OH", "D", 5)), (6, 6, Run("A1", "AN1-OH", "D", 7)), (6, 7, Run("S2", "SOFT-NA", "B", 6)),
+    (5, 6, Run("S1", "SOFT-NA", "D", 9)), (5, 7, Run("C2", "CAT-H", "C", 4)), (4, 6, Run("C1", "CAT-H", "D", 9)),
+    (19, 8, Run("M1", "MB-W", "D", 8, anion_vessel="M2")), (16, 8, Run("B1", "WBA-FB", "D", 5)),
+    (15, 8, Run("C3", "CAT-H", "D", 8, recipe="H-H2SO4-120")), (14, 8, Run("W1", "WAC-H", "D", 5, operator="sallow")),
+    (12, 8, Run("P1", "MB-P", "C", 5, anion_vessel="P2", technician="fenn", releaser="osk")),
+    (10, 8, Run("A4", "ANA-OH", "D", 5)), (9, 8, Run("G1", "GAC-12", "B", 4, operator="sallow")),
+    (6, 8, Run("M1", "MB-W", "D", 8, anion_vessel="M2")),
+    (3, 6, Run("A1", "AN1-OH", "D", 7)), (3, 7, Run("K1", "CAT-H", "A", 4)), (2, 6, Run("S1", "SOFT-NA", "D", 9)),
+)  # fmt: skip
+"""(days ago, hour of the day, run)."""
+
+UNDER_WAY: tuple[tuple[int, Run], ...] = (
+    (72, Run("C1", "CAT-H", "D", 12, seed=101)),
+    (70, Run("S1", "SOFT-NA", "D", 12, operator="sallow", seed=102)),
+    (212, Run("A1", "AN1-OH", "D", 8, seed=103)),
+    (205, Run("C2", "CAT-H", "C", 6, operator="sallow", seed=104)),
+    (66, Run("A3", "AN2-OH", "D", 6, holds_after=StepKind.BACKWASH, seed=105)),
+    (260, Run("M1", "MB-W", "D", 8, anion_vessel="M2", seed=106)),
+    (420, Run("P1", "MB-P", "C", 5, anion_vessel="P2", operator="sallow", seed=107)),
+    (85, Run("C3", "CAT-H", "D", 8, recipe="H-H2SO4-120", operator="sallow", seed=108)),
+    (75, Run("B1", "WBA-FB", "D", 6, seed=109)),
+    (140, Run("W1", "WAC-H", "D", 6, seed=110)),
+    (170, Run("A4", "ANA-OH", "D", 6, operator="sallow", seed=111)),
+    (100, Run("G1", "GAC-12", "B", 5, seed=112)),
+)
+"""(minutes before now, run): each lands in the middle of something."""
