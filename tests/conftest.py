@@ -18,7 +18,7 @@ from regenplant.audit import locks
 from regenplant.audit.by import By
 from regenplant.people.authority import Role
 from regenplant.people.models import Person
-from tests import factories
+from tests import factories, outside
 
 
 @dataclass
@@ -139,3 +139,17 @@ def django_db_setup(django_db_setup: None, django_db_blocker: Any) -> Iterator[N
     flush.Command.handle = handle  # type: ignore[method-assign]
     yield
     flush.Command.handle = original  # type: ignore[method-assign]
+
+
+# --- outside values -----------------------------------------------------------------------------------------------------
+_LEDGER: dict[str, outside.Held] = {}
+
+
+def pytest_runtest_logreport(report: pytest.TestReport) -> None:
+    """Collects, from every worker, what the tests of the core held against outside values."""
+    outside.take(report, _LEDGER)
+
+
+def pytest_sessionfinish(session: pytest.Session) -> None:
+    """The page "How we know" says what a whole run has seen."""
+    outside.at_the_end(session, _LEDGER)
