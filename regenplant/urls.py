@@ -22,6 +22,8 @@ AREAS: tuple[str, ...] = (
     "emergency",
     "floor",
     "start",
+    "bench",
+    "how_we_know",
     "batches",
 )
 """Modules of ``regenplant.web.areas`` with a list ``urlpatterns``."""

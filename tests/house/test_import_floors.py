@@ -21,6 +21,8 @@ FLOORS: tuple[tuple[str, ...], ...] = (
     ("resins", "plant"),
     ("people",),
     ("audit",),
+    ("bench",),
+    ("working",),
     ("units",),
     ("unit_spellings", "unit_kinds"),
     ("core",),
@@ -30,7 +32,7 @@ FLOORS: tuple[tuple[str, ...], ...] = (
 GROUND = ("settings", "environment")
 """The machine's settings: know no room but the environment, and are reached through the framework only."""
 
-CORE_FLOORS = (("scheduling",), ("process",), ("engineering",), ("errors",))
+CORE_FLOORS = (("scheduling",), ("bench",), ("process",), ("engineering",), ("errors",))
 APP_FLOORS = (("services",), ("selectors",), ("models",))
 APPS = ("quality", "batches", "tanks", "chemicals", "recipes", "resins", "plant", "people", "documents")
 

@@ -70,8 +70,8 @@ def test_bad_entries_are_refused_beside_the_field_and_nothing_is_lost(plant, ope
         text = text_of(response)
         assert response.status_code == 422 and sentence in text, (key, typed, text)
         if "\x00" not in typed:
-            assert response.context["entry_form"]["value"].value() == typed
-        assert response.context["chosen"].spec.key == key
+            assert response.context["cards"][0]["entry_form"]["value"].value() == typed
+        assert response.context["cards"][0]["chosen"].spec.key == key
     assert StepEntry.objects.count() == before
 
 
@@ -86,7 +86,7 @@ def test_times_that_cannot_be_are_refused_and_the_value_stays(plant, operator_cl
             at("entry", acid.batch, 4), entry("strength", "5.1 %", occurred_at=typed)
         )
         refused(response, sentence)
-        assert response.context["entry_form"]["value"].value() == "5.1 %"
+        assert response.context["cards"][0]["entry_form"]["value"].value() == "5.1 %"
     assert StepEntry.objects.count() == before
 
 
@@ -183,13 +183,16 @@ def test_only_instruments_that_prove_something_can_be_named(plant, operator_clie
 
 
 def test_the_field_stands_for_what_is_asked_or_for_what_is_missing_first(plant, operator_client, acid):
-    assert operator_client.get(at("detail", acid.batch)).context["chosen"].spec.key == "strength"
+    assert operator_client.get(at("detail", acid.batch)).context["cards"][0]["chosen"].spec.key == "strength"
     assert (
-        operator_client.get(f"{at('detail', acid.batch)}?entry=volume_fed").context["chosen"].spec.key
+        operator_client.get(f"{at('detail', acid.batch)}?entry=volume_fed")
+        .context["cards"][0]["chosen"]
+        .spec.key
         == "volume_fed"
     )
     assert (
-        operator_client.get(f"{at('detail', acid.batch)}?entry=%00x").context["chosen"].spec.key == "strength"
+        operator_client.get(f"{at('detail', acid.batch)}?entry=%00x").context["cards"][0]["chosen"].spec.key
+        == "strength"
     )
 
 
@@ -261,6 +264,16 @@ def test_a_likely_slip_is_a_decimal_point_or_the_other_system():
     flow = EntrySpec("f", "Flow", "flow", low=0.9e-3, high=1.2e-3)
     assert likely_slip("17.4", flow, "metric") == "17.4 US gpm"
     assert likely_slip("yes", EntrySpec("c", "Choice", "choice"), "metric") == ""
+
+
+def test_nobody_is_led_to_write_a_number_that_passes():
+    left = EntrySpec("left", "Sanitizer left", "concentration", low=None, high=1e-4)
+    assert likely_slip("0.105 mg/L", left, "metric") == "", "any smaller number would pass"
+    water = EntrySpec("ph", "pH", "ph", low=1.0, high=10.5)
+    assert likely_slip("11.03", water, "metric") == "", "a pH is no measure that loses its decimal point"
+    strength = EntrySpec("strength", "Strength", "strength", low=0.005, high=0.06)
+    assert likely_slip("6.5 %", strength, "metric") == "", "just outside is a reading, not a slip"
+    assert likely_slip("51 %", strength, "metric") == "5.1 %"
 
 
 def test_the_pad_has_keys_for_both_systems_without_a_space():

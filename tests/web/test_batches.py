@@ -4,6 +4,7 @@ from __future__ import annotations
 
 import csv
 import io
+import json
 from datetime import timedelta
 from typing import Any
 
@@ -13,6 +14,7 @@ from django.utils import timezone
 from openpyxl import load_workbook
 
 from regenplant.batches import services as batch_services
+from regenplant.batches.frozen import plan_of
 from regenplant.batches.models import Batch, Deviation, StepEntry, StepRun
 from regenplant.core.process.vocabulary import StepKind
 from regenplant.quality import services as quality_services
@@ -199,7 +201,7 @@ def test_the_head_says_what_it_is_in_both_units(plant, operator_client, acid):
 def test_the_acid_step_shows_its_cautions_its_bars_and_its_working(plant, operator_client, acid):
     page = operator_client.get(at("detail", acid.batch))
     text = text_of(page)
-    assert "DANGER" in text and "Hydrochloric acid of 32 % burns skin and eyes" in text
+    assert "DANGER" in text and "Hydrochloric acid of 31.8 % burns skin and eyes" in text
     assert "Strength at the bed, measured" in text and "not written" in text
     assert "Limit 4.5 to 6 %" in text
     assert "working: volume of HCl stock" in text
@@ -349,8 +351,31 @@ def test_a_step_is_skipped_formally_or_not_at_all(plant, operator_client, superv
 # --- the plan and the story -------------------------------------------------------------------------------------------
 def test_the_frozen_plan_shows_every_step_and_its_working(plant, operator_client, acid):
     text = text_of(operator_client.get(at("plan", acid.batch)))
-    assert "7 · Sample for QC" in text and "Figures in both units" in text and "working" in text
+    assert "7 · Sample for QC" in text and "Figures and their working" in text and "working" in text
     assert "checks are met" in text
+
+
+def test_every_figure_and_total_of_a_plan_shows_its_working_on_the_page_and_as_json(
+    plant, operator_client, acid
+):
+    plan = plan_of(acid.batch)
+    page = operator_client.get(at("plan", acid.batch))
+    view = page.context["plan"]
+    assert [len(step.figures) for step in view.steps] == [len(step.figures) for step in plan.steps]
+    assert len(view.totals) == len(plan.totals)
+    shown = page.content.decode().count('<details class="working"')
+    assert shown >= len(plan.totals) + sum(len(step.figures) for step in plan.steps)
+    found = json.loads(operator_client.get(at("plan-json", acid.batch)).content)
+    assert found["plan_digest"] == acid.batch.plan_digest
+    assert {key: total["value_si"] for key, total in found["totals"].items()} == {
+        key: total.value for key, total in plan.totals.items()
+    }
+    for step, planned in zip(found["steps"], plan.steps, strict=True):
+        assert set(step["figures"]) == set(planned.figures)
+        for key, figure in step["figures"].items():
+            estimate = planned.figures[key]
+            assert figure["working"]["formula"] == f"{estimate.symbol} = {estimate.formula}"
+            assert len(figure["working"]["inputs"]) == len(estimate.inputs)
 
 
 def test_the_story_is_narrowed_by_person_and_kind(plant, operator_client, acid):

@@ -275,7 +275,7 @@ def test_degrees_baume_are_taken(plant: SmallPlant, as_: Callable[[str], Client]
     ("changed", "field", "words"),
     [
         ({"density": ""}, "__all__", "Write one of the three"),
-        ({"strength_frac": "32 %"}, "__all__", "Write one of the three"),
+        ({"strength_frac": "32 %", "baume": "20"}, "__all__", "Write one of the three"),
         ({"density": "950 kg/m3"}, "__all__", "density of HCl"),
         ({"density": "1.5 g/mL"}, "__all__", "density of HCl"),
         ({"density": "heavy"}, "density", "is not a number with a unit"),

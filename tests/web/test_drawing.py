@@ -528,3 +528,8 @@ def test_ancestry_says_in_words_what_it_draws_and_bands_are_as_wide_as_the_share
 def test_ancestry_escapes_lot_codes():
     svg = str(ancestry_scene(_line(EVIL, came=((EVIL, 1.0),))).to_svg())
     assert "<script" not in svg
+
+
+def test_a_value_that_is_met_stands_on_the_scale_of_a_log_axis():
+    bar = limit_bar(caption="R", value=2e4, kind="resistivity", low=1e4, expects="reach")
+    assert not bar.is_off_scale and "off scale" not in bar.verdict, "2 of at least 1 MΩ·cm"

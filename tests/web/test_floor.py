@@ -104,7 +104,7 @@ def test_a_bed_shows_its_step_its_time_its_ruler_and_its_key_figure(plant):
     batch_services.write_entry(by=plant.by(), step_id=step.pk, key="strength", text="5.1 %")
     (bed,) = view_now().beds
     assert (bed.vessel, bed.mark, bed.word) == ("C1", "overdue", "Acid injection")
-    assert bed.lines[0] == batch.number and bed.lines[2] == "306.0\u00a0L · class D"
+    assert bed.lines[0] == batch.number and bed.lines[2] == "class D\u00a0· 306.0\u00a0L"
     assert bed.lines[3] == "10.81\u00a0ft³"
     assert bed.ruler_left == "step 4 of 7, then displacement rinse"
     assert [one.state for one in bed.ruler] == [
@@ -122,7 +122,7 @@ def test_a_bed_shows_its_step_its_time_its_ruler_and_its_key_figure(plant):
 def test_figures_follow_the_persons_unit_system(plant):
     factories.run_to(plant, factories.frozen_batch(plant, "sac_h"), StepKind.LOAD)
     (bed,) = view_now("us").beds
-    assert bed.lines[2] == "10.81\u00a0ft³ · class D" and bed.lines[3] == "306.0\u00a0L"
+    assert bed.lines[2] == "class D\u00a0· 10.81\u00a0ft³" and bed.lines[3] == "306.0\u00a0L"
 
 
 def test_a_rinse_reading_short_of_its_end_is_not_yet_and_not_wrong(plant):

@@ -100,7 +100,7 @@ def test_a_batch_before_its_rinse_says_when_readings_are_written(as_qc: Client, 
     batch = factories.frozen_batch(plant, "sac_na")
     page = text_of(as_qc.get(url(batch)))
     assert "The fast rinse has not started." in page
-    assert "Readings are written while the batch is in its fast rinse." in page
+    assert "Readings are written in the fast rinse." in page
     assert 'id="reading-form"' not in page
 
 

@@ -66,7 +66,7 @@ def lot(plant: SmallPlant) -> ResinLot:
 
 
 PAGES = [
-    ("setup", []), ("setup-plant", []), ("setup-plant-change", []), ("setup-vessels", []), ("setup-vessel-new", []),
+    ("setup", []), ("setup-plant", []), ("setup-plant-change", []), ("setup-plant-feed", []), ("setup-vessels", []), ("setup-vessel-new", []),
     ("setup-vessel", ["C1"]), ("setup-vessel-change", ["C1"]), ("setup-vessel-lock-out", ["C1"]), ("setup-vessel-lift", ["C1"]),
     ("setup-vessel-clean-down", ["C1"]), ("setup-supplies", []), ("setup-skid-new", []), ("setup-skid", ["AS"]),
     ("setup-skid-lock-out", ["AS"]), ("setup-skid-lift", ["AS"]), ("setup-water", ["raw"]), ("setup-waste-new", []),
@@ -386,7 +386,8 @@ def test_a_resin_type_is_added_and_keeps_its_identity(
     assert isinstance(client.get(url).context["form"], ResinTypeForm)
     data = {"code": "SAC-10", "description": "Gel cation", "family": "sac_h", "grade": "working", "total_capacity_eq_per_m3": "1.9 eq/L",
             "operating_capacity_eq_per_m3": "24 kgr/ft3", "bead_diameter_m": "0.7 mm", "bead_density_kg_per_m3": "1.28 g/mL",
-            "settled_void_frac": "38 %", "swelling_frac": "7 %", "max_temperature_kelvin": "120 C", "is_active": "on"}  # fmt: skip
+            "settled_void_frac": "38 %", "swelling_frac": "7 %", "max_temperature_kelvin": "120 C", "is_active": "on",
+            "bead_diameter_spread_frac": "12 %", "bead_density_spread_kg_per_m3": "4 kg/m3"}  # fmt: skip
     assert client.post(url, data).status_code == 302
     made = ResinType.objects.get(code="SAC-10")
     assert made.operating_capacity_eq_per_m3 == pytest.approx(
@@ -511,7 +512,9 @@ def test_a_version_is_withdrawn_with_a_reason(
         ("s3_strength_frac_target", "5 L", "is not a strength"),
         ("s3_temperature_kelvin_low", "hot", "is not a number"),
         ("s1_water", "sea", "is no choice here"),
-        ("s3_chemical", "naoh", "is no choice here"),
+        ("s3_chemical", "bleach", "is no choice here"),
+        ("s3_stands_at", "zero", "is no whole number"),
+        ("limit_gypsum_index_warn", "a lot", "is not a number"),
         ("s0_name", "", "Nothing is written here yet"),
     ],
 )
@@ -528,7 +531,22 @@ def test_a_bad_recipe_is_refused_beside_its_field(
 def test_leaving_displacement_out_is_refused(plant: SmallPlant, as_: Callable[[str], Client]) -> None:
     client, url = as_("supervisor"), reverse("setup-recipe-draft", args=["H-HCL-100"])
     answer = client.post(url, recipe_data(client, url) | {"s4_leave_out": "on"})
-    assert answer.status_code == 422 and "chemical never stands in the bed" in text_of(answer)
+    assert answer.status_code == 422 and "chemical never stays in the bed" in text_of(answer)
+
+
+def test_steps_are_moved_and_limits_written(plant: SmallPlant, as_: Callable[[str], Client]) -> None:
+    client, url = as_("supervisor"), reverse("setup-recipe-draft", args=["H-HCL-100"])
+    data = recipe_data(client, url) | {
+        "s2_stands_at": "2",
+        "limit_gypsum_index_warn": "0.3",
+        "grades": "working, first",
+    }
+    assert client.post(url, data).status_code == 302
+    written = recipe_definition(RecipeVersion.objects.get(recipe__code="H-HCL-100", number=2))
+    assert [step.kind.value for step in written.steps][:3] == ["load", "settle", "backwash"]
+    assert written.limits == {"gypsum_index_warn": 0.3} and written.grades == ("working", "first")
+    shown = text_of(client.get(reverse("setup-recipe", args=["H-HCL-100"])))
+    assert "Gypsum saturation index that warns" in shown and "working, first" in shown
 
 
 def test_a_step_is_put_in_without_a_script(plant: SmallPlant, as_: Callable[[str], Client]) -> None:

@@ -16,8 +16,11 @@ from django.views.decorators.http import require_http_methods
 from regenplant.batches import services
 from regenplant.batches.selectors import StartPage, start_page
 from regenplant.batches.selectors.start import pool_fits
+from regenplant.units import UnitSystem
 from regenplant.web.acting import receipt, refused_status, try_act
-from regenplant.web.presenters.bed import family_short
+from regenplant.web.fields import QuantityField
+from regenplant.web.house_form import HouseForm
+from regenplant.web.presenters.bed import family_short, vessels_words
 from regenplant.web.presenters.start import start_view
 from regenplant.web.requests import unit_system_of
 from regenplant.web.rights import right
@@ -25,6 +28,7 @@ from regenplant.web.rights import right
 TAB = {"tab": "waiting"}
 LARGEST_ID = 2**31 - 1
 MOST_TANKS = 500
+LONGEST_THROUGHPUT = 40
 
 
 @dataclass(frozen=True, slots=True)
@@ -40,6 +44,10 @@ class Wanted:
     visit_ids: tuple[int, ...] | None
     unread: tuple[str, ...]
     """What of it could not be read."""
+    anion_vessel_id: int | None = None
+    """Where the anion leg of a mixed bed runs."""
+    throughput_text: str = ""
+    """Water the tanks treated, as typed."""
 
     def query(self) -> str:
         """The same choice as an address."""
@@ -49,6 +57,8 @@ class Wanted:
             ("vessel", self.vessel_id),
             ("recipe", self.recipe_id),
             ("specification", self.specification_id),
+            ("anion_vessel", self.anion_vessel_id),
+            ("throughput", self.throughput_text or None),
         ):
             pairs += [(name, value)] if value is not None else []
         if self.visit_ids is not None:
@@ -69,15 +79,19 @@ def wanted_of(data: QueryDict) -> Wanted:
 
     typed = data.getlist("tanks")[:MOST_TANKS]
     tanks = [pk for text in typed if (pk := whole(text)) is not None]
+    names = ("type", "dedicated", "vessel", "recipe", "specification", "anion_vessel")
+    chosen = {name: whole(data.get(name, "")) for name in names}
     return Wanted(
-        type_id=whole(data.get("type", "")),
+        type_id=chosen["type"],
         segregation_class=data.get("class", "")[:1],
-        dedicated_id=whole(data.get("dedicated", "")),
-        vessel_id=whole(data.get("vessel", "")),
-        recipe_id=whole(data.get("recipe", "")),
-        specification_id=whole(data.get("specification", "")),
+        dedicated_id=chosen["dedicated"],
+        vessel_id=chosen["vessel"],
+        recipe_id=chosen["recipe"],
+        specification_id=chosen["specification"],
+        anion_vessel_id=chosen["anion_vessel"],
         visit_ids=tuple(dict.fromkeys(tanks)) if typed or data.get("chosen") else None,
         unread=tuple(unread),
+        throughput_text=data.get("throughput", "").strip()[:LONGEST_THROUGHPUT],
     )
 
 
@@ -92,24 +106,51 @@ class StartForm(forms.Form):
     )
 
 
+class ThroughputForm(HouseForm):
+    """Water the tanks treated since they were charged; with the feed analysis it says what the resin holds."""
+
+    throughput = QuantityField(
+        "liquid_volume", label="Water these tanks treated, all together", required=False
+    )
+
+    @classmethod
+    def of(cls, wanted: Wanted, system: UnitSystem) -> ThroughputForm:
+        form = cls({"throughput": wanted.throughput_text}, system=system)
+        form.full_clean()
+        return form
+
+    @property
+    def volume_m3(self) -> float | None:
+        """None where nothing is written, or nothing that was understood."""
+        found = self.cleaned_data.get("throughput")
+        return found.value if found is not None and found.value > 0.0 else None
+
+
 @require_http_methods(["GET", "HEAD", "POST"])
 def start(request: HttpRequest, tab: str) -> HttpResponse:
     """The page; a POST either plans again with other choices, or freezes what was shown."""
     wanted = wanted_of(request.POST if request.method == "POST" else request.GET)
     if request.method == "POST" and request.POST.get("act") != "freeze":
         return redirect(f"{reverse('start')}?{wanted.query()}")
-    page = _page_of(wanted)
+    throughput = ThroughputForm.of(wanted, unit_system_of(request))
+    page = _page_of(wanted, throughput)
     if page is None:
         return _nothing_waits(request, wanted)
     if request.method == "POST":
-        return _freeze(request, wanted, page)
-    return _render(request, wanted, page, StartForm(), 200)
+        return _freeze(request, wanted, page, throughput)
+    return _render(request, wanted, page, StartForm(), throughput, 200)
 
 
-def _freeze(request: HttpRequest, wanted: Wanted, page: StartPage) -> HttpResponse:
+def _freeze(
+    request: HttpRequest, wanted: Wanted, page: StartPage, throughput: ThroughputForm
+) -> HttpResponse:
     form = StartForm(request.POST)
     for sentence in _not_offered(wanted, page):
         form.add_error(None, sentence)
+    if throughput.errors:
+        form.add_error(
+            None, "The water that was treated is not understood. Write it with its unit, or leave it empty."
+        )
     if form.is_valid() and page.recipe is not None and page.specification is not None:
         outcome = try_act(
             form,
@@ -120,17 +161,19 @@ def _freeze(request: HttpRequest, wanted: Wanted, page: StartPage) -> HttpRespon
             recipe_version_id=page.recipe.pk,
             specification_version_id=page.specification.pk,
             shown_digest=form.cleaned_data["digest"],
+            anion_vessel_id=page.anion_vessel.pk if page.anion_vessel else None,
+            throughput_m3=page.throughput_m3,
         )
         if outcome is not None:
             batch = outcome.result
             receipt(
-                request, f"Written: {batch.number} is planned in {batch.vessel.code}, its plan is frozen."
+                request, f"Written: {batch.number} is planned in {vessels_words(batch)}, its plan is frozen."
             )
             return redirect("batches-detail", batch.number)
-    again = _page_of(wanted)
+    again = _page_of(wanted, throughput)
     if again is None:
         return _nothing_waits(request, wanted, form)
-    return _render(request, wanted, again, form, refused_status(form) if form.errors else 422)
+    return _render(request, wanted, again, form, throughput, refused_status(form) if form.errors else 422)
 
 
 def _not_offered(wanted: Wanted, page: StartPage) -> list[str]:
@@ -139,6 +182,17 @@ def _not_offered(wanted: Wanted, page: StartPage) -> list[str]:
         (wanted.vessel_id, {fit.vessel.pk for fit in page.fits}, "vessel"),
         (wanted.recipe_id, {version.pk for version in page.recipes}, "recipe"),
         (wanted.specification_id, {version.pk for version in page.specifications}, "specification"),
+        *(
+            [
+                (
+                    wanted.anion_vessel_id,
+                    {one.vessel.pk for one in page.anion_vessels},
+                    "vessel of the anion leg",
+                )
+            ]
+            if page.needs_anion_vessel
+            else []
+        ),
     )
     found = [
         f"The {noun} that was chosen is no choice for this pool, or no longer. Choose one of the list."
@@ -150,7 +204,7 @@ def _not_offered(wanted: Wanted, page: StartPage) -> list[str]:
     return found
 
 
-def _page_of(wanted: Wanted) -> StartPage | None:
+def _page_of(wanted: Wanted, throughput: ThroughputForm) -> StartPage | None:
     if wanted.type_id is None:
         return None
     return start_page(
@@ -162,16 +216,24 @@ def _page_of(wanted: Wanted) -> StartPage | None:
         visit_ids=wanted.visit_ids,
         recipe_version_id=wanted.recipe_id,
         specification_version_id=wanted.specification_id,
+        anion_vessel_id=wanted.anion_vessel_id,
+        throughput_m3=throughput.volume_m3,
     )
 
 
 def _render(
-    request: HttpRequest, wanted: Wanted, page: StartPage, form: StartForm, status: int
+    request: HttpRequest,
+    wanted: Wanted,
+    page: StartPage,
+    form: StartForm,
+    throughput: ThroughputForm,
+    status: int,
 ) -> HttpResponse:
     context = {
         "view": start_view(page, timezone.now(), unit_system_of(request)),
         "pool": page.pool,
         "form": form,
+        "throughput": throughput,
         "right": right(request, "batch.plan"),
         "unread": _not_offered(wanted, page) if request.method != "POST" else [],
     }

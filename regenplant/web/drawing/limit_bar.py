@@ -255,9 +255,9 @@ def _log_ends(limits: Limits, positive: list[float]) -> tuple[float, float]:
         span = limits.high / limits.low
         return limits.low / span, limits.high * span
     if limits.low is not None:
-        return limits.low / 100, limits.low * 1.83
+        return limits.low / 100, max(limits.low * 1.83, min(max(positive) * 1.1, limits.low * 20))
     if limits.high is not None:
-        return limits.high / 1.83, limits.high * 100
+        return min(limits.high / 1.83, max(min(positive) / 1.1, limits.high / 20)), limits.high * 100
     return min(positive) / 3, max(positive) * 3
 
 

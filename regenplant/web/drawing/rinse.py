@@ -276,7 +276,7 @@ class _Plot:
     def _words(self) -> list[Item]:
         if not self.rinse.readings:
             return [
-                Label("ti t2", share(0.5), share(0.6), "no reading is written yet", "middle"),
+                Label("ti t2 halo", share(0.5), share(0.6), "no reading is written yet", "middle"),
                 *self._limit_words(),
             ]
         return self._limit_words()

@@ -4,8 +4,9 @@ from __future__ import annotations
 
 from collections.abc import Iterable
 from dataclasses import dataclass
-from datetime import datetime, timedelta
+from datetime import datetime
 
+from regenplant.batches.legs import Standing, vessel_of
 from regenplant.batches.models import BatchTank, Deviation
 from regenplant.batches.selectors.page import BatchPage
 from regenplant.batches.selectors.progress import StepLine
@@ -14,8 +15,12 @@ from regenplant.core.process.vocabulary import ResinFamily, StepKind
 from regenplant.web.presenters.bed import (
     held_words,
     hours_and_minutes,
+    leg_words,
+    lower_first,
     moment_words,
-    step_of_all,
+    name_in_leg,
+    steps_of_all,
+    vessels_words,
 )
 from regenplant.web.presenters.words import both, clock, counted, day_and_clock, joined, sentence_case
 
@@ -28,11 +33,8 @@ def head_sentence(page: BatchPage, now: datetime, system: str) -> str:
     volume = both(batch.resin_volume_m3, "resin_volume", system)
     recipe = f"Recipe {batch.recipe_version.recipe.code} version {batch.recipe_version.number}"
     family = ResinFamily(batch.resin_type.family).label
-    where = (
-        f"in vessel {batch.vessel.code}"
-        if batch.state != BatchState.RELEASED
-        else f"from vessel {batch.vessel.code}"
-    )
+    noun = "vessels" if batch.anion_vessel_id else "vessel"
+    where = f"{'from' if batch.state == BatchState.RELEASED else 'in'} {noun} {vessels_words(batch)}"
     parts = [
         f"{family}, class {batch.segregation_class}.",
         f"{sentence_case(tanks)}, {volume}, {where}.",
@@ -52,7 +54,7 @@ def ruler_words(page: BatchPage, now: datetime) -> tuple[str, str, str]:
     if page.current is None:
         ended = batch.finished_at or batch.judged_at or batch.rinsed_at
         return left, "", f"{batch.get_state_display()} {moment_words(ended, now)}" if ended else ""
-    middle = f"now {step_of_all(page.current, page.progress)}"
+    middle = f"now {steps_of_all(page.progress)}"
     if batch.started_at is None:
         return left, middle, f"takes {hours_and_minutes(page.progress.planned_s)}"
     return left, middle, f"done {moment_words(page.ready_at, now)}" if page.ready_at else ""
@@ -83,24 +85,34 @@ def _wrongs(page: BatchPage, now: datetime, verdict_reason: str) -> Iterable[Wro
         yield Wrong(
             "failed", "red", "The frozen plan does not fit its digest.", "Stop, and call the supervisor."
         )
+    if state is not BatchState.HELD:
+        yield from (_left_standing(one, page.progress.has_legs) for one in page.left_standing)
     if state in (BatchState.FAILED, BatchState.ABORTED):
         text = verdict_reason or "A supervisor decides: rework or scrap."
         yield Wrong("failed", "red", f"{sentence_case(batch.get_state_display())}.", text)
     if page.hold is not None:
         yield _hold_note(page, now)
-    if page.current is not None and page.current.is_late and state is not BatchState.HELD:
-        late = hours_and_minutes(page.current.left_s)
-        yield Wrong(
-            "overdue",
-            "amber",
-            f"{page.current.name} is {late} over its time.",
-            "Carry on, or hold and say why.",
-        )
+    for line in page.progress.at_work if state is not BatchState.HELD else ():
+        if line.is_late:
+            late, leg = hours_and_minutes(line.left_s), "," if leg_words(line.leg) else ""
+            yield Wrong(
+                "overdue",
+                "amber",
+                f"{name_in_leg(line.name, line.leg)}{leg} is {late} over its time.",
+                "Carry on, or hold and say why.",
+            )
     for deviation in page.open_deviations:
         yield Wrong(
             "check", "amber", f"{deviation.number}, {deviation.severity}, is open.", deviation.what,
             "batches-deviation-close", deviation.number, "Decide",
         )  # fmt: skip
+
+
+def _left_standing(one: Standing, has_legs: bool) -> Wrong:
+    """A chemical in a bed where nothing runs: it goes on working on the resin, and on the vessel."""
+    where = f"the {one.leg.label} in {one.vessel.code}" if has_legs else f"the bed in {one.vessel.code}"
+    then = f"Start {lower_first(one.next_step)} now." if one.next_step else "Call the supervisor."
+    return Wrong("blocker", "red", f"{one.chemical.label} stands in {where} and nothing runs.", then)
 
 
 def _hold_note(page: BatchPage, now: datetime) -> Wrong:
@@ -109,81 +121,6 @@ def _hold_note(page: BatchPage, now: datetime) -> Wrong:
     stands = f" {page.chemical_in_bed} stands in the bed." if page.chemical_in_bed else ""
     since = f"since {moment_words(hold.held_at, now)} by {hold.held_by.full_name}"
     return Wrong("held", "amber", f"{held_words(page.progress)}, {since}.", f"{hold.reason}{stands}")
-
-
-# --- the step card --------------------------------------------------------------------------------------------------
-@dataclass(frozen=True, slots=True)
-class Card:
-    """The step under way, or what waits for a person where no step does."""
-
-    name: str
-    number: int | None
-    state: str
-    word: str
-    do: str
-    ends_when: str
-    left: str = ""
-    left_unit: str = ""
-    left_alt: str = ""
-
-
-def card_of(page: BatchPage, now: datetime) -> Card:
-    """What goes on now."""
-    if page.current is None or page.current_planned is None:
-        return _people_card(page, now)
-    line, planned = page.current, page.current_planned
-    ends = f"Ends when: {planned.ends_when}" + (
-        f" Drains to: {planned.drain_to}." if planned.drain_to else ""
-    )
-    if page.hold is not None:
-        held = hours_and_minutes((now - page.hold.held_at).total_seconds())
-        word = f"{held_words(page.progress)}, {'step runs' if line.state == StepState.RUNNING else 'this is next'}"
-        return Card(line.name, line.number, "held", word, planned.instruction, ends, held, "held")
-    if line.state == StepState.RUNNING:
-        return _running_card(line, planned.instruction, ends, now)
-    word = "Ready to start" if page.batch.started_at is None else "Next"
-    left = hours_and_minutes(line.planned_s)
-    return Card(line.name, line.number, "waiting", word, planned.instruction, ends, left, "planned")
-
-
-def _running_card(line: StepLine, instruction: str, ends: str, now: datetime) -> Card:
-    since = f"Running since {moment_words(line.started_at, now)}" if line.started_at else "Running"
-    state = "overdue" if line.is_late else "running"
-    left, unit = hours_and_minutes(line.left_s), "over" if line.left_s < 0 else "left"
-    to = "" if line.left_s < 0 else f"to {clock(now + timedelta(seconds=line.left_s))} by plan"
-    return Card(line.name, line.number, state, since, instruction, ends, left, unit, to)
-
-
-_PEOPLE = {
-    BatchState.AWAITING_QC: ("QC", "Measure the sample and judge the batch.", "waits"),
-    BatchState.PASSED: (
-        "Fill the tanks",
-        "Look at each empty shell, fill it, write down its volume.",
-        "waits",
-    ),
-    BatchState.FAILED: ("Failed", "A supervisor decides: rework in the same vessel, or scrap.", "waits"),
-    BatchState.ABORTED: (
-        "Aborted",
-        "What was never started gave its tanks back. Else a supervisor decides.",
-        "",
-    ),
-    BatchState.FILLED: ("Release", "A person who took no part looks at the record and signs.", "waits"),
-    BatchState.RELEASED: ("Released", "The tanks may be shipped.", ""),
-    BatchState.SCRAPPED: ("Scrapped", "The resin was thrown away; its tanks wait empty.", ""),
-}
-
-
-def _people_card(page: BatchPage, now: datetime) -> Card:
-    """No step is open: who must do what now."""
-    batch, state = page.batch, BatchState(page.batch.state)
-    name, do, unit = _PEOPLE.get(state, (sentence_case(batch.get_state_display()), "", ""))
-    since = batch.finished_at or batch.judged_at or batch.rinsed_at
-    waited = hours_and_minutes((now - since).total_seconds()) if unit and since else ""
-    word = f"{sentence_case(batch.get_state_display())}" + (
-        f" since {moment_words(since, now)}" if since else ""
-    )
-    card_state = "held" if page.hold is not None else state.value
-    return Card(name, None, card_state, word, do, "", waited, "waited" if waited else "")
 
 
 # --- steps ----------------------------------------------------------------------------------------------------------
@@ -201,29 +138,43 @@ class StepRow:
 
 
 def step_rows(page: BatchPage) -> tuple[StepRow, ...]:
-    """The steps: plan in ink, what hands did in pencil."""
-    here = page.current.number if page.current else None
-    return tuple(_step_row(line, line.number == here) for line in page.progress.steps)
+    """The steps: plan in ink, what hands did in pencil. Steps of a leg name it and its vessel."""
+    here = {work.line.number for work in page.works}
+    return tuple(_step_row(page, line, line.number in here) for line in page.progress.steps)
 
 
-def _step_row(line: StepLine, is_here: bool) -> StepRow:
+def _step_row(page: BatchPage, line: StepLine, is_here: bool) -> StepRow:
+    leg = _leg_note(page, line)
     if line.state == StepState.SKIPPED:
         return StepRow(
-            line.name, "skipped", f"skipped: {line.skip_reason}", hours_and_minutes(line.planned_s), True
+            line.name,
+            "skipped",
+            f"{leg}skipped: {line.skip_reason}",
+            hours_and_minutes(line.planned_s),
+            True,
         )
     if line.state == StepState.DONE and line.started_at and line.finished_at:
-        note = f"{clock(line.started_at)} to {clock(line.finished_at)} · {line.by}"
+        note = f"{leg}{clock(line.started_at)} to {clock(line.finished_at)} · {line.by}"
         return StepRow(line.name, "done", note, hours_and_minutes(line.elapsed_s), True)
     if line.state == StepState.RUNNING:
         word = "over" if line.left_s < 0 else "left"
-        note = f"plan {hours_and_minutes(line.planned_s)}"
+        note = f"{leg}plan {hours_and_minutes(line.planned_s)}"
         return StepRow(
             line.name, "running", note, f"{hours_and_minutes(line.left_s)} {word}", is_here=is_here
         )
     note = "safe hold point after it" if line.is_safe_hold_after else "no hold after it"
     if line.kind == StepKind.SAMPLE:
         note = "then QC, by another person"
-    return StepRow(line.name, "waiting", note, hours_and_minutes(line.planned_s), is_here=is_here)
+    return StepRow(line.name, "waiting", leg + note, hours_and_minutes(line.planned_s), is_here=is_here)
+
+
+def _leg_note(page: BatchPage, line: StepLine) -> str:
+    """ "cation leg, M1 · ", "M1 · " where the name says the leg, "" for a step of the whole bed."""
+    leg = leg_words(line.leg)
+    if not leg:
+        return ""
+    code = vessel_of(page.batch, line.leg).code
+    return f"{code} · " if line.name.endswith(leg) else f"{leg}, {code} · "
 
 
 # --- tanks and deviations -------------------------------------------------------------------------------------------
@@ -304,12 +255,13 @@ def act_facts(page: BatchPage, now: datetime, system: str) -> list[tuple[str, st
     facts = [
         (
             "Batch",
-            f"{batch.number}, {both(batch.resin_volume_m3, 'resin_volume', system)} in {batch.vessel.code}",
+            f"{batch.number}, {both(batch.resin_volume_m3, 'resin_volume', system)} in {vessels_words(batch)}",
         ),
         ("State", sentence_case(batch.get_state_display())),
     ]
-    if page.current is not None:
-        facts.append(("Step", f"{page.current.number} · {page.current.name}, {page.current.state}"))
+    for work in page.works:
+        name = name_in_leg(work.line.name, work.leg)
+        facts.append(("Step", f"{work.line.number} · {name}, {work.line.state}"))
     if page.chemical_in_bed:
         facts.append(("In the bed", f"{page.chemical_in_bed} stands in the bed."))
     if page.hold is not None:

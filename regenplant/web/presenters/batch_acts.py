@@ -5,8 +5,9 @@ from __future__ import annotations
 from dataclasses import dataclass
 from datetime import datetime, timedelta
 
-from regenplant.batches.selectors.page import BatchPage
+from regenplant.batches.selectors.page import BatchPage, Work
 from regenplant.core.process.lifecycle import Offer, StepState
+from regenplant.core.process.vocabulary import Leg, ResinFamily
 from regenplant.web.presenters.bed import lower_first
 from regenplant.web.presenters.words import clock
 
@@ -16,9 +17,9 @@ def why_not(offer: Offer | None) -> str:
     return " ".join(blocker.sentence for blocker in offer.blockers) if offer is not None else ""
 
 
-def start_why(page: BatchPage) -> str:
-    """Why the batch, or its next step, cannot start now. A batch that is ready starts together with its first step."""
-    whole, step = page.offer("start"), page.step_offer("start")
+def start_why(page: BatchPage, work: Work | None) -> str:
+    """Why the batch, or this step, cannot start now. A batch that is ready starts together with its first step."""
+    whole, step = page.offer("start"), work.offer("start") if work else None
     if whole is None:
         return why_not(step)
     found = list(whole.blockers)
@@ -40,11 +41,13 @@ class OtherAct:
 
 
 def other_acts(page: BatchPage) -> tuple[OtherAct, ...]:
-    """What is seldom done, in table order."""
+    """What is seldom done, in table order; skipping is offered for each step that can be worked on."""
     found = []
-    skip = page.step_offer("skip")
-    if skip is not None and page.current is not None and page.batch.started_at is not None:
-        found.append(OtherAct("Skip this step", "batches-step-skip", page.current.number, why_not(skip)))
+    for work in page.works if page.batch.started_at is not None else ():
+        skip = work.offer("skip")
+        if skip is not None:
+            name = "this step" if len(page.works) == 1 else f"step {work.line.number}"
+            found.append(OtherAct(f"Skip {name}", "batches-step-skip", work.line.number, why_not(skip)))
     for action, label in (("interrupt", "It stopped by itself"), ("abort", "Abort this batch")):
         offer = page.offer(action)
         if offer is not None:
@@ -54,22 +57,33 @@ def other_acts(page: BatchPage) -> tuple[OtherAct, ...]:
 
 def ending_acts(page: BatchPage) -> tuple[OtherAct, ...]:
     """What a failed or aborted batch waits for."""
-    acts = (("rework", "Rework it"), ("scrap", "Scrap the resin"))
+    body = "carbon" if ResinFamily(page.batch.resin_type.family).is_exchanged else "resin"
+    acts = (("rework", "Rework it"), ("scrap", f"Scrap the {body}"))
     offers = [(page.offer(action), action, label) for action, label in acts]
     return tuple(
         OtherAct(label, f"batches-{action}", None, why_not(offer)) for offer, action, label in offers if offer
     )
 
 
-def then_words(page: BatchPage, now: datetime) -> str:
-    """ "At 14:23: displacement rinse", "Then: settle", "" after the last step."""
-    following, current = page.following_planned, page.current
-    if following is None or current is None:
+def then_words(page: BatchPage, work: Work, now: datetime) -> str:
+    """ "At 14:23: displacement rinse", "Then: settle", "When both legs are done: join the legs", "" after the last step."""
+    following, line = work.following_planned, work.line
+    if following is None:
         return ""
     name = lower_first(following.name)
-    if current.state != StepState.RUNNING or current.left_s < 0 or page.hold is not None:
+    if following.leg is Leg.WHOLE and _other_leg_is_open(page, work.leg):
+        return f"When both legs are done: {name}"
+    if line.state != StepState.RUNNING or line.left_s < 0 or page.hold is not None:
         return f"Then: {name}"
-    return f"At {clock(now + timedelta(seconds=current.left_s))}: {name}"
+    return f"At {clock(now + timedelta(seconds=line.left_s))}: {name}"
+
+
+def _other_leg_is_open(page: BatchPage, leg: Leg) -> bool:
+    """Whether a step of the other leg is still to be done, so that the end of this leg says nothing about the next step."""
+    if leg is Leg.WHOLE:
+        return False
+    others = [line for line in page.progress.steps if line.leg not in (Leg.WHOLE, leg)]
+    return any(line.state in (StepState.WAITING, StepState.RUNNING) for line in others)
 
 
 def only_end_open(offer: Offer | None) -> bool:

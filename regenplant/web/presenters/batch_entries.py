@@ -8,44 +8,45 @@ from datetime import datetime
 
 from regenplant import units
 from regenplant.batches.models import StepEntry
-from regenplant.batches.selectors.page import BatchPage, EntryLine
+from regenplant.batches.selectors.page import BatchPage, EntryLine, Work
 from regenplant.core.errors import OutOfRange, UnitNotUnderstood
 from regenplant.core.process.lifecycle import StepState
 from regenplant.core.process.plan import EntrySpec
 from regenplant.web.drawing.limit_bar import LimitBar, limit_bar, limit_text
-from regenplant.web.presenters.bed import lower_first
+from regenplant.web.presenters.bed import leg_words, lower_first
 from regenplant.web.presenters.words import clock
 
 LATE_ENTRY_S = 900.0
 """Written down more than a quarter of an hour after it happened: the record says so."""
 REACHED_KEYS = ("volume_fed", "stock_drawn", "volume", "contact_time", "duration")
 """Entries that grow to their limit during a step: below it is "not yet", not wrong."""
-NOT_NUMBERS = ("confirm", "choice")
+NOT_NUMBERS = ("confirm", "choice", "text")
 
 
 # --- entries --------------------------------------------------------------------------------------------------------
-def open_lines(page: BatchPage) -> tuple[EntryLine, ...]:
+def open_lines(page: BatchPage, work: Work | None) -> tuple[EntryLine, ...]:
     """What can be written now: before a step starts only what must stand before it."""
-    if page.current is None or page.hold is not None:
+    if work is None or page.hold is not None:
         return ()
-    if page.current.state == StepState.RUNNING:
-        return page.entries
-    return tuple(line for line in page.entries if line.spec.is_before)
+    if work.line.state == StepState.RUNNING:
+        return work.entries
+    return tuple(line for line in work.entries if line.spec.is_before)
 
 
-def missing_ticks(page: BatchPage) -> tuple[EntrySpec, ...]:
+def missing_ticks(page: BatchPage, work: Work | None) -> tuple[EntrySpec, ...]:
     """Confirmations that stand open now."""
-    return tuple(line.spec for line in open_lines(page) if line.spec.kind == "confirm" and line.entry is None)
+    found = open_lines(page, work)
+    return tuple(line.spec for line in found if line.spec.kind == "confirm" and line.entry is None)
 
 
-def fields(page: BatchPage) -> tuple[EntryLine, ...]:
+def fields(page: BatchPage, work: Work | None) -> tuple[EntryLine, ...]:
     """Everything but ticks that can be written now."""
-    return tuple(line for line in open_lines(page) if line.spec.kind != "confirm")
+    return tuple(line for line in open_lines(page, work) if line.spec.kind != "confirm")
 
 
-def chosen_field(page: BatchPage, wanted: str) -> EntryLine | None:
+def chosen_field(page: BatchPage, work: Work | None, wanted: str) -> EntryLine | None:
     """The one entry the field stands for: the one asked for, else the first that is missing; None when nothing is."""
-    found = fields(page)
+    found = fields(page, work)
     asked = next((line for line in found if line.spec.key == wanted), None)
     return asked or next((line for line in found if line.is_missing), None)
 
@@ -61,17 +62,19 @@ class Written:
     is_chosen: bool
 
 
-def numbers(page: BatchPage, chosen: EntryLine | None, system: str) -> tuple[Written, ...]:
+def numbers(page: BatchPage, work: Work | None, chosen: EntryLine | None, system: str) -> tuple[Written, ...]:
     """Every number of the step as a bar with its limits, those written down before as thin lines."""
+    if work is None:
+        return ()
     shown = (
-        fields(page)
+        fields(page, work)
         if page.hold is None
-        else tuple(e for e in page.entries if e.spec.kind not in NOT_NUMBERS)
+        else tuple(e for e in work.entries if e.spec.kind not in NOT_NUMBERS)
     )
-    return tuple(_number(page, line, chosen, system) for line in shown)
+    return tuple(_number(page, work, line, chosen, system) for line in shown)
 
 
-def _number(page: BatchPage, line: EntryLine, chosen: EntryLine | None, system: str) -> Written:
+def _number(page: BatchPage, work: Work, line: EntryLine, chosen: EntryLine | None, system: str) -> Written:
     spec, entry = line.spec, line.entry
     is_chosen = chosen is not None and chosen.spec.key == spec.key
     at = f", {clock(entry.occurred_at)}" if entry else ""
@@ -84,21 +87,21 @@ def _number(page: BatchPage, line: EntryLine, chosen: EntryLine | None, system: 
         low=spec.low,
         high=spec.high,
         target=spec.target,
-        earlier=_earlier(page, spec, entry),
+        earlier=_earlier(page, work, spec, entry),
         expects="reach" if spec.key in REACHED_KEYS and spec.low is not None else "keep",
         system=system,
     )
     return Written(spec.key, spec.name, bar, "", is_chosen)
 
 
-def _earlier(page: BatchPage, spec: EntrySpec, entry: StepEntry | None) -> list[float]:
+def _earlier(page: BatchPage, work: Work, spec: EntrySpec, entry: StepEntry | None) -> list[float]:
     """Values of the same entry that were written before the standing one and not corrected."""
-    if page.current is None or entry is None:
+    if entry is None:
         return []
     return [
         row.value
         for row in page.written
-        if row.step_id == page.current.id
+        if row.step_id == work.line.id
         and row.key == spec.key
         and row.pk != entry.pk
         and row.value is not None
@@ -128,13 +131,25 @@ def likely_slip(text: str, spec: EntrySpec, system: str) -> str:
     seen = units.understand(text, spec.kind, system=own)
     bare = seen.value_as_typed.replace(",", ".")
     tries = [(f"{bare} {units.unit_text(spec.kind, other)}", other)]
-    for factor in (0.1, 10.0):
+    for factor in (0.1, 10.0) if _may_be_a_decimal_point(seen.value, spec) else ():
         tries.append((f"{float(bare) * factor:.6g} {seen.unit_as_typed}", own))
     for candidate, reading in tries:
         value = _value_of(candidate, spec.kind, reading)
         if value is not None and _inside(value, spec):
             return candidate.strip()
     return ""
+
+
+_NEAR = 1.5
+"""A number within this factor of its limit is a reading that is not met, not a lost decimal point: our own choice."""
+
+
+def _may_be_a_decimal_point(value: float, spec: EntrySpec) -> bool:
+    """Whether ten times more or less may be meant. Never for pH, nor where any small (or large) number would pass, nor near
+    a limit: nobody is to be led to write a value that passes."""
+    if spec.kind == "ph" or spec.low is None or spec.high is None:
+        return False
+    return spec.kind == "temperature" or not spec.low / _NEAR <= value <= spec.high * _NEAR
 
 
 def _value_of(text: str, kind: str, system: units.UnitSystem) -> float | None:
@@ -156,6 +171,8 @@ class EntryRow:
     id: int
     at: datetime
     step: str
+    leg: str
+    """ "cation leg"; "" for a step of the whole bed."""
     name: str
     typed: str
     other: str
@@ -167,6 +184,8 @@ class EntryRow:
     notes: tuple[str, ...]
     is_outside: bool
     may_be_corrected: bool
+    is_words: bool
+    """Words, which may run over several lines; a number never does."""
 
 
 def entry_rows(page: BatchPage, system: str) -> tuple[EntryRow, ...]:
@@ -197,6 +216,7 @@ def _entry_row(row: StepEntry, replaced: Sequence[StepEntry], system: str) -> En
         id=row.pk,
         at=row.occurred_at,
         step=str(row.step.number),
+        leg=leg_words(row.step.leg),
         name=row.name,
         typed=typed_words(row),
         other=units.twin(row.value, row.kind, "us" if system == "us" else "metric")
@@ -210,6 +230,7 @@ def _entry_row(row: StepEntry, replaced: Sequence[StepEntry], system: str) -> En
         notes=tuple(notes),
         is_outside=row.is_within is False,
         may_be_corrected=row.kind != "confirm",
+        is_words=row.kind in NOT_NUMBERS,
     )
 
 

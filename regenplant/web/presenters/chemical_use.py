@@ -24,7 +24,12 @@ SHORT = {
     Chemical.HYDROCHLORIC_ACID: "acid",
     Chemical.SULFURIC_ACID: "sulfuric acid",
     Chemical.SODIUM_HYDROXIDE: "caustic",
+    Chemical.SODIUM_CARBONATE: "soda ash",
+    Chemical.AMMONIA: "ammonia",
     Chemical.SODIUM_CHLORIDE: "salt",
+    Chemical.SODIUM_DITHIONITE: "dithionite",
+    Chemical.SODIUM_HYPOCHLORITE: "hypochlorite",
+    Chemical.PERACETIC_ACID: "peracetic acid",
 }
 """What people on the floor call a chemical."""
 

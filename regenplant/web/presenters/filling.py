@@ -5,9 +5,10 @@ from __future__ import annotations
 from dataclasses import dataclass
 
 from regenplant import units
-from regenplant.batches.models import BatchTank
+from regenplant.batches.models import Batch, BatchTank
 from regenplant.batches.selectors.page import BatchPage
 from regenplant.core.process.lifecycle import BatchState, VisitState
+from regenplant.core.process.vocabulary import ResinFamily
 from regenplant.web.drawing.limit_bar import LimitBar, limit_bar
 from regenplant.web.presenters.batch_acts import why_not
 from regenplant.web.presenters.words import both, counted, sentence_case
@@ -45,6 +46,8 @@ class OpenTank:
 @dataclass(frozen=True, slots=True)
 class FillingView:
     sentence: str
+    basis: str
+    """How a volume is counted."""
     rows: tuple[FillRow, ...]
     note: str
     tank: OpenTank | None
@@ -64,6 +67,7 @@ def filling_view(page: BatchPage, serial: str, system: str) -> FillingView:
     offer = page.offer("fill")
     filled_m3 = sum(link.visit.refilled_volume_m3 or 0.0 for link in links if link.is_filled)
     return FillingView(
+        basis=basis_of(page.batch),
         sentence=_sentence(page, links, len(open_links), system),
         rows=tuple(_row(link, here, system) for link in links),
         note=f"{len(links) - len(open_links)} of {len(links)} done",
@@ -97,7 +101,13 @@ def _sentence(page: BatchPage, links: list[BatchTank], still_open: int, system: 
     if not still_open:
         return f"All {len(links)} tanks are filled or set aside. Finish, and the batch waits for its release."
     left = sentence_case(counted(still_open, "tank"))
-    return f"{left} still to fill from {batch.vessel.code}. Each shell is looked at first; volumes are counted in the regenerated form."
+    return f"{left} still to fill from {batch.vessel.code}. Each shell is looked at first; volumes are counted {basis_of(batch)}."
+
+
+def basis_of(batch: Batch) -> str:
+    """ "settled, regenerated form"; carbon has no form."""
+    is_carbon = ResinFamily(batch.resin_type.family).is_exchanged
+    return "settled" if is_carbon else "settled, in the regenerated form"
 
 
 def _row(link: BatchTank, here: BatchTank | None, system: str) -> FillRow:

@@ -10,6 +10,7 @@ from django.urls import reverse
 
 from regenplant import units
 from regenplant.batches.selectors.floor import BedAtWork, FloorBoard, KeyFigure, Trouble
+from regenplant.batches.selectors.progress import StepLine
 from regenplant.batches.selectors.start import PoolFit, VesselFit
 from regenplant.core.process.lifecycle import BatchState
 from regenplant.core.process.wording import listed
@@ -19,12 +20,14 @@ from regenplant.web.presenters.bed import (
     family_short,
     held_words,
     hours_and_minutes,
+    leg_words,
     lower_first,
     moment_words,
     ruler_of,
     spelled,
-    step_of_all,
+    steps_of_all,
     then_what,
+    vessels_words,
 )
 from regenplant.web.presenters.words import counted, sentence_case
 
@@ -151,7 +154,7 @@ def _first_done(board: FloorBoard) -> str:
         return ""
     first = min(running, key=lambda bed: bed.done_at or board.at)
     assert first.done_at is not None
-    return f"By plan {first.batch.vessel.code} is done first, at {moment_words(first.done_at, board.at)}."
+    return f"By plan {vessels_words(first.batch)} {'are' if first.batch.anion_vessel_id else 'is'} done first, at {moment_words(first.done_at, board.at)}."
 
 
 def _next_start(board: FloorBoard) -> str:
@@ -181,7 +184,8 @@ def _bed(bed: BedAtWork, now: datetime, system: str) -> BedRow:
     batch, state = bed.batch, BatchState(bed.batch.state)
     left, left_word = _left(bed, now)
     ruler_left, ruler_right = _ruler_words(bed, now)
-    is_late = bed.current is not None and bed.current.is_late
+    is_late = any(line.is_late for line in bed.at_work)
+    is_left = state is not BatchState.HELD and bool(bed.left_standing)
     page = "rinse" if state is BatchState.RINSING else "batches-detail"
     return BedRow(
         vessel=batch.vessel.code,
@@ -190,10 +194,11 @@ def _bed(bed: BedAtWork, now: datetime, system: str) -> BedRow:
         lines=(
             batch.number,
             lower_first(family_short(batch.resin_type.family)),
-            f"{units.format_quantity(batch.resin_volume_m3, 'resin_volume', system)} · class {batch.segregation_class}",
+            *([f"anion leg in {batch.anion_vessel.code}"] if batch.anion_vessel else []),
+            f"class {batch.segregation_class}{units.NO_BREAK_SPACE}· {units.format_quantity(batch.resin_volume_m3, 'resin_volume', system)}",
             units.other_system(batch.resin_volume_m3, "resin_volume", system),
         ),
-        tone="held" if state is BatchState.HELD else "late" if is_late else "",
+        tone="held" if state is BatchState.HELD else "late" if is_late or is_left else "",
         mark="overdue" if is_late and state is not BatchState.HELD else _mark(bed),
         word=_word(bed),
         left=left,
@@ -206,7 +211,7 @@ def _bed(bed: BedAtWork, now: datetime, system: str) -> BedRow:
 
 
 def _mark(bed: BedAtWork) -> str:
-    if bed.batch.state == BatchState.RUNNING and bed.current is not None and bed.current.started_at is None:
+    if bed.batch.state == BatchState.RUNNING and bed.current is not None and not _running(bed):
         return "ready"
     return str(bed.batch.state)
 
@@ -217,13 +222,21 @@ def _word(bed: BedAtWork) -> str:
     if state is BatchState.HELD:
         return held_words(bed.progress)
     if state in AT_WORK and bed.current is not None:
-        return bed.current.name if bed.current.started_at else f"Next: {bed.current.name}"
+        lines = _running(bed) or list(bed.at_work)
+        names = listed(
+            [line.name if index == 0 else lower_first(line.name) for index, line in enumerate(lines)]
+        )
+        return names if _running(bed) else f"Next: {names}"
     return {
         BatchState.READY: "Ready to load",
         BatchState.PASSED: "Passed, fill the tanks",
         BatchState.FAILED: "Failed",
         BatchState.ABORTED: "Aborted",
     }.get(state, "")
+
+
+def _running(bed: BedAtWork) -> list[StepLine]:
+    return [line for line in bed.at_work if line.started_at is not None]
 
 
 def _left(bed: BedAtWork, now: datetime) -> tuple[str, str]:
@@ -233,17 +246,24 @@ def _left(bed: BedAtWork, now: datetime) -> tuple[str, str]:
         return (hours_and_minutes((now - hold.held_at).total_seconds()), "held") if hold else ("", "")
     if bed.waited_s is not None:
         return hours_and_minutes(bed.waited_s), "waited"
-    if bed.left_s is None:
+    running = _running(bed)
+    if not running:
         return (hours_and_minutes(bed.current.planned_s), "planned") if bed.current else ("", "")
-    if bed.left_s < 0:
-        return hours_and_minutes(bed.left_s), "over"
-    return hours_and_minutes(bed.left_s), "to go" if bed.batch.state == BatchState.RINSING else "left"
+    first = min(running, key=lambda line: line.left_s)
+    leg = f", {leg_words(first.leg)}" if leg_words(first.leg) else ""
+    if first.left_s < 0:
+        return hours_and_minutes(first.left_s), f"over{leg}"
+    return hours_and_minutes(
+        first.left_s
+    ), f"{'to go' if bed.batch.state == BatchState.RINSING else 'left'}{leg}"
 
 
 def _ruler_words(bed: BedAtWork, now: datetime) -> tuple[str, str]:
     batch = bed.batch
     if bed.current is not None:
-        left = f"{step_of_all(bed.current, bed.progress)}, {then_what(bed.following)}"
+        left = steps_of_all(bed.progress)
+        if len(bed.at_work) < 2:
+            left = f"{left}, {then_what(bed.following)}"
         if batch.started_at is None:
             return left, f"takes {hours_and_minutes(bed.progress.planned_s)}"
         return left, f"done {moment_words(bed.done_at, now)}" if bed.done_at else ""
@@ -321,7 +341,9 @@ def _button(fit: VesselFit | None, board: FloorBoard, system: str) -> str:
         return f"Needs {missing} more"
     if fit.vessel.is_locked_out:
         return f"{fit.vessel.code} is locked out"
-    holder = next((bed for bed in board.beds if bed.batch.vessel_id == fit.vessel.pk), None)
+    holder = next(
+        (bed for bed in board.beds if fit.vessel.pk in (bed.batch.vessel_id, bed.batch.anion_vessel_id)), None
+    )
     if holder is not None and holder.done_at is not None:
         return f"When {fit.vessel.code} is free, after {moment_words(holder.done_at, board.at)}"
     return f"When {fit.vessel.code} is free"
@@ -347,5 +369,5 @@ def _leaving(bed: BedAtWork, now: datetime, system: str) -> LeavingRow:
     return LeavingRow(
         number=batch.number,
         title=f"{family_short(batch.resin_type.family)} · class {batch.segregation_class}",
-        text=f"{counted(bed.tank_count, 'tank')}, {volume}, from {batch.vessel.code}, {judged}.{deviations}",
+        text=f"{counted(bed.tank_count, 'tank')}, {volume}, from {vessels_words(batch)}, {judged}.{deviations}",
     )

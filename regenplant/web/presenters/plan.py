@@ -6,6 +6,7 @@ from __future__ import annotations
 from collections.abc import Iterable
 from dataclasses import dataclass
 from datetime import datetime
+from typing import Any
 
 from regenplant import units
 from regenplant.core.engineering.estimate import Estimate
@@ -15,6 +16,7 @@ from regenplant.core.process.vocabulary import Chemical, WaterKind
 from regenplant.web.drawing.limit_bar import LimitBar, limit_bar
 from regenplant.web.presenters.bed import hours_and_minutes, moment_words
 from regenplant.web.presenters.words import sentence_case
+from regenplant.working import figure_json
 
 STEP_FIGURES = (
     "duration_s",
@@ -41,7 +43,7 @@ STEP_FIGURES = (
     "expanded_height_m",
     "pressure_drop_pascal",
 )
-"""Figures of a step that are shown, in this order."""
+"""Figures of a step in the order a person needs them; others follow as the plan has them."""
 
 MAIN_FIGURES = ("stock_m3", "volume_m3", "bed_depth_m", "duration_s")
 """Which figure's working stands beside a step, the first that it has."""
@@ -92,6 +94,8 @@ class PlanView:
     waters: tuple[Figure, ...]
     waste_bar: LimitBar | None
     waste: tuple[Figure, ...]
+    totals: tuple[Figure, ...]
+    """Every total of the plan, for whoever recomputes it."""
     steps: tuple[StepView, ...]
     takes: str
     blockers: tuple[Check, ...]
@@ -115,6 +119,7 @@ def plan_view(plan: BatchPlan, now: datetime, system: str) -> PlanView:
         ),
         waste_bar=_waste_bar(plan, system),
         waste=tuple(_named(plan, _WASTE)),
+        totals=tuple(Figure(sentence_case(total.name), total) for total in plan.totals.values()),
         steps=tuple(step_view(step) for step in plan.steps),
         takes=hours_and_minutes(plan.totals["duration_s"].value),
         blockers=plan.blockers,
@@ -199,12 +204,45 @@ def step_view(step: PlannedStep) -> StepView:
         drain_to=step.drain_to,
         figures=tuple(
             Figure(sentence_case(step.figures[key].name), step.figures[key])
-            for key in STEP_FIGURES
-            if key in step.figures
+            for key in sorted(step.figures, key=_figure_place)
         ),
         gear=", ".join(protective_equipment(step.cautions)),
         is_safe_hold_after=step.is_safe_hold_after,
     )
+
+
+def _figure_place(key: str) -> int:
+    return STEP_FIGURES.index(key) if key in STEP_FIGURES else len(STEP_FIGURES)
+
+
+def plan_json(plan: BatchPlan, system: str) -> dict[str, Any]:
+    """Every figure and total of a plan with its working, for a program or for recomputing it by hand."""
+    return {
+        "core_version": plan.core_version,
+        "totals": {key: figure_json(total, system) for key, total in plan.totals.items()},
+        "steps": [
+            {
+                "number": step.number,
+                "name": step.name,
+                "kind": step.kind.value,
+                "leg": step.leg.value,
+                "instruction": step.instruction,
+                "figures": {key: figure_json(figure, system) for key, figure in step.figures.items()},
+            }
+            for step in plan.steps
+        ],
+        "checks": [
+            {
+                "code": check.code,
+                "is_met": check.is_met,
+                "severity": check.severity.value,
+                "step": check.step_number,
+                "sentence": check.sentence,
+            }
+            for check in plan.checks
+        ],
+        "notes": list(plan.notes),
+    }
 
 
 def main_figure(step: PlannedStep) -> Estimate | None:

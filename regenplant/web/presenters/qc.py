@@ -86,10 +86,20 @@ def signed_facts(page: QcPage, rows: Sequence[LimitRow], digest: str) -> list[tu
         facts.append(("Readings by", joined(readers)))
     if measurers:
         facts.append(("Measured by", joined(measurers)))
+    facts += _separation_facts(page)
     facts.append(("Plan digest", short_digest(page.batch.plan_digest)))
     if digest:
         facts.append(("Digest", short_digest(digest)))
     return facts
+
+
+def _separation_facts(page: QcPage) -> list[tuple[str, str]]:
+    """What was written when a mixed bed was cut: it is signed, so it is shown; nothing for any other batch."""
+    record = page.separation
+    if record is None:
+        return []
+    lines = (*record.heights, *record.volumes, *record.fractions)
+    return [(line.name, line.as_typed or "not written") for line in lines]
 
 
 def _figure(row: LimitRow) -> str:

@@ -118,7 +118,7 @@ def _says(line: QueueLine, system: str) -> str:
     if state is BatchState.RINSING:
         newest = line.newest
         if newest is None:
-            return "No reading yet."
+            return "No reading yet." if line.limit else "Rinses by volume."
         kind = "resistivity" if shows_resistivity(line.limit) else "conductivity"
         value = units.format_quantity(in_kind(newest.conductivity_25_siemens_per_m, kind), kind, system)
         limit = conductivity_limit_text(line.limit, kind, system)

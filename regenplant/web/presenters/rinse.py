@@ -16,6 +16,7 @@ from regenplant.core.process.vocabulary import ResinFamily
 from regenplant.web.drawing.limit_bar import LimitBar, limit_bar
 from regenplant.web.drawing.rinse import RinseDown
 from regenplant.web.drawing.rinse import RinseReading as DrawnReading
+from regenplant.web.presenters.bed import lower_first
 from regenplant.web.presenters.words import (
     both,
     clock,
@@ -56,11 +57,23 @@ def _what_rinses(page: RinsePage, system: str) -> str:
     batch = page.batch
     bed = f"{ResinFamily(batch.resin_type.family).label}, {both(batch.resin_volume_m3, 'resin_volume', system)} in {batch.vessel.code}"
     if page.rinse_started_at is None:
-        return f"{bed}. The fast rinse has not started."
+        name = lower_first(page.step.name) if page.step else "rinse"
+        return f"{bed}. The {name} has not started."
     if page.is_rinsing and page.flow_m3_per_s is not None:
         flow = both(page.flow_m3_per_s, "flow", system)
-        return f"{bed}, rinsing at {flow} since {clock(page.rinse_started_at)}."
+        name = f", {lower_first(page.step.name)}" if page.step and len(page.steps) > 1 else ""
+        return f"{bed}{name}, rinsing at {flow} since {clock(page.rinse_started_at)}."
     return f"{bed}, rinsed from {clock(page.rinse_started_at)}. The batch is {label(BatchState(batch.state))} now."
+
+
+def is_read(page: RinsePage) -> bool:
+    """Whether a conductivity says anything about this rinse: carbon takes no salt, so there it does not."""
+    return page.limit is not None or not ResinFamily(page.batch.resin_type.family).is_exchanged
+
+
+def rinse_words(page: RinsePage) -> str:
+    """The rinses whose readings are judged, for the middle of a sentence: "fast rinse and recirculating rinse"."""
+    return joined(lower_first(step.name) for step in page.steps) or "rinse"
 
 
 def end_sentence(page: RinsePage) -> str:
@@ -219,7 +232,7 @@ def verdict_word(page: RinsePage) -> Word:
             return Word(
                 "rinsing",
                 "Rinsing: end point met",
-                "End the fast rinse on the batch page and take the sample.",
+                f"End the {lower_first(page.step.name) if page.step else 'rinse'} on the batch page and go on to the sample.",
             )
         return Word("rinsing", "Rinsing: no verdict yet", " ".join(page.end_point.reasons))
     if state is BatchState.AWAITING_QC:

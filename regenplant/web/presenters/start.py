@@ -2,13 +2,16 @@
 
 from __future__ import annotations
 
-from collections.abc import Iterable
+from collections.abc import Iterable, Sequence
 from dataclasses import dataclass
 from datetime import datetime
 
 from regenplant import units
-from regenplant.batches.selectors.start import StartPage, TankChoice, VesselFit
-from regenplant.core.process.vocabulary import Chemical
+from regenplant.batches.selectors.start import AnionVessel, StartPage, TankChoice, VesselFit
+from regenplant.core.process.vocabulary import Chemical, Purpose, ResinFamily
+from regenplant.plant.models import Vessel
+from regenplant.recipes.models import RecipeVersion
+from regenplant.recipes.selectors import purpose_of
 from regenplant.web.drawing.limit_bar import LimitBar, limit_bar
 from regenplant.web.presenters.bed import family_short, lower_first, moment_words
 from regenplant.web.presenters.plan import PlanView, plan_view
@@ -50,6 +53,12 @@ class StartView:
     specifications: tuple[Option, ...]
     plan: PlanView | None
     digest: str
+    anion_vessels: tuple[Option, ...]
+    """Where the anion leg of a mixed bed may run, the free ones first; each says why not. Empty where none is needed."""
+    anion_note: str
+    """What the vessel of the anion leg is, or why none is offered; "" where none is needed."""
+    load_note: str
+    """What a throughput is good for, or what is missing for it; "" where it says nothing (carbon)."""
     reasons: tuple[str, ...]
     """Why it cannot start as chosen; empty when it can."""
 
@@ -67,8 +76,8 @@ def start_view(page: StartPage, now: datetime, system: str) -> StartView:
         recipes=tuple(
             Option(
                 version.pk,
-                f"{version.recipe.code} version {version.number}",
-                version.recipe.name,
+                recipe_label(version),
+                _recipe_note(version),
                 page.recipe is not None and version.pk == page.recipe.pk,
             )
             for version in page.recipes
@@ -84,6 +93,9 @@ def start_view(page: StartPage, now: datetime, system: str) -> StartView:
         ),
         plan=plan_view(page.plan, now, system) if page.plan else None,
         digest=page.plan_digest,
+        anion_vessels=tuple(_anion_vessel(one, page, system) for one in page.anion_vessels),
+        anion_note=_anion_note(page),
+        load_note=_load_note(page),
         reasons=tuple(_reasons(page, len(chosen))),
     )
 
@@ -160,15 +172,59 @@ def _why(tank: TankChoice, fit: VesselFit, now: datetime, system: str) -> str:
 
 # --- choices --------------------------------------------------------------------------------------------------------
 def _vessel(fit: VesselFit, chosen: VesselFit, system: str) -> Option:
-    vessel = fit.vessel
+    note = _vessel_note(fit.vessel, fit.reasons_against, system)
+    return Option(fit.vessel.pk, fit.vessel.code, note, fit.vessel.pk == chosen.vessel.pk)
+
+
+def _vessel_note(vessel: Vessel, reasons_against: Sequence[str], system: str) -> str:
+    """Its bed volumes, whether it is free, and what stood in it last."""
     last = Chemical(vessel.last_chemical).label.lower() if vessel.last_chemical else ""
     parts = [f"{_amount(vessel.bed_volume_min_m3, system)} to {_amount(vessel.bed_volume_max_m3, system)}"]
-    parts.append(joined(fit.reasons_against) if fit.reasons_against else "free")
+    parts.append(joined(one.rstrip(".") for one in reasons_against) if reasons_against else "free")
     if last:
         parts.append(f"last {last}, {'flushed' if vessel.is_flushed else 'not flushed'}")
     if vessel.last_segregation_class:
         parts.append(f"last class {vessel.last_segregation_class}")
-    return Option(vessel.pk, vessel.code, ", ".join(parts), vessel.pk == chosen.vessel.pk)
+    return ", ".join(parts)
+
+
+def recipe_label(version: RecipeVersion) -> str:
+    """Code and version; what is no regeneration says so: "CL-ORG-OH1 version 1: cleaning"."""
+    purpose = purpose_of(version)
+    label = f"{version.recipe.code} version {version.number}"
+    return label if purpose is Purpose.REGENERATION else f"{label}: {purpose.value}"
+
+
+def _recipe_note(version: RecipeVersion) -> str:
+    """Its name; what is no regeneration says what it is for."""
+    purpose = purpose_of(version)
+    if purpose is Purpose.REGENERATION:
+        return version.recipe.name
+    return f"{sentence_case(purpose.label)}. {version.recipe.name}"
+
+
+def _anion_vessel(one: AnionVessel, page: StartPage, system: str) -> Option:
+    vessel = one.vessel
+    is_chosen = page.anion_vessel is not None and vessel.pk == page.anion_vessel.pk
+    return Option(vessel.pk, vessel.code, _vessel_note(vessel, one.reasons_against, system), is_chosen)
+
+
+def _anion_note(page: StartPage) -> str:
+    if not page.needs_anion_vessel:
+        return ""
+    if not page.anion_vessels:
+        return "No vessel is made for this anion resin and class. A supervisor adds one under Set-up, or another recipe is chosen."
+    if not any(one.may_start for one in page.anion_vessels):
+        return "None is free now."
+    return "The anion resin is moved there at the interface cut, and comes back when the legs are joined."
+
+
+def _load_note(page: StartPage) -> str:
+    if ResinFamily(page.pool.resin_type.family).is_exchanged:
+        return ""
+    if page.feed is None:
+        return "No feed analysis is on record, so the volume says nothing yet. It is written under Set-up, Plant."
+    return f"With the feed analysis ({page.feed.basis}) it says what the resin holds. Left empty, the operating capacity is taken."
 
 
 def _reasons(page: StartPage, count: int) -> Iterable[str]:
@@ -180,6 +236,14 @@ def _reasons(page: StartPage, count: int) -> Iterable[str]:
         yield f"No recipe is approved for {page.pool.family.label}, grade {page.pool.grade}."
     if page.specification is None:
         yield f"No specification is approved for {page.pool.family.label}, grade {page.pool.grade}."
+    if page.needs_anion_vessel and page.anion_vessel is None:
+        yield "No vessel is chosen for the anion leg."
+    yield from (
+        reason
+        for one in page.anion_vessels
+        if page.anion_vessel is not None and one.vessel.pk == page.anion_vessel.pk
+        for reason in one.reasons_against
+    )
     if page.plan is not None:
         locked = page.fit.vessel.is_locked_out
         yield from (c.sentence for c in page.plan.blockers if not (locked and c.code == "vessel_lock_out"))

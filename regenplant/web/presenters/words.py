@@ -16,7 +16,12 @@ def counted(number: int, noun: str, plural: str = "") -> str:
     """ "no batch", "one batch", "3 batches"."""
     if number == 0:
         return f"no {noun}"
-    return f"one {noun}" if number == 1 else f"{number} {plural or noun + 's'}"
+    return f"one {noun}" if number == 1 else f"{thousands(number)} {plural or noun + 's'}"
+
+
+def thousands(number: int) -> str:
+    """A count as people read it: "992", "1 562" with a thin space."""
+    return f"{number:,}".replace(",", units.THIN_SPACE)
 
 
 def sentence_case(text: str) -> str:

@@ -9,7 +9,14 @@ from django.urls import reverse
 
 from regenplant.batches.selectors.use import UseLine, UseTotal
 from regenplant.web.presenters.chemical_use import total_is_off
-from regenplant.web.tables.columns import CodeColumn, DayColumn, HouseColumn, NumberColumn, QuantityColumn
+from regenplant.web.tables.columns import (
+    NOT_WRITTEN,
+    CodeColumn,
+    DayColumn,
+    HouseColumn,
+    NumberColumn,
+    QuantityColumn,
+)
 from regenplant.web.templatetags.quantities import signed_percent
 
 
@@ -25,6 +32,13 @@ class PercentColumn(HouseColumn):
         return round(100 * value, 3)
 
 
+class TheoryColumn(QuantityColumn):
+    """Mass that the load asks for; an en dash where the chemical elutes nothing (cleaning, sanitizing)."""
+
+    def render(self, value: float) -> str:
+        return NOT_WRITTEN if value == 0.0 else super().render(value)
+
+
 class TotalsTable(tables.Table):
     """What should have gone in, was planned and went in, by family and chemical."""
 
@@ -32,7 +46,7 @@ class TotalsTable(tables.Table):
     family = CodeColumn(accessor="family__abbreviation", verbose_name="Family", order_by="family")
     batches = NumberColumn(verbose_name="Batches", wide_only=True)
     resin = QuantityColumn("resin_volume", accessor="resin_volume_m3", verbose_name="Resin", wide_only=True)
-    theory = QuantityColumn("mass", accessor="theory_kg_100", verbose_name="Theory", wide_only=True)
+    theory = TheoryColumn("mass", accessor="theory_kg_100", verbose_name="Theory", wide_only=True)
     plan = QuantityColumn("mass", accessor="planned_kg_100", verbose_name="Plan", wide_only=True)
     used = QuantityColumn("mass", accessor="used_kg_100", verbose_name="Used")
     variance = PercentColumn(accessor="variance_frac", verbose_name="Used − plan")
@@ -68,7 +82,7 @@ class UseTable(tables.Table):
         linkify=lambda record: _step_url(record),
     )
     resin = QuantityColumn("resin_volume", accessor="resin_volume_m3", verbose_name="Resin", wide_only=True)
-    theory = QuantityColumn("mass", accessor="theory_kg_100", verbose_name="Theory", wide_only=True)
+    theory = TheoryColumn("mass", accessor="theory_kg_100", verbose_name="Theory", wide_only=True)
     plan = QuantityColumn("mass", accessor="planned_kg_100", verbose_name="Plan", wide_only=True)
     used = QuantityColumn("mass", accessor="used_kg_100", verbose_name="Used")
     variance = PercentColumn(accessor="variance_frac", verbose_name="Used − plan")

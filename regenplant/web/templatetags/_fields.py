@@ -99,7 +99,8 @@ def view_of(
     if placeholder:
         attrs["placeholder"] = placeholder
     if is_quantity:
-        attrs |= quantity_attrs(bound.html_name, field_id, kind, understand_url)
+        url = str(getattr(own, "understand_url", "") or understand_url)
+        attrs |= quantity_attrs(bound.html_name, field_id, kind, url)
     choices = _choices(bound) if isinstance(widget, RadioSelect) else ()
     return FieldView(
         id=field_id,
@@ -112,7 +113,7 @@ def view_of(
         is_tick=isinstance(widget, CheckboxInput),
         errors=errors,
         kind=kind if is_quantity else "",
-        understood=_understood(bound.value(), kind, system) if is_quantity else "",
+        understood=_understood(bound, kind, system) if is_quantity else "",
         basis=basis,
     )
 
@@ -193,12 +194,19 @@ def _choices(bound: BoundField) -> tuple[Choice, ...]:
     return tuple(Choice(row.tag(), str(row.choice_label), str(row.id_for_label)) for row in bound.subwidgets)
 
 
-def _understood(value: object, kind: str, system: str) -> str:
-    """What the text in the field means, in both systems; "" while it means nothing (its error says why)."""
+def _understood(bound: BoundField, kind: str, system: str) -> str:
+    """What the text in the field means, in both systems; "" while it means nothing (its error says why).
+
+    A field with ``understood_as`` says it itself, because it reads more than its kind does.
+    """
+    value = bound.value()
     text = "" if value is None else str(value)
     if not text.strip():
         return ""
+    own = getattr(bound.field, "understood_as", None)
     try:
+        if own is not None:
+            return str(own(text))
         found = units.understand(text, kind, system="us" if system == "us" else "metric")
     except DomainError:
         return ""

@@ -34,10 +34,12 @@ from regenplant.web.drawing.rinse import rinse_chart as build_rinse_chart
 from regenplant.web.drawing.scene import Scene
 from regenplant.web.drawing.step_ruler import RulerStep
 from regenplant.web.drawing.step_ruler import step_ruler as build_step_ruler
+from regenplant.web.presenters.bed import lower_first
 from regenplant.web.templatetags._fields import view_of
 from regenplant.web.templatetags._working import source_text, working_of
 
 register = template.Library()
+register.filter("lower_first", lower_first)
 
 PICTOGRAMS = {
     "GHS03": "flame over circle",

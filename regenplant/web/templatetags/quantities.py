@@ -20,7 +20,8 @@ from datetime import date, datetime
 from django import template
 from django.utils import timezone
 
-from regenplant import units
+from regenplant import units, working
+from regenplant.core.engineering.estimate import Estimate
 from regenplant.web.active_units import active
 
 register = template.Library()
@@ -45,6 +46,14 @@ def both_units(value: float | None, kind: str) -> str:
     """Both unit systems, the person's own first."""
     number = _number(value)
     return NOT_WRITTEN if number is None else units.twin(number, kind, active())
+
+
+@register.filter
+def figure_in_units(estimate: Estimate) -> str:
+    """A figure in both unit systems, or in SI where it has no kind."""
+    if estimate.kind:
+        return units.twin(estimate.value, estimate.kind, active())
+    return working.shown(estimate.value, "", estimate.unit, active())
 
 
 @register.filter

@@ -15,6 +15,7 @@ urlpatterns = [
     path("batches/", views.listing, name="batches"),
     path("batches/<str:number>/", views.detail, name="batches-detail"),
     path("batches/<str:number>/plan/", views.plan, name="batches-plan"),
+    path("batches/<str:number>/plan.json", views.plan_figures, name="batches-plan-json"),
     path("batches/<str:number>/history/", views.history, name="batches-history"),
     path("batches/<str:number>/start/", steps.start, name="batches-start"),
     path("batches/<str:number>/steps/<int:step>/start/", steps.start_step, name="batches-step-start"),

@@ -13,7 +13,8 @@ from django.views.decorators.http import require_http_methods
 from regenplant.audit.use_case import Outcome
 from regenplant.batches import services
 from regenplant.batches.models import Batch
-from regenplant.batches.selectors import batch_page
+from regenplant.batches.selectors import anion_vessels_for, batch_page
+from regenplant.core.process.vocabulary import ResinFamily
 from regenplant.recipes.selectors import usable_recipe_versions
 from regenplant.web.act_page import Act, act_page
 from regenplant.web.areas.batches.forms import DeviationForm, ReasonForm, ReworkForm
@@ -21,6 +22,8 @@ from regenplant.web.areas.batches.page import batch_or_404
 from regenplant.web.areas.batches.steps import TEMPLATE, happening
 from regenplant.web.presenters import batch as words
 from regenplant.web.presenters.batch_acts import why_not
+from regenplant.web.presenters.bed import vessels_words
+from regenplant.web.presenters.start import recipe_label
 from regenplant.web.requests import by_of, unit_system_of
 from regenplant.web.rights import Right
 
@@ -120,19 +123,20 @@ def abort(request: HttpRequest, number: str) -> HttpResponse:
 @ACT
 def scrap(request: HttpRequest, number: str) -> HttpResponse:
     batch = batch_or_404(number)
+    body = "carbon" if ResinFamily(batch.resin_type.family).is_exchanged else "resin"
     form = ReasonForm(
-        request.POST or None, label="Why the resin is scrapped", initial={"version": batch.version}
+        request.POST or None, label=f"Why the {body} is scrapped", initial={"version": batch.version}
     )
     act = Act(
-        title=f"Scrap the resin of {batch.number}",
-        sentence="The resin is thrown away and its empty tanks are set aside. Disposal follows local codes.",
+        title=f"Scrap the {body} of {batch.number}",
+        sentence=f"The {body} is thrown away and its empty tanks are set aside. Disposal follows local codes.",
         permission="batch.scrap",
         service=services.scrap_batch,
         arguments=lambda: _with_reason(batch, form),
-        said=lambda outcome: f"Written: the resin of {batch.number} is scrapped.",
+        said=lambda outcome: f"Written: the {body} of {batch.number} is scrapped.",
         then=lambda outcome: _page_of(batch),
         back_url=_page_of(batch),
-        button="Scrap the resin",
+        button=f"Scrap the {body}",
         is_stopping=True,
         template=TEMPLATE,
     )
@@ -143,17 +147,25 @@ def scrap(request: HttpRequest, number: str) -> HttpResponse:
 def rework(request: HttpRequest, number: str) -> HttpResponse:
     batch = batch_or_404(number)
     usable = usable_recipe_versions(batch.resin_type.family, batch.resin_type.grade, timezone.now())
-    recipes = [(str(one.pk), f"{one.recipe.code} version {one.number}, {one.recipe.name}") for one in usable]
-    form = ReworkForm(request.POST or None, recipes=recipes, initial={"version": batch.version})
+    recipes = [(str(one.pk), f"{recipe_label(one)}, {one.recipe.name}") for one in usable]
+    family = ResinFamily(batch.resin_type.family)
+    form = ReworkForm(
+        request.POST or None,
+        recipes=recipes,
+        anion_vessels=_anion_vessels(batch) if family.is_mixed else (),
+        initial={"version": batch.version},
+    )
+    again = "The carbon is worked" if family.is_exchanged else "The same resin is regenerated"
     act = Act(
         title=f"Rework {batch.number}",
-        sentence=f"The same resin is regenerated again in {batch.vessel.code} as a batch of its own. {batch.number} stays as it is.",
+        sentence=f"{again} again in {vessels_words(batch)} as a batch of its own. {batch.number} stays as it is.",
         permission="batch.rework",
         service=services.plan_rework,
         arguments=lambda: {
             "batch_id": batch.pk,
             "recipe_version_id": int(form.cleaned_data["recipe"]),
             "cause": form.text("cause"),
+            "anion_vessel_id": form.anion_vessel_id,
             "version": form.version_seen(batch.version),
         },
         said=lambda outcome: f"Written: {outcome.result.number} reworks {batch.number}; its plan is frozen.",
@@ -163,6 +175,12 @@ def rework(request: HttpRequest, number: str) -> HttpResponse:
         template=TEMPLATE,
     )
     return _show(request, batch, form, act, "rework")
+
+
+def _anion_vessels(batch: Batch) -> list[tuple[str, str]]:
+    """Other vessels for the anion leg of a rework."""
+    found = anion_vessels_for(batch.resin_type, batch.segregation_class, except_for=batch.vessel)
+    return [(str(one.vessel.pk), f"{one.vessel.code}, free") for one in found if one.may_start]
 
 
 @ACT

@@ -17,7 +17,7 @@ from regenplant.core.errors import DomainError, NotAllowed, StaleRecord
 from regenplant.core.process.plan import EntrySpec
 from regenplant.web.acting import attach, receipt, refused_status
 from regenplant.web.areas.batches.forms import CorrectEntryForm
-from regenplant.web.areas.batches.page import batch_or_404, form_for, is_outside, show, step_or_404
+from regenplant.web.areas.batches.page import Returned, batch_or_404, form_for, is_outside, show, step_or_404
 from regenplant.web.presenters import batch_entries as words
 from regenplant.web.presenters.words import counted
 from regenplant.web.requests import by_of, unit_system_of
@@ -43,7 +43,8 @@ def write(request: HttpRequest, number: str, step: int) -> HttpResponse:
             receipt(request, words.written_sentence(outcome.result, system))
             return redirect("batches-detail", batch.number)
     slip = words.likely_slip(form.typed, spec, system) if is_outside(form) else ""
-    return show(request, batch_or_404(number), status=refused_status(form), entry_form=form, slip=slip)
+    returned = Returned(run.number, form, slip)
+    return show(request, batch_or_404(number), status=refused_status(form), returned=returned)
 
 
 @require_POST

@@ -9,6 +9,7 @@ from django import forms
 from django.http import QueryDict
 
 from regenplant.batches.models import Deviation, StepEntry
+from regenplant.batches.services.entries import LONGEST_TEXT
 from regenplant.core.process.plan import EntrySpec
 from regenplant.core.process.vocabulary import ResinFamily
 from regenplant.plant.models import Vessel
@@ -16,6 +17,7 @@ from regenplant.units import UnitSystem
 from regenplant.web.fields import QuantityField
 from regenplant.web.house_form import HouseForm, words_field
 from regenplant.web.moments import MomentField
+from regenplant.web.presenters.batch_entries import NOT_NUMBERS
 from regenplant.web.presenters.bed import lower_first
 
 TEN = "At least 10 characters."
@@ -59,7 +61,7 @@ class EntryForm(HouseForm):
     field_order = ["value", "instrument", "occurred_at"]
 
     key = forms.CharField(widget=forms.HiddenInput, max_length=40)
-    value = words_field(60, label="Value")
+    value = words_field(LONGEST_TEXT, label="Value")
     instrument = forms.ChoiceField(label="Read with", required=False)
     occurred_at = MomentField(label="Happened at", help_text="Empty: now. Such as 14:02.")
 
@@ -103,7 +105,7 @@ class EntryForm(HouseForm):
 class CorrectEntryForm(HouseForm):
     """The right value of an entry that was written down wrongly. Its time stays."""
 
-    value = words_field(60, label="Right value")
+    value = words_field(LONGEST_TEXT, label="Right value")
     reason = words_field(
         300, rows=3, label="What was wrong", help_text=f"{TEN} The old value stays readable."
     )
@@ -128,8 +130,11 @@ def value_field(spec: EntrySpec, system: str, words: forms.Field, label: str = "
 
     The limits are not the field's: outside them is refused by the service, with a way to say that it is true.
     """
-    if spec.kind in ("confirm", "choice"):
+    if spec.kind in NOT_NUMBERS:
         words.label, words.help_text = label or spec.name, spec.help
+        if spec.kind == "text":
+            words.help_text = f"{spec.help} Type, paste or scan it.".strip()
+            words.widget.attrs["autocapitalize"] = "off"
         return words
     return QuantityField(
         spec.kind,
@@ -172,10 +177,28 @@ class ReworkForm(ActForm):
         help_text=f"{TEN} The failed batch stays failed; this becomes a batch of its own.",
     )
     recipe = forms.ChoiceField(label="Recipe")
+    anion_vessel = forms.ChoiceField(label="Vessel of the anion leg", required=False)
 
-    def __init__(self, *args: Any, recipes: Sequence[tuple[str, str]], **kwargs: Any):
+    def __init__(
+        self,
+        *args: Any,
+        recipes: Sequence[tuple[str, str]],
+        anion_vessels: Sequence[tuple[str, str]] = (),
+        **kwargs: Any,
+    ):
         super().__init__(*args, **kwargs)
         cast(forms.ChoiceField, self.fields["recipe"]).choices = [("", "Choose a recipe"), *recipes]
+        if anion_vessels:
+            choices = [("", "as before"), *anion_vessels]
+            cast(forms.ChoiceField, self.fields["anion_vessel"]).choices = choices
+        else:
+            del self.fields["anion_vessel"]
+
+    @property
+    def anion_vessel_id(self) -> int | None:
+        """Another vessel for the anion leg; None keeps the one it had."""
+        chosen = self.cleaned_data.get("anion_vessel")
+        return int(chosen) if chosen else None
 
 
 class DeviationForm(ActForm):

@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 from collections.abc import Sequence
+from dataclasses import dataclass
 from datetime import datetime
 from typing import Any
 
@@ -13,21 +14,24 @@ from django.shortcuts import render
 from django.utils import timezone
 
 from regenplant.audit.selectors import story
+from regenplant.batches.frozen import judged_rinses
 from regenplant.batches.models import Batch, StepRun
-from regenplant.batches.selectors import BatchPage, batch_numbered, batch_page
-from regenplant.batches.selectors.page import EntryLine
+from regenplant.batches.selectors import BatchPage, Work, batch_numbered, batch_page
 from regenplant.core.errors import RecordRefused
 from regenplant.core.process.lifecycle import ACTIVE_STATES, BatchState, StepState
 from regenplant.core.process.plan import EntrySpec
+from regenplant.core.process.vocabulary import IonicForm
 from regenplant.plant.models import Instrument
 from regenplant.plant.selectors import is_instrument_valid, plant_day
 from regenplant.web.areas.batches.forms import ActForm, EntryForm, StepForm
 from regenplant.web.presenters import batch as words
 from regenplant.web.presenters import batch_acts as acts
+from regenplant.web.presenters import batch_cards as card_words
 from regenplant.web.presenters import batch_entries as entries
 from regenplant.web.presenters.bed import ruler_of
 from regenplant.web.presenters.history import story_rows
 from regenplant.web.presenters.plan import by_gravity, main_figure
+from regenplant.web.presenters.separation import separation_view
 from regenplant.web.requests import by_of, unit_system_of
 from regenplant.web.rights import right
 
@@ -61,41 +65,41 @@ def step_or_404(batch: Batch, number: int) -> StepRun:
     return step
 
 
+@dataclass(frozen=True, slots=True)
+class Returned:
+    """An entry that was refused: its form, the step it was written for, and what was perhaps meant."""
+
+    step: int
+    form: EntryForm
+    slip: str = ""
+
+
 def show(
     request: HttpRequest,
     batch: Batch,
     *,
     status: int = 200,
-    entry_form: EntryForm | None = None,
-    slip: str = "",
+    returned: Returned | None = None,
     refusals: Sequence[str] = (),
 ) -> HttpResponse:
-    """The page. ``entry_form`` and ``refusals`` are what came back from an act that was refused."""
+    """The page. ``returned`` and ``refusals`` are what came back from an act that was refused."""
     page, now = batch_page(batch, by=by_of(request)), timezone.now()
     system = unit_system_of(request)
-    asked = entry_form.data.get("key", "") if entry_form is not None else request.GET.get("entry", "")
-    chosen, recording = entries.chosen_field(page, str(asked)), right(request, "entry.record")
-    if entry_form is not None and (chosen is None or chosen.spec.key != asked):
-        refusals = [
-            *refusals,
-            *_said(entry_form),
-        ]  # the step moved on: nothing typed is lost, it stands in the note
-        entry_form = None
-    if entry_form is not None:
-        entry_form.fields["value"].widget.attrs["autofocus"] = (
-            True  # the refusal is looked at, not searched for
-        )
-    elif chosen is not None:
-        entry_form = form_for(chosen.spec, system, now)
+    asked = _asked(request, page) if returned is None else (returned.step, returned.form.data.get("key", ""))
+    cards = [_card(page, work, now, system, asked, returned) for work in page.works or (None,)]
+    if returned is not None and not any(card["returned"] for card in cards):
+        refusals = [*refusals, *_said(returned.form)]  # the step moved on: nothing typed is lost
+    recording = right(request, "entry.record")
     context = {
         **_head(page, now, system),
-        **_work(page, now, chosen, system),
-        "entry_form": entry_form,
-        "is_outside": entry_form is not None and is_outside(entry_form),
-        "slip": slip,
+        **_acts(page),
+        "cards": cards,
+        "going_note": "each leg in its own step" if len(cards) > 1 else "one step at a time",
+        "other_leg": card_words.other_leg_sentence(page),
+        "separation": separation_view(page, system),
         "refusals": refusals,
         "act_form": ActForm(initial={"version": batch.version}),
-        "step_form": StepForm(initial={"version": batch.version}),
+        "step_form": StepForm(initial={"version": batch.version}, auto_id=False),
         "recording": recording,
         "may_correct": recording.is_held and batch.state in CORRECTABLE,
         "paper": right(request, "paper.issue"),
@@ -111,6 +115,12 @@ def show(
     return render(request, "batches/detail.html", context, status=status)
 
 
+def _asked(request: HttpRequest, page: BatchPage) -> tuple[int, str]:
+    """Which entry of which step the address asks for; without a step it is the one in front."""
+    step, front = request.GET.get("step", ""), page.current.number if page.current else 0
+    return (int(step[:4]) if step.isascii() and step.isdigit() else front), request.GET.get("entry", "")
+
+
 def _said(form: EntryForm) -> list[str]:
     """Refusals of a form whose field is no longer on the page, with what was typed."""
     sentences = [str(sentence) for errors in form.errors.values() for sentence in errors]
@@ -122,9 +132,16 @@ def is_outside(form: Form) -> bool:
     return any(error.code == "outside_limits" for error in form.errors.as_data().get("value", []))
 
 
-def form_for(spec: EntrySpec, system: str, now: datetime, data: Any = None) -> EntryForm:
-    """The form of one entry with the instruments that may prove something today."""
-    return EntryForm(data, spec=spec, system=system, instruments=instrument_choices(spec.kind, now))
+def form_for(spec: EntrySpec, system: str, now: datetime, data: Any = None, *, ident: str = "") -> EntryForm:
+    """The form of one entry with the instruments that may prove something today. ``ident`` keeps the fields of two forms on
+    one page apart."""
+    return EntryForm(
+        data,
+        spec=spec,
+        system=system,
+        instruments=instrument_choices(spec.kind, now),
+        auto_id=f"id_%s{ident}",
+    )
 
 
 def instrument_choices(kind: str, now: datetime) -> list[tuple[str, str]]:
@@ -151,30 +168,71 @@ def _head(page: BatchPage, now: datetime, system: str) -> dict[str, Any]:
         "steps": words.step_rows(page),
         "rows": entries.entry_rows(page, system),
         "tanks": words.tank_rows(page),
+        "counted_in": IonicForm(page.batch.resin_volume_form).label,
         "decided": words.decided_rows(page.decided_deviations),
     }
 
 
-def _work(page: BatchPage, now: datetime, chosen: EntryLine | None, system: str) -> dict[str, Any]:
-    state, finish = BatchState(page.batch.state), page.step_offer("finish")
+def _card(
+    page: BatchPage,
+    work: Work | None,
+    now: datetime,
+    system: str,
+    asked: tuple[int, str],
+    returned: Returned | None,
+) -> dict[str, Any]:
+    """One step card: the step that can be worked on, its entries, its buttons with their reasons."""
+    number = work.line.number if work else 0
+    ident = f"-{number}" if len(page.works) > 1 else ""
+    chosen = entries.chosen_field(page, work, asked[1] if asked[0] == number else "")
+    is_back = (
+        returned is not None and asked[0] == number and chosen is not None and chosen.spec.key == asked[1]
+    )
+    form = None
+    if is_back and returned is not None:
+        form = returned.form
+        form.auto_id = f"id_%s{ident}"
+        form.fields["value"].widget.attrs["autofocus"] = True  # the refusal is looked at, not searched for
+    elif chosen is not None:
+        form = form_for(chosen.spec, system, now, ident=ident)
+    finish = work.offer("finish") if work else None
     return {
-        "card": words.card_of(page, now),
-        "cautions": by_gravity(page.current_planned.cautions) if page.current_planned else (),
-        "is_running": page.current is not None and page.current.state == StepState.RUNNING,
-        "is_rinse": page.current is not None and page.current.kind == "fast_rinse",
-        "ticks": entries.missing_ticks(page),
-        "numbers": entries.numbers(page, chosen, system),
+        "work": work,
+        "number": number,
+        "ident": ident,
+        "returned": is_back,
+        "card": card_words.card_of(page, work, now),
+        "jump": card_words.jump_words(work) if work else "",
+        "standing": card_words.standing_sentence(page, work) if work else "",
+        "cautions": by_gravity(work.planned.cautions) if work else (),
+        "is_running": work is not None and work.line.state == StepState.RUNNING,
+        "is_rinse": work is not None and number in judged_rinses(page.plan),
+        "ticks": entries.missing_ticks(page, work),
+        "numbers": entries.numbers(page, work, chosen, system),
         "chosen": chosen,
+        "entry_form": form,
+        "is_outside": is_back and form is not None and is_outside(form),
+        "slip": returned.slip if is_back and returned is not None else "",
         "last": entries.last_words(chosen, system) if chosen else "",
         "pad_units": entries.pad_units(chosen.spec.kind)
         if chosen and chosen.spec.kind not in entries.NOT_NUMBERS
         else "",
-        "start": page.offer("start"),
-        "step_start": page.step_offer("start"),
+        "step_start": work.offer("start") if work else None,
+        "start_why": acts.start_why(page, work),
         "finish": finish,
         "finish_why": acts.why_not(finish),
         "may_end_early": acts.only_end_open(finish),
-        "start_why": acts.start_why(page),
+        "then": acts.then_words(page, work, now) if work else "",
+        "following": work.following_planned if work else None,
+        "working": main_figure(work.planned) if work else None,
+    }
+
+
+def _acts(page: BatchPage) -> dict[str, Any]:
+    """What can be done with the batch as a whole."""
+    state = BatchState(page.batch.state)
+    return {
+        "start": page.offer("start"),
         "others": acts.other_acts(page),
         "endings": acts.ending_acts(page),
         "hold": page.offer("hold"),
@@ -184,8 +242,6 @@ def _work(page: BatchPage, now: datetime, chosen: EntryLine | None, system: str)
         "fill": page.offer("fill"),
         "is_with_qc": state is BatchState.AWAITING_QC,
         "is_to_release": state is BatchState.FILLED,
-        "then": acts.then_words(page, now),
-        "working": main_figure(page.current_planned) if page.current_planned else None,
     }
 
 

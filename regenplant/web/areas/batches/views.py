@@ -4,7 +4,7 @@ from __future__ import annotations
 
 from dataclasses import replace
 
-from django.http import HttpRequest, HttpResponse
+from django.http import HttpRequest, HttpResponse, JsonResponse
 from django.shortcuts import render
 from django.utils import timezone
 from django.views.decorators.http import require_safe
@@ -24,7 +24,7 @@ from regenplant.web.presenters.history import (
     story_rows,
     story_sentence,
 )
-from regenplant.web.presenters.plan import plan_view
+from regenplant.web.presenters.plan import plan_json, plan_view
 from regenplant.web.presenters.words import sentence_case
 from regenplant.web.requests import unit_system_of
 from regenplant.web.tables.batches import BatchTable
@@ -63,6 +63,15 @@ def plan(request: HttpRequest, number: str) -> HttpResponse:
     batch = batch_or_404(number)
     view = plan_view(plan_of(batch), timezone.now(), unit_system_of(request))
     return render(request, "batches/plan.html", {"batch": batch, "plan": view})
+
+
+@require_safe
+def plan_figures(request: HttpRequest, number: str) -> HttpResponse:
+    """The same plan for a program: every figure and total with formula, numbers put in, and source."""
+    batch = batch_or_404(number)
+    system = unit_system_of(request)
+    found = {"batch": batch.number, "plan_digest": batch.plan_digest, **plan_json(plan_of(batch), system)}
+    return JsonResponse(found, json_dumps_params={"ensure_ascii": False, "indent": 1})
 
 
 @require_safe

@@ -125,7 +125,10 @@ class ReceiveForm(AmountForm):
 
 
 class StrengthForm(HouseForm):
-    """A strength check: one of a density, degrees Baumé, or a titrated strength, and the temperature of the sample."""
+    """A strength check: a density, degrees Baumé, or a titrated strength, and the temperature of the sample.
+
+    Beside a titrated strength a density may stand too: some chemicals have none in the tables.
+    """
 
     density = QuantityField("density", label="Density", required=False, help_text="Hydrometer in the sample.")
     baume = forms.FloatField(
@@ -144,8 +147,9 @@ class StrengthForm(HouseForm):
         """What the service takes, None with the reason put on the form when not exactly one value is written."""
         data = self.cleaned_data
         given = [name for name in ("density", "baume", "strength_frac") if data.get(name) is not None]
-        if len(given) != 1:
-            sentence = "Write one of the three: a density, degrees Baumé, or a titrated strength."
+        is_titrated_with_density = given == ["density", "strength_frac"]
+        if len(given) != 1 and not is_titrated_with_density:
+            sentence = "Write one of the three: a density, degrees Baumé, or a titrated strength, the last with or without a density."
             self.add_error(None, forms.ValidationError(sentence, code="one_method"))
             return None
         found: dict[str, Any] = {"temperature_kelvin": self.needed_quantity("temperature_kelvin")}
@@ -156,8 +160,10 @@ class StrengthForm(HouseForm):
                 "value_as_typed": f"{data['baume']:g}",
                 "unit_as_typed": "°Bé",
             }
-        understood = data[given[0]]
-        key = "density_kg_per_m3" if given[0] == "density" else "strength_frac"
+        if is_titrated_with_density:
+            found["density_kg_per_m3"] = self.needed_quantity("density")
+        understood = data[given[-1]]
+        key = "density_kg_per_m3" if given[-1] == "density" else "strength_frac"
         return {
             **found,
             key: understood.value,

@@ -12,7 +12,7 @@ from regenplant import units
 from regenplant.audit.use_case import Outcome
 from regenplant.core.process.intake import usual_weight_kg
 from regenplant.core.process.lifecycle import VisitAction, VisitState
-from regenplant.core.process.vocabulary import SegregationClass
+from regenplant.core.process.vocabulary import IonicForm, SegregationClass
 from regenplant.tanks.models import IntakeInspection, TankVisit
 from regenplant.tanks.selectors import DockTank, IntakePage, TankHistory
 from regenplant.units import UnitSystem
@@ -69,7 +69,7 @@ def tank_facts(page: IntakePage) -> list[tuple[str, str]]:
     rows = [
         (
             "Tank",
-            f"{tank.size.code} in, {units.twin(visit.resin_volume_m3, 'resin_volume')}, {visit.resin_volume_form} form",
+            f"{tank.size.code} in, {units.twin(visit.resin_volume_m3, 'resin_volume')}, {IonicForm(visit.resin_volume_form).label}",
         ),
         ("Resin", f"{visit.resin_type.code}, {visit.resin_type.get_family_display()}"),
         ("Class", f"{own.value} · {own.label}"),
@@ -160,4 +160,4 @@ def judged_sentence(outcome: Outcome) -> str:
         return f"Written: {serial} is accepted to class {outcome.after['segregation_class']} and waits for a batch."
     if state == VisitState.HELD.value:
         return f"Written: {serial} is held. {outcome.reason}"
-    return f"Written: {serial} is refused and is not regenerated here. {outcome.reason}"
+    return f"Written: {serial} is refused and goes into no batch. {outcome.reason}"

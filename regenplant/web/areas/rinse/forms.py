@@ -8,7 +8,7 @@ from django import forms
 
 from regenplant.batches.models import RinseReading
 from regenplant.batches.selectors import RinsePage
-from regenplant.batches.services.writing import ReadingAsTyped
+from regenplant.batches.services.readings import ReadingAsTyped
 from regenplant.units import Understood
 from regenplant.web.fields import QuantityField
 from regenplant.web.house_form import HouseForm, words_field

@@ -13,7 +13,7 @@ from regenplant.batches import services
 from regenplant.batches.models import Batch, RinseReading
 from regenplant.batches.selectors import RinsePage, batch_numbered, rinse_page
 from regenplant.batches.selectors.reading import meaning_of, meaning_of_row
-from regenplant.batches.services.writing import READINGS_OPEN
+from regenplant.batches.services.readings import READINGS_OPEN
 from regenplant.core.errors import DomainError, RecordRefused
 from regenplant.core.process.lifecycle import ACTIVE_STATES, BatchState
 from regenplant.plant.models import Instrument
@@ -83,6 +83,8 @@ def _context(request: HttpRequest, page: RinsePage, system: str) -> dict[str, An
         "page": page,
         "batch": page.batch,
         "kind": words.kind_of(page),
+        "is_read": words.is_read(page),
+        "rinses": words.rinse_words(page),
         "sentence": words.title_sentence(page, system),
         "newest": newest,
         "newest_value": words.shown_value(page, newest) if newest else None,

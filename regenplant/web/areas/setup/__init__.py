@@ -3,6 +3,7 @@
 from django.urls import path
 
 from regenplant.web.areas.setup import (
+    feed,
     instruments,
     overview,
     people,
@@ -18,6 +19,9 @@ urlpatterns = [
     path("setup/", overview.overview, name="setup"),
     path("setup/plant/", plant.plant_page, name="setup-plant"),
     path("setup/plant/change/", plant.change, name="setup-plant-change"),
+    path("setup/plant/feed/", feed.change, name="setup-plant-feed"),
+    path("setup/plant/feed/understood/", feed.understood, name="setup-plant-feed-understood"),
+    path("setup/plant/feed/remove/", feed.remove, name="setup-plant-feed-remove"),
     # vessels
     path("setup/vessels/", vessels.vessel_list, name="setup-vessels"),
     path("setup/vessels/new/", vessels.edit, name="setup-vessel-new"),

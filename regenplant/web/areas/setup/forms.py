@@ -39,6 +39,9 @@ def initial_of(record: Any, *names: str) -> dict[str, Any]:
 
 
 # --- plant ----------------------------------------------------------------------------------------------------------
+FEED_HELP = "As CaCO₃. For the eye only: plans take the feed analysis."
+
+
 class ProfileForm(HouseForm):
     name = words_field(80, label="Name of the plant")
     hall_name = words_field(80, label="Name of the hall", required=False)
@@ -50,10 +53,8 @@ class ProfileForm(HouseForm):
     permit_expires_on = day_field(label="Discharge permit, holds until", required=False)
     permit_ph_low = QuantityField("ph", label="Permit, lowest pH")
     permit_ph_high = QuantityField("ph", label="Permit, highest pH")
-    feed_hardness_kg_per_m3 = QuantityField("hardness", label="Hardness of the feed", help_text="As CaCO₃.")
-    feed_alkalinity_kg_per_m3 = QuantityField(
-        "hardness", label="Alkalinity of the feed", help_text="As CaCO₃."
-    )
+    feed_hardness_kg_per_m3 = QuantityField("hardness", label="Hardness of the feed", help_text=FEED_HELP)
+    feed_alkalinity_kg_per_m3 = QuantityField("hardness", label="Alkalinity of the feed", help_text=FEED_HELP)
     strength_check_max_age_days = forms.IntegerField(
         label="Days a strength check holds", min_value=1, max_value=31, help_text="1 to 31 days."
     )
@@ -105,6 +106,18 @@ class VesselForm(HouseForm):
     bed_volume_min_m3 = QuantityField("resin_volume", label="Smallest bed")
     bed_volume_max_m3 = QuantityField("resin_volume", label="Largest bed")
     max_flow_m3_per_s = QuantityField("flow", label="Largest flow", required=False)
+    side_outlet_height_m = QuantityField(
+        "length",
+        label="Side outlet, height",
+        required=False,
+        help_text="Interface collector of a mixed bed, above the bed support. Empty: there is none.",
+    )
+    air_max_m3_per_s = QuantityField(
+        "flow",
+        label="Air for mixing, at most",
+        required=False,
+        help_text="Clean and oil-free, at the pressure in the vessel. Empty: there is none.",
+    )
     lining = words_field(80, label="Lining", required=False)
     families = forms.MultipleChoiceField(
         label="Made for", choices=FAMILY_CHOICES, widget=forms.CheckboxSelectMultiple
@@ -132,6 +145,8 @@ class VesselForm(HouseForm):
             lining=self.text("lining"),
             max_flow_m3_per_s=self.quantity("max_flow_m3_per_s"),
             is_active=data["is_active"],
+            side_outlet_height_m=self.quantity("side_outlet_height_m"),
+            air_max_m3_per_s=self.quantity("air_max_m3_per_s"),
         )
 
 

@@ -16,6 +16,7 @@ from regenplant.web.act_page import Act, act_page
 from regenplant.web.areas.setup import shown
 from regenplant.web.areas.setup.forms import ProfileForm
 from regenplant.web.house_form import posted
+from regenplant.web.presenters.feed import feed_view
 from regenplant.web.requests import unit_system_of
 from regenplant.web.rights import right
 
@@ -25,6 +26,7 @@ def plant_page(request: HttpRequest) -> HttpResponse:
     plant = profile()
     context = {
         "rows": shown.profile_rows(plant, unit_system_of(request)),
+        "feed": feed_view(plant, unit_system_of(request)),
         "overdue": shown.eyewash_sentence(plant, plant_day(timezone.now())),
         "edit": right(request, "plant.edit"),
         "daily": right(request, "plant.daily"),

@@ -1,7 +1,8 @@
-"""The form of a recipe version: one block per step, each setting with target, least and most.
+"""The form of a recipe version: what it is for, its own limits, and one block per step with target, least and most.
 
 The list of step kinds travels in a hidden field, so steps can be put in and left out without a script: "Put in" shows the
-form again with one block more, and nothing is written.
+form again with one block more, and nothing is written. "Stands at" moves a step: the blocks are sorted by it when the form
+is read.
 """
 
 from __future__ import annotations
@@ -14,9 +15,23 @@ from django import forms
 
 from regenplant import units
 from regenplant.core.errors import DomainError
-from regenplant.core.process.plan_basis import CHEMICALS_BY_FAMILY
-from regenplant.core.process.recipes import SETTINGS_BY_KIND, RecipeDefinition, RecipeStep, SetPoint
-from regenplant.core.process.vocabulary import Chemical, ResinFamily, StepKind, WaterKind
+from regenplant.core.process.recipes import (
+    CHEMICAL_STEPS,
+    RECIPE_LIMITS,
+    SETTINGS_BY_KIND,
+    RecipeDefinition,
+    RecipeStep,
+    SetPoint,
+)
+from regenplant.core.process.vocabulary import (
+    Chemical,
+    Leg,
+    LegArrangement,
+    Purpose,
+    ResinFamily,
+    StepKind,
+    WaterKind,
+)
 from regenplant.recipes.selectors import SETTING_KINDS
 from regenplant.web.fields import QuantityField
 from regenplant.web.house_form import HouseForm, words_field
@@ -24,6 +39,19 @@ from regenplant.web.house_form import HouseForm, words_field
 MOST_STEPS = 40
 ENDS = (("target", "target"), ("low", "least"), ("high", "most"))
 WATER_CHOICES = [("", "none"), *((kind.value, kind.label) for kind in WaterKind)]
+CHEMICAL_CHOICES = [(chemical.value, chemical.label) for chemical in Chemical]
+"""All of them: which may meet which resin, and in what order, the rules of the recipe say, with the reason."""
+LEG_CHOICES = [(leg.value, leg.label) for leg in Leg]
+_WITHOUT_WATER = (
+    StepKind.LOAD,
+    StepKind.SETTLE,
+    StepKind.CUT,
+    StepKind.JOIN,
+    StepKind.AIR_MIX,
+    StepKind.EMPTY,
+    StepKind.FILL,
+    StepKind.SAMPLE,
+)
 
 
 def kinds_from(text: str) -> list[StepKind]:
@@ -54,7 +82,14 @@ class RecipeForm(HouseForm):
 
     kinds = forms.CharField(widget=forms.HiddenInput, max_length=800)
     name = words_field(120, label="Name of the recipe")
+    purpose = forms.ChoiceField(label="What it is for", choices=[(one.value, one.label) for one in Purpose])
     notes = words_field(1000, rows=3, label="Notes", required=False, help_text="Where the figures come from.")
+    grades = words_field(
+        120,
+        label="Resin grades it may be used for",
+        required=False,
+        help_text="Separated by commas; empty means any grade.",
+    )
     reason = words_field(
         300, rows=2, label="Why this version", help_text="What is different, and what it should bring."
     )
@@ -64,11 +99,33 @@ class RecipeForm(HouseForm):
         super().__init__(*args, **kwargs)
 
     def extra_fields(self) -> dict[str, forms.Field]:
-        return _step_fields(self.step_kinds, self.family)
+        made: dict[str, forms.Field] = {}
+        if self.family.is_mixed:
+            made["arrangement"] = forms.ChoiceField(
+                label="How the legs run", choices=[(one.value, one.label) for one in LegArrangement]
+            )
+        for key, (label, kind) in RECIPE_LIMITS.items():
+            made[f"limit_{key}"] = QuantityField(kind, label=label, required=False)
+        return {**made, **_step_fields(self.step_kinds, self.family)}
+
+    def head_fields(self) -> list[Any]:
+        """What the recipe is, above its steps."""
+        names = [
+            "name",
+            "purpose",
+            *(["arrangement"] if self.family.is_mixed else []),
+            "grades",
+            "notes",
+            "reason",
+        ]
+        return [self[name] for name in names]
+
+    def limit_fields(self) -> list[Any]:
+        return [self[f"limit_{key}"] for key in RECIPE_LIMITS]
 
     def steps(self) -> Iterator[StepView]:
         for index, kind in enumerate(self.step_kinds):
-            plain = [self[f"s{index}_{name}"] for name in _plain_names(kind)]
+            plain = [self[f"s{index}_{name}"] for name in _plain_names(kind, self.family)]
             settings = [
                 SettingView(SETTING_KINDS[key][1], tuple(self[f"s{index}_{key}_{end}"] for end, _ in ENDS))
                 for key in SETTINGS_BY_KIND[kind]
@@ -99,15 +156,37 @@ class RecipeForm(HouseForm):
     def definition(self, code: str) -> RecipeDefinition | None:
         """The recipe as frozen data; a refusal of the core is put on the form and gives None."""
         try:
-            steps = tuple(
-                self._step(index, kind)
-                for index, kind in enumerate(self.step_kinds)
-                if not self.cleaned_data.get(f"s{index}_leave_out")
+            return RecipeDefinition(
+                code,
+                self.text("name"),
+                self.family,
+                tuple(self._step(index, self.step_kinds[index]) for index in self._order()),
+                self.text("notes"),
+                purpose=Purpose(self.cleaned_data["purpose"]),
+                arrangement=LegArrangement(
+                    self.cleaned_data.get("arrangement") or LegArrangement.APART.value
+                ),
+                grades=tuple(grade for part in self.text("grades").split(",") if (grade := part.strip())),
+                limits={
+                    key: value
+                    for key in RECIPE_LIMITS
+                    if (value := self.quantity(f"limit_{key}")) is not None
+                },
             )
-            return RecipeDefinition(code, self.text("name"), self.family, steps, self.text("notes"))
         except DomainError as refusal:
             self.add_error(None, forms.ValidationError(refusal.message, code=refusal.code))
             return None
+
+    def _order(self) -> list[int]:
+        """Blocks that stay, as they stood; each that was given another number then takes that place, the others make room."""
+        kept = [i for i in range(len(self.step_kinds)) if not self.cleaned_data.get(f"s{i}_leave_out")]
+        places = {
+            i: place for i in kept if (place := self.cleaned_data.get(f"s{i}_stands_at")) and place != i + 1
+        }
+        order = [i for i in kept if i not in places]
+        for i in sorted(places, key=lambda i: (places[i], -i)):
+            order.insert(places[i] - 1, i)
+        return order
 
     def _step(self, index: int, kind: StepKind) -> RecipeStep:
         def point(key: str) -> SetPoint:
@@ -123,32 +202,44 @@ class RecipeForm(HouseForm):
             chemical=Chemical(chemical) if chemical else None,
             is_safe_hold_after=bool(data.get(f"s{index}_is_safe_hold_after")),
             ends_when=self.text(f"s{index}_ends_when"),
+            leg=Leg(data.get(f"s{index}_leg") or Leg.WHOLE.value),
         )
 
 
-def _plain_names(kind: StepKind) -> tuple[str, ...]:
-    names = ["name"]
-    if kind in (StepKind.BACKWASH, StepKind.INJECT, StepKind.DISPLACE, StepKind.FAST_RINSE):
+def _plain_names(kind: StepKind, family: ResinFamily) -> tuple[str, ...]:
+    names = ["name", "stands_at"]
+    if family.is_mixed:
+        names.append("leg")
+    if kind not in _WITHOUT_WATER:
         names.append("water")
-    if kind is StepKind.INJECT:
+    if kind in CHEMICAL_STEPS:
         names.append("chemical")
     names.append("ends_when")
     return (*names, "is_safe_hold_after") if kind is not StepKind.INJECT else tuple(names)
 
 
 def _step_fields(kinds: list[StepKind], family: ResinFamily) -> dict[str, forms.Field]:
-    chemicals = [(chemical.value, chemical.label) for chemical in CHEMICALS_BY_FAMILY[family.value]]
     made: dict[str, forms.Field] = {}
     for index, kind in enumerate(kinds):
         made[f"s{index}_name"] = words_field(60, label="Name of the step")
         made[f"s{index}_ends_when"] = words_field(
             200, label="Ends when", required=False, help_text="Sign of the end, beside the plan’s time."
         )
-        names = _plain_names(kind)
+        names = _plain_names(kind, family)
+        made[f"s{index}_stands_at"] = forms.IntegerField(
+            label="Stands at",
+            required=False,
+            min_value=1,
+            max_value=MOST_STEPS,
+            widget=forms.TextInput(attrs={"inputmode": "numeric", "autocomplete": "off"}),
+            help_text=f"Now {index + 1}. Another number moves it there.",
+        )
+        if "leg" in names:
+            made[f"s{index}_leg"] = forms.ChoiceField(label="Works on", choices=LEG_CHOICES)
         if "water" in names:
             made[f"s{index}_water"] = forms.ChoiceField(label="Water", choices=WATER_CHOICES)
         if "chemical" in names:
-            made[f"s{index}_chemical"] = forms.ChoiceField(label="Chemical", choices=chemicals)
+            made[f"s{index}_chemical"] = forms.ChoiceField(label="Chemical", choices=CHEMICAL_CHOICES)
         if "is_safe_hold_after" in names:
             made[f"s{index}_is_safe_hold_after"] = forms.BooleanField(
                 label="Safe to hold after it", required=False
@@ -167,8 +258,13 @@ def initial_of(definition: RecipeDefinition) -> dict[str, Any]:
         "kinds": ",".join(step.kind.value for step in definition.steps),
         "name": definition.name,
         "notes": definition.notes,
+        "purpose": definition.purpose.value,
+        "arrangement": definition.arrangement.value,
+        "grades": ", ".join(definition.grades),
+        **{f"limit_{key}": value for key, value in definition.limits.items()},
     }
     for index, step in enumerate(definition.steps):
+        found[f"s{index}_leg"] = step.leg.value
         found[f"s{index}_name"] = step.name
         found[f"s{index}_water"] = step.water.value if step.water else ""
         found[f"s{index}_chemical"] = step.chemical.value if step.chemical else ""

@@ -9,10 +9,11 @@ from django.shortcuts import get_object_or_404, redirect, render
 from django.urls import reverse
 from django.views.decorators.http import require_http_methods, require_safe
 
+from regenplant import units
 from regenplant.audit.selectors import story
 from regenplant.core.process.default_recipes import default_recipes
-from regenplant.core.process.recipes import RecipeDefinition
-from regenplant.core.process.vocabulary import ResinFamily, StepKind
+from regenplant.core.process.recipes import RECIPE_LIMITS, RecipeDefinition
+from regenplant.core.process.vocabulary import Leg, Purpose, ResinFamily, StepKind
 from regenplant.recipes import selectors, services
 from regenplant.recipes.models import Recipe, RecipeVersion
 from regenplant.web.act_page import Act, act_page
@@ -20,6 +21,7 @@ from regenplant.web.acting import receipt, refused_status, try_act
 from regenplant.web.areas.setup import versions
 from regenplant.web.areas.setup.recipe_form import RecipeForm, initial_of, kinds_from, with_step_put_in
 from regenplant.web.house_form import HouseForm, posted, words_field
+from regenplant.web.listing import chips
 from regenplant.web.requests import unit_system_of
 from regenplant.web.rights import right
 
@@ -27,10 +29,25 @@ from regenplant.web.rights import right
 @require_safe
 def recipe_list(request: HttpRequest) -> HttpResponse:
     recipes = list(selectors.recipes())
+    purposes = [purpose.value for recipe in recipes if (purpose := _purpose(recipe)) is not None]
+    wanted = request.GET.get("purpose", "")
+    shown = versions.of_family(request, recipes)
     context = {
         "title": "Recipes",
         "noun": "recipe",
-        "things": [_listed(recipe) for recipe in recipes],
+        "things": [_listed(one) for one in shown if not wanted or _purpose(one) == wanted],
+        "filters": [
+            ("Family", versions.family_chips(request, recipes)),
+            (
+                "What it is for",
+                chips(
+                    request,
+                    "purpose",
+                    [(one.value, one.label) for one in Purpose if one.value in purposes],
+                    "Every purpose",
+                ),
+            ),
+        ],
         "sentence": versions.list_sentence("recipe", recipes),
         "add_url": reverse("setup-recipe-new"),
         "edit": right(request, "recipe.edit"),
@@ -38,14 +55,22 @@ def recipe_list(request: HttpRequest) -> HttpResponse:
     return render(request, "setup/versioned_list.html", context)
 
 
+def _purpose(recipe: Recipe) -> Purpose | None:
+    """What the newest version is for; None without a version."""
+    newest = next(iter(recipe.versions.all()), None)
+    return selectors.purpose_of(newest) if newest else None
+
+
 def _listed(recipe: Recipe) -> dict[str, Any]:
     newest = next(iter(recipe.versions.all()), None)
+    purpose = _purpose(recipe)
     state, word = versions.mark_of(newest) if newest else ("waiting", "No version")
     return {
         "url": _page(recipe.code),
         "code": recipe.code,
         "name": recipe.name,
-        "family": ResinFamily(recipe.family).abbreviation,
+        "family": ResinFamily(recipe.family).abbreviation
+        + (f" · {purpose.value}" if purpose not in (None, Purpose.REGENERATION) else ""),
         "version": newest.number if newest else 0,
         "state": state,
         "word": word,
@@ -97,6 +122,7 @@ def version_page(request: HttpRequest, code: str, number: int) -> HttpResponse:
         "sentence": versions.version_sentence(version),
         "steps": [_step_shown(index, step, system) for index, step in enumerate(definition.steps, start=1)],
         "notes": definition.notes,
+        "facts": _facts(definition, system),
         "earlier": earlier,
         "changes": versions.difference_rows(changes, system),
         "is_intact": selectors.is_intact(version),
@@ -106,6 +132,21 @@ def version_page(request: HttpRequest, code: str, number: int) -> HttpResponse:
         "story": story([("recipe", str(recipe.pk))], newest_first=True, limit=15),
     }
     return render(request, "setup/recipe.html", context)
+
+
+def _facts(definition: RecipeDefinition, system: str) -> list[tuple[str, str]]:
+    """What the recipe is for, how its legs run, which resin it takes, and its own limits."""
+    found = [("Purpose", definition.purpose.label)]
+    if definition.family.is_mixed:
+        found.append(("Legs", definition.arrangement.label))
+    if definition.grades:
+        found.append(("Only for grade", ", ".join(definition.grades)))
+    found += [
+        (label, units.twin(definition.limits[key], kind, system))
+        for key, (label, kind) in RECIPE_LIMITS.items()
+        if key in definition.limits
+    ]
+    return found
 
 
 def _step_shown(number: int, step: Any, system: str) -> dict[str, Any]:
@@ -120,7 +161,11 @@ def _step_shown(number: int, step: Any, system: str) -> dict[str, Any]:
                     versions.range_text(point.low, point.high, kind, system),
                 )
             )
-    words = [step.chemical.label if step.chemical else "", step.water.label if step.water else ""]
+    words = [
+        step.leg.label if step.leg is not Leg.WHOLE else "",
+        step.chemical.label if step.chemical else "",
+        step.water.label if step.water else "",
+    ]
     return {
         "number": number,
         "name": step.name,

@@ -6,12 +6,20 @@ from typing import Any
 
 from django import forms
 
-from regenplant.core.process.vocabulary import IonicForm
+from regenplant.core.process.vocabulary import IonicForm, ResinFamily
 from regenplant.resins.models import CLASSES, ResinType
 from regenplant.resins.services import ResinTypeSettings
 from regenplant.web.areas.setup.forms import FAMILY_CHOICES, initial_of
 from regenplant.web.fields import QuantityField
 from regenplant.web.house_form import HouseForm, words_field
+
+CATIONS = [family.value for family in ResinFamily if family.is_cation]
+ANIONS = [family.value for family in ResinFamily if family.is_anion]
+
+
+class ResinTypeChoice(forms.ModelChoiceField):
+    def label_from_instance(self, resin_type: Any) -> str:
+        return f"{resin_type.code} · {resin_type.description}"
 
 
 class ResinTypeForm(HouseForm):
@@ -24,12 +32,45 @@ class ResinTypeForm(HouseForm):
         initial="working",
         help_text="Part of the pooling key: working, polishing and so on.",
     )
-    total_capacity_eq_per_m3 = QuantityField("capacity", label="Total capacity")
-    operating_capacity_eq_per_m3 = QuantityField("capacity", label="Operating capacity")
+    cation_type_id = ResinTypeChoice(
+        ResinType.objects.filter(family__in=CATIONS),
+        label="Cation resin in it",
+        required=False,
+        empty_label="no mixed bed",
+        help_text="Only of a mixed bed.",
+    )
+    anion_type_id = ResinTypeChoice(
+        ResinType.objects.filter(family__in=ANIONS),
+        label="Anion resin in it",
+        required=False,
+        empty_label="no mixed bed",
+        help_text="Only of a mixed bed.",
+    )
+    cation_share_frac = QuantityField(
+        "fraction",
+        label="Share of the cation resin",
+        required=False,
+        help_text="Only of a mixed bed: of its volume, both resins in their exhausted forms.",
+    )
+    total_capacity_eq_per_m3 = QuantityField(
+        "capacity", label="Total capacity", required=False, help_text="Empty only for carbon, which has none."
+    )
+    operating_capacity_eq_per_m3 = QuantityField(
+        "capacity", label="Operating capacity", required=False, help_text="Empty only for carbon."
+    )
     bead_diameter_m = QuantityField(
-        "length", label="Bead diameter", help_text="Mean of the wet bead, for example 0.7 mm."
+        "bead_diameter", label="Bead diameter", help_text="Mean of the wet bead, for example 0.7 mm."
+    )
+    bead_diameter_spread_frac = QuantityField(
+        "fraction",
+        label="Spread of the bead diameter",
+        initial=0.15,
+        help_text="Standard deviation over the mean; about 5 % for beads of one size. It decides how a mixed bed parts.",
     )
     bead_density_kg_per_m3 = QuantityField("density", label="Density of the wet bead")
+    bead_density_spread_kg_per_m3 = QuantityField(
+        "density_difference", label="Spread of the bead density", initial=5.0, help_text="Standard deviation."
+    )
     settled_void_frac = QuantityField("fraction", label="Void share of the settled bed", initial=0.38)
     swelling_frac = QuantityField(
         "fraction", label="Swelling", initial=0.0, help_text="From the exhausted to the regenerated form."
@@ -53,8 +94,8 @@ class ResinTypeForm(HouseForm):
             description=self.text("description"),
             family=data["family"],
             grade=self.text("grade"),
-            total_capacity_eq_per_m3=self.needed_quantity("total_capacity_eq_per_m3"),
-            operating_capacity_eq_per_m3=self.needed_quantity("operating_capacity_eq_per_m3"),
+            total_capacity_eq_per_m3=self.quantity("total_capacity_eq_per_m3") or 0.0,
+            operating_capacity_eq_per_m3=self.quantity("operating_capacity_eq_per_m3") or 0.0,
             bead_diameter_m=self.needed_quantity("bead_diameter_m"),
             bead_density_kg_per_m3=self.needed_quantity("bead_density_kg_per_m3"),
             settled_void_frac=self.needed_quantity("settled_void_frac"),
@@ -62,12 +103,12 @@ class ResinTypeForm(HouseForm):
             max_temperature_kelvin=self.needed_quantity("max_temperature_kelvin"),
             data_source=self.text("data_source"),
             is_active=data["is_active"],
+            bead_diameter_spread_frac=self.needed_quantity("bead_diameter_spread_frac"),
+            bead_density_spread_kg_per_m3=self.needed_quantity("bead_density_spread_kg_per_m3"),
+            cation_type_id=data["cation_type_id"].pk if data["cation_type_id"] else None,
+            anion_type_id=data["anion_type_id"].pk if data["anion_type_id"] else None,
+            cation_share_frac=self.quantity("cation_share_frac"),
         )
-
-
-class ResinTypeChoice(forms.ModelChoiceField):
-    def label_from_instance(self, resin_type: Any) -> str:
-        return f"{resin_type.code} · {resin_type.description}"
 
 
 class NewLotForm(HouseForm):

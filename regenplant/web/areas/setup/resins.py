@@ -59,7 +59,7 @@ def type_edit(request: HttpRequest, code: str = "") -> HttpResponse:
         initial=ResinTypeForm.initial_of(resin) if resin else {},
         system=unit_system_of(request),
     )
-    for name in ("code", "family", "grade") if resin else ():
+    for name in ("code", "family", "grade", "cation_type_id", "anion_type_id") if resin else ():
         form.fields[name].disabled = True
     act = Act(
         title=f"Change {resin.code}" if resin else "Add a resin type",

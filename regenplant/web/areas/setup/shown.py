@@ -47,6 +47,8 @@ def vessel_rows(vessel: Vessel, system: str) -> Rows:
         ("Bed, smallest", both(vessel.bed_volume_min_m3, "resin_volume", system)),
         ("Bed, largest", both(vessel.bed_volume_max_m3, "resin_volume", system)),
         ("Largest flow", both(vessel.max_flow_m3_per_s, "flow", system)),
+        ("Side outlet, above the bed support", both(vessel.side_outlet_height_m, "length", system)),
+        ("Air for mixing, at most", both(vessel.air_max_m3_per_s, "flow", system)),
         ("Lining", vessel.lining or NONE),
         ("Last chemical", chemical if vessel.is_flushed else f"{chemical}, not flushed yet"),
         ("Last class", vessel.last_segregation_class or NONE),
@@ -104,12 +106,22 @@ def profile_rows(plant: PlantProfile, system: str) -> Rows:
             f"{plant.permit_number or 'no number'}, until {plant.permit_expires_on or 'no day written'}",
         ),
         ("Permit, pH", f"{plant.permit_ph_low:g} to {plant.permit_ph_high:g}"),
-        ("Hardness of the feed, as CaCO₃", both(plant.feed_hardness_kg_per_m3, "hardness", system)),
-        ("Alkalinity of the feed, as CaCO₃", both(plant.feed_alkalinity_kg_per_m3, "hardness", system)),
+        *_feed_rows(plant, system),
         ("A strength check holds", count(plant.strength_check_max_age_days, "day")),
         ("Eyewash test every", count(plant.eyewash_test_interval_days, "day")),
         ("Eyewash last tested on", str(plant.eyewash_tested_on or "never")),
     ]
+
+
+def _feed_rows(plant: PlantProfile, system: str) -> Rows:
+    """Hardness and alkalinity as written in the profile; not beside an analysis, which says both, nor where none is written."""
+    written = (
+        ("Hardness of the feed, as CaCO₃", plant.feed_hardness_kg_per_m3),
+        ("Alkalinity of the feed, as CaCO₃", plant.feed_alkalinity_kg_per_m3),
+    )
+    if plant.feed_basis:
+        return []
+    return [(name, both(value, "hardness", system)) for name, value in written if value]
 
 
 def eyewash_sentence(plant: PlantProfile, today: date) -> str:
@@ -130,15 +142,41 @@ def resin_type_rows(resin: ResinType, system: str) -> Rows:
     return [
         ("Family", ResinFamily(resin.family).label),
         ("Grade", resin.grade),
-        ("Total capacity", both(resin.total_capacity_eq_per_m3, "capacity", system)),
-        ("Operating capacity", both(resin.operating_capacity_eq_per_m3, "capacity", system)),
-        ("Bead diameter", both(resin.bead_diameter_m, "length", system)),
-        ("Density of the wet bead", both(resin.bead_density_kg_per_m3, "density", system)),
+        *_mixture_rows(resin, system),
+        *_capacity_rows(resin, system),
+        (
+            "Bead diameter, mean and spread",
+            f"{both(resin.bead_diameter_m, 'bead_diameter', system)}, {both(resin.bead_diameter_spread_frac, 'fraction', system)}",
+        ),
+        (
+            "Density of the wet bead, mean and spread",
+            f"{both(resin.bead_density_kg_per_m3, 'density', system)}, {both(resin.bead_density_spread_kg_per_m3, 'density_difference', system)}",
+        ),
         ("Void share of the settled bed", both(resin.settled_void_frac, "fraction", system)),
         ("Swelling, exhausted to regenerated", both(resin.swelling_frac, "fraction", system)),
         ("Highest temperature, regenerated", both(resin.max_temperature_kelvin, "temperature", system)),
         ("Source of the data", resin.data_source or NONE),
         ("In use", "yes" if resin.is_active else "no"),
+    ]
+
+
+def _mixture_rows(resin: ResinType, system: str) -> Rows:
+    """The two resins of a mixed bed; nothing for any other type."""
+    if resin.cation_type is None or resin.anion_type is None:
+        return []
+    return [
+        ("Cation resin in it", f"{resin.cation_type.code}, {resin.cation_type.description}"),
+        ("Anion resin in it", f"{resin.anion_type.code}, {resin.anion_type.description}"),
+        ("Share of the cation resin, exhausted", both(resin.cation_share_frac, "fraction", system)),
+    ]
+
+
+def _capacity_rows(resin: ResinType, system: str) -> Rows:
+    if ResinFamily(resin.family).is_exchanged:
+        return [("Capacity", "none: carbon exchanges no ions")]
+    return [
+        ("Total capacity", both(resin.total_capacity_eq_per_m3, "capacity", system)),
+        ("Operating capacity", both(resin.operating_capacity_eq_per_m3, "capacity", system)),
     ]
 
 

@@ -21,6 +21,10 @@ MEASUREMENTS: dict[str, tuple[str, str]] = {
     "silica": ("Silica", "concentration"),
     "sodium": ("Sodium", "concentration"),
     "ph": ("pH", "ph"),
+    "alkalinity": ("Alkalinity", "hardness"),
+    "toc": ("Total organic carbon", "concentration"),
+    "residual_sanitizer": ("Sanitizer left, as free chlorine", "concentration"),
+    "turbidity": ("Turbidity, NTU", "ratio"),
 }
 """What may be limited, with its name and quantity kind; a version may hold others, which are kept."""
 
@@ -61,7 +65,7 @@ class SpecificationForm(HouseForm):
     compensation = forms.ChoiceField(
         label="Trace in the water",
         choices=[(kind.value, kind.value) for kind in Compensation if kind in STREAM_KINDS],
-        help_text="How a reading is brought to 25 °C: acid behind a cation bed, base behind an anion bed.",
+        help_text="How a reading is brought to 25 °C: acid behind a cation bed, base behind a strong-base bed, else neutral.",
     )
     meter_uncertainty_frac = QuantityField("fraction", label="Stated uncertainty of the meter")
 

@@ -32,7 +32,8 @@ def specification_list(request: HttpRequest) -> HttpResponse:
     context = {
         "title": "Specifications",
         "noun": "specification",
-        "things": [_listed(thing) for thing in things],
+        "things": [_listed(thing) for thing in versions.of_family(request, things)],
+        "filters": [("Family", versions.family_chips(request, things))],
         "sentence": versions.list_sentence("specification", things),
         "add_url": reverse("setup-specification-new"),
         "edit": right(request, "recipe.edit"),

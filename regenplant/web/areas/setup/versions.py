@@ -7,16 +7,19 @@ from dataclasses import dataclass
 from typing import Any
 
 from django import forms
+from django.http import HttpRequest
 from django.utils import timezone
 
 from regenplant import units
 from regenplant.core.process.recipes import SetPoint
 from regenplant.core.process.specification import Limit
+from regenplant.core.process.vocabulary import ResinFamily
 from regenplant.people.selectors import people_who_may
 from regenplant.recipes.selectors import Difference
 from regenplant.web.areas.setup.shown import count
 from regenplant.web.drawing.limit_bar import limit_text
 from regenplant.web.house_form import HouseForm, moment_field, words_field
+from regenplant.web.listing import Chip, chips
 
 MARKS = {
     "draft": ("waiting", "Draft"),
@@ -34,6 +37,19 @@ def list_sentence(noun: str, things: Iterable[Any]) -> str:
         f"{count(drafts, 'draft waits', 'drafts wait')} for a second person" if drafts else "no draft waits"
     )
     return f"{count(len(listed), noun)}, {waits}."
+
+
+def family_chips(request: HttpRequest, things: Iterable[Any]) -> list[Chip]:
+    """A chip for each family that some recipe or specification is for, in the order of the families."""
+    known = {thing.family for thing in things}
+    choices = [(family.value, family.abbreviation) for family in ResinFamily if family.value in known]
+    return chips(request, "family", choices, "Every family")
+
+
+def of_family(request: HttpRequest, things: Iterable[Any]) -> list[Any]:
+    """Those of the family that the address asks for; all without one."""
+    wanted = request.GET.get("family", "")
+    return [thing for thing in things if not wanted or thing.family == wanted]
 
 
 class ApproveForm(HouseForm):
