@@ -204,7 +204,8 @@ def _trade_mixture(seed: int) -> tuple[dict[str, float], float]:
 
 
 def _phreeqc(database: str, totals: dict[str, float], celsius: float) -> float:
-    phreeqpython = pytest.importorskip("phreeqpython")
+    import phreeqpython
+
     program = _PROGRAMS.setdefault(database, phreeqpython.PhreeqPython(database))
     lines = "\n".join(f"{name} {value}" for name, value in totals.items() if value > 1e-9)
     program.ip.run_string(f"SOLUTION 1\nunits mmol/kgw\npH 7 charge\ntemp {celsius}\n{lines}\nEND")

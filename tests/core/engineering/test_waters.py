@@ -51,7 +51,9 @@ _FIELDS = ("Ca", "Mg", "Na", "K", "Amm", "Cl", "S(6)", "N(5)", "C(4)", "Si")
 # --- an independent program -----------------------------------------------------------------------------------------
 @lru_cache(maxsize=1)
 def _program() -> Any:
-    return pytest.importorskip("phreeqpython").PhreeqPython(database="phreeqc.dat")
+    import phreeqpython
+
+    return phreeqpython.PhreeqPython(database="phreeqc.dat")
 
 
 def _by_program(analysis: Water, celsius: float) -> Any:
