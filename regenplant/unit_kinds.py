@@ -14,7 +14,8 @@ class QuantityKind:
     """How one kind of quantity is read and shown.
 
     ``si_unit`` is what the database holds. ``metric`` and ``us`` are (pint unit, text shown). ``digits`` is the
-    number of significant digits on show, ``decimals`` a cap on decimals per system. ``low`` and ``high`` are
+    number of significant digits on show, ``decimals`` a cap on decimals per system (``core.process.wording.FINER_BELOW`` lifts
+    it for small numbers of some kinds). ``low`` and ``high`` are
     bounds of what is possible at all, in SI; plant limits are tighter and live in records.
     """
 
@@ -108,6 +109,42 @@ KINDS: dict[str, QuantityKind] = _kinds(
         0.1,
         "15 m/h or 6 gpm/ft2",
     ),
+    QuantityKind(
+        "air_flow",
+        "air flow",
+        "m^3/s",
+        ("L/min", "L/min"),
+        ("ft^3/minute", "ft³/min"),
+        4,
+        (0, 1),
+        0,
+        2,
+        "1600 L/min or 56 ft3/min",
+    ),
+    QuantityKind(
+        "air_velocity",
+        "air flow on the bed",
+        "m/s",
+        ("m/hour", "m/h"),
+        ("ft/minute", "ft/min"),
+        3,
+        (1, 2),
+        0,
+        0.5,
+        "144 m/h or 8 scfm/ft2",
+    ),
+    QuantityKind(
+        "air_volume",
+        "volume of air",
+        "m^3",
+        ("m^3", "m³"),
+        ("ft^3", "ft³"),
+        4,
+        (2, 1),
+        0,
+        10_000,
+        "19 m3 or 680 ft3",
+    ),
     QuantityKind("mass", "mass", "kg", ("kg", "kg"), ("lb", "lb"), 4, (1, 1), 0, 200_000, "318 kg or 701 lb"),
     QuantityKind(
         "dose",
@@ -195,8 +232,8 @@ KINDS: dict[str, QuantityKind] = _kinds(
         "ohm*m",
         ("megaohm*cm", "MΩ·cm"),
         ("megaohm*cm", "MΩ·cm"),
-        3,
-        (3, 3),
+        4,
+        (2, 2),
         1e-4,
         1e7,
         "8.9 Mohm-cm or 0.112 µS/cm",

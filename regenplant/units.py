@@ -18,6 +18,7 @@ from typing import Literal
 import pint
 
 from regenplant.core.errors import OutOfRange, UnitNotUnderstood
+from regenplant.core.process.wording import finer, short_time, tiny
 from regenplant.unit_kinds import KINDS, QuantityKind
 from regenplant.unit_spellings import ATOMS, CASED_ATOMS, SPELLINGS
 
@@ -65,6 +66,9 @@ _NUMBER = re.compile(r"^\s*([+\-]?(?:\d+(?:[.,]\d*)?|[.,]\d+)(?:[eE][+\-]?\d{1,3
 _POWER = re.compile(r"(?<=\d)\s*\*\s*10(?:\^?(-?\d{1,3})|([⁻⁰¹²³⁴⁵⁶⁷⁸⁹]{1,4}))(?=\D|$)")
 """A power of ten as we show it ourselves ("1.2×10⁻⁷"), or as typed ("1.2*10^-7")."""
 _CLOCK = re.compile(r"^\s*(\d{1,3}):([0-5]\d)(?::([0-5]\d))?\s*$")
+_MINUTES_AND_SECONDS = re.compile(
+    r"^(\d{1,3})\s*min(?:ute)?s?\s*([0-5]?\d)\s*s(?:ec(?:ond)?s?)?$", re.IGNORECASE
+)
 
 
 def _normal(text: str) -> str:
@@ -102,7 +106,7 @@ def kind_named(key: str) -> QuantityKind:
 def understand(text: str, kind_key: str, *, system: UnitSystem = "metric") -> Understood:
     """Read what a person typed as a quantity of one kind.
 
-    A number without a unit is taken in the display unit of ``system``; "0:45" is a duration. A decimal comma
+    A number without a unit is taken in the display unit of ``system``; "0:45" and "2 min 30 s" are durations. A decimal comma
     is understood; a thousands comma is not, because "1,416 L" would then be read wrongly by a thousand:
     a comma followed by exactly three digits is refused with a sentence.
 
@@ -123,6 +127,9 @@ def understand(text: str, kind_key: str, *, system: UnitSystem = "metric") -> Un
         hours, minutes, seconds = int(clock[1]), int(clock[2]), int(clock[3] or 0)
         value = hours * 3600.0 + minutes * 60.0 + seconds
         return _within(Understood(str(text).strip(), raw, "h:min", value, kind.key), kind)
+    if kind.key == "duration" and (both := _MINUTES_AND_SECONDS.match(raw)):
+        value = int(both[1]) * 60.0 + int(both[2])
+        return _within(Understood(str(text).strip(), raw, "", value, kind.key), kind)
     compact = re.sub(r"(?<=\d) (?=\d{3}(?:\D|$))", "", _POWER.sub(_as_exponent, raw))
     match = _NUMBER.match(compact)
     if match is None:
@@ -152,6 +159,12 @@ def _display(kind: QuantityKind, system: str) -> tuple[str, str]:
 def _unit_for(unit_text: str, kind: QuantityKind, system: UnitSystem, raw: str) -> str:
     if not unit_text:
         return _display(kind, system)[0]
+    if kind.key in ("air_flow", "air_volume") and _NORMAL_AIR.match(_normal(unit_text)):
+        raise UnitNotUnderstood(
+            f"“{raw}” is counted at 0 °C; air is counted here as the field says. One Nm³ is 1.057 m³ of standard air "
+            f"(15.6 °C). Write for example {kind.example}.",
+            code="normal_air",
+        )
     # The case of "M" matters for nothing on this floor; a lower-case table keeps gloves from mattering.
     key = _normal(re.sub(r"\s+", " ", unit_text.strip().lower()))
     key = key if key in SPELLINGS else key.rstrip(".")
@@ -165,6 +178,8 @@ def _unit_for(unit_text: str, kind: QuantityKind, system: UnitSystem, raw: str) 
     return unit
 
 
+_NORMAL_AIR = re.compile(r"^(N[mlL]|nm[3³^]|nl/)")
+"""Normal cubic metres and litres: air counted at 0 °C and 101.325 kPa."""
 _FACTOR = re.compile(r"^([A-Za-zµΩω°%]+)\^?([-⁻]?[1-4¹²³⁴])?$")
 _BRACKETED = re.compile(r"/\s*\(([^()/]*)\)")
 _APART = re.compile(r"[*·.\s]+")
@@ -337,18 +352,52 @@ def format_quantity(
 ) -> str:
     """The value for people: sensible digits, U+202F between thousands, U+2212 as minus, no-break space.
 
-    None is shown as an en dash ("not written"). Never used to make a number that is computed with.
+    None is shown as an en dash ("not written"), a short time to the second ("40 s", "2 min 30 s"). Never used to make a number that is computed with.
     """
     if value is None:
         return "–"
-    kind = KINDS[kind_key]
-    shown = shown_value(value, kind_key, system)
-    decimals = kind.decimals[1 if system == "us" else 0]
-    if kind_key == "liquid_volume" and 0.0 < abs(shown) < 1.0:
-        decimals = max(decimals, 3)  # 0.42 L of sanitizer is not 0.4 L
-    text = format_number(shown, digits=kind.digits, decimals=decimals)
+    if kind_key == "duration" and with_unit and (short := short_time(value)):
+        return short
+    text = format_shown(shown_value(value, kind_key, system), kind_key, system)
     unit = unit_text(kind_key, system)
     return f"{text}{NO_BREAK_SPACE}{unit}" if with_unit and unit else text
+
+
+def format_shown(shown: float, kind_key: str, system: str = "metric") -> str:
+    """A number that is already in the unit shown, with the digits of its kind: what ``format_quantity`` writes before the unit."""
+    kind = KINDS[kind_key]
+    decimals = kind.decimals[1 if system == "us" else 0]
+    if kind_key == "duration" and short_time(shown * 60.0):
+        decimals = 2 if abs(shown) < 1.0 else 1
+    return format_number(shown, digits=kind.digits, decimals=finer(kind_key, shown, decimals))
+
+
+def limit_number(value: float, kind_key: str, system: str = "metric") -> str:
+    """The number at a limit, without unit and without idle zeros: the same on screen, paper and tag."""
+    text = format_quantity(value, kind_key, system, with_unit=False)
+    return text.rstrip("0").rstrip(".") if "." in text and "×" not in text else text
+
+
+def limit_words(low: float | None, high: float | None, kind_key: str, system: str = "metric") -> str:
+    """The limits in words: "60 to 73 L/min", "at least 10 MΩ·cm", "at most 1 mg/L", "" for none.
+
+    The one text of a limit: screen, sheet and tag take it from here, and sentences of the core say the same in metric.
+    """
+    unit = unit_text(kind_key, system)
+    tail = f"{NO_BREAK_SPACE}{unit}" if unit else ""
+
+    def said(value: float) -> str:
+        short = short_time(value) if kind_key == "duration" else ""
+        return short or f"{limit_number(value, kind_key, system)}{tail}"
+
+    if low is not None and high is not None:
+        first, second = said(low), said(high)
+        if first == second:
+            return first
+        return f"{first.removesuffix(tail) if tail and second.endswith(tail) else first} to {second}"
+    if low is not None:
+        return f"at least {said(low)}"
+    return f"at most {said(high)}" if high is not None else ""
 
 
 def format_number(shown: float, *, digits: int = 4, decimals: int = 3) -> str:
@@ -361,23 +410,14 @@ def format_number(shown: float, *, digits: int = 4, decimals: int = 3) -> str:
     places = decimals
     if magnitude > 0:
         places = max(0, min(decimals, digits - 1 - math.floor(math.log10(magnitude))))
-        if magnitude < 10 ** (-decimals) / 2:
-            mantissa = f"{shown:.{max(digits - 1, 0)}g}"
-            if "e" in mantissa:
-                base, exponent = mantissa.split("e")
-                return f"{base}×10{_superscript(int(exponent))}".replace("-", MINUS)
-            return mantissa.replace("-", MINUS)
+        if small := tiny(shown, digits=digits, decimals=decimals):
+            return small
     text = f"{magnitude:,.{places}f}".replace(",", THIN_SPACE)
     is_zero = all(character in f"0.{THIN_SPACE}" for character in text)
     return f"{MINUS}{text}" if shown < 0 and not is_zero else text
 
 
-_SUPERSCRIPTS = str.maketrans("-0123456789", "⁻⁰¹²³⁴⁵⁶⁷⁸⁹")
 _PLAIN = str.maketrans("⁻⁰¹²³⁴⁵⁶⁷⁸⁹", "-0123456789")
-
-
-def _superscript(number: int) -> str:
-    return str(number).translate(_SUPERSCRIPTS)
 
 
 def has_twin(kind_key: str) -> bool:

@@ -18,6 +18,7 @@ from hypothesis import strategies as st
 
 from regenplant import units
 from regenplant.core.errors import DomainError, OutOfRange, UnitNotUnderstood
+from regenplant.core.process.wording import say
 from regenplant.unit_spellings import SPELLINGS
 from regenplant.units import KINDS, SYSTEMS, understand
 
@@ -104,6 +105,11 @@ BY_DEFINITION = [
     ("7.2", "ph", 7.2),
     ("7.2 pH", "ph", 7.2),
     ("6.5 BV", "bed_volumes", 6.5),
+    ("2 min 30 s", "duration", 150.0),
+    ("1min 5sec", "duration", 65.0),
+    ("8 scfm/ft2", "air_velocity", 8 * 0.3048 / 60),
+    ("56 ft3/min", "air_flow", 56 * 0.3048**3 / 60),
+    ("95 m3/h", "air_flow", 95 / 3600),
 ]
 
 
@@ -220,6 +226,9 @@ REFUSED = [
     ("31 days", "duration", "out_of_range", "cannot be a time here."),
     ("0:75", "duration", "unknown_unit", "The unit “:75” in “0:75” is not known for a time."),
     ("17", "ph", "out_of_range", "cannot be a pH here."),
+    ("95 Nm3/h", "air_flow", "normal_air", "is counted at 0 °C"),
+    ("1500 NL/min", "air_flow", "normal_air", "One Nm³ is 1.057 m³ of standard air"),
+    ("2 min 75 s", "duration", "unknown_unit", "is not known for a time"),
     ("10 <script>", "mass", "unknown_unit", "is not known for a mass"),
 ]
 
@@ -333,7 +342,30 @@ def test_both_systems_show_the_same_quantity(kind: str) -> None:
         (294.55, "temperature", "metric", "21.4\u00a0°C"),
         (294.55, "temperature", "us", "71\u00a0°F"),
         (1.12e-5, "conductivity", "metric", "0.112\u00a0µS/cm"),
-        (182_000.0, "resistivity", "metric", "18.2\u00a0MΩ·cm"),
+        (182_000.0, "resistivity", "metric", "18.20\u00a0MΩ·cm"),
+        (181_800.0, "resistivity", "metric", "18.18\u00a0MΩ·cm"),
+        (5.56e-6, "conductivity", "metric", "0.0556\u00a0µS/cm"),
+        (89_000.0, "resistivity", "metric", "8.90\u00a0MΩ·cm"),
+        (120.0, "resistivity", "metric", "0.012\u00a0MΩ·cm"),
+        (16.587, "resistivity", "metric", "0.001659\u00a0MΩ·cm"),
+        (0.0, "concentration", "metric", "0.000\u00a0mg/L"),
+        (5e-7, "concentration", "metric", "0.00050\u00a0mg/L"),
+        (1.4e-6, "concentration", "us", "0.00140\u00a0mg/L"),
+        (4e-5, "concentration", "metric", "0.040\u00a0mg/L"),
+        (6e-6, "hardness", "metric", "0.00600\u00a0mg/L as CaCO₃"),
+        (4e-4, "hardness", "metric", "0.40\u00a0mg/L as CaCO₃"),
+        (0.026, "air_flow", "metric", "1\u202f560\u00a0L/min"),
+        (0.026, "air_flow", "us", "55.1\u00a0ft³/min"),
+        (0.04, "air_velocity", "us", "7.87\u00a0ft/min"),
+        (19.2, "air_volume", "us", "678.0\u00a0ft³"),
+        (40.0, "duration", "metric", "40\u00a0s"),
+        (150.0, "duration", "us", "2\u00a0min\u00a030\u00a0s"),
+        (180.0, "duration", "metric", "3\u00a0min"),
+        (4.5, "duration", "metric", "4.5\u00a0s"),
+        (299.6, "duration", "metric", "5\u00a0min"),
+        (301.0, "duration", "metric", "5\u00a0min"),
+        (0.0, "duration", "metric", "0\u00a0min"),
+        (-40.0, "duration", "metric", "−40\u00a0s"),
         (7.2, "ph", "metric", "7.20"),
         (0.051, "strength", "metric", "5.10\u00a0%"),
         (2700.0, "duration", "metric", "45\u00a0min"),
@@ -378,3 +410,31 @@ def test_a_twin_names_both_systems_and_the_reciprocal() -> None:
 def test_a_literal_of_a_set_up_file_is_converted() -> None:
     assert units.convert(14, "inch", "m") == pytest.approx(14 * INCH)
     assert units.convert(20, "degC", "kelvin") == pytest.approx(293.15)
+
+
+# --- limits -----------------------------------------------------------------------------------------------------------------
+@pytest.mark.parametrize(
+    ("low", "high", "kind", "system", "text"),
+    [
+        (0.001, 0.00122, "flow", "metric", "60 to 73.2\u00a0L/min"),
+        (181_800.0, None, "resistivity", "metric", "at least 18.18\u00a0MΩ·cm"),
+        (None, 1e-3, "hardness", "metric", "at most 1\u00a0mg/L as CaCO₃"),
+        (6.0, 8.0, "ph", "metric", "6 to 8"),
+        (0.4, 0.4, "length", "metric", "0.4\u00a0m"),
+        (40.0, 180.0, "duration", "metric", "40\u00a0s to 3\u00a0min"),
+        (600.0, 900.0, "duration", "metric", "10 to 15\u00a0min"),
+        (None, None, "mass", "metric", ""),
+    ],
+)
+def test_a_limit_is_worded_once(
+    low: float | None, high: float | None, kind: str, system: units.UnitSystem, text: str
+) -> None:
+    assert units.limit_words(low, high, kind, system) == text
+
+
+@settings(max_examples=300, deadline=None, derandomize=True)
+@given(data=st.data(), kind=st.sampled_from(sorted(KINDS)))
+def test_a_sentence_and_a_bar_round_a_limit_alike(data: st.DataObject, kind: str) -> None:
+    """The same limit never stands twice with two roundings, once in a sentence of the core and once on the screen."""
+    value = data.draw(possible(kind))
+    assert units.limit_words(value, None, kind) == f"at least {say(value, kind)}"

@@ -42,7 +42,8 @@ class Choice:
 
 SUFFIXES: Mapping[str, str] = {
     "strength": "frac", "fraction": "frac", "temperature": "kelvin", "temperature_rise": "kelvin", "resin_volume": "m3",
-    "liquid_volume": "m3", "flow": "m3_per_s", "flow_bv_per_h": "bv_per_h", "velocity": "m_per_s", "mass": "kg",
+    "liquid_volume": "m3", "flow": "m3_per_s", "flow_bv_per_h": "bv_per_h", "velocity": "m_per_s",
+    "air_flow": "m3_per_s", "air_velocity": "m_per_s", "air_volume": "m3", "mass": "kg",
     "dose": "kg_per_m3", "density": "kg_per_m3", "concentration": "kg_per_m3", "hardness": "kg_per_m3",
     "capacity": "eq_per_m3", "normality": "eq_per_m3", "amount_concentration": "mol_per_m3",
     "conductivity": "siemens_per_m", "resistivity": "ohm_m", "length": "m", "bead_diameter": "m", "pressure": "pascal",

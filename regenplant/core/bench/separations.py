@@ -175,7 +175,14 @@ def quantities() -> tuple[Quantity, ...]:
     target = given.number("expansion", "bed expansion wanted", "fraction", "%", 0.05, 2.0, "60 %", ("target_expansion",))  # fmt: skip
     share = given.number("share", "share of the beads that may leave", "fraction", "%", 1e-3, 0.5, "5 %")
     air = given.number(
-        "air_velocity", "air flow per area", "velocity", "m/h", 1e-4, 0.1, "150 m/h", ("velocity",)
+        "air_velocity",
+        f"air per area, {air_mix.STANDARD_AIR}",
+        "air_velocity",
+        "m/h",
+        1e-4,
+        0.1,
+        "150 m/h",
+        ("velocity",),
     )
     settled = given.number(
         "velocity", "flow before it is cut", "velocity", "m/h", _LEAST_M_PER_S, 0.1, None, ("u",)
@@ -192,5 +199,5 @@ def quantities() -> tuple[Quantity, ...]:
         *(Quantity(key, title, "Backwash separation of a mixed bed, with the spread of both resins.", settling, _MIXED, kind, unit, _one(key), _MIXED_EXAMPLE, aliases, see=("terminal_velocity_ratio",) if key == "separation_velocity_ratio" else ()) for key, title, kind, unit, aliases in _SEPARATED),
         Quantity("floating_share", "Share of beads that float", "In brine or caustic of a density, as an aid to separation.", settling, (given.bead_density(), _spread()[1], fluid), "fraction", "%", _floating, {"bead_density": "1080 kg/m3", "fluid_density": "1100 kg/m3"}, ("sink_or_float",)),
         Quantity("pressure_drop_carman", "Pressure drop by Carman", "Second method beside Ergun; where they disagree, the larger counts.", pressure, (given.bead_diameter(), given.VOID, replace(given.VELOCITY, low=_LEAST_M_PER_S), _T, given.DEPTH), "pressure", "kPa", _two_drops, {"bead_diameter": "0.65 mm", "velocity": "40 m/h", "temperature": "15 degC", "depth": "1.2 m"}, ("carman_kozeny",)),
-        Quantity("air_flow", "Air flow for mixing", "From an air velocity, at standard conditions.", settling, (air, given.DIAMETER), "flow", "L/min", _air, {"air_velocity": "150 m/h", "internal_diameter": "0.8 m"}, ("air_mix",)),
+        Quantity("air_flow", "Air flow for mixing", "From an air velocity, both as standard air: 60 °F and 101.3 kPa.", settling, (air, given.DIAMETER), "air_flow", "L/min", _air, {"air_velocity": "150 m/h", "internal_diameter": "0.8 m"}, ("air_mix",)),
     )  # fmt: skip

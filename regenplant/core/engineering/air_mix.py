@@ -19,7 +19,8 @@ LOW_VELOCITY_M_PER_S, HIGH_VELOCITY_M_PER_S = 0.03048, 0.0508
 """Common practice, standard air over the cross-section: 6 to 10 scfm/ft², 110 to 183 m/h."""
 LOW_COVER_M, HIGH_COVER_M = 0.10, 0.25
 """Common practice, water left above the settled bed: 10 to 25 cm (4 to 10 in)."""
-_STANDARD = "at 60 °F (15.56 °C) and 101 325 Pa"
+STANDARD_AIR = "at 60 °F (15.56 °C) and 101 325 Pa"
+"""The conditions standard air is counted at. A normal cubic metre is counted at 0 °C: 1 Nm³ is 1.057 m³ here."""
 
 
 def air_flow(velocity_m_per_s: float, internal_diameter_m: float) -> Estimate:
@@ -48,13 +49,15 @@ def air_flow(velocity_m_per_s: float, internal_diameter_m: float) -> Estimate:
     )
     return Estimate(
         symbol="Q_a",
-        name=f"air flow {_STANDARD}",
+        name=f"air flow {STANDARD_AIR}",
         value=velocity_m_per_s * cross_section_m2(internal_diameter_m),
         unit="m^3/s",
-        kind="flow",
+        kind="air_flow",
         formula="u_a · π · D^2 / 4",
         inputs=(
-            Input("u_a", f"air over the cross-section, {_STANDARD}", velocity_m_per_s, "m/s", "velocity"),
+            Input(
+                "u_a", f"air over the cross-section, {STANDARD_AIR}", velocity_m_per_s, "m/s", "air_velocity"
+            ),
             Input("D", "internal diameter of the vessel", internal_diameter_m, "m", "length"),
         ),
         method="velocity times cross-section",
@@ -93,7 +96,7 @@ def air_flow_in_vessel(flow: Estimate, temperature_kelvin: float, gauge_pressure
         name="air flow at the temperature and pressure in the vessel",
         value=value,
         unit="m^3/s",
-        kind="flow",
+        kind="air_flow",
         formula=f"{flow.symbol} · T / T_s · p_s / (p_s + p)",
         inputs=(
             flow.as_input(),
@@ -133,7 +136,7 @@ def air_volume(flow: Estimate, duration_s: float) -> Estimate:
         name="air used",
         value=flow.value * duration_s,
         unit="m^3",
-        kind="liquid_volume",
+        kind="air_volume",
         formula=f"{flow.symbol} · t",
         inputs=(flow.as_input(), Input("t", "time of the air mix", duration_s, "s", "duration")),
         method="flow times time",

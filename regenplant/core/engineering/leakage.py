@@ -121,7 +121,7 @@ def hardness_leakage(
     x = 2.0 * b / (1.0 + 2.0 * b + sqrt(1.0 + 4.0 * b))
     return Estimate(
         symbol="L_H",
-        name="hardness leakage of the softener, at equilibrium, as CaCO3",
+        name="hardness leakage of the softener, at equilibrium, as CaCO₃",
         value=weight * cations_eq_per_m3 * x,
         unit="kg/m^3",
         kind="hardness",

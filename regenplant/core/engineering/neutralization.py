@@ -296,5 +296,7 @@ def ion_load(
         ),
         method="equivalents",
         source="equivalents",
-        valid="regenerant and neutralizer; what the resin held is not known by ion",
+        valid="all three, the resin as its feed analysis says"
+        if basis.endswith("resin")
+        else "regenerant and neutralizer; what the resin held is not known by ion",
     )

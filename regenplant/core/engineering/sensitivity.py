@@ -118,7 +118,7 @@ def of_reagent(
         return equilibria.mixture_ph(treated, stream.temperature_kelvin)
 
     inputs = (
-        Input("n", f"{chemical} given (+ base, − acid)", given_eq, "eq", "equivalents"),
+        Input("n", f"{substance(chemical).formula} given (+ base, − acid)", given_eq, "eq", "equivalents"),
         Input("V", f"volume of {stream.name}", stream.volume_m3, "m^3", "liquid_volume"),
         Input("T", "temperature of the waste", stream.temperature_kelvin, "kelvin", "temperature"),
     )

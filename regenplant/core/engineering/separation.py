@@ -14,7 +14,8 @@ The model, in the order of the work:
 4. An interface cut takes a zone out, half of it from each side.
 
 In a fluid between the two wet densities the anion floats and the cation sinks: the same rules, with settling
-velocities below zero for what rises, and mixing only by the anion that sinks all the same.
+velocities below zero for what rises, and mixing only by the anion that sinks all the same, until the anion is let down
+onto the cation again.
 
 Good to a factor of about two: it ranks resins, temperatures, flows and cuts. The separation that was seen decides.
 """
@@ -58,7 +59,8 @@ class SeparationCase:
 
     ``cation_m3`` and ``anion_m3`` are settled volumes in the forms being separated [m^3]; ``expansion_frac`` is that of
     the anion resin [-]; without a fluid it is water at ``temperature_kelvin``. ``is_exhausted`` says whether both resins
-    were exhausted first. In a fluid that floats the anion there is no flow: expansion and velocity are not used.
+    were exhausted first. In a fluid that floats the anion there is no flow: expansion and velocity are not used. ``is_let_down`` says that the
+    floating anion is then let down onto the cation, where the two touch and mix at the interface again.
     """
 
     cation: BeadPopulation
@@ -73,6 +75,7 @@ class SeparationCase:
     fluid_viscosity_pascal_s: float | None = None
     is_exhausted: bool = True
     mixing_allowance_m: float = MIXING_ALLOWANCE_M
+    is_let_down: bool = False
 
     def __post_init__(self) -> None:
         require_positive(self.cation_m3, "volume of cation resin", "m³")
@@ -186,7 +189,9 @@ def predict(case: SeparationCase) -> Separation:
         velocity_m_per_s=velocity.value,
         fluid=fluid,
         mixing_length_m=separation_flow.mixing_length_m(case.mixing_allowance_m, ratio),
-        floating_frac=separation_flow.floating_share(case.anion, fluid.density_kg_per_m3),
+        floating_frac=0.0
+        if case.is_let_down
+        else separation_flow.floating_share(case.anion, fluid.density_kg_per_m3),
     )
     uncut = bed.cut(0.0)
     interface = separation_heights.interface_height(case.cation_m3, case.internal_diameter_m)

@@ -74,6 +74,7 @@ SOURCES: dict[str, Source] = _table(
     Source("lognormal_beads", "Lognormal size distribution by volume", "", "σ = ln(d60/d10)/1.535; effective size d10, uniformity coefficient d60/d10", _ARITHMETIC),
     Source("layer_order", "Layers of two solids in a liquid order by their bulk density (Moritomi et al.; Epstein & LeClair, layer inversion)", "1982; 1985", "the criterion read in abstracts of later papers, the original papers not read", _MEMORY),
     Source("velocity_order", "Beads sort by settling velocity", "", "trade rule: the fastest anion bead must settle more slowly than the slowest cation bead, ratio well above 1", _PRACTICE),
+    Source("donnan", "Donnan equilibrium of a salt with the beads of an exchanger, ideal", "", "m_i (m_i + m_f) = m²; the law from memory of Helfferich, Ion Exchange, ideal activities, no shrinking; moisture of the beads from memory of data sheets", _MEMORY),
     Source("interface_mixing", "Mixing at the interface of a separated mixed bed", "", "proposal: dispersion against segregation, ℓ = Λ/(1 − 1/R); Λ by common practice, to be fitted to the plant's own separation records", _PRACTICE),
     Source("air_mix", "Air mix of a mixed bed", "", "6 to 10 scfm/ft² (110 to 180 m/h) for 10 to 15 min, water 10 to 25 cm above the bed: common practice", _PRACTICE),
     Source("ideal_gas", "Ideal gas law", "", "V ∝ T/p; standard cubic feet at 60 °F and 101 325 Pa", _ARITHMETIC),

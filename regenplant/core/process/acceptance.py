@@ -80,6 +80,8 @@ class Verdict:
     held_from_s: float | None = None
     """Time of the first reading of that run, from the zero of the readings; None while nothing is held."""
     rinsed_bv: float = 0.0
+    recirculated_bv: float = 0.0
+    """How much of it a pump drove round; the rest is fresh water."""
     instrument_checks: tuple[str, ...] = ()
     """Sentences that ask for a look at an instrument."""
     not_counted: tuple[str, ...] = ()
@@ -96,6 +98,7 @@ def judge(
     specification: Specification,
     results: Sequence[LabResult] = (),
     rinsed_bv: float | None = None,
+    recirculated_bv: float = 0.0,
 ) -> Verdict:
     """Judge a rinse and its laboratory results against a specification.
 
@@ -109,6 +112,8 @@ def judge(
         Results of the laboratory; of each measurement the latest valid one decides
     rinsed_bv : float | None
         Rinse water passed so far, if it is known beside the readings [-]
+    recirculated_bv : float
+        How much of the water that passed a pump drove round, 0 to all of it [-]
 
     Returns
     -------
@@ -129,7 +134,7 @@ def judge(
             reasons.append(_endpoint(limit, counted, run, specification, rinsed))
         else:
             reasons.append(_laboratory(limit, results))
-    reasons.append(_minimum_rinse(specification, rinsed))
+    reasons.append(_minimum_rinse(specification, rinsed, min(recirculated_bv, rinsed)))
     doubtful = _doubt_in_window(ordered, run, specification)
     if doubtful:
         reasons.append(Reason("instrument_check", Outcome.INCOMPLETE, doubtful, CONDUCTIVITY))
@@ -140,6 +145,7 @@ def judge(
         held_readings=len(run),
         held_from_s=run[0].at_s if run else None,
         rinsed_bv=rinsed,
+        recirculated_bv=min(recirculated_bv, rinsed),
         instrument_checks=checks,
         not_counted=left_out,
     )
@@ -320,12 +326,13 @@ def _endpoint(
     )  # fmt: skip
 
 
-def _minimum_rinse(specification: Specification, rinsed_bv: float) -> Reason:
+def _minimum_rinse(specification: Specification, rinsed_bv: float, recirculated_bv: float) -> Reason:
+    pumped = f", of which {say(recirculated_bv, 'bed_volumes')} recirculated" if recirculated_bv > 0.0 else ""
     enough = rinsed_bv >= specification.minimum_rinse_bv
     return Reason(
         "minimum_rinse",
         Outcome.PASS if enough else Outcome.INCOMPLETE,
-        f"Rinsed {say(rinsed_bv, 'bed_volumes')}, at least {say(specification.minimum_rinse_bv, 'bed_volumes')}.",
+        f"Rinsed {say(rinsed_bv, 'bed_volumes')}{pumped}, at least {say(specification.minimum_rinse_bv, 'bed_volumes')}.",
         "rinse_volume", rinsed_bv, specification.minimum_rinse_bv, None, "bed_volumes",
     )  # fmt: skip
 

@@ -257,7 +257,11 @@ def _dithionite_line(shown: str, strength_frac: float) -> Caution:
         "dithionite_in_line",
         SignalWord.WARNING,
         f"Dithionite of {shown} is in the line and the bed: acid on it gives off sulfur dioxide.",
-        ("No acid in this vessel, its lines or its drain until it is rinsed out.", "Vent outdoors.", NO_TAP),
+        (
+            "No acid in this vessel, its lines, its drain or the waste tank until it is rinsed out.",
+            "Vent outdoors.",
+            NO_TAP,
+        ),
         LINE_GEAR,
         ("GHS07",),
         "ghs_general",
@@ -270,7 +274,7 @@ def _hypochlorite_line(shown: str, strength_frac: float) -> Caution:
         SignalWord.WARNING,
         f"Hypochlorite of {shown} is in the line and the vessel: acid on it gives off chlorine, ammonia chloramine gas.",
         (
-            "No acid, ammonia or reductant in this vessel, its lines or its drain until the residual is gone.",
+            "No acid, ammonia or reductant in this vessel, its lines, its drain or the waste tank until the residual is gone.",
             NO_TAP,
         ),
         LINE_GEAR,
@@ -337,7 +341,7 @@ def _hot(chemical: Chemical, temperature_kelvin: float) -> Caution:
     return caution(
         "hot_line",
         SignalWord.WARNING,
-        f"The feed is {say(temperature_kelvin, 'temperature')}: hot pipe and hot spray.",
+        f"It is {say(temperature_kelvin, 'temperature')} in the line and the bed: hot pipe and hot spray.",
         measures,
         SPLASH_GEAR if hot_caustic else LINE_GEAR,
         (),

@@ -3,7 +3,8 @@
 from __future__ import annotations
 
 from regenplant.core.process.plan import Caution, SignalWord
-from regenplant.core.process.vocabulary import Chemical
+from regenplant.core.process.recipes import RecipeDefinition, RecipeStep
+from regenplant.core.process.vocabulary import Chemical, Purpose
 
 AUTHORITY = "The SDS, local codes and licensed practice decide."
 
@@ -27,6 +28,14 @@ SHORT_NAMES = {
     Chemical.PERACETIC_ACID: "peracetic acid",
 }
 """The floor's word for each chemical."""
+
+
+def solution_word(recipe: RecipeDefinition, step: RecipeStep) -> str:
+    """What an injection brings: "regenerant", or in a cleaning, until its last injection, the chemical by its own name."""
+    injections = recipe.injections()
+    if recipe.purpose is not Purpose.CLEANING or step.chemical is None or step is injections[-1]:
+        return "regenerant"
+    return SHORT_NAMES[step.chemical]
 
 
 def caution(

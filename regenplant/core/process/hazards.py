@@ -79,6 +79,18 @@ _SEPARATED = caution(
     (),
     "trade_practice",
 )
+_FLOATING = caution(
+    "floating_resin",
+    SignalWord.NOTICE,
+    "The anion resin floats at the top of the solution: fed too high, it leaves by the upper outlet.",
+    (
+        "Feed slowly and watch the catcher and the sight glass.",
+        "Beads shrink in the solution and swell again in water: displace slowly, or old beads break.",
+    ),
+    (),
+    (),
+    "trade_practice",
+)
 _MOVING_RESIN = caution(
     "moving_resin",
     SignalWord.WARNING,
@@ -159,6 +171,15 @@ _SAMPLING = caution(
     (),
     "trade_practice",
 )
+_SAMPLING_AMMONIA = caution(
+    "sampling",
+    SignalWord.CAUTION,
+    "Early rinse water is caustic and gives off ammonia.",
+    ("Wear glasses and gloves at the sample tap; stand upwind of it, in moving air.",),
+    QC_GEAR,
+    (),
+    "trade_practice",
+)
 _RESIDUE = caution(
     "residual_sanitizer",
     SignalWord.CAUTION,
@@ -184,6 +205,12 @@ _BY_KIND: dict[StepKind, tuple[Caution, ...]] = {
 }
 """What a kind of step brings whatever the chemical. Settling brings nothing."""
 
+_GRAVITY = {
+    word: rank
+    for rank, word in enumerate(
+        (SignalWord.DANGER, SignalWord.WARNING, SignalWord.CAUTION, SignalWord.NOTICE)
+    )
+}
 _JUDGED = (StepKind.FAST_RINSE, StepKind.RECIRCULATE, StepKind.SAMPLE)
 
 
@@ -195,7 +222,7 @@ def step_cautions(
     temperature_kelvin: float,
     arrangement: LegArrangement = LegArrangement.APART,
 ) -> tuple[Caution, ...]:
-    """The cautions of one step.
+    """The cautions of one step, the gravest signal word first.
 
     Parameters
     ----------
@@ -212,24 +239,42 @@ def step_cautions(
     arrangement : LegArrangement
         How the legs of a mixed bed are regenerated; together, acid and caustic are in one vessel
     """
+    found = _of_step(kind, chemical, strength_frac, stock_strength_frac, temperature_kelvin, arrangement)
+    return tuple(sorted(found, key=lambda entry: _GRAVITY[entry.signal]))
+
+
+def _of_step(
+    kind: StepKind,
+    chemical: Chemical | None,
+    strength_frac: float | None,
+    stock_strength_frac: float | None,
+    temperature_kelvin: float,
+    arrangement: LegArrangement,
+) -> tuple[Caution, ...]:
     found = _BY_KIND.get(kind)
     if found is not None:
         return found
     if chemical is None:
         return ()
     strength = strength_frac or 0.0
-    if kind in (StepKind.INJECT, StepKind.SANITIZE):
+    if kind in (StepKind.INJECT, StepKind.SANITIZE, StepKind.FLOAT):
         concentrate = stock_cautions(chemical, stock_strength_frac) if stock_strength_frac else ()
         line = line_cautions(chemical, strength, temperature_kelvin)
         together = arrangement is LegArrangement.TOGETHER and (chemical.is_acid or chemical.is_base)
         balance = (_UNBALANCED,) if together and kind is StepKind.INJECT else ()
-        standing = (standing_caution(chemical),) if kind is StepKind.INJECT else (soaking_caution(chemical),)
+        standing: tuple[Caution, ...] = (
+            (standing_caution(chemical),) if kind is StepKind.INJECT else (soaking_caution(chemical),)
+        )
+        if kind is StepKind.FLOAT:
+            standing = (*standing, _FLOATING, _SEPARATED)
         return (*balance, *concentrate, *line, *standing)
     if kind is StepKind.SOAK:
         return (*line_cautions(chemical, strength, temperature_kelvin), soaking_caution(chemical))
     if kind in (StepKind.DISPLACE, StepKind.RINSE):
         return line_cautions(chemical, strength, temperature_kelvin)
     if kind in _JUDGED and chemical is not Chemical.SODIUM_CHLORIDE:
+        if chemical is Chemical.AMMONIA:
+            return (_SAMPLING_AMMONIA,)
         return (_RESIDUE,) if chemical.is_oxidizer else (_SAMPLING,)
     return ()
 

@@ -70,6 +70,18 @@ class PlantLimits:
     """Imbalance of acid and caustic that warns where each leg has its own vessel; common practice."""
     leg_imbalance_limit_frac: float = 0.10
     """Imbalance that stops both legs in one vessel where the recipe sets none: unbalanced flows heat and can steam (read)."""
+    float_caustic_strength_max_frac: float = 0.16
+    """16 % NaOH in a float separation (8 to 16 %, common practice); it stands in the bed, so the recipe also bounds its warmth."""
+    float_anion_share_warn_frac: float = 0.95
+    """Least share of the anion beads that should float once they are soaked; a proposal, the model is good to 15 kg/m³."""
+    float_anion_share_limit_frac: float = 0.5
+    """Share of the anion beads, as they are in water, below which a float separation stops: most of them would sink."""
+    float_cation_share_limit_frac: float = 0.99
+    """Share of the cation beads that must sink: what floats ends in the anion resin. As the cross-contamination borne (practice)."""
+    float_clear_height_warn_m: float = 0.15
+    """Least clear solution between the two resins of a float separation; common practice."""
+    float_hardness_share_warn_frac: float = 0.05
+    """Hardness among the cations of the feed above which caustic may drop solids from the cation resin; common practice."""
     velocity_ratio_warn: float = 1.5
     """Ratio of settling velocities, cation over anion, below which two resins part badly; from memory."""
     # --- weak resins ---
@@ -83,6 +95,8 @@ class PlantLimits:
     """Share of calcium above which calcium on the resin is worth a word at the acid step; common practice."""
     caustic_solids_warn_kg_per_m3: float = 0.02
     """20 mg/L of solids dropping from the dilution water of caustic; from memory. Soft tap water drops about 12 (computed)."""
+    displacement_cooler_warn_kelvin: float = 10.0
+    """How much cooler than a warm regenerant the water of its displacement may come; common practice: about as warm."""
     brine_cold_kelvin: float = 278.15
     """5 °C: nearly saturated brine below it drops salt in the line (26 % is saturated near 0 °C, from memory)."""
 

@@ -108,6 +108,10 @@ class VesselData:
     """Height of the interface collector above the bed support; None where there is none."""
     air_max_m3_per_s: float | None = None
     """Clean air for mixing, at the pressure in the vessel; None where there is none on record."""
+    chemicals: tuple[Chemical, ...] = ()
+    """What its lines bring to it; empty: not on record, so nothing is ruled out."""
+    takes_anion_leg_only: bool = False
+    """Of a mixed bed it takes the anion resin after the interface cut, never the whole bed."""
 
 
 @dataclass(frozen=True, slots=True)
@@ -282,7 +286,7 @@ class PlannedStep:
     - backwash: ``expansion_frac``, ``expanded_height_m``, ``minimum_velocity_m_per_s``; with a spread of bead sizes also
       ``recommended_velocity_m_per_s``, ``recommended_flow_m3_per_s``, ``carry_over_velocity_m_per_s``, ``carry_over_frac``
     - separation: ``expansion_frac`` (of the anion resin), ``expanded_height_m``, ``settling_time_s``
-    - separation and interface cut: ``separation_velocity_ratio``, ``interface_height_m``, ``overlap_frac``,
+    - separation and interface cut: ``separation_velocity_ratio`` (not behind a float), ``interface_height_m``, ``overlap_frac``,
       ``cation_in_anion_frac`` and ``anion_in_cation_frac`` (both after the recipe's cut)
     - interface cut: ``cut_frac``, ``cut_m3``, ``lower_layer_m3``, ``upper_layer_m3``; with a side outlet on record also
       ``side_outlet_height_m``, ``interface_offset_m``
@@ -297,6 +301,10 @@ class PlannedStep:
     - sulfuric acid that regenerates: ``exchanged_frac``, ``calcium_frac``, and with calcium ``gypsum_index``
     - caustic: ``caustic_solids_kg_per_m3`` (per volume of dilution water), ``caustic_solids_kg``
     - soak: ``strength_frac`` of what stands in the bed
+    - float separation: as an injection without a ratio, and ``feed_time_s``, ``anion_floats_frac`` and ``cation_sinks_frac`` (by
+      their density in water), ``standing_strength_frac``, ``standing_density_kg_per_m3``, ``soaked_anion_density_kg_per_m3``,
+      ``soaked_cation_density_kg_per_m3``, ``soaked_anion_floats_frac``, ``solution_height_m``, ``clear_height_m``; where the soaked
+      anion floats also ``parting_time_s``, ``lifted_cation_height_m`` and the layers as at the interface cut
     - join: ``joined_m3``, ``bed_depth_m``
     - air mix: ``air_velocity_m_per_s``, ``air_standard_flow_m3_per_s``, ``air_pressure_pascal``, ``air_flow_m3_per_s`` (in the
       vessel), ``air_m3`` (standard), ``water_above_bed_m``, ``water_level_m``, ``water_drained_m3``

@@ -11,11 +11,13 @@ from collections.abc import Iterator, Mapping, Sequence
 from regenplant.core.engineering.estimate import Estimate
 from regenplant.core.process.plan import Check, PlannedStep, ResinData, Severity
 from regenplant.core.process.plan_basis import PlanBasis
+from regenplant.core.process.plan_float_checks import float_checks
 from regenplant.core.process.plan_mixed_checks import mixed_checks
 from regenplant.core.process.plan_ratio_checks import ratio_checks
 from regenplant.core.process.plan_step_checks import step_checks
 from regenplant.core.process.plan_supply_checks import chemical_checks, waste_checks, water_checks
 from regenplant.core.process.plan_vessel_checks import bed_checks, vessel_checks
+from regenplant.core.process.plan_warm_displacement import displacement_checks
 from regenplant.core.process.recipe_rules import may_follow_undisplaced, offences
 from regenplant.core.process.vocabulary import Leg, StepKind
 from regenplant.core.process.wording import listed, say
@@ -37,7 +39,9 @@ def build_checks(
         *_rule_checks(basis),
         *_sequence_checks(basis, steps),
         *step_checks(basis, steps),
+        *displacement_checks(basis, steps),
         *mixed_checks(basis, steps),
+        *float_checks(basis, steps),
         *chemical_checks(basis, steps, totals),
         *ratio_checks(basis, totals),
         *water_checks(basis, steps, totals),
@@ -105,9 +109,9 @@ def _sequence_checks(basis: PlanBasis, steps: Sequence[PlannedStep]) -> list[Che
     previous: dict[Leg, PlannedStep] = {}
     for step in steps:
         before = previous.get(step.leg)
-        if step.kind is StepKind.INJECT:
-            if before is not None and before.kind is StepKind.INJECT:
-                found.append(_injection_order(before, step))
+        if step.kind is StepKind.INJECT and before is not None and before.kind is StepKind.INJECT:
+            found.append(_injection_order(before, step))
+        if step.kind in (StepKind.INJECT, StepKind.FLOAT):
             found.append(_hold(step))
         previous[step.leg] = step
     is_exchange = basis.request.resin.family.is_exchanged

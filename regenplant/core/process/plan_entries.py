@@ -18,9 +18,11 @@ from regenplant.core.process.entry_parts import (
     residual_sanitizer,
     text,
 )
+from regenplant.core.process.hazard_words import solution_word
 from regenplant.core.process.plan import EntrySpec
 from regenplant.core.process.plan_basis import PlanBasis
 from regenplant.core.process.plan_entries_carbon import empty_entries, fill_entries
+from regenplant.core.process.plan_entries_float import float_entries
 from regenplant.core.process.plan_entries_mixed import (
     air_mix_entries,
     cut_entries,
@@ -32,6 +34,8 @@ from regenplant.core.process.vocabulary import Chemical, Leg, LegArrangement, Pu
 from regenplant.core.process.wording import say
 
 __all__ = ["BAND_FRAC", "COUNT_BAND_FRAC", "step_entries"]
+
+_GEAR_HELP = "What the caution lists, before anything is opened."
 
 
 def step_entries(
@@ -45,7 +49,7 @@ def _load(case: StepCase) -> tuple[EntrySpec, ...]:
     request = case.basis.request
     found = [
         confirm("vessel_ready", "Vessel empty, rinsed, right class and lines lined up", is_before=True),
-        confirm("gear_on", "Gear on", is_before=True, help="Glasses, gloves, boots."),
+        confirm("gear_on", "Gear on", is_before=True, help=_GEAR_HELP),
     ]
     if request.recipe.purpose is Purpose.CLEANING:
         found.append(
@@ -100,6 +104,7 @@ def _settle(case: StepCase) -> tuple[EntrySpec, ...]:
 # --- chemicals ------------------------------------------------------------------------------------------------------
 def _inject(case: StepCase) -> tuple[EntrySpec, ...]:
     figures, volume_m3 = case.figures, case.bed.volume_m3
+    word = solution_word(case.basis.request.recipe, case.step)
     during = [
         ranged("strength", "Strength at the bed, measured", "strength", case.setting("strength_frac")),
         ranged("temperature", "Temperature at the bed", "temperature", case.setting("temperature_kelvin")),
@@ -107,8 +112,8 @@ def _inject(case: StepCase) -> tuple[EntrySpec, ...]:
         *_watched(case),
     ]
     after = [
-        banded("volume_fed", "Diluted regenerant fed", "liquid_volume", figures["volume_m3"].value, BAND_FRAC),
-        EntrySpec("contact_time", "Time the regenerant flowed", "duration", low=case.setting("contact_time_s").low,
+        banded("volume_fed", f"Diluted {word} fed", "liquid_volume", figures["volume_m3"].value, BAND_FRAC),
+        EntrySpec("contact_time", f"Time the {word} flowed", "duration", low=case.setting("contact_time_s").low,
                   high=None, target=figures["contact_time_s"].value),
     ]  # fmt: skip
     if "stock_m3" in figures:
@@ -129,9 +134,7 @@ def _inject(case: StepCase) -> tuple[EntrySpec, ...]:
 
 def _before_chemical(case: StepCase) -> tuple[EntrySpec, ...]:
     found = [
-        confirm(
-            "gear_on", "Gear on", is_before=True, help="What the caution lists, before anything is opened."
-        ),
+        confirm("gear_on", "Gear on", is_before=True, help=_GEAR_HELP),
         confirm("shower_ready", "Shower and eyewash reachable and running", is_before=True),
         confirm("drain_open", "Drain to the waste tank open", is_before=True),
     ]
@@ -146,7 +149,7 @@ def _before_chemical(case: StepCase) -> tuple[EntrySpec, ...]:
                 is_before=True,
             )
         )
-    elif case.step.kind is StepKind.INJECT:
+    elif case.step.kind in (StepKind.INJECT, StepKind.FLOAT):
         found.append(
             confirm("dilution_water_on", "Dilution water flows, before the chemical", is_before=True)
         )
@@ -170,7 +173,11 @@ def _before_injection(case: StepCase) -> tuple[EntrySpec, ...]:
     if chemical is Chemical.AMMONIA:
         found.append(confirm("air_moving", "Doors open, fan running, drain covered", is_before=True))
     if chemical is Chemical.SODIUM_DITHIONITE:
-        found.append(confirm("no_acid", "No acid and no oxidizer in vessel, lines or drain", is_before=True))
+        found.append(
+            confirm(
+                "no_acid", "No acid and no oxidizer in vessel, lines, drain or waste tank", is_before=True
+            )
+        )
         found.append(confirm("made_today", "Solution made up today", is_before=True))
     if recipe.arrangement is LegArrangement.TOGETHER and case.step.leg is not Leg.WHOLE:
         found.append(
@@ -215,7 +222,9 @@ def _sanitize(case: StepCase) -> tuple[EntrySpec, ...]:
     found = list(_before_chemical(case))
     found.append(confirm("vent_open", "Vent open, vessel not shut in", is_before=True))
     found.append(
-        confirm("no_acid", "No acid, ammonia or reductant in vessel, lines or drain", is_before=True)
+        confirm(
+            "no_acid", "No acid, ammonia or reductant in vessel, lines, drain or waste tank", is_before=True
+        )
     )
     if not case.basis.request.resin.family.is_exchanged:
         found.append(
@@ -223,7 +232,13 @@ def _sanitize(case: StepCase) -> tuple[EntrySpec, ...]:
                       help="Outside it acid or caustic is left: no sanitizer until it is rinsed out.")
         )  # fmt: skip
     found.append(
-        ranged("strength", "Strength of the sanitizer, measured", "strength", case.setting("strength_frac"))
+        ranged(
+            "strength",
+            "Strength of the sanitizer, measured",
+            "strength",
+            case.setting("strength_frac"),
+            help="0.01 % is 100 mg/L.",
+        )
     )
     if "stock_m3" in case.figures:
         strength = case.setting("strength_frac")
@@ -238,6 +253,10 @@ def _sanitize(case: StepCase) -> tuple[EntrySpec, ...]:
         ranged("contact_time", "Time the sanitizer stood", "duration", case.setting("contact_time_s"))
     )
     return tuple(found)
+
+
+def _float(case: StepCase) -> tuple[EntrySpec, ...]:
+    return float_entries(case, (*_before_chemical(case), *_before_injection(case)))
 
 
 # --- rinses ---------------------------------------------------------------------------------------------------------
@@ -325,6 +344,7 @@ _ENTRIES: dict[StepKind, Callable[[StepCase], tuple[EntrySpec, ...]]] = {
     StepKind.BACKWASH: _backwash,
     StepKind.SEPARATE: separate_entries,
     StepKind.SETTLE: _settle,
+    StepKind.FLOAT: _float,
     StepKind.CUT: cut_entries,
     StepKind.INJECT: _inject,
     StepKind.SOAK: _soak,

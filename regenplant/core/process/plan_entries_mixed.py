@@ -13,6 +13,7 @@ from regenplant.core.process.entry_parts import (
     text,
 )
 from regenplant.core.process.plan import EntrySpec
+from regenplant.core.process.plan_mixed import floats_in_caustic
 from regenplant.core.process.vocabulary import LegArrangement
 
 AIR_GAUGE = (
@@ -56,7 +57,7 @@ def cut_entries(case: StepCase) -> tuple[EntrySpec, ...]:
                 "resin_volume",
                 figures[figure].value,
                 COUNT_BAND_FRAC,
-                help="Settled, exhausted form.",
+                help=f"Settled, {_form(case, key)}.",
             )
         )
     share = case.setting("cut_frac")
@@ -75,6 +76,10 @@ def cut_entries(case: StepCase) -> tuple[EntrySpec, ...]:
         confirm("cut_kept", "The cut is labeled and kept for the next separation, mixed into neither leg"),
     ]
     return tuple(found)
+
+
+def _form(case: StepCase, key: str) -> str:
+    return "hydroxide form" if key == "anion_volume" and floats_in_caustic(case.basis) else "exhausted form"
 
 
 def _interface(case: StepCase) -> EntrySpec:
@@ -137,7 +142,7 @@ def air_mix_entries(case: StepCase) -> tuple[EntrySpec, ...]:
         ranged(
             "air_flow",
             "Air flow, as standard air",
-            "flow",
+            "air_flow",
             velocity,
             flow / velocity.target,
             help=AIR_GAUGE,

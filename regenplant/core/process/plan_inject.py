@@ -3,10 +3,12 @@
 from __future__ import annotations
 
 from collections.abc import Mapping
+from dataclasses import replace
 
 from regenplant.core.engineering import heating, ions, regenerants, solutions
 from regenplant.core.engineering.estimate import Estimate
 from regenplant.core.engineering.substances import substance
+from regenplant.core.process.hazard_words import solution_word
 from regenplant.core.process.plan import StockData
 from regenplant.core.process.plan_basis import PlanBasis, recorded, set_point
 from regenplant.core.process.plan_bed import Bed
@@ -47,7 +49,7 @@ def injection_figures(basis: PlanBasis, step: RecipeStep, number: int) -> dict[s
         "strength_frac": strength,
     }
     usable = basis.usable_stock(step)
-    figures.update(_temperatures(basis, step, usable[0] if usable else None))
+    figures.update(regenerant_temperatures(basis, step, usable[0] if usable else None))
     temperature = figures["temperature_kelvin"].value
     figures["density_kg_per_m3"] = diluted_density(step.chemical, strength.value, temperature)
     figures.update(_equivalents(basis, bed, step, number, mass))
@@ -59,9 +61,27 @@ def injection_figures(basis: PlanBasis, step: RecipeStep, number: int) -> dict[s
     )
     figures["contact_time_s"], figures["duration_s"] = contact, contact.named("t", "time")
     if usable is not None:
-        figures.update(_skid_figures(basis, step, figures))
+        figures.update(skid_figures(basis, step, figures))
     figures.update(_in_the_bed(basis, bed, step, number, figures))
-    return figures
+    return worded(figures, solution_word(basis.request.recipe, step))
+
+
+def worded(figures: Mapping[str, Estimate], word: str) -> dict[str, Estimate]:
+    """The figures under the name of what is fed: cleaning acid is no regenerant."""
+    if word == "regenerant":
+        return dict(figures)
+
+    def named(name: str) -> str:
+        return name if name.startswith("regenerant ratio") else name.replace("regenerant", word)
+
+    return {
+        key: replace(
+            figure,
+            name=named(figure.name),
+            inputs=tuple(replace(entry, name=named(entry.name)) for entry in figure.inputs),
+        )
+        for key, figure in figures.items()
+    }
 
 
 def _equivalents(
@@ -94,7 +114,9 @@ def _in_the_bed(
     return {}
 
 
-def _temperatures(basis: PlanBasis, step: RecipeStep, stock: StockData | None) -> dict[str, Estimate]:
+def regenerant_temperatures(
+    basis: PlanBasis, step: RecipeStep, stock: StockData | None
+) -> dict[str, Estimate]:
     """Temperature at the bed, with or without the heater, and what the heater must do.
 
     With a heater the set point is reached by warming the dilution water. Without one, or when the blend is already
@@ -143,7 +165,7 @@ def _possible(chemical: Chemical, blend: Estimate) -> Estimate:
     )
 
 
-def _skid_figures(basis: PlanBasis, step: RecipeStep, figures: Mapping[str, Estimate]) -> dict[str, Estimate]:
+def skid_figures(basis: PlanBasis, step: RecipeStep, figures: Mapping[str, Estimate]) -> dict[str, Estimate]:
     """What is set at the dilution skid: flow of water, flow of stock, and heat."""
     assert step.chemical is not None
     time = figures["duration_s"]

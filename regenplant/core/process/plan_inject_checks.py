@@ -10,7 +10,7 @@ from regenplant.core.process.plan_basis import PlanBasis
 from regenplant.core.process.recipe_chemistry import BEFORE_THE_CUT, caustic_max_kelvin
 from regenplant.core.process.recipe_rules import CHEMICALS_BY_FAMILY, LEG_REGENERANTS, REGENERANTS_BY_FAMILY
 from regenplant.core.process.recipes import RecipeStep
-from regenplant.core.process.vocabulary import Chemical, Leg, Purpose, ResinFamily, WaterKind
+from regenplant.core.process.vocabulary import Chemical, Leg, Purpose, ResinFamily, StepKind, WaterKind
 from regenplant.core.process.wording import listed, say, say_range
 
 _BLOCKER, _WARNING = Severity.BLOCKER, Severity.WARNING
@@ -28,6 +28,13 @@ STRENGTH_WINDOW_FRAC = {
 }
 """Usual strength at the bed: HCl 5 to 10 and NaOH 4 to 6 read, all else and the wider ends common practice or from memory.
 A warning, no blocker."""
+
+FLOAT_STRENGTH_WINDOW_FRAC = {
+    Chemical.SODIUM_CHLORIDE: (0.10, 0.26),
+    Chemical.SODIUM_HYDROXIDE: (0.08, 0.16),
+}
+"""Usual strength of the solution of a float separation; common practice. Below about 20 % of salt and 13 % of caustic soaked
+anion beads may sink again; a check of its own says so for the resin at hand."""
 
 WEAK_STRENGTH_WINDOW_FRAC = {
     (ResinFamily.WAC_HYDROGEN, Chemical.HYDROCHLORIC_ACID): (0.02, 0.05),
@@ -56,6 +63,18 @@ def injection_checks(basis: PlanBasis, step: PlannedStep, setting: RecipeStep) -
         yield from _solids(basis, step)
     if step.chemical is Chemical.SULFURIC_ACID:
         yield from _gypsum(basis, step)
+
+
+def float_feed_checks(basis: PlanBasis, step: PlannedStep, setting: RecipeStep) -> Iterator[Check]:
+    """What a float separation shares with an injection: kind, strength, warmth, and what its water drops."""
+    yield _suited(basis, step)
+    window = FLOAT_STRENGTH_WINDOW_FRAC.get(step.chemical) if step.chemical is not None else None
+    if window is not None:
+        yield _window(step, *window)
+    yield from _temperature(basis, step, setting)
+    if step.chemical is Chemical.SODIUM_HYDROXIDE:
+        yield hardness_check(basis, step)
+        yield from _solids(basis, step)
 
 
 def sanitizing_checks(step: PlannedStep) -> Iterator[Check]:
@@ -100,11 +119,12 @@ def _strength(basis: PlanBasis, step: PlannedStep) -> Check:
 def _window(step: PlannedStep, low: float, high: float) -> Check:
     assert step.chemical is not None
     seen = step.value("strength_frac")
+    where = "as it is fed" if step.kind in (StepKind.SANITIZE, StepKind.FLOAT) else "at the bed"
     return Check(
         "strength_window",
         low <= seen <= high,
         _WARNING,
-        f"{step.chemical.formula} of {say(seen, 'strength')} at the bed; usual is {say_range(low, high, 'strength')}.",
+        f"{step.chemical.formula} of {say(seen, 'strength')} {where}; usual is {say_range(low, high, 'strength')}.",
         step.number, seen, low, high, "dimensionless", "strength",
     )  # fmt: skip
 

@@ -6,13 +6,15 @@ from dataclasses import replace
 
 from regenplant.core.engineering import air_mix, beds, regenerants, separation
 from regenplant.core.engineering.estimate import Estimate, Input
-from regenplant.core.engineering.separation import AfterCut, Separation, SeparationCase
+from regenplant.core.engineering.separation import AfterCut, FluidState, Separation, SeparationCase
 from regenplant.core.process.plan import VesselData
 from regenplant.core.process.plan_backwash import bead_population
 from regenplant.core.process.plan_basis import PlanBasis, recorded, set_point
+from regenplant.core.process.plan_bed import Bed
+from regenplant.core.process.plan_float import float_figures, predicted_float
 from regenplant.core.process.plan_flow import flow_as_bed_volumes, passed, rinse_figures, time_set
 from regenplant.core.process.recipes import CHEMICAL_STEPS, RecipeStep
-from regenplant.core.process.vocabulary import EXHAUSTED_FORM, Leg, StepKind, WaterKind
+from regenplant.core.process.vocabulary import EXHAUSTED_FORM, Chemical, Leg, StepKind, WaterKind
 
 
 def separation_figures(basis: PlanBasis, step: RecipeStep) -> dict[str, Estimate]:
@@ -41,10 +43,18 @@ def separation_figures(basis: PlanBasis, step: RecipeStep) -> dict[str, Estimate
 
 def _parting(found: Separation, after: AfterCut) -> dict[str, Estimate]:
     warnings = tuple(dict.fromkeys((*found.velocity_ratio.warnings, *found.warnings)))
+    if found.state is FluidState.FLOATS:  # a bead that rises has no place in the ratio
+        return _layers(replace(found.overlap_frac, warnings=warnings), found, after)
     return {
         "separation_velocity_ratio": replace(found.velocity_ratio, warnings=warnings),
+        **_layers(found.overlap_frac, found, after),
+    }
+
+
+def _layers(overlap: Estimate, found: Separation, after: AfterCut) -> dict[str, Estimate]:
+    return {
         "interface_height_m": found.interface_height,
-        "overlap_frac": found.overlap_frac,
+        "overlap_frac": overlap,
         "cation_in_anion_frac": after.cation_in_anion_frac,
         "anion_in_cation_frac": after.anion_in_cation_frac,
     }
@@ -80,11 +90,26 @@ def _is_exhausted(basis: PlanBasis, separating: RecipeStep) -> bool:
     return any(step.kind in CHEMICAL_STEPS for step in before)
 
 
-def last_separation(basis: PlanBasis) -> RecipeStep | None:
-    """The separation before the interface cut; None where the recipe has none."""
-    return next(
-        (step for step in reversed(basis.request.recipe.steps) if step.kind is StepKind.SEPARATE), None
-    )
+def separation_before_cut(basis: PlanBasis) -> Separation | None:
+    """The separation that the interface cut finds: the last one of the recipe, in water or in a dense solution.
+
+    None where the recipe has none, or where a float separation cannot be predicted and no other stands before it.
+    """
+    for step in reversed(basis.request.recipe.steps):
+        if step.kind is StepKind.SEPARATE:
+            return predicted_separation(basis, step)
+        if step.kind is StepKind.FLOAT and (found := predicted_float(basis, step)) is not None:
+            return found
+    return None
+
+
+def float_separation_figures(basis: PlanBasis, step: RecipeStep) -> dict[str, Estimate]:
+    """The dense solution, and how well the two resins are expected to part in it after the recipe's cut."""
+    figures = float_figures(basis, step)
+    found = predicted_float(basis, step, figures["temperature_kelvin"].value)
+    if found is not None:
+        figures.update(_parting(found, separation.after_cut(found, cut_frac(basis))))
+    return figures
 
 
 def cut_frac(basis: PlanBasis) -> float:
@@ -119,9 +144,8 @@ def cut_figures(basis: PlanBasis, step: RecipeStep) -> dict[str, Estimate]:
         "lower_layer_m3": _layer(basis, Leg.CATION, cut),
         "upper_layer_m3": _layer(basis, Leg.ANION, cut),
     }
-    separating = last_separation(basis)
-    if separating is not None:
-        found = predicted_separation(basis, separating)
+    found = separation_before_cut(basis)
+    if found is not None:
         figures.update(_parting(found, separation.after_cut(found, share.value)))
         figures.update(_side_outlet(basis.request.vessel, found.interface_height))
     return figures
@@ -130,6 +154,8 @@ def cut_figures(basis: PlanBasis, step: RecipeStep) -> dict[str, Estimate]:
 def _layer(basis: PlanBasis, leg: Leg, cut: Estimate) -> Estimate:
     bed = basis.bed(leg)
     lower = leg is Leg.CATION
+    if not lower and floats_in_caustic(basis):
+        return _swollen_layer(bed, cut)
     return Estimate(
         symbol="V_l" if lower else "V_u",
         name=f"{'cation resin below' if lower else 'anion resin above'} the cut, exhausted form",
@@ -140,6 +166,35 @@ def _layer(basis: PlanBasis, leg: Leg, cut: Estimate) -> Estimate:
         inputs=(bed.reference_volume.as_input(), cut.as_input()),
         method="half of the cut from each side",
         source="mass_balance",
+    )
+
+
+def floats_in_caustic(basis: PlanBasis) -> bool:
+    """Whether the anion resin comes to the cut in hydroxide form: floated in caustic."""
+    return any(
+        step.kind is StepKind.FLOAT and step.chemical is Chemical.SODIUM_HYDROXIDE
+        for step in basis.request.recipe.steps
+    )
+
+
+def _swollen_layer(bed: Bed, cut: Estimate) -> Estimate:
+    """The anion resin as it lies after a float in caustic."""
+    swelling = bed.resin.swelling_frac
+    return Estimate(
+        symbol="V_u",
+        name="anion resin above the cut, hydroxide form",
+        value=(bed.volume_m3 - cut.value / 2.0) * (1.0 + swelling),
+        unit="m^3",
+        kind="resin_volume",
+        formula=f"({bed.reference_volume.symbol} − {cut.symbol} / 2) · (1 + s)",
+        inputs=(
+            bed.reference_volume.as_input(),
+            cut.as_input(),
+            Input("s", "growth from exhausted to regenerated form", swelling, "dimensionless", "fraction"),
+        ),
+        method="half of the cut from each side, then swollen by the caustic it floated in",
+        source="supplier_sheet",
+        valid="all of it in hydroxide form; what is not yet is smaller",
     )
 
 
@@ -216,7 +271,7 @@ def air_mix_figures(basis: PlanBasis, step: RecipeStep) -> dict[str, Estimate]:
     vessel, settings = basis.request.vessel, step.settings
     time = time_set(step)
     velocity = set_point(
-        "u_a", "air on the bed, at standard conditions", settings["air_velocity_m_per_s"].target, "m/s", "velocity"
+        "u_a", f"air on the bed, {air_mix.STANDARD_AIR}", settings["air_velocity_m_per_s"].target, "m/s", "air_velocity"
     )  # fmt: skip
     above = set_point("c", "water above the bed", settings["water_above_bed_m"].target, "m", "length")
     depth = _finished_depth(basis, finished_volume(basis))

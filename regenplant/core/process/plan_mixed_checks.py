@@ -27,7 +27,7 @@ def mixed_checks(basis: PlanBasis, steps: Sequence[PlannedStep]) -> list[Check]:
     parted = next((step for step in reversed(steps) if step.kind is StepKind.SEPARATE), None)
     cut = next((step for step in steps if step.kind is StepKind.CUT), None)
     if parted is not None:
-        found.extend(_velocity_ratio(basis, parted))
+        found.extend(_velocity_ratio(basis, steps, parted))
         found.extend(_settling(basis, steps, parted))
     if cut is not None:
         found.extend(_crossing(basis, cut))
@@ -41,16 +41,23 @@ def mixed_checks(basis: PlanBasis, steps: Sequence[PlannedStep]) -> list[Check]:
 
 
 # --- parting --------------------------------------------------------------------------------------------------------
-def _velocity_ratio(basis: PlanBasis, step: PlannedStep) -> Iterator[Check]:
+def _velocity_ratio(basis: PlanBasis, steps: Sequence[PlannedStep], step: PlannedStep) -> Iterator[Check]:
     found = step.figures.get("separation_velocity_ratio")
     if found is None:
         return
     own = basis.request.recipe.limits.get("velocity_ratio_min")
     usual = basis.request.limits.velocity_ratio_warn
-    blocks = own is not None and found.value < own
+    floats_later = any(one.kind is StepKind.FLOAT and one.number > step.number for one in steps)
+    blocks = own is not None and found.value < own and not floats_later
     least = own if blocks and own is not None else max(usual, own or 0.0)
     met = found.value >= least
-    advice = "" if met else " Exhaust with brine, or take resins that differ more in size and density."
+    advice = (
+        ""
+        if met
+        else " The float separation after it must part them."
+        if floats_later
+        else " Exhaust with brine, float the anion resin in a dense solution, or take resins that differ more in size and density."
+    )
     yield Check(
         "velocity_ratio",
         met,
@@ -197,7 +204,7 @@ def _air(basis: PlanBasis, step: PlannedStep) -> Iterator[Check]:
             "air_supply",
             False,
             _BLOCKER,
-            f"{step.name} takes {say(seen, 'flow')} of air at the pressure in the vessel; no clean air is on record for vessel {vessel.code}. Write it down.",
+            f"{step.name} takes {say(seen, 'air_flow')} of air at the pressure in the vessel; no clean air is on record for vessel {vessel.code}. Write it down.",
             step.number,
         )
     else:
@@ -205,8 +212,8 @@ def _air(basis: PlanBasis, step: PlannedStep) -> Iterator[Check]:
             "air_supply",
             seen <= most,
             _BLOCKER,
-            f"{step.name} takes {say(seen, 'flow')} of air at the pressure in the vessel; vessel {vessel.code} has {say(most, 'flow')}.",
-            step.number, seen, None, most, "m^3/s", "flow",
+            f"{step.name} takes {say(seen, 'air_flow')} of air at the pressure in the vessel; vessel {vessel.code} has {say(most, 'air_flow')}.",
+            step.number, seen, None, most, "m^3/s", "air_flow",
         )  # fmt: skip
     level = step.figures.get("water_level_m")
     if level is not None:

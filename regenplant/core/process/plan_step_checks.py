@@ -7,7 +7,12 @@ from collections.abc import Iterator, Sequence
 from regenplant.core.engineering.hydraulics import MODEL_UNCERTAINTY_FRAC
 from regenplant.core.process.plan import Check, PlannedStep, Severity
 from regenplant.core.process.plan_basis import PlanBasis
-from regenplant.core.process.plan_inject_checks import hardness_check, injection_checks, sanitizing_checks
+from regenplant.core.process.plan_inject_checks import (
+    float_feed_checks,
+    hardness_check,
+    injection_checks,
+    sanitizing_checks,
+)
 from regenplant.core.process.recipes import CHEMICAL_STEPS, RecipeStep
 from regenplant.core.process.vocabulary import Chemical, Leg, ResinFamily, StepKind, WaterKind
 from regenplant.core.process.wording import say
@@ -37,6 +42,8 @@ def step_checks(basis: PlanBasis, steps: Sequence[PlannedStep]) -> list[Check]:
             found.extend(injection_checks(basis, step, setting))
         if step.kind is StepKind.SANITIZE:
             found.extend(sanitizing_checks(step))
+        if step.kind is StepKind.FLOAT:
+            found.extend(float_feed_checks(basis, step, setting))
         if step.kind in _DOWNFLOW and not basis.request.resin.family.is_exchanged:
             found.extend(_downflow(basis, step))
         found.extend(_rinse_water(basis, step, last.get(step.leg)))

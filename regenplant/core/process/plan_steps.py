@@ -17,6 +17,7 @@ from regenplant.core.process.plan_inject import injection_figures
 from regenplant.core.process.plan_mixed import (
     air_mix_figures,
     cut_figures,
+    float_separation_figures,
     join_figures,
     recirculation_figures,
     separation_figures,
@@ -28,22 +29,31 @@ WASTE_TANK = "waste tank"
 BACKWASH_DRAIN = "backwash drain, through the resin catcher"
 RINSE_DRAIN = "waste tank at first, then the rinse drain once the pH is inside the permit"
 WATER_DRAIN = "rinse drain"
+FLOAT_DRAIN = "waste tank, by the upper outlet through the resin catcher"
 
 
 def build_steps(basis: PlanBasis) -> tuple[PlannedStep, ...]:
     """Every step of the recipe in order, numbered from 1."""
     steps: list[PlannedStep] = []
     standing: dict[Leg, RecipeStep] = {}
+    warmth: dict[Leg, float] = {}
     for number, step in enumerate(basis.request.recipe.steps, start=1):
-        steps.append(_step(basis, step, number, standing.get(step.leg)))
+        steps.append(_step(basis, step, number, standing.get(step.leg), warmth.get(step.leg)))
         if step.kind in CHEMICAL_STEPS:
             # a leg inherits what stood in the whole bed; the joined bed remembers the last of either leg
             legs = (step.leg, Leg.WHOLE) if step.leg is not Leg.WHOLE else tuple(Leg)
             standing.update(dict.fromkeys(legs, step))
+            warmth.update(dict.fromkeys(legs, steps[-1].value("temperature_kelvin")))
     return tuple(steps)
 
 
-def _step(basis: PlanBasis, step: RecipeStep, number: int, last_injection: RecipeStep | None) -> PlannedStep:
+def _step(
+    basis: PlanBasis,
+    step: RecipeStep,
+    number: int,
+    last_injection: RecipeStep | None,
+    standing_kelvin: float | None,
+) -> PlannedStep:
     figures = _figures(basis, step, number)
     chemical = step.chemical or (last_injection.chemical if last_injection else None)
     strength = step if step.kind in CHEMICAL_STEPS else last_injection
@@ -54,6 +64,8 @@ def _step(basis: PlanBasis, step: RecipeStep, number: int, last_injection: Recip
         if "temperature_kelvin" in figures
         else basis.water_kelvin(step.water)
     )
+    if step.kind in (StepKind.SOAK, StepKind.DISPLACE) and standing_kelvin is not None:
+        temperature = max(temperature, standing_kelvin)  # what stands in the bed is as warm as it came
     stock = basis.stock(step.chemical) if step.chemical else None
     cautions = step_cautions(
         step.kind,
@@ -104,6 +116,7 @@ def _drain(kind: StepKind, last_chemical: RecipeStep | None) -> str:
         StepKind.DISPLACE: WASTE_TANK,
         StepKind.RINSE: WASTE_TANK,
         StepKind.SANITIZE: WASTE_TANK,
+        StepKind.FLOAT: FLOAT_DRAIN,
         StepKind.FAST_RINSE: RINSE_DRAIN,
         StepKind.AIR_MIX: WATER_DRAIN,
     }.get(kind, "")
@@ -122,6 +135,7 @@ _FIGURES: dict[StepKind, Callable[[PlanBasis, RecipeStep], dict[str, Estimate]]]
     StepKind.BACKWASH: backwash_figures,
     StepKind.SEPARATE: separation_figures,
     StepKind.SETTLE: _timed,
+    StepKind.FLOAT: float_separation_figures,
     StepKind.CUT: cut_figures,
     StepKind.SOAK: _timed,
     StepKind.DISPLACE: rinse_figures,

@@ -48,7 +48,7 @@ def chemical_checks(
             )
         else:
             found.extend(_stock(basis, stock, injections, totals))
-        fed = [step for step in injections if step.kind is StepKind.INJECT]
+        fed = [step for step in injections if step.kind in (StepKind.INJECT, StepKind.FLOAT)]
         if fed:  # a sanitizer is made up by hand or in a tank
             found.extend(_skid(basis, chemical, fed))
     return found
@@ -216,7 +216,11 @@ def water_checks(
                 )
             )
             continue
-        key = "dilution_water_flow_m3_per_s" if step.kind is StepKind.INJECT else "flow_m3_per_s"
+        key = (
+            "dilution_water_flow_m3_per_s"
+            if step.kind in (StepKind.INJECT, StepKind.FLOAT)
+            else "flow_m3_per_s"
+        )
         # a loop is moved by its own pump; the supply only fills it
         if key in step.figures and step.kind is not StepKind.RECIRCULATE:
             seen, most = step.value(key), supply.max_flow_m3_per_s

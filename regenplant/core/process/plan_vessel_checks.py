@@ -6,14 +6,22 @@ anion resin in the second.
 
 from __future__ import annotations
 
-from collections.abc import Iterator
+from collections.abc import Iterator, Sequence
 from dataclasses import dataclass
 
 from regenplant.core.process.plan import Check, Severity, VesselData
 from regenplant.core.process.plan_basis import PlanBasis
 from regenplant.core.process.plan_bed import Bed
+from regenplant.core.process.recipe_fit import (
+    chemicals_fed,
+    not_piped,
+    not_piped_sentence,
+    runs_apart,
+    steps_in,
+)
 from regenplant.core.process.recipe_rules import needs_rinse_between
-from regenplant.core.process.vocabulary import Chemical, Leg, LegArrangement, ResinFamily, SegregationClass
+from regenplant.core.process.recipes import RecipeStep
+from regenplant.core.process.vocabulary import Chemical, Leg, ResinFamily, SegregationClass
 from regenplant.core.process.wording import listed, say, say_range
 
 _BLOCKER, _WARNING = Severity.BLOCKER, Severity.WARNING
@@ -27,14 +35,15 @@ class _Use:
     family: ResinFamily
     chemicals: tuple[Chemical, ...]
     """What enters it, in order."""
+    piped: tuple[Chemical, ...]
+    """What of it comes by the skids; a sanitizer is made up by hand."""
     mixed_family: ResinFamily | None = None
     """Of an anion leg: the mixed bed it belongs to. A vessel made for such mixed beds may hold their anion resin."""
 
 
 def has_own_anion_vessel(basis: PlanBasis) -> bool:
     """Whether the anion leg of a mixed bed runs in a vessel of its own."""
-    request = basis.request
-    return request.resin.family.is_mixed and request.recipe.arrangement is LegArrangement.APART
+    return basis.request.resin.family.is_mixed and runs_apart(basis.request.recipe)
 
 
 def vessel_checks(basis: PlanBasis) -> list[Check]:
@@ -62,12 +71,21 @@ def vessel_checks(basis: PlanBasis) -> list[Check]:
 def _uses(basis: PlanBasis) -> Iterator[_Use]:
     request = basis.request
     apart = has_own_anion_vessel(basis)
-    steps = [step for step in request.recipe.steps if step.chemical is not None]
-    own = [step for step in steps if not (apart and step.leg is Leg.ANION)]
-    yield _Use(request.vessel, request.resin.family, tuple(step.chemical for step in own if step.chemical))
+    own = steps_in(request.recipe)
+    yield _Use(request.vessel, request.resin.family, _chemicals(own), chemicals_fed(own))
     if apart and request.anion_vessel is not None and request.mixed is not None:
-        anion = [step.chemical for step in steps if step.leg is Leg.ANION and step.chemical is not None]
-        yield _Use(request.anion_vessel, request.mixed.anion.family, tuple(anion), request.resin.family)
+        anion = steps_in(request.recipe, anion_vessel=True)
+        yield _Use(
+            request.anion_vessel,
+            request.mixed.anion.family,
+            _chemicals(anion),
+            chemicals_fed(anion),
+            request.resin.family,
+        )
+
+
+def _chemicals(steps: Sequence[RecipeStep]) -> tuple[Chemical, ...]:
+    return tuple(step.chemical for step in steps if step.chemical is not None)
 
 
 def _vessel(use: _Use, segregation_class: str) -> Iterator[Check]:
@@ -94,8 +112,37 @@ def _vessel(use: _Use, segregation_class: str) -> Iterator[Check]:
         if vessel.lock_out_reason
         else f"Vessel {vessel.code} is not locked out.",
     )
+    if use.family.is_mixed:
+        yield _whole_bed(vessel)
+    if vessel.chemicals and use.piped:
+        yield _piped(use)
     yield _class_sequence(vessel, segregation_class)
     yield _last_chemical(use)
+
+
+def _whole_bed(vessel: VesselData) -> Check:
+    """A vessel of an anion leg has neither the collector nor the air that a whole mixed bed needs."""
+    return Check(
+        "vessel_whole_bed",
+        not vessel.takes_anion_leg_only,
+        _BLOCKER,
+        f"Vessel {vessel.code} takes the anion leg of a mixed bed only. Choose a vessel for the whole bed."
+        if vessel.takes_anion_leg_only
+        else f"Vessel {vessel.code} may hold the whole mixed bed.",
+    )
+
+
+def _piped(use: _Use) -> Check:
+    """The lines of the vessel bring what the recipe injects."""
+    missing = not_piped(use.piped, use.vessel)
+    return Check(
+        "vessel_chemicals",
+        not missing,
+        _BLOCKER,
+        f"{not_piped_sentence(missing, use.vessel)} Choose another recipe or another vessel."
+        if missing
+        else f"What the recipe injects is piped to vessel {use.vessel.code}.",
+    )
 
 
 def _anion_vessel(basis: PlanBasis) -> Check:

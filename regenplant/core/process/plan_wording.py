@@ -8,6 +8,7 @@ from regenplant.core.engineering.estimate import Estimate
 from regenplant.core.process.entry_parts import StepCase
 from regenplant.core.process.hazard_words import SHORT_NAMES
 from regenplant.core.process.plan_basis import PlanBasis
+from regenplant.core.process.plan_warm_displacement import leaves_heater_on
 from regenplant.core.process.recipes import RecipeStep
 from regenplant.core.process.vocabulary import Chemical, Leg, LegArrangement, ResinFamily, StepKind
 from regenplant.core.process.wording import say, say_range
@@ -79,8 +80,17 @@ def _separate(case: StepCase) -> str:
     )
 
 
+def _floats_next(case: StepCase) -> bool:
+    """Whether a float separation comes after this step."""
+    steps = case.basis.request.recipe.steps
+    place = next(index for index, step in enumerate(steps) if step is case.step)
+    return any(step.kind is StepKind.FLOAT for step in steps[place + 1 :])
+
+
 def _settle(case: StepCase) -> str:
     if case.basis.request.resin.family.is_mixed and case.has(StepKind.SEPARATE):
+        if _floats_next(case):
+            return "Close the flow slowly and let both layers settle before the water is drained down to the bed."
         return "Close the flow slowly and let both layers settle. Nothing flows before the interface is read."
     return "Close the flow and let the bed settle level before anything flows down."
 
@@ -157,9 +167,42 @@ def _sanitize(case: StepCase) -> str:
     )
 
 
+def _float(case: StepCase) -> str:
+    step, figures = case.step, case.figures
+    assert step.chemical is not None
+    name = short_name(step.chemical)
+    first = f"Start the dilution water first, then the {name}."
+    if "dilution_water_flow_m3_per_s" in figures:
+        first = (
+            f"Start {_value(figures, 'dilution_water_flow_m3_per_s')} of {_water(step)} first, then the {name}: "
+            f"draw {_value(figures, 'stock_m3')} of stock."
+        )
+    height = f", to {_value(figures, 'solution_height_m')}" if "solution_height_m" in figures else ""
+    return (
+        f"Drain the water down to the bed. {first} Feed {_value(figures, 'volume_m3')} of {_value(figures, 'strength_frac')} {name} "
+        f"slowly upward from below at {_value(figures, 'flow_m3_per_s')}{height}; the water leaves at the top. Shut the feed and let "
+        f"it stand {_value(figures, 'contact_time_s')}: the anion resin floats, the cation resin sinks."
+    )
+
+
 # --- rinses ---------------------------------------------------------------------------------------------------------
+def _follows_float(case: StepCase) -> bool:
+    """Whether the last chemical floated the resin, and the layers still wait for their cut."""
+    return case.last is not None and case.last.kind is StepKind.FLOAT and case.step.leg is Leg.WHOLE
+
+
 def _displace(case: StepCase) -> str:
+    if _follows_float(case):
+        return (
+            f"Shut the {_last_name(case)}. Displace from the top downward with {_value(case.figures, 'volume_m3')} of "
+            f"{_water(case.step)} at {_value(case.figures, 'flow_m3_per_s')}, slowly: the anion resin comes down onto the cation "
+            "resin as the solution leaves."
+        )
     together = " Shut both legs together." if _is_together(case) else ""
+    if leaves_heater_on(case.basis, case.step, case.last):
+        together += (
+            f" Leave the heater on: the water comes about as warm as the {_last_name(case)}, not cold."
+        )
     return (
         f"Shut the {_last_name(case)}, keep the water flowing: displace with {_value(case.figures, 'volume_m3')} of "
         f"{_water(case.step)} at {_value(case.figures, 'flow_m3_per_s')}.{together}"
@@ -168,7 +211,7 @@ def _displace(case: StepCase) -> str:
 
 def _rinse(case: StepCase) -> str:
     last = case.last.chemical if case.last is not None else None
-    until = ""
+    until = " Downward only: the layers wait for their cut." if _follows_float(case) else ""
     if last is not None and last.is_oxidizer:
         until = " Rinse on until the sanitizer is gone."
     elif last is not None and last.is_reductant:
@@ -226,6 +269,7 @@ _SENTENCES: dict[StepKind, Callable[[StepCase], str]] = {
     StepKind.BACKWASH: _backwash,
     StepKind.SEPARATE: _separate,
     StepKind.SETTLE: _settle,
+    StepKind.FLOAT: _float,
     StepKind.CUT: _cut,
     StepKind.INJECT: _inject,
     StepKind.SOAK: _soak,
@@ -259,6 +303,8 @@ def ends_when(step: RecipeStep, figures: Mapping[str, Estimate]) -> str:
     """The sign that a step is over, where the recipe names none."""
     if step.kind is StepKind.INJECT:
         return f"All of the dose is fed: {_value(figures, 'chemical_kg_100')} as 100 %, by the tank level, not by the clock."
+    if step.kind is StepKind.FLOAT:
+        return f"It stood {_value(figures, 'contact_time_s')}, clear solution lies between the resins, and its density is written down."
     if step.kind in (StepKind.SOAK, StepKind.SANITIZE):
         return f"The chemical stood for {_value(figures, 'duration_s')}."
     if step.kind in (StepKind.DISPLACE, StepKind.RINSE):

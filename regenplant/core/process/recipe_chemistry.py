@@ -303,7 +303,11 @@ def _standing(definition: RecipeDefinition, path: Sequence[NumberedStep]) -> Ite
             yield Offence(
                 "sulfuric_hold" if sulfuric else "hold_with_chemical",
                 f"{entry.words} is no hold point: "
-                + ("sulfuric acid never stands in the bed." if sulfuric else "chemical stands in the bed."),
+                + (
+                    "sulfuric acid never stands in the bed."
+                    if sulfuric
+                    else f"chemical stands in {definition.family.stands_in}."
+                ),
                 entry.number,
             )
         if step.kind is StepKind.SOAK:
@@ -333,7 +337,10 @@ def _soak(definition: RecipeDefinition, entry: NumberedStep, standing: Chemical 
         )
 
 
-def _most_strength(chemical: Chemical, limits: PlantLimits) -> float | None:
+def _most_strength(entry: NumberedStep, limits: PlantLimits) -> float | None:
+    chemical = _of(entry)
+    if entry.step.kind is StepKind.FLOAT and chemical is Chemical.SODIUM_HYDROXIDE:
+        return limits.float_caustic_strength_max_frac
     if chemical.is_oxidizer:
         return limits.oxidizer_strength_max_frac
     return {
@@ -345,7 +352,7 @@ def _most_strength(chemical: Chemical, limits: PlantLimits) -> float | None:
 
 def _strengths(chemicals: Sequence[NumberedStep], limits: PlantLimits) -> Iterator[Offence]:
     for entry in chemicals:
-        most, high = _most_strength(_of(entry), limits), entry.step.settings["strength_frac"].high
+        most, high = _most_strength(entry, limits), entry.step.settings["strength_frac"].high
         if most is not None and high > most * (1.0 + 1e-9):
             why = " Lining, seals and resin set it." if _of(entry) is Chemical.HYDROCHLORIC_ACID else ""
             yield Offence(
@@ -363,7 +370,7 @@ def _temperatures(
     if most is None:
         return
     for entry in chemicals:
-        if not _of(entry).is_base or entry.step.kind is not StepKind.INJECT:
+        if not _of(entry).is_base or entry.step.kind not in (StepKind.INJECT, StepKind.FLOAT):
             continue
         high = entry.step.settings["temperature_kelvin"].high
         if high > most + 1e-6:

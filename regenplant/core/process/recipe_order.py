@@ -16,6 +16,7 @@ from regenplant.core.process.recipe_paths import (
 from regenplant.core.process.recipes import CHEMICAL_STEPS, RecipeDefinition
 from regenplant.core.process.vocabulary import (
     REGENERATED_FORM,
+    Chemical,
     Leg,
     LegArrangement,
     Purpose,
@@ -24,7 +25,9 @@ from regenplant.core.process.vocabulary import (
 )
 from regenplant.core.process.wording import listed
 
-_ONLY_MIXED = (StepKind.SEPARATE, StepKind.CUT, StepKind.JOIN, StepKind.AIR_MIX)
+_ONLY_MIXED = (StepKind.SEPARATE, StepKind.FLOAT, StepKind.CUT, StepKind.JOIN, StepKind.AIR_MIX)
+_LIFTING = (StepKind.BACKWASH, StepKind.SEPARATE)
+"""Kinds that lift the bed with an upward flow of water."""
 _ONLY_EXCHANGE = (StepKind.EMPTY, StepKind.FILL)
 _REGENERATING_WORDS = ("regenerat", "reactivat")
 
@@ -167,6 +170,7 @@ def _mixed(definition: RecipeDefinition, steps: Sequence[NumberedStep]) -> Itera
         )
         return
     yield from _separation(steps, cut)
+    yield from _floats(steps, cut)
     for leg in (Leg.CATION, Leg.ANION):
         yield from _leg(leg, [entry for entry in steps if entry.step.leg is leg])
     yield from _after_the_join(steps, join)
@@ -178,7 +182,9 @@ def _mixed(definition: RecipeDefinition, steps: Sequence[NumberedStep]) -> Itera
 
 
 def _separation(steps: Sequence[NumberedStep], cut: NumberedStep) -> Iterator[Offence]:
-    separate = first_of(steps, StepKind.SEPARATE)
+    separate, floated = first_of(steps, StepKind.SEPARATE), first_of(steps, StepKind.FLOAT)
+    if floated is not None and (separate is None or separate.number > cut.number):
+        return  # the dense solution parts the resins alone; its own rules follow
     if separate is None or separate.number > cut.number:
         yield Offence(
             "mixed_without_separation", f"{cut.words} cuts a bed that was not separated.", cut.number
@@ -201,6 +207,78 @@ def _separation(steps: Sequence[NumberedStep], cut: NumberedStep) -> Iterator[Of
                 "hold_while_separated",
                 f"{entry.words} is no hold point: the layers blur before the cut.",
                 entry.number,
+            )
+
+
+def _floats(steps: Sequence[NumberedStep], cut: NumberedStep) -> Iterator[Offence]:
+    """A float separation stands between exhaustion and cut; its solution is gone before the cut, and nothing lifts the bed."""
+    for entry in steps:
+        if entry.step.kind is not StepKind.FLOAT:
+            continue
+        if entry.number > cut.number:
+            yield Offence(
+                "float_after_cut",
+                f"{entry.words} parts resins that step {cut.number} has cut already. Put it before the cut.",
+                entry.number,
+            )
+            continue
+        yield from _prepared(steps, entry)
+        yield from _floated_bed(steps, entry, cut)
+
+
+def _prepared(steps: Sequence[NumberedStep], entry: NumberedStep) -> Iterator[Offence]:
+    """Exhausted by brine first; for caustic the brine is gone, and with it the acid and the hardness it set free."""
+    brine = next(
+        (
+            one
+            for one in steps
+            if one.number < entry.number
+            and one.step.kind is StepKind.INJECT
+            and one.step.chemical is Chemical.SODIUM_CHLORIDE
+        ),
+        None,
+    )
+    if brine is None:
+        yield Offence(
+            "float_not_exhausted",
+            f"{entry.words} floats resin that was not exhausted: hydrogen-form beads may float, and caustic heats on them. "
+            "Exhaust with brine first.",
+            entry.number,
+        )
+        return
+    cleared = between(steps, (StepKind.DISPLACE,), brine, entry) and between(steps, FULL_RINSES, brine, entry)
+    if entry.step.chemical is Chemical.SODIUM_HYDROXIDE and not cleared:
+        yield Offence(
+            "float_caustic_on_brine",
+            f"{entry.words} brings caustic onto the brine of step {brine.number}, which holds the acid and the hardness it took "
+            "off: heat, and chalk and magnesia in the bed. Put a displacement and a full rinse between.",
+            entry.number,
+        )
+
+
+def _floated_bed(steps: Sequence[NumberedStep], entry: NumberedStep, cut: NumberedStep) -> Iterator[Offence]:
+    between_them = [one for one in steps if entry.number < one.number < cut.number]
+    kinds = [one.step.kind for one in between_them]
+    if StepKind.DISPLACE not in kinds or not any(kind in FULL_RINSES for kind in kinds):
+        yield Offence(
+            "float_not_rinsed",
+            f"{entry.words} leaves its solution in the bed up to the cut. Put a displacement and a full rinse between.",
+            entry.number,
+        )
+    for one in between_them:
+        if one.step.kind in _LIFTING:
+            yield Offence(
+                "lifted_after_float",
+                f"{one.words} lifts the bed after the float separation of step {entry.number}: in water both resins mix again. Put "
+                "it before the float.",
+                one.number,
+            )
+    for one in (entry, *between_them):
+        if one.step.is_safe_hold_after:
+            yield Offence(
+                "hold_while_separated",
+                f"{one.words} is no hold point: the layers blur before the cut.",
+                one.number,
             )
 
 

@@ -41,6 +41,7 @@ __all__ = [
 NEEDS_WATER = (
     StepKind.BACKWASH,
     StepKind.SEPARATE,
+    StepKind.FLOAT,
     StepKind.INJECT,
     StepKind.DISPLACE,
     StepKind.RINSE,

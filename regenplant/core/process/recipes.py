@@ -44,6 +44,13 @@ SETTINGS_BY_KIND: dict[StepKind, tuple[str, ...]] = {
     StepKind.BACKWASH: ("expansion_frac", "duration_s"),
     StepKind.SEPARATE: ("expansion_frac", "duration_s"),
     StepKind.SETTLE: ("duration_s",),
+    StepKind.FLOAT: (
+        "strength_frac",
+        "volume_bv",
+        "flow_bv_per_h",
+        "temperature_kelvin",
+        "contact_time_s",
+    ),
     StepKind.CUT: ("cut_frac", "duration_s"),
     StepKind.INJECT: (
         "dose_kg_per_m3",
@@ -65,10 +72,10 @@ SETTINGS_BY_KIND: dict[StepKind, tuple[str, ...]] = {
     StepKind.SAMPLE: ("duration_s",),
 }
 """Which settings each step kind needs. ``contact_time_s`` of an injection is a check (its low is the least contact), of
-sanitizing the time the sanitizer stands; ``temperature_kelvin`` of an injection is the temperature of the diluted
-regenerant at the bed; ``cut_frac`` is the share of the whole bed drawn off at the interface."""
+sanitizing and of a float separation the time the solution stands; ``temperature_kelvin`` of an injection or a float
+separation is the temperature of the diluted chemical at the bed; ``cut_frac`` is the share of the whole bed drawn off at the interface."""
 
-CHEMICAL_STEPS = (StepKind.INJECT, StepKind.SANITIZE)
+CHEMICAL_STEPS = (StepKind.INJECT, StepKind.SANITIZE, StepKind.FLOAT)
 """Kinds that bring a chemical; they name it, no other kind does."""
 
 RECIPE_LIMITS: dict[str, tuple[str, str]] = {
@@ -108,7 +115,8 @@ class RecipeStep:
             )
         if (self.kind in CHEMICAL_STEPS) != (self.chemical is not None):
             raise OutOfRange(
-                f"Step {self.name!r}: an injection or a sanitizing step names its chemical, no other step does."
+                f"Step {self.name!r}: an injection, a float separation or a sanitizing step names its chemical, no other "
+                "step does."
             )
 
 
@@ -149,12 +157,12 @@ class RecipeDefinition:
         self._require_legs()
 
     def _require_displacement(self, steps: Sequence[RecipeStep]) -> None:
-        """Within a leg, what was injected is followed by more of it, a soak, or displacement."""
+        """Within a leg, what was injected or floats the resin is followed by more of it, a soak, or displacement."""
         for index, step in enumerate(steps):
-            if step.kind is not StepKind.INJECT:
+            if step.kind not in (StepKind.INJECT, StepKind.FLOAT):
                 continue
             after = [later.kind for later in steps[index + 1 :]]
-            while after and after[0] in (StepKind.INJECT, StepKind.SOAK):
+            while after and after[0] in (StepKind.INJECT, StepKind.SOAK, StepKind.FLOAT):
                 after.pop(0)
             if not after or after[0] is not StepKind.DISPLACE:
                 raise OutOfRange(

@@ -55,6 +55,11 @@ class ResinFamily(StrEnum):
         """Carbon: emptied, sanitized and filled anew, never regenerated."""
         return self is ResinFamily.CARBON
 
+    @property
+    def stands_in(self) -> str:
+        """What a chemical stands in while it works, in words: carbon is worked on in its tanks, all else in a bed."""
+        return "the tanks" if self.is_exchanged else "the bed"
+
 
 _FAMILY_LABELS = {
     ResinFamily.SAC_HYDROGEN: "Strong-acid cation, hydrogen form",
@@ -268,6 +273,7 @@ class StepKind(StrEnum):
     BACKWASH = "backwash"
     SEPARATE = "separate"
     SETTLE = "settle"
+    FLOAT = "float"
     CUT = "cut"
     INJECT = "inject"
     SOAK = "soak"
@@ -297,6 +303,7 @@ _STEP_LABELS = {
     StepKind.BACKWASH: "Backwash",
     StepKind.SEPARATE: "Backwash separation",
     StepKind.SETTLE: "Settle",
+    StepKind.FLOAT: "Float separation",
     StepKind.CUT: "Interface cut",
     StepKind.INJECT: "Injection",
     StepKind.SOAK: "Soak",

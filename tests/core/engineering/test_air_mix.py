@@ -4,6 +4,7 @@ import pytest
 from hypothesis import given
 from hypothesis import strategies as st
 
+from regenplant import units
 from regenplant.core.engineering import air_mix
 from regenplant.core.errors import OutOfRange
 from tests.core.formula import is_closed, worked_out
@@ -89,3 +90,15 @@ def test_the_printed_formulas_give_the_values() -> None:
     ):
         assert is_closed(estimate)
         assert worked_out(estimate) == pytest.approx(estimate.value, rel=1e-9)
+
+
+def test_air_is_never_shown_as_a_flow_of_water() -> None:
+    """Gallons per minute are a measure of liquid: air has its own kinds, in cubic feet."""
+    flow = air_mix.air_flow(0.04, 1.0)
+    inside = air_mix.air_flow_in_vessel(flow, 300.0, 2e4)
+    assert [flow.kind, inside.kind, flow.inputs[0].kind] == ["air_flow", "air_flow", "air_velocity"]
+    assert air_mix.air_volume(flow, 600.0).kind == "air_volume"
+    assert units.other_system(flow.value, flow.kind) == "66.6\u00a0ft³/min"
+    assert "60 °F (15.56 °C) and 101 325 Pa" in flow.name
+    # a normal cubic metre is counted at 0 °C and the same pressure: 288.7056 / 273.15
+    assert pytest.approx(1.057, abs=5e-4) == 288.70555555555556 / 273.15

@@ -135,7 +135,7 @@ def inject(
     stock_m3 = stock_kg / paper.read(step, "stock_m3", "ρ_s")
     water_m3 = water_kg / paper.read(step, "dilution_water_m3", "ρ_w")
     applied = mass / KG_PER_EQ[formula]
-    blend = _blend(paper, step, strength / stock, supply)
+    blend = blended(paper, step, strength / stock, supply)
     paper.write(
         step,
         chemical_kg_100=mass,
@@ -162,7 +162,7 @@ def inject(
         _heat(paper, step, strength / stock, heated_to, supply, water_kg / time, time)
 
 
-def _blend(paper: Paper, step: int, share: float, supply: float) -> float:
+def blended(paper: Paper, step: int, share: float, supply: float) -> float:
     key = "unheated_temperature_kelvin"
     heat, c_s, c_b, t_s = (paper.read(step, key, symbol) for symbol in ("H", "c_s", "c_b", "T_s"))
     return (
@@ -176,7 +176,7 @@ def _heat(
 ) -> None:
     """Water is warmed so far that the blend reaches its target."""
     c_b = paper.read(step, "unheated_temperature_kelvin", "c_b")
-    with_warm_water = _blend(paper, step, share, 298.15)
+    with_warm_water = blended(paper, step, share, 298.15)
     water = 298.15 + (wanted - with_warm_water) * c_b / ((1.0 - share) * WATER_J_PER_KG_K)
     duty = water_kg_per_s * WATER_J_PER_KG_K * (water - supply)
     paper.write(

@@ -34,10 +34,16 @@ def _warm_brine(plain: PlanRequest) -> PlanRequest:
     return _with_heater(plain, Chemical.SODIUM_CHLORIDE)
 
 
+def _much_brine(plain: PlanRequest) -> PlanRequest:
+    lot = replace(plain.stock["nacl"], available_kg_100=1500.0)
+    return replace(plain, stock={**plain.stock, "nacl": lot})
+
+
 _EXTRA: dict[str, Callable[[PlanRequest], PlanRequest]] = {
     "H-H2SO4-120": _soft_feed,
     "WH-H2SO4-104": _soft_feed,
     "MB-TOGETHER-107": _one_vessel,
+    "MB-FLOAT-110": _much_brine,
     "CL-ORG-OH1": _warm_brine,
 }
 

@@ -81,7 +81,7 @@ def test_readings_too_quick_after_one_another_do_not_make_a_hold_time() -> None:
         [*falling(400.0, 60.0), *(reading(20.0 + 0.1 * index, 5.0) for index in range(10))], SPECIFICATION
     )
     assert verdict.outcome is Outcome.INCOMPLETE
-    assert "held 1\u00a0min of 15\u00a0min" in verdict.reasons[0].sentence
+    assert "held 54\u00a0s of 15\u00a0min" in verdict.reasons[0].sentence
 
 
 def test_a_gap_in_the_readings_breaks_the_hold() -> None:
@@ -322,3 +322,12 @@ def test_without_a_valid_instrument_nothing_passes(entries: list[RinseReading]) 
 def test_a_last_reading_outside_never_passes(values: list[float], last: float) -> None:
     outside = max(last, 10.001)
     assert judge(falling(*values, outside, every=3.0), SPECIFICATION).outcome is not Outcome.PASS
+
+
+def test_recirculated_water_is_said_and_counts_no_more_than_what_passed() -> None:
+    verdict = judge([], SPECIFICATION, rinsed_bv=12.0, recirculated_bv=8.0)
+    sentence = verdict.reasons[-1].sentence
+    assert sentence.startswith("Rinsed 12\u00a0BV, of which 8\u00a0BV recirculated, at least ")
+    assert (verdict.rinsed_bv, verdict.recirculated_bv) == (12.0, 8.0)
+    assert judge([], SPECIFICATION, rinsed_bv=5.0, recirculated_bv=9.0).recirculated_bv == 5.0
+    assert "recirculated" not in judge([], SPECIFICATION, rinsed_bv=12.0).reasons[-1].sentence

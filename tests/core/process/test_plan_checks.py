@@ -10,7 +10,7 @@ import pytest
 
 from regenplant.core.process.batch_plan import plan_batch
 from regenplant.core.process.limits import PlantLimits
-from regenplant.core.process.plan import BatchPlan, Check, PlanRequest, Severity
+from regenplant.core.process.plan import BatchPlan, Check, FeedData, PlanRequest, Severity
 from regenplant.core.process.recipes import RecipeDefinition, SetPoint
 from regenplant.core.process.vocabulary import (
     Chemical,
@@ -77,15 +77,15 @@ BLOCKERS: list[tuple[str, ResinFamily, Callable[[PlanRequest], PlanRequest], str
     ("vessel_lock_out", H, lambda r: _vessel(r, lock_out_reason="liner inspection"), r"locked out: liner inspection"),
     ("last_chemical", H, lambda r: _vessel(r, last_chemical=Chemical.SODIUM_HYDROXIDE, is_flushed=False), r"They react with heat"),
     ("recipe_family", H, lambda r: replace(r, recipe=RECIPES[NA]), r"is for Softening resin"),
-    ("freeboard", H, lambda r: _vessel(r, straight_height_m=1.15), r"the bed expands to 1.23.m; the vessel has 1.15.m"),
-    ("bed_height", OH1, lambda r: _vessel(r, straight_height_m=1.0), r"Fully swollen the bed is 1.13.m deep; the vessel has 1.m"),
+    ("freeboard", H, lambda r: _vessel(r, straight_height_m=1.15), r"the bed expands to 1.229.m; the vessel has 1.15.m"),
+    ("bed_height", OH1, lambda r: _vessel(r, straight_height_m=1.0), r"Fully swollen the bed is 1.134.m deep; the vessel has 1.m"),
     ("contact_time", H, lambda r: replace(r, recipe=with_setting(r.recipe, StepKind.INJECT, flow_bv_per_h=SetPoint(4.5, 4.0, 5.0))),
      r"flows for 26.min, at least 30.min. Lower the flow to 55.4.L/min"),
     ("linear_velocity", H, lambda r: _vessel(r, internal_diameter_m=0.5, bed_volume_max_m3=2.0, straight_height_m=9.0),
      r"flows at 51.9.m/h on the bed, at most 48.9.m/h"),
     ("injection_temperature", OH1, lambda r: _skid(r, "naoh", heater_max_temperature_kelvin=None),
      r"comes at 20.1.°C and needs 35 to 49.°C. Warm the dilution water"),
-    ("resin_temperature", OH2, lambda r: _resin(r, max_temperature_kelvin=303.15), r"comes at 35.°C; resin RT-1 bears at most 30.°C"),
+    ("resin_temperature", OH2, lambda r: _resin(r, max_temperature_kelvin=301.15), r"comes at 30.°C; resin RT-1 bears at most 28.°C"),
     ("heater", OH1, lambda r: _skid(r, "naoh", heater_max_temperature_kelvin=308.15), r"the heater of K-naoh gives at most 35.°C"),
     ("caustic_hardness", OH1, lambda r: replace(r, recipe=with_water(r.recipe, StepKind.INJECT, WaterKind.RAW)),
      r"raw water for Caustic injection has 250.mg/L as CaCO₃, at most 20"),
@@ -103,7 +103,7 @@ BLOCKERS: list[tuple[str, ResinFamily, Callable[[PlanRequest], PlanRequest], str
     ("skid_range", H, lambda r: _skid(r, "hcl", flow_min_m3_per_s=2e-3), r"needs 49.6.L/min; skid K-hcl gives 120 to 300.L/min"),
     ("regenerant_ratio", H, lambda r: replace(r, eluted_equivalents=2600.0), r"brings 89.7.% of the equivalents on the resin"),
     ("water_present", H, lambda r: _without(r, "waters", "raw"), r"No raw water supply is on record for Backwash"),
-    ("water_flow", H, lambda r: _water(r, WaterKind.RAW, max_flow_m3_per_s=2e-3), r"takes 250.L/min of raw water; the supply gives 120.L/min"),
+    ("water_flow", H, lambda r: _water(r, WaterKind.RAW, max_flow_m3_per_s=2e-3), r"takes 250.4.L/min of raw water; the supply gives 120.L/min"),
     ("vessel_flow", H, lambda r: _vessel(r, max_flow_m3_per_s=3e-3), r"takes at most 180.L/min"),
     ("waste_room", H, lambda r: _waste(r, level_m3=22.0), r"5.912.L go to the waste tank; it takes 3.000.L with 5.000.L kept"),
 ]  # fmt: skip
@@ -125,7 +125,7 @@ def test_a_broken_rule_blocks_with_a_sentence(
 
 
 WARNINGS: list[tuple[str, ResinFamily, Callable[[PlanRequest], PlanRequest], str]] = [
-    ("bed_depth", H, lambda r: _vessel(r, internal_diameter_m=1.5), r"0.48.m deep; even flow wants at least 0.6.m"),
+    ("bed_depth", H, lambda r: _vessel(r, internal_diameter_m=1.5), r"0.481.m deep; even flow wants at least 0.6.m"),
     ("expansion", H, lambda r: _vessel(r, straight_height_m=1.5), r"leaves room for .*% expansion; the recipe aims at 50.%"),
     ("freeboard_margin", H, lambda r: _vessel(r, straight_height_m=1.24), r"15.% off, the bed reaches"),
     ("linear_velocity", H, lambda r: _vessel(r, internal_diameter_m=0.58, bed_volume_max_m3=2.0, straight_height_m=9.0), r"at most 36.7.m/h"),
@@ -234,20 +234,69 @@ def _leg_setting(plain: PlanRequest, leg: Leg, **settings: SetPoint) -> PlanRequ
 
 TOGETHER, SULFURIC = FITTING["MB-TOGETHER-107"], FITTING["H-H2SO4-120"]
 
+FLOATED = FITTING["MB-FLOAT-110"]
+
+
+def _floated(**settings: SetPoint) -> PlanRequest:
+    return replace(FLOATED, recipe=with_setting(FLOATED.recipe, StepKind.FLOAT, **settings))
+
+
+def _float_caustic(**settings: SetPoint) -> PlanRequest:
+    """The same bed floated in 15 % caustic, unheated; blending alone brings it to about 45 °C."""
+    recipe = with_setting(
+        FLOATED.recipe,
+        StepKind.FLOAT,
+        **{
+            "strength_frac": SetPoint(0.15, 0.14, 0.16),
+            "temperature_kelvin": SetPoint(308.15, 283.15, 322.15),
+            **settings,
+        },
+    )
+    steps = tuple(
+        replace(step, chemical=Chemical.SODIUM_HYDROXIDE) if step.kind is StepKind.FLOAT else step
+        for step in recipe.steps
+    )
+    return replace(
+        FLOATED, recipe=replace(recipe, steps=steps), feed=FeedData(0.01, 0.01, 2.0, 1.0, 0.5, 0.1, 0.42)
+    )
+
+
+def _short_displacement() -> PlanRequest:
+    steps = tuple(
+        replace(step, settings={**step.settings, "volume_bv": SetPoint(1.0, 0.8, 1.2)})
+        if step.name == "Displace the dense brine downward"
+        else step
+        for step in FLOATED.recipe.steps
+    )
+    return replace(FLOATED, recipe=replace(FLOATED.recipe, steps=steps))
+
+
+def _lighter_cation(density: float) -> PlanRequest:
+    both = FLOATED.mixed
+    assert both is not None
+    return replace(FLOATED, mixed=replace(both, cation=replace(both.cation, bead_density_kg_per_m3=density)))
+
+
 MORE_BLOCKERS: list[tuple[str, Callable[[], PlanRequest], str]] = [
     ("anion_vessel", lambda: replace(request(MB), anion_vessel=None), r"no vessel is chosen for the anion resin"),
     ("anion_vessel", lambda: _anion_vessel(request(MB), code="V1"), r"keeps the cation resin; the anion resin needs another"),
     ("vessel_family", lambda: _anion_vessel(request(MB), families=(NA,)), r"Vessel V2 may hold SAC-Na; the resin is SBA1-OH"),
     ("vessel_class", lambda: _anion_vessel(request(MB), segregation_classes=("A",)), r"Vessel V2 may hold class A"),
+    ("vessel_whole_bed", lambda: _vessel(request(MB), takes_anion_leg_only=True), r"Vessel V1 takes the anion leg of a mixed bed only"),
+    ("vessel_chemicals", lambda: _vessel(SULFURIC, chemicals=(Chemical.HYDROCHLORIC_ACID,)),
+     r"Sulfuric acid is not piped to vessel V1, which gets hydrochloric acid\. Choose another recipe or another vessel"),
+    ("vessel_chemicals", lambda: _vessel(TOGETHER, chemicals=(Chemical.SODIUM_CHLORIDE,)),
+     r"Hydrochloric acid and sodium hydroxide \(caustic\) are not piped to vessel V1"),
+    ("vessel_chemicals", lambda: _anion_vessel(request(MB), chemicals=(Chemical.HYDROCHLORIC_ACID,)), r"is not piped to vessel V2"),
     ("vessel_lock_out", lambda: _anion_vessel(request(MB), lock_out_reason="liner"), r"Vessel V2 is locked out: liner"),
     ("vessel_fill", lambda: _anion_vessel(request(MB), bed_volume_max_m3=1.0), r"Anion leg: Too much for vessel V2: 1.200.L"),
-    ("bed_height", lambda: _anion_vessel(request(MB), straight_height_m=0.9), r"Anion leg: Fully swollen the bed is 1.08.m deep"),
+    ("bed_height", lambda: _anion_vessel(request(MB), straight_height_m=0.9), r"Anion leg: Fully swollen the bed is 1.085.m deep"),
     ("last_chemical", lambda: _anion_vessel(request(MB), last_chemical=Chemical.HYDROCHLORIC_ACID, is_flushed=False),
      r"Vessel V2 last held hydrochloric acid.*They react with heat"),
     ("class_sequence", lambda: _anion_vessel(request(MBP), last_segregation_class="D"), r"Vessel V2 last held class D; class C needs"),
     ("vessel_flow", lambda: _anion_vessel(request(MB), max_flow_m3_per_s=1e-4), r"vessel V2 takes at most 6.L/min"),
     ("linear_velocity", lambda: _anion_vessel(request(MB), internal_diameter_m=0.5, straight_height_m=9.0), r"anion leg flows at 61.1.m/h"),
-    ("freeboard", lambda: _vessel(request(MB), straight_height_m=2.0), r"the bed expands to 2.25.m; the vessel has 2.m"),
+    ("freeboard", lambda: _vessel(request(MB), straight_height_m=2.0), r"the bed expands to 2.253.m; the vessel has 2.m"),
     ("resin_temperature", lambda: replace(request(MB), mixed=replace(request(MB).mixed, anion=replace(request(MB).mixed.anion, max_temperature_kelvin=313.15))),  # type: ignore[union-attr, type-var]
      r"comes at 42.°C; resin RT-A bears at most 40"),
     ("caustic_temperature", lambda: replace(request(MB), mixed=replace(request(MB).mixed, anion=replace(request(MB).mixed.anion, family=OH2))),  # type: ignore[union-attr, type-var]
@@ -259,7 +308,7 @@ MORE_BLOCKERS: list[tuple[str, Callable[[], PlanRequest], str]] = [
     ("cross_contamination", lambda: _mixed(request(MBP), bead_diameter_spread_frac=0.25, bead_density_spread_kg_per_m3=20.0),
      r"are to be expected, at most 0.2.%. Draw off a larger cut"),
     ("interface_collector", lambda: _vessel(TOGETHER, side_outlet_height_m=None), r"V1 has no interface collector on record"),
-    ("interface_height", lambda: _vessel(TOGETHER, side_outlet_height_m=0.3), r"expected 0.3.m above the collector, at most 0.15"),
+    ("interface_height", lambda: _vessel(TOGETHER, side_outlet_height_m=0.3), r"expected 0.303.m above the collector, at most 0.15"),
     ("leg_balance", lambda: _leg_setting(TOGETHER, Leg.CATION, strength_frac=SetPoint(0.06, 0.05, 0.065)),
      r"out of balance, at most 10.%. Unbalanced acid and caustic heat and can steam"),
     ("air_supply", lambda: _vessel(request(MB), air_max_m3_per_s=None), r"no clean air is on record for vessel V1"),
@@ -274,10 +323,22 @@ MORE_BLOCKERS: list[tuple[str, Callable[[], PlanRequest], str]] = [
     ("no_injection", lambda: replace(request(H), recipe=replace(RECIPES[H], steps=(RECIPES[H].steps[0], *RECIPES[H].steps[-2:]))), r"injects nothing"),
     ("stock_density", lambda: _stock(FITTING["CL-FE-NA"], "na2s2o4", density_kg_per_m3=None), r"is not in the tables. Measure it"),
     ("stock_present", lambda: _without(FITTING["SAN-NA-PAA"], "stock", "paa"), r"No peracetic acid stock is on record"),
-    ("stock_sufficient", lambda: _stock(FITTING["SAN-NA-NAOCL"], "naocl", available_kg_100=0.1), r"takes 0.3.kg of NaOCl"),
+    ("stock_sufficient", lambda: _stock(FITTING["SAN-NA-NAOCL"], "naocl", available_kg_100=0.1), r"takes 0.255.kg of NaOCl"),
     ("caustic_hardness", lambda: replace(request(FB), recipe=with_water(ALL_RECIPES["FB-NA2CO3-85"], StepKind.INJECT, WaterKind.RAW)),
      r"raw water for Soda ash injection has 250"),
     ("class_regenerable", lambda: replace(request(GAC), segregation_class="F"), r"enters no batch without a written disposition"),
+    ("anion_floats", lambda: _floated(strength_frac=SetPoint(0.09, 0.08, 0.1)), r"less than 0.1.% of the anion beads float by their density in water, at least 50.%. Most of them sink: take a stronger solution"),
+    ("cation_sinks", lambda: _lighter_cation(1170.0), r"of the cation beads sink, at least 99.%. What floats ends in the anion resin: take a weaker solution"),
+    ("float_height", lambda: _vessel(FLOATED, straight_height_m=2.7), r"The solution stands at 2.742.m.*leaves room to 2.565.m. Feed less of it"),
+    ("skid_range", lambda: _skid(FLOATED, "nacl", flow_max_m3_per_s=1e-3, flow_min_m3_per_s=1e-5), r"Float separation in dense brine needs 66.7.L/min"),
+    ("stock_strength", lambda: _stock(FLOATED, "nacl", strength_frac=0.23), r"holds 23.%; the brine must come at 24.%. It cannot be diluted"),
+    ("stock_sufficient", lambda: _stock(FLOATED, "nacl", available_kg_100=800.0), r"takes 88[01].*kg of NaCl as 100 %; 800.kg stand"),
+    ("injection_temperature", lambda: _float_caustic(temperature_kelvin=SetPoint(288.15, 283.15, 298.15)), r"Float separation in dense brine comes at .* and needs 10 to 25"),
+    ("caustic_hardness", lambda: replace(_float_caustic(), recipe=with_water(_float_caustic().recipe, StepKind.FLOAT, WaterKind.RAW)),
+     r"raw water for Float separation in dense brine has 250"),
+    ("hold_after_injection", lambda: replace(FLOATED, recipe=replace(FLOATED.recipe, steps=tuple(
+        replace(step, is_safe_hold_after=True) if step.kind is StepKind.FLOAT else step for step in FLOATED.recipe.steps))),
+     r"Step 7 is no hold point: chemical stands in the bed"),
 ]  # fmt: skip
 
 
@@ -318,7 +379,7 @@ def test_a_broken_rule_of_a_leg_or_a_chemical_blocks(
 
 
 MORE_WARNINGS: list[tuple[str, Callable[[], PlanRequest], str]] = [
-    ("bed_depth", lambda: _anion_vessel(request(MB), internal_diameter_m=1.8), r"Anion leg: The bed is 0.47.m deep"),
+    ("bed_depth", lambda: _anion_vessel(request(MB), internal_diameter_m=1.8), r"Anion leg: The bed is 0.472.m deep"),
     ("velocity_ratio", lambda: replace(_limits(request(MB), velocity_ratio_min=0.5), limits=PlantLimits(velocity_ratio_warn=5.0)),
      r"at least 5 for layers to part"),
     ("cross_contamination", lambda: _mixed(request(MB), bead_diameter_spread_frac=0.35, bead_density_spread_kg_per_m3=30.0),
@@ -338,10 +399,19 @@ MORE_WARNINGS: list[tuple[str, Callable[[], PlanRequest], str]] = [
     ("weak_ratio", lambda: replace(request(FB), recipe=with_setting(RECIPES[FB], StepKind.INJECT, dose_kg_per_m3=SetPoint(90.0, 80.0, 95.0))),
      r"WBA takes its regenerant almost whole"),
     ("strength_window", lambda: replace(FITTING["SAN-NA-PAA"], recipe=with_setting(ALL_RECIPES["SAN-NA-PAA"], StepKind.SANITIZE, strength_frac=SetPoint(0.004, 0.003, 0.005))),
-     r"CH₃CO₃H of 0.4.% at the bed; usual is 0.05 to 0.2"),
+     r"CH₃CO₃H of 0.4.% as it is fed; usual is 0.05 to 0.2"),
     ("brine_cold", lambda: _stock(request(NA), "nacl", temperature_kelvin=275.15), r"nearly saturated brine below 5.°C drops salt"),
     ("caustic_solids", lambda: replace(_water(request(OH1), WaterKind.DEIONIZED, hardness_eq_per_m3=2.0),
      limits=PlantLimits(caustic_hardness_limit_eq_per_m3=5.0)), r"of chalk and magnesia, at most 20.mg/L"),
+    ("soaked_anion_floats", lambda: _floated(strength_frac=SetPoint(0.16, 0.15, 0.2)), r"give or take 15.kg/m³: .* of them float, at least 95.%. Take a stronger solution"),
+    ("float_clear_height", lambda: _floated(volume_bv=SetPoint(0.4, 0.3, 0.5)), r"of clear solution stand between the floating and the sunken resin, at least 0.15.m. Feed more"),
+    ("float_time", lambda: _floated(contact_time_s=SetPoint(600.0, 300.0, 900.0)), r"need about 84.min to part.*give them 46.min. Let it stand longer"),
+    ("float_feed", lambda: _floated(flow_bv_per_h=SetPoint(15.0, 1.0, 20.0)), r"lifts the cation resin to .*Feed it more slowly"),
+    ("float_displaced", _short_displacement, r"Part of the solution stays in the bed"),
+    ("float_hardness", lambda: replace(_float_caustic(), feed=None), r"not known; in caustic it drops as chalk and magnesia"),
+    ("float_hardness", lambda: replace(_float_caustic(), feed=FeedData(1.0, 0.5, 0.5, 1.0, 0.5, 0.1, 0.4)), r"75.% of what the cation resin took up is hardness, at most 5.%"),
+    ("velocity_ratio", lambda: _limits(FLOATED, velocity_ratio_min=9.0), r"at least 9 for layers to part. The float separation after it must part them"),
+    ("strength_window", lambda: _floated(strength_frac=SetPoint(0.09, 0.08, 0.1)), r"NaCl of 9.% as it is fed; usual is 10 to 26"),
     ("heater_time", lambda: _skid(request(OH1), "naoh", heater_power_watt=20_000.0), r"the injection takes 70.min. Warm a tank of water"),
 ]  # fmt: skip
 
@@ -415,3 +485,32 @@ def test_a_recipe_approved_before_a_rule_existed_is_caught_in_the_plan() -> None
     together = replace(unsafe, arrangement=LegArrangement.TOGETHER)
     plan = plan_batch(replace(TOGETHER, recipe=together))
     assert any("sets no limit for the balance" in check.sentence for check in plan.blockers)
+
+
+# --- what is piped to a vessel ------------------------------------------------------------------------------------------
+def test_a_vessel_that_gets_what_is_injected_or_says_nothing_about_it_passes() -> None:
+    acid = (Chemical.HYDROCHLORIC_ACID,)
+    assert _check(plan_batch(_vessel(request(H), chemicals=acid)), "vessel_chemicals").is_met
+    assert not [check for check in plan_batch(request(H)).checks if check.code == "vessel_chemicals"]
+
+
+def test_the_anion_vessel_needs_caustic_alone_and_the_other_vessel_none_of_it() -> None:
+    piped = _anion_vessel(
+        _vessel(request(MB), chemicals=(Chemical.SODIUM_CHLORIDE, Chemical.HYDROCHLORIC_ACID)),
+        chemicals=(Chemical.SODIUM_HYDROXIDE,),
+    )
+    checks = [check for check in plan_batch(piped).checks if check.code == "vessel_chemicals"]
+    assert [check.is_met for check in checks] == [True, True]
+
+
+def test_the_vessel_of_the_anion_leg_may_take_nothing_but_the_anion_leg() -> None:
+    plan = plan_batch(_anion_vessel(request(MB), takes_anion_leg_only=True))
+    assert not plan.blockers
+    assert _check(plan, "vessel_whole_bed").is_met
+
+
+def test_a_sanitizer_is_made_up_by_hand_and_needs_no_pipe() -> None:
+    softener = FITTING["SAN-NA-NAOCL"]
+    assert _check(
+        plan_batch(_vessel(softener, chemicals=(Chemical.SODIUM_CHLORIDE,))), "vessel_chemicals"
+    ).is_met

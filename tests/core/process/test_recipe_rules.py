@@ -11,9 +11,11 @@ from pathlib import Path
 
 import pytest
 
+from regenplant.core.errors import OutOfRange
 from regenplant.core.process import recipe_chemistry, recipe_order
 from regenplant.core.process.default_recipes import default_recipes
 from regenplant.core.process.default_recipes.parts import (
+    backwash,
     celsius,
     displace,
     fast_rinse,
@@ -90,9 +92,9 @@ def _without(recipe: RecipeDefinition, *kinds: StepKind, leg: Leg | None = None)
     return replace(recipe, steps=kept)
 
 
-def _after(recipe: RecipeDefinition, kind: StepKind, new: RecipeStep) -> RecipeDefinition:
+def _after(recipe: RecipeDefinition, kind: StepKind, *new: RecipeStep) -> RecipeDefinition:
     index = [step.kind for step in recipe.steps].index(kind) + 1
-    return replace(recipe, steps=(*recipe.steps[:index], new, *recipe.steps[index:]))
+    return replace(recipe, steps=(*recipe.steps[:index], *new, *recipe.steps[index:]))
 
 
 def _hold(recipe: RecipeDefinition, kind: StepKind) -> RecipeDefinition:
@@ -115,6 +117,24 @@ _BLEACH, _SULFURIC = Chemical.SODIUM_HYPOCHLORITE, Chemical.SULFURIC_ACID
 _SULFURIC_RECIPE, _CARBON = ALL_RECIPES["H-H2SO4-120"], RECIPES[ResinFamily.CARBON]
 _SANITIZING = ALL_RECIPES["SAN-NA-NAOCL"]
 _POLISHING = RECIPES[ResinFamily.MIXED_BED_POLISHING]
+
+_FLOATED = ALL_RECIPES["MB-FLOAT-110"]
+_FLOAT = next(step for step in _FLOATED.steps if step.kind is StepKind.FLOAT)
+
+
+def _floated_in(chemical: Chemical) -> RecipeDefinition:
+    """The float recipe with another chemical in its float, of 14 %."""
+    strength = percent(14, 12, 16)
+    return replace(
+        _FLOATED,
+        steps=tuple(
+            replace(step, chemical=chemical, settings={**step.settings, "strength_frac": strength})
+            if step.kind is StepKind.FLOAT
+            else step
+            for step in _FLOATED.steps
+        ),
+    )
+
 
 _BRINED = (_inject(_SALT, 0.10), _DISPLACE)
 
@@ -190,6 +210,21 @@ PLANTED: list[tuple[str, Callable[[], RecipeDefinition], str]] = [
     ("mixed_without_separation", lambda: _without(RECIPES[MB], StepKind.SEPARATE), "cuts a bed that was not separated"),
     ("mixed_without_settling", lambda: _without(RECIPES[MB], StepKind.SETTLE), "Let the bed settle"),
     ("hold_while_separated", lambda: _hold(RECIPES[MB], StepKind.SEPARATE), "the layers blur before the cut"),
+    ("hold_while_separated", lambda: _hold(_FLOATED, StepKind.FLOAT), "Float separation in dense brine, is no hold point: the layers blur"),
+    ("hold_while_separated", lambda: _hold(_FLOATED, StepKind.RINSE), "Rinse the dense brine out downward, is no hold point"),
+    ("only_mixed", lambda: _after(RECIPES[H], StepKind.SETTLE, _FLOAT), "belongs to a mixed bed"),
+    ("float_after_cut", lambda: _after(_after(RECIPES[MB], StepKind.AIR_MIX, _DISPLACE), StepKind.AIR_MIX, _FLOAT),
+     "parts resins that step .* has cut already"),
+    ("float_not_exhausted", lambda: replace(_FLOATED, steps=(_FLOATED.steps[0], *_FLOATED.steps[4:])), "Exhaust with brine first"),
+    ("float_caustic_on_brine", lambda: replace(_floated_in(_CAUSTIC), steps=tuple(
+        step for step in _floated_in(_CAUSTIC).steps if step.name != "Rinse the brine out")), "chalk and magnesia in the bed"),
+    ("float_not_rinsed", lambda: replace(_FLOATED, steps=tuple(
+        step for step in _FLOATED.steps if step.name != "Rinse the dense brine out downward")), "leaves its solution in the bed up to the cut"),
+    ("lifted_after_float", lambda: _after(_FLOATED, StepKind.FLOAT, _DISPLACE, backwash(WaterKind.DEIONIZED, percent(50, 30, 75), minutes(10, 5, 15))),
+     "in water both resins mix again"),
+    ("chemical_for_family", lambda: _floated_in(_ACID), r"brings hydrochloric acid in the whole bed of a mixed bed. Possible: sodium chloride"),
+    ("strength_too_high", lambda: with_setting(_floated_in(_CAUSTIC), StepKind.FLOAT, strength_frac=percent(16, 14, 18)), "lets NaOH reach 18.%, at most 16"),
+    ("caustic_too_warm", lambda: with_setting(_floated_in(_CAUSTIC), StepKind.FLOAT, temperature_kelvin=celsius(40, 20, 60)), "lets caustic reach 60.°C"),
     ("leg_without_regenerant", lambda: _without(RECIPES[MB], StepKind.INJECT, leg=Leg.ANION), "The anion leg has no injection"),
     ("leg_not_rinsed", lambda: _without(RECIPES[MB], StepKind.RINSE, leg=Leg.CATION), "The cation leg joins without a rinse"),
     ("chemical_after_join", lambda: _after(_after(RECIPES[MB], StepKind.AIR_MIX, _DISPLACE), StepKind.AIR_MIX, _inject(_SALT, 0.1)),
@@ -301,3 +336,22 @@ def test_every_rinse_and_every_chemical_names_a_water() -> None:
     for recipe in default_recipes():
         for step in recipe.steps:
             assert (step.water is not None) == (step.kind in NEEDS_WATER), (recipe.code, step.name)
+
+
+def test_a_float_in_caustic_stands_behind_brine_its_displacement_and_its_rinse() -> None:
+    assert violations(_floated_in(_CAUSTIC)) == ()
+    assert violations(_floated_in(_CAUSTIC), PlantLimits(float_caustic_strength_max_frac=0.15)) != ()
+
+
+def test_a_dense_solution_may_stand_in_for_the_backwash_separation() -> None:
+    alone = _without(_FLOATED, StepKind.SEPARATE, StepKind.SETTLE)
+    assert violations(alone) == ()
+    assert "mixed_without_separation" in {
+        offence.code for offence in offences(_without(alone, StepKind.FLOAT))
+    }
+
+
+def test_a_float_that_is_not_displaced_is_no_recipe() -> None:
+    steps = tuple(step for step in _FLOATED.steps if step.name != "Displace the dense brine downward")
+    with pytest.raises(OutOfRange, match="chemical never stays in the bed"):
+        replace(_FLOATED, steps=steps)

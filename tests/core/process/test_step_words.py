@@ -65,17 +65,17 @@ def test_every_caution_of_a_plan_ends_with_its_authority(code: str) -> None:
 @_each
 def test_no_chemical_is_brought_before_gear_shower_drain_and_water(code: str) -> None:
     for step in PLANS[code].steps:
-        if step.kind not in (StepKind.INJECT, StepKind.SANITIZE):
+        if step.kind not in (StepKind.INJECT, StepKind.SANITIZE, StepKind.FLOAT):
             continue
         before = {entry.key for entry in step.entries if entry.is_before and entry.is_required}
         assert {"gear_on", "shower_ready", "drain_open"} <= before
-        if step.kind is StepKind.INJECT:
+        if step.kind in (StepKind.INJECT, StepKind.FLOAT):
             assert "dilution_water_flow" in before
         assert step.cautions
 
 
 # --- legs and mixed beds ------------------------------------------------------------------------------------------------
-MIXED = ("MB-APART-110", "MBP-APART-160", "MB-TOGETHER-107")
+MIXED = ("MB-APART-110", "MBP-APART-160", "MB-TOGETHER-107", "MB-FLOAT-110")
 
 
 @pytest.mark.parametrize("code", MIXED)
@@ -146,6 +146,33 @@ def test_both_legs_in_one_vessel_start_together_and_the_drain_is_watched() -> No
         assert step.cautions[0].code == "unbalanced_legs"
     assert "both_legs_ready" not in _entries(_step(PLANS["MB-APART-110"], StepKind.INJECT, Leg.ANION))
     assert "interface collector" in _step(plan, StepKind.CUT).instruction
+
+
+def test_a_float_is_read_by_hydrometer_and_comes_down_slowly() -> None:
+    plan = PLANS["MB-FLOAT-110"]
+    step = _step(plan, StepKind.FLOAT)
+    entries = _entries(step)
+    assert entries["drained_to_bed"].is_before and entries["catcher_in_place"].is_before
+    # 22 to 25.5 % brine at 17.6 °C: 1165.3 and 1193.9 kg/m³ (read rows of 22 and 24 % at 15 °C: 1166.5 and 1183.1)
+    fed, stands = entries["density"], entries["standing_density"]
+    assert (fed.low, fed.target, fed.high) == (
+        pytest.approx(1163.4, abs=0.5), pytest.approx(1181.6, abs=0.5), pytest.approx(1195.9, abs=0.5),
+    )  # fmt: skip
+    assert stands.low == pytest.approx(step.value("soaked_anion_density_kg_per_m3"))
+    assert (
+        entries["layers_seen"].is_required and stands.is_required and entries["contact_time"].low == 45 * 60
+    )
+    assert "slowly upward from below" in step.instruction and "the anion resin floats" in step.instruction
+    assert {"brine", "soaking", "floating_resin", "separated_bed"} <= {
+        caution.code for caution in step.cautions
+    }
+    settle, down, flush = (plan.steps[index] for index in (5, 7, 8))
+    assert settle.instruction.endswith("before the water is drained down to the bed.")
+    assert (
+        "from the top downward" in down.instruction and "comes down onto the cation resin" in down.instruction
+    )
+    assert flush.instruction.endswith("Downward only: the layers wait for their cut.")
+    assert not any(one.is_safe_hold_after for one in plan.steps[4:9])
 
 
 # --- chemicals ----------------------------------------------------------------------------------------------------------

@@ -28,6 +28,20 @@ def test_every_kind_of_the_house_can_be_said() -> None:
     assert wording.shown_units().keys() == units.KINDS.keys()
 
 
+@pytest.mark.parametrize("kind", sorted(wording.shown_units()))
+def test_a_sentence_rounds_as_the_screen_does(kind: str) -> None:
+    known = units.KINDS[kind]
+    assert wording.shown_digits()[kind] == (known.decimals[0], known.digits)
+
+
+def test_a_short_time_is_said_to_the_second() -> None:
+    assert wording.say(40.0, "duration") == "40\u00a0s"
+    assert wording.say(90.0, "duration") == "1\u00a0min\u00a030\u00a0s"
+    assert wording.say_range(40.0, 120.0, "duration") == "40\u00a0s to 2\u00a0min"
+    assert wording.say_range(600.0, 900.0, "duration") == "10 to 15\u00a0min"
+    assert [wording.short_time(seconds) for seconds in (0.0, 60.0, 299.7, 300.0, 1e6)] == [""] * 5
+
+
 def test_numbers_are_short_and_keep_their_unit() -> None:
     assert wording.say(0.00111, "flow") == "66.6\u00a0L/min"
     assert wording.say(1.6619, "liquid_volume") == "1\u202f662\u00a0L"

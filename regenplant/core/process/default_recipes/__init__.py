@@ -33,6 +33,7 @@ _OTHERS = (
     anions.weak_base_by_soda_ash,
     anions.weak_base_by_ammonia,
     mixed.working_together,
+    mixed.working_floated,
     cleaning.organic_fouling,
     cleaning.iron_by_acid,
     cleaning.iron_by_dithionite,

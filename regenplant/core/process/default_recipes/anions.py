@@ -66,8 +66,8 @@ def type_2() -> RecipeDefinition:
         "Type 2 anion to hydroxide form, caustic 80 g/L",
         ResinFamily.SBA_TYPE_2,
         SetPoint(80.0, 76.0, 88.0),
-        celsius(35, 20, 35),
-        "Not above 35 °C: type 2 resin ages fast in warm caustic (from memory; data sheet decides).",
+        celsius(30, 20, 35),
+        "Not above 35 °C, planned below it: type 2 resin ages fast in warm caustic (from memory; data sheet decides).",
     )
 
 

@@ -2,12 +2,13 @@
 
 from __future__ import annotations
 
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 
 from regenplant.core.process.default_recipes.parts import (
     celsius,
     displace,
     fast_rinse,
+    float_in,
     inject,
     load,
     minutes,
@@ -179,6 +180,52 @@ def working() -> RecipeDefinition:
             "velocity_ratio_min": 1.2,
             "leg_balance_max_frac": 0.35,
         },
+    )
+
+
+def _float_in_brine() -> tuple[RecipeStep, ...]:
+    """Float the anion resin, let it down again, rinse the salt out; none of it a hold point: the layers wait for their cut."""
+    steps = (
+        float_in(
+            "Float separation in dense brine",
+            Chemical.SODIUM_CHLORIDE,
+            strength=percent(24.0, 22.0, 25.5),
+            volume=SetPoint(1.2, 1.1, 1.5),
+            flow=SetPoint(2.0, 1.0, 3.0),
+            temperature=celsius(18, 10, 40),
+            stands=minutes(60, 45, 120),
+        ),
+        displace(
+            _DEIONIZED,
+            SetPoint(2.0, 1.0, 3.0),
+            SetPoint(2.0, 1.8, 3.0),
+            name="Displace the dense brine downward",
+        ),
+        rinse(
+            _DEIONIZED,
+            SetPoint(6.0, 4.0, 8.0),
+            SetPoint(3.0, 2.0, 5.0),
+            name="Rinse the dense brine out downward",
+        ),
+    )
+    return tuple(replace(step, is_safe_hold_after=False) for step in steps)
+
+
+def working_floated() -> RecipeDefinition:
+    """The working bed with a float separation in brine behind the backwash separation, for resins that part badly."""
+    plain = working()
+    cut = next(index for index, step in enumerate(plain.steps) if step.kind is StepKind.CUT)
+    return replace(
+        plain,
+        code="MB-FLOAT-110",
+        name="Mixed bed, working grade, float separation in brine, legs apart",
+        steps=(*plain.steps[:cut], *_float_in_brine(), *plain.steps[cut:]),
+        notes="For resins that part badly in water, or to clean up a mixed layer. Exhausted with brine first: hydrogen-form beads "
+        "may float. Brine of 10 to 26 % floats the anion resin, common practice; density of brine, read. Soaked beads grow heavier "
+        "and weaken the brine (estimate, moistures from memory): hence 24 % and 1.2 BV, and the hydrometer decides. The cation "
+        "resin leaves wholly in sodium form, as after any brine. The brine is waste: about 340 g of salt per L of bed. Expansion "
+        "of at least 60 % for 20 to 25 min: resin leaflet, read. Cut, air, doses, final rinse, at most 1 % of the other kind in "
+        "each resin: common practice.",
     )
 
 

@@ -154,6 +154,33 @@ def sanitize(
     )
 
 
+def float_in(
+    name: str,
+    chemical: Chemical,
+    *,
+    strength: SetPoint,
+    volume: SetPoint,
+    flow: SetPoint,
+    temperature: SetPoint,
+    stands: SetPoint,
+    water: WaterKind = WaterKind.DEIONIZED,
+) -> RecipeStep:
+    """A float separation. Volume [BV], flow [BV/h]; the rest by the makers of set points above."""
+    return RecipeStep(
+        StepKind.FLOAT,
+        name,
+        {
+            "strength_frac": strength,
+            "volume_bv": volume,
+            "flow_bv_per_h": flow,
+            "temperature_kelvin": temperature,
+            "contact_time_s": stands,
+        },
+        water=water,
+        chemical=chemical,
+    )
+
+
 def sample() -> RecipeStep:
     return RecipeStep(
         StepKind.SAMPLE, "Sample for QC", {"duration_s": minutes(15, 10, 30)}, is_safe_hold_after=True

@@ -57,7 +57,9 @@ class BatchSnapshot:
     blocking_checks: tuple[str, ...] = ()
     """Sentences of plan checks that block the start now."""
     chemical_in_bed: str = ""
-    """Name of the chemical that stands in the bed, "" if none."""
+    """Name of the chemical that stands in the bed (of carbon, in the tanks), "" if none."""
+    stands_in: str = "the bed"
+    """What a chemical stands in, in words (``ResinFamily.stands_in``)."""
     may_stop_here: bool = True
     steps_before_qc_open: tuple[str, ...] = ()
     """Names of steps that are neither done nor skipped, up to the sample."""
@@ -88,7 +90,7 @@ def _safe_to_stop(snapshot: BatchSnapshot) -> Blocker | None:
         return None
     where = f" Go on to {snapshot.next_safe_point}, then hold." if snapshot.next_safe_point else ""
     what = (
-        f"{snapshot.chemical_in_bed} stands in the bed."
+        f"{snapshot.chemical_in_bed} stands in {snapshot.stands_in}."
         if snapshot.chemical_in_bed
         else "This is no safe point."
     )

@@ -78,7 +78,7 @@ def _listed(names: tuple[str, ...]) -> str:
 def _entries_complete(snapshot: StepSnapshot) -> Blocker | None:
     if not snapshot.entries_missing:
         return None
-    return Blocker("entries_missing", f"Not written yet: {_listed(snapshot.entries_missing)}.")
+    return Blocker("entries_missing", f"First write down {_listed(snapshot.entries_missing)}.")
 
 
 def _end_reached(snapshot: StepSnapshot) -> Blocker | None:
@@ -91,7 +91,7 @@ def _skippable(snapshot: StepSnapshot) -> Blocker | None:
     if snapshot.may_be_skipped:
         return None
     return Blocker(
-        "not_skippable", f"{snapshot.name} is never skipped: the bed would be left unsafe or unproven."
+        "not_skippable", f"{snapshot.name} is never skipped: what follows would be unsafe or unproven."
     )
 
 
