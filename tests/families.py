@@ -43,6 +43,7 @@ class Family:
 WAYS: dict[str, Family] = {
     "mixed bed": Family("mb", "M1", anion_vessel="M2"),
     "mixed bed together": Family("mb", "M1", recipe="MB-TOGETHER-107"),
+    "mixed bed floated": Family("mb", "M1", recipe="MB-FLOAT-110", anion_vessel="M2"),
     "polishing mixed bed": Family("mb_p", "P1", anion_vessel="P2", segregation_class="C", grade="polishing"),
     "sulfuric cation": Family("sac_h", "C1", recipe="H-H2SO4-120"),
     "weak base": Family("wba", "B1"),

@@ -34,7 +34,7 @@ from regenplant.core.process.lifecycle import (
     StepState,
     label,
 )
-from regenplant.core.process.vocabulary import Chemical, StepKind
+from regenplant.core.process.vocabulary import Chemical, ResinFamily, StepKind
 from regenplant.plant.models import Vessel
 from regenplant.plant.selectors import is_eyewash_overdue, plant_day, profile
 
@@ -121,6 +121,7 @@ def batch_snapshot(
     return BatchSnapshot(
         blocking_checks=blocking_checks,
         chemical_in_bed=standing_words(standing),
+        stands_in=ResinFamily(batch.resin_type.family).stands_in,
         may_stop_here=not standing,
         steps_before_qc_open=tuple(
             s.name for s in steps if s.state in (StepState.WAITING, StepState.RUNNING)
@@ -200,13 +201,14 @@ def step_snapshot(
 
 
 def _may_be_skipped(step: StepRun, batch: Batch) -> bool:
-    """A backwash or a settling may be left out, but not between the separation of a mixed bed and its cut: there the
-    layers decide what each regenerant meets."""
+    """A backwash or a settling may be left out, but not between the separation of a mixed bed, in water or in a dense
+    solution, and its cut: there the layers decide what each regenerant meets."""
     if StepKind(step.kind) not in (StepKind.BACKWASH, StepKind.SETTLE):
         return False
     numbers = {one.kind: one.number for one in plan_of(batch).steps}
-    parts, cut = numbers.get(StepKind.SEPARATE), numbers.get(StepKind.CUT)
-    return parts is None or cut is None or not parts < step.number < cut
+    cut = numbers.get(StepKind.CUT)
+    parts = [numbers[kind] for kind in (StepKind.SEPARATE, StepKind.FLOAT) if kind in numbers]
+    return not parts or cut is None or not min(parts) < step.number < cut
 
 
 def _safety_blocks(vessels: tuple[Vessel, ...], chemical: Chemical | None, now: datetime) -> tuple[str, ...]:

@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+from collections.abc import Sequence
 from dataclasses import dataclass
 from datetime import datetime
 
@@ -16,6 +17,7 @@ from regenplant.core.process.acceptance import Outcome, Verdict, instrument_doub
 from regenplant.core.process.lifecycle import StepState
 from regenplant.core.process.specification import CONDUCTIVITY, Limit, Specification
 from regenplant.core.process.specification import RinseReading as CoreReading
+from regenplant.core.process.vocabulary import StepKind
 from regenplant.recipes.selectors import specification_definition
 
 PASSED = "volume"
@@ -69,6 +71,9 @@ class EndPoint:
     held_readings: int
     readings_needed: int
     rinsed_bv: float
+    """Bed volumes that passed the bed, fresh or recirculated."""
+    recirculated_bv: float
+    """How many of them a pump drove round."""
     minimum_rinse_bv: float
     maximum_rinse_bv: float | None
     instrument_checks: tuple[str, ...]
@@ -78,10 +83,12 @@ class EndPoint:
 def end_point(batch: Batch) -> EndPoint:
     """Judge the rinse of a batch so far."""
     specification = specification_of(batch)
+    readings = [core_reading(row) for row in current_readings(batch)]
     verdict = judge(
-        [core_reading(row) for row in current_readings(batch)],
+        readings,
         specification,
         rinsed_bv=rinsed_so_far(batch),
+        recirculated_bv=recirculated_so_far(batch, readings),
     )
     return end_point_of(verdict, specification)
 
@@ -102,6 +109,7 @@ def end_point_of(verdict: Verdict, specification: Specification) -> EndPoint:
         held_readings=verdict.held_readings,
         readings_needed=specification.consecutive_readings if limit else 0,
         rinsed_bv=verdict.rinsed_bv,
+        recirculated_bv=verdict.recirculated_bv,
         minimum_rinse_bv=specification.minimum_rinse_bv,
         maximum_rinse_bv=specification.maximum_rinse_bv,
         instrument_checks=verdict.instrument_checks,
@@ -113,6 +121,18 @@ def rinsed_so_far(batch: Batch) -> float | None:
     """Bed volumes by the volumes people wrote down, over all rinses that are judged; None where none is written."""
     written = _written_bed_volumes(batch)
     return sum(written.values()) if written else None
+
+
+def recirculated_so_far(batch: Batch, readings: Sequence[CoreReading]) -> float:
+    """Bed volumes that a pump drove round, of all that passed: as written down, and while it runs by the readings."""
+    written = _written_bed_volumes(batch)
+    begun = [step for step in judged_steps(batch) if step.state in (StepState.RUNNING, StepState.DONE)]
+    loops = {step.number for step in begun if step.kind == StepKind.RECIRCULATE}
+    found = sum(bv for number, bv in written.items() if number in loops)
+    if begun and begun[-1].number in loops:
+        passed = max((reading.volume_bv for reading in readings), default=0.0)
+        found += max(0.0, passed - sum(written.values()))
+    return found
 
 
 def _written_bed_volumes(batch: Batch) -> dict[int, float]:

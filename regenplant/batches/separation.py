@@ -93,8 +93,10 @@ def separation_record(batch: Batch) -> SeparationRecord | None:
     written = current_entries(run)
     predicted: dict[str, Estimate] = {}
     for step in plan.steps[: cut.number]:
-        if step.kind in (StepKind.SEPARATE, StepKind.CUT):
+        if step.kind in (StepKind.SEPARATE, StepKind.FLOAT, StepKind.CUT):
             predicted.update({key: figure for key, figure in step.figures.items() if key != "duration_s"})
+        if step.kind is StepKind.FLOAT:
+            predicted.pop("separation_velocity_ratio", None)  # the solution parts them, not the flow
     return SeparationRecord(
         step_number=cut.number,
         lines=tuple(

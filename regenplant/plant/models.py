@@ -40,8 +40,6 @@ class PlantProfile(models.Model):
     shower_places = models.TextField(blank=True)
     spill_text = models.TextField(blank=True)
     call_text = models.TextField(blank=True)
-    feed_hardness_kg_per_m3 = models.FloatField(default=0.0)
-    feed_alkalinity_kg_per_m3 = models.FloatField(default=0.0)
     feed_calcium_eq_per_m3 = models.FloatField(null=True)
     """The usual feed of the tanks, by analysis; all of it or nothing is on record (``feed_basis`` empty)."""
     feed_magnesium_eq_per_m3 = models.FloatField(null=True)
@@ -87,6 +85,10 @@ class Vessel(models.Model):
     bed_volume_max_m3 = models.FloatField()
     families = models.JSONField(default=list)
     segregation_classes = models.JSONField(default=list)
+    chemicals = models.JSONField(default=list)
+    """What its lines bring to it, by value of ``Chemical``; empty: nobody wrote it down, so nothing is ruled out."""
+    takes_anion_leg_only = models.BooleanField(default=False)
+    """Of a mixed bed it takes the anion resin after the interface cut, never the whole bed."""
     lining = models.CharField(max_length=80, blank=True)
     max_flow_m3_per_s = models.FloatField(null=True)
     side_outlet_height_m = models.FloatField(null=True)

@@ -79,6 +79,8 @@ def vessel_data(vessel: Vessel) -> VesselData:
         bed_volume_max_m3=vessel.bed_volume_max_m3,
         families=tuple(ResinFamily(value) for value in vessel.families),
         segregation_classes=tuple(vessel.segregation_classes),
+        chemicals=tuple(Chemical(value) for value in vessel.chemicals),
+        takes_anion_leg_only=vessel.takes_anion_leg_only,
         last_chemical=Chemical(vessel.last_chemical) if vessel.last_chemical else None,
         is_flushed=vessel.is_flushed,
         last_segregation_class=vessel.last_segregation_class,

@@ -10,6 +10,7 @@ from regenplant.batches.rinse import (
     core_reading,
     current_readings,
     end_point_of,
+    recirculated_so_far,
     rinsed_so_far,
     specification_of,
 )
@@ -55,5 +56,7 @@ def judgement(batch: Batch) -> Judged:
     ]
     specification = specification_of(batch)
     readings = [core_reading(row) for row in current_readings(batch)]
-    verdict = judge(readings, specification, results, rinsed_so_far(batch))
+    verdict = judge(
+        readings, specification, results, rinsed_so_far(batch), recirculated_so_far(batch, readings)
+    )
     return Judged(verdict, end_point_of(verdict, specification), tuple(rows))

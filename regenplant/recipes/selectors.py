@@ -27,7 +27,7 @@ SETTING_KINDS: dict[str, tuple[str, str]] = {
     "contact_time_s": ("duration", "Contact time"),
     "volume_bv": ("bed_volumes", "Volume"),
     "cut_frac": ("fraction", "Share of the bed drawn off at the interface"),
-    "air_velocity_m_per_s": ("velocity", "Air through the bed, per area"),
+    "air_velocity_m_per_s": ("air_velocity", "Standard air through the bed, per area"),
     "water_above_bed_m": ("length", "Water above the bed"),
 }
 """Quantity kind and name of every setting of a recipe step."""

@@ -105,8 +105,6 @@ def test_old_rows_come_through_with_the_locks_of_a_live_plant_on(before: Any) ->
     assert (resin.bead_diameter_spread_frac, resin.bead_density_spread_kg_per_m3) == (0.15, 5.0)
     assert (resin.cation_type_id, resin.cation_share_frac) == (None, None)
     plant = now.get_model("plant.PlantProfile").objects.get()
-    assert (plant.feed_basis, plant.feed_calcium_eq_per_m3, plant.feed_alkalinity_kg_per_m3) == (
-        "",
-        None,
-        0.2,
-    )
+    assert (plant.name, plant.feed_basis, plant.feed_calcium_eq_per_m3) == ("Old plant", "", None)
+    vessel = now.get_model("plant.Vessel").objects.get(code="C1")
+    assert (vessel.families, vessel.chemicals, vessel.takes_anion_leg_only) == (["sac_h"], [], False)

@@ -46,7 +46,7 @@ def test_what_must_stand_before_a_step_is_asked_for_by_name(plant: SmallPlant) -
 def test_a_step_ends_only_when_everything_is_written(plant: SmallPlant) -> None:
     batch = factories.frozen_batch(plant, "sac_h")
     step = factories.run_to(plant, batch, StepKind.BACKWASH)
-    with pytest.raises(TransitionRefused, match="Not written yet: Water temperature, Backwash flow"):
+    with pytest.raises(TransitionRefused, match="First write down Water temperature, Backwash flow"):
         batch_services.finish_step(by=plant.by(), step_id=step.pk)
 
 

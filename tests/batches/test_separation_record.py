@@ -34,7 +34,7 @@ def test_no_leg_runs_without_the_separation_record(plant: SmallPlant, batch: Bat
     plant.forward(minutes=30)
     record = separation_record(batch)
     assert record is not None and not record.is_done and record.missing
-    with pytest.raises(TransitionRefused, match=r"Not written yet: .*Interface above the bed support"):
+    with pytest.raises(TransitionRefused, match=r"First write down .*Interface above the bed support"):
         batch_services.finish_step(by=plant.by(), step_id=cut.pk)
     other = families.frozen(
         plant,

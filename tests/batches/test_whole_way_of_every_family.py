@@ -176,6 +176,20 @@ def test_a_batch_is_not_held_while_a_sanitizer_or_a_soak_stands(plant: SmallPlan
             batch_services.hold_batch(by=plant.by(), batch_id=batch.pk, reason="lunch is waiting for us")
 
 
+def test_a_sanitizer_of_carbon_stands_in_the_tanks_and_no_refusal_speaks_of_a_bed(plant: SmallPlant) -> None:
+    from regenplant.batches import services as batch_services
+
+    batch = families.frozen(plant, "carbon")
+    families.start_next(plant, families.work_to(plant, batch, StepKind.SANITIZE))
+    with pytest.raises(TransitionRefused) as refusal:
+        batch_services.hold_batch(by=plant.by(), batch_id=batch.pk, reason="lunch is waiting for us")
+    assert "Sodium hypochlorite stands in the tanks." in refusal.value.message
+    assert "the bed" not in refusal.value.message
+    batch_services.interrupt_batch(by=plant.by(), batch_id=batch.pk, reason="the pump tripped")
+    what = batch.deviations.get().what
+    assert what == "Stopped with Sodium hypochlorite in the tanks: the pump tripped"
+
+
 # --- rinses one after the other ---------------------------------------------------------------------------------------
 def test_only_the_last_rinse_waits_for_the_end_point_and_the_volumes_add_up(plant: SmallPlant) -> None:
     from regenplant.batches import services as batch_services
@@ -203,6 +217,8 @@ def test_only_the_last_rinse_waits_for_the_end_point_and_the_volumes_add_up(plan
     assert second.step == loop and second.rinsed_bv == pytest.approx(passed + 1.0)
     page = rinse_page(batch, plant.now)
     assert [step.kind for step in page.steps] == ["fast_rinse", "recirculate"] and page.step == loop
+    assert page.end_point.recirculated_bv == pytest.approx(1.0)
+    assert page.end_point.rinsed_bv == pytest.approx(passed + 1.0)
     factories.write_required(plant, loop, is_before=False)
     with pytest.raises(TransitionRefused, match="Conductivity"):
         batch_services.finish_step(by=plant.by(), step_id=loop.pk)

@@ -11,6 +11,7 @@ from django.db import IntegrityError, transaction
 from regenplant.audit.by import By
 from regenplant.audit.selectors import story
 from regenplant.core.errors import DomainError, NotAllowed, OutOfRange, RecordRefused, StaleRecord
+from regenplant.core.process.vocabulary import Chemical
 from regenplant.people.models import Person
 from regenplant.plant import selectors, services
 from regenplant.plant.models import PlantProfile
@@ -132,6 +133,38 @@ def test_a_vessel_keeps_its_side_outlet_and_its_air(supervisor: Person, by: Acts
         services.save_vessel(by=by(supervisor), vessel=replace(VESSEL, code="C1")).result
     )
     assert (plain.side_outlet_height_m, plain.air_max_m3_per_s) == (None, None)
+
+
+def test_a_vessel_keeps_what_is_piped_to_it_in_the_order_of_the_list(supervisor: Person, by: Acts) -> None:
+    given = replace(VESSEL, families=("mb",), chemicals=("naoh", "hcl", "naoh"), takes_anion_leg_only=True)
+    vessel = services.save_vessel(by=by(supervisor), vessel=given).result
+    data = selectors.vessel_data(vessel)
+    assert vessel.chemicals == ["hcl", "naoh"]
+    assert data.chemicals == (Chemical.HYDROCHLORIC_ACID, Chemical.SODIUM_HYDROXIDE)
+    assert data.takes_anion_leg_only
+    plain = selectors.vessel_data(
+        services.save_vessel(by=by(supervisor), vessel=replace(VESSEL, code="C2")).result
+    )
+    assert (plain.chemicals, plain.takes_anion_leg_only) == ((), False)
+
+
+@pytest.mark.parametrize(
+    ("change", "field", "words"),
+    [
+        ({"chemicals": ("hcl", "vinegar")}, "chemicals", "vinegar"),
+        (
+            {"families": ("sac_h",), "takes_anion_leg_only": True},
+            "takes_anion_leg_only",
+            "is made for no mixed bed",
+        ),
+    ],
+)
+def test_a_chemical_nobody_knows_and_a_leg_of_no_mixed_bed_are_refused(
+    supervisor: Person, by: Acts, change: dict, field: str, words: str
+) -> None:
+    with pytest.raises(RecordRefused, match=words) as refusal:
+        services.save_vessel(by=by(supervisor), vessel=replace(VESSEL, **change))
+    assert refusal.value.field == field
 
 
 @pytest.mark.parametrize(

@@ -9,6 +9,7 @@ from regenplant.batches.selectors.lists import (
     filtered_batches,
     open_deviation_count,
 )
+from regenplant.batches.selectors.offered_recipes import OfferedRecipe, offered_recipes
 from regenplant.batches.selectors.page import BatchPage, Work, batch_page
 from regenplant.batches.selectors.rinse import RinsePage, rinse_page
 from regenplant.batches.selectors.start import AnionVessel, StartPage, anion_vessels_for, start_page
@@ -20,6 +21,7 @@ __all__ = [
     "BatchPage",
     "ChemicalUse",
     "FloorBoard",
+    "OfferedRecipe",
     "RinsePage",
     "SeparationRecord",
     "StartPage",
@@ -33,6 +35,7 @@ __all__ = [
     "count_by_state",
     "filtered_batches",
     "floor_board",
+    "offered_recipes",
     "open_deviation_count",
     "rinse_page",
     "separation_record",

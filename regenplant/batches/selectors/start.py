@@ -9,12 +9,14 @@ from datetime import datetime
 from regenplant.batches.frozen import freeze
 from regenplant.batches.preview import Wanted, preview, visits_for
 from regenplant.batches.readiness import occupied_vessels, unfit
+from regenplant.batches.selectors.offered_recipes import OfferedRecipe, offered_recipes
 from regenplant.core.process.plan import BatchPlan, FeedData
 from regenplant.core.process.tank_selection import Choice, Selection, WaitingTank, select_tanks
+from regenplant.core.process.vocabulary import ResinFamily
 from regenplant.plant.models import Vessel
 from regenplant.plant.selectors import feed_data
 from regenplant.recipes.models import RecipeVersion, SpecificationVersion
-from regenplant.recipes.selectors import runs_apart, usable_recipe_versions, usable_specification_versions
+from regenplant.recipes.selectors import runs_apart, usable_specification_versions
 from regenplant.resins.models import ResinType
 from regenplant.tanks.models import TankVisit
 from regenplant.tanks.selectors import WaitingPool, waiting_by_key
@@ -63,9 +65,16 @@ def _pool_fit(pool: WaitingPool, vessels: Sequence[Vessel], taken: set[int]) -> 
     fits = [
         _vessel_fit(pool.visits, vessel, pool.segregation_class, taken)
         for vessel in vessels
-        if pool.resin_type.family in vessel.families and pool.segregation_class in vessel.segregation_classes
+        if _may_take(vessel, pool)
     ]
     return PoolFit(pool, tuple(sorted(fits, key=_rank)))
+
+
+def _may_take(vessel: Vessel, pool: WaitingPool) -> bool:
+    """Whether a vessel is made for the whole bed of this pool, and its class."""
+    if ResinFamily(pool.resin_type.family).is_mixed and vessel.takes_anion_leg_only:
+        return False
+    return pool.resin_type.family in vessel.families and pool.segregation_class in vessel.segregation_classes
 
 
 def _rank(fit: VesselFit) -> tuple[bool, bool, float, str]:
@@ -108,7 +117,8 @@ class StartPage:
     fit: VesselFit
     tanks: tuple[TankChoice, ...]
     chosen_volume_m3: float
-    recipes: tuple[RecipeVersion, ...]
+    recipes: tuple[OfferedRecipe, ...]
+    """The one to take first; those that cannot run in this vessel last."""
     recipe: RecipeVersion | None
     specifications: tuple[SpecificationVersion, ...]
     specification: SpecificationVersion | None
@@ -145,8 +155,11 @@ def anion_vessels_for(
     except_for: Vessel | None = None,
     occupied: set[int] | None = None,
 ) -> tuple[AnionVessel, ...]:
-    """Vessels made for the anion resin of a mixed bed, or for such mixed beds, and its class, the best first: free, rated for the anion resin's volume
-    ``anion_m3`` [m^3], and made for such mixed beds too."""
+    """Vessels made for the anion resin of a mixed bed, or for such mixed beds, and its class, the best first.
+
+    The best is free, rated for the anion resin's volume ``anion_m3`` [m^3], meant for the anion leg, and made for such mixed
+    beds too.
+    """
     if resin_type.anion_type is None:
         return ()
     taken = occupied if occupied is not None else occupied_vessels()
@@ -158,10 +171,16 @@ def anion_vessels_for(
         and (except_for is None or vessel.pk != except_for.pk)
     ]
 
-    def rank(one: AnionVessel) -> tuple[bool, bool, bool, str]:
+    def rank(one: AnionVessel) -> tuple[bool, bool, bool, bool, str]:
         vessel = one.vessel
         holds = vessel.bed_volume_min_m3 <= anion_m3 <= vessel.bed_volume_max_m3
-        return (not one.may_start, not holds, resin_type.family not in vessel.families, vessel.code)
+        return (
+            not one.may_start,
+            not holds,
+            not vessel.takes_anion_leg_only,
+            resin_type.family not in vessel.families,
+            vessel.code,
+        )
 
     return tuple(sorted(found, key=rank))
 
@@ -187,11 +206,13 @@ def start_page(
     specification_version_id: int | None = None,
     anion_vessel_id: int | None = None,
     throughput_m3: float | None = None,
+    is_vessel_new: bool = False,
 ) -> StartPage | None:
     """The start page of one pool; None when nothing of this pool waits or no vessel takes it.
 
     Without ``visit_ids`` the suggestion is chosen; with them exactly those of the pool. Without ``anion_vessel_id`` the best
     free vessel for the anion leg is suggested, where the recipe wants one. ``throughput_m3``: water the tanks treated [m^3].
+    ``is_vessel_new``: the recipe was chosen for another vessel; where it cannot run in this one, the suggested one is taken.
     """
     found = next(
         (
@@ -213,11 +234,9 @@ def start_page(
     )
     in_batch = [tank.visit.pk for tank in tanks if tank.is_in]
     family, grade = found.pool.resin_type.family, found.pool.resin_type.grade
-    recipes, specifications = (
-        usable_recipe_versions(family, grade, now),
-        usable_specification_versions(family, grade, now),
-    )
-    recipe = next((r for r in recipes if r.pk == recipe_version_id), recipes[0] if recipes else None)
+    recipes = offered_recipes(found.pool.resin_type, fit.vessel, now)
+    specifications = usable_specification_versions(family, grade, now)
+    recipe = _chosen_recipe(recipes, recipe_version_id, is_vessel_new)
     specification = next(
         (s for s in specifications if s.pk == specification_version_id),
         specifications[0] if specifications else None,
@@ -244,7 +263,7 @@ def start_page(
         fit=fit,
         tanks=tanks,
         chosen_volume_m3=sum(tank.visit.resin_volume_m3 for tank in tanks if tank.is_in),
-        recipes=tuple(recipes),
+        recipes=recipes,
         recipe=recipe,
         specifications=tuple(specifications),
         specification=specification,
@@ -256,6 +275,17 @@ def start_page(
         throughput_m3=throughput_m3,
         feed=feed_data(),
     )
+
+
+def _chosen_recipe(
+    offered: Sequence[OfferedRecipe], pk: int | None, is_vessel_new: bool
+) -> RecipeVersion | None:
+    """The one asked for, if it is offered; without a wish the first."""
+    first = offered[0] if offered else None
+    asked = next((one for one in offered if one.version.pk == pk), first)
+    if asked is not None and first is not None and is_vessel_new and first.can_run and not asked.can_run:
+        asked = first
+    return asked.version if asked else None
 
 
 def _chosen_anion_vessel(offered: Sequence[AnionVessel], pk: int | None) -> Vessel | None:

@@ -29,6 +29,7 @@ MAJOR_OUTSIDE = (
     StepKind.DISPLACE,
     StepKind.SOAK,
     StepKind.SANITIZE,
+    StepKind.FLOAT,
     StepKind.CUT,
 )
 """Steps at which a value outside its limits is a major deviation: chemical in the bed, or what each leg will meet."""

@@ -35,7 +35,13 @@ def fill_tank(*, by: By, batch_id: int, visit_id: int, volume_m3: float) -> Outc
         )
     link = _open_link(batch.pk, visit_id)
     gross_m3 = link.visit.tank.size.gross_m3
-    if not 0 < volume_m3 <= 0.95 * gross_m3:
+    if volume_m3 <= 0:
+        raise RecordRefused(
+            f"{volume_m3 * 1000:.0f} L was written, which fills nothing. Write the settled volume, or set the tank aside.",
+            code="no_volume",
+            field="volume",
+        )
+    if volume_m3 > 0.95 * gross_m3:
         raise RecordRefused(
             f"{link.visit.tank.serial} holds at most {0.95 * gross_m3 * 1000:.0f} L (95 % of its gross volume); "
             f"{volume_m3 * 1000:.0f} L was written.",

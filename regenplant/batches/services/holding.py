@@ -131,7 +131,9 @@ def _stop(by: By, batch_id: int, reason: str, version: int | None, action: Batch
     )
     facts: dict[str, Any] = {"chemical_in_bed": snapshot.chemical_in_bed}
     if is_interruption:
-        where = f" with {snapshot.chemical_in_bed} in the bed" if snapshot.chemical_in_bed else ""
+        where = (
+            f" with {snapshot.chemical_in_bed} in {snapshot.stands_in}" if snapshot.chemical_in_bed else ""
+        )
         deviation = write_deviation(
             by=by,
             batch=batch,

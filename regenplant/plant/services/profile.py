@@ -18,7 +18,7 @@ from regenplant.plant.selectors import plant_day
 
 @dataclass(frozen=True, slots=True)
 class ProfileSettings:
-    """Whose plant this is and what holds everywhere in it. Hardness and alkalinity as CaCO3."""
+    """Whose plant this is and what holds everywhere in it."""
 
     name: str
     hall_name: str = ""
@@ -33,8 +33,6 @@ class ProfileSettings:
     shower_places: str = ""
     spill_text: str = ""
     call_text: str = ""
-    feed_hardness_kg_per_m3: float = 0.0
-    feed_alkalinity_kg_per_m3: float = 0.0
 
 
 @use_case("plant.profile_saved", permission="plant.edit")
@@ -89,22 +87,6 @@ def _refuse_profile(profile: ProfileSettings) -> None:
     )
     for name in ("shower_places", "spill_text", "call_text"):
         words_of(getattr(profile, name), "The emergency text", field=name, most=2000)
-    within(
-        profile.feed_hardness_kg_per_m3,
-        0.0,
-        5.0,
-        "Hardness of the feed",
-        "hardness",
-        field="feed_hardness_kg_per_m3",
-    )
-    within(
-        profile.feed_alkalinity_kg_per_m3,
-        0.0,
-        5.0,
-        "Alkalinity of the feed",
-        "hardness",
-        field="feed_alkalinity_kg_per_m3",
-    )
 
 
 @use_case("plant.eyewash_tested", permission="plant.daily")

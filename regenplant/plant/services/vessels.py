@@ -43,6 +43,10 @@ class VesselSettings:
     """Height of the interface collector above the bed support; None where there is none."""
     air_max_m3_per_s: float | None = None
     """Clean air for mixing, at the pressure in the vessel; None where there is none."""
+    chemicals: tuple[str, ...] = ()
+    """What its lines bring to it; empty: not written down, so nothing is ruled out."""
+    takes_anion_leg_only: bool = False
+    """Of a mixed bed it takes the anion resin after the interface cut, never the whole bed."""
 
 
 def _subject(vessel: Vessel) -> tuple[str, str, str]:
@@ -72,6 +76,7 @@ def save_vessel(*, by: By, vessel: VesselSettings, version: int | None = None) -
             vessel.families, [f.value for f in ResinFamily], "Resin family", field="families"
         ),
         "segregation_classes": _classes(vessel.segregation_classes),
+        "chemicals": _chemicals(vessel.chemicals),
     }
     record = Vessel.objects.select_for_update().filter(code=code).first()
     if record is None:
@@ -87,6 +92,12 @@ def _classes(chosen: tuple[str, ...]) -> list[str]:
     """Classes that may be regenerated at all; the others are never given a vessel."""
     allowed = [item.value for item in SegregationClass if item.may_be_regenerated]
     return some_of(chosen, allowed, "Class", field="segregation_classes")
+
+
+def _chemicals(chosen: tuple[str, ...]) -> list[str]:
+    """In the order of ``Chemical``; none at all is allowed."""
+    allowed = [chemical.value for chemical in Chemical]
+    return some_of(chosen, allowed, "Chemical", field="chemicals") if chosen else []
 
 
 def _refuse_vessel(vessel: VesselSettings) -> None:
@@ -118,7 +129,14 @@ def _refuse_vessel(vessel: VesselSettings) -> None:
             field="side_outlet_height_m", why="It lies between the bed support and the top of the straight shell.",
         )  # fmt: skip
     if vessel.air_max_m3_per_s is not None:
-        within(vessel.air_max_m3_per_s, 1e-5, 1.0, "Air for mixing", "flow", field="air_max_m3_per_s")
+        within(vessel.air_max_m3_per_s, 1e-5, 1.0, "Air for mixing", "air_flow", field="air_max_m3_per_s")
+    if vessel.takes_anion_leg_only and not any(
+        family.is_mixed and family.value in vessel.families for family in ResinFamily
+    ):
+        raise RecordRefused(
+            "It takes the anion leg only, and is made for no mixed bed. Choose the mixed bed it belongs to, or leave this out.",
+            field="takes_anion_leg_only",
+        )
 
 
 @use_case("vessel.locked_out", permission="plant.lock_out")
