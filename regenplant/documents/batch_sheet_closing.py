@@ -6,9 +6,18 @@ from regenplant import units
 from regenplant.documents import batch_sheet_qc
 from regenplant.documents.batch_sheet_head import matter_word
 from regenplant.documents.batch_sheet_setting import Setting, margin_word, section
-from regenplant.documents.faces import BODY, NOTE
+from regenplant.documents.faces import BODY, NOTE, STRONG
 from regenplant.documents.flow import Item, beside, nothing, paragraph
-from regenplant.documents.parts import Column, choices, labelled_blank, signature, table_head, table_row
+from regenplant.documents.parts import (
+    Column,
+    cell,
+    choices,
+    labelled_blank,
+    signature,
+    table_head,
+    table_row,
+    two_lines,
+)
 from regenplant.documents.texts import grouped
 
 
@@ -43,13 +52,27 @@ def _deviations(setting: Setting) -> list[Item]:
         Column("Decided by a supervisor", 160.0),
         Column("Initials", 50.0),
     )
-    row = table_row(tuple(nothing(0) for _ in columns), columns, least=26.0)
+    blank_row = table_row(tuple(nothing(0) for _ in columns), columns, least=26.0)
+    known = [
+        table_row(
+            (
+                cell(deviation.step, columns[0]),
+                two_lines(f"{deviation.number}, in the record", deviation.what, columns[1]),
+                cell(deviation.decision or "open", columns[2], BODY if deviation.decision else STRONG),
+                nothing(0),
+            ),
+            columns,
+        )
+        for deviation in setting.content.deviations
+    ]
     found = [
         section("Deviations and holds", setting.width, margin_word("Deviations", "or none")),
         Item(table_head(columns), keep=True, gap=2),
     ]
-    found += [Item(row, keep=True) for _ in range(3)]
-    return [*found, Item(choices(("None: nothing was otherwise than planned.",), 22))]
+    found += [Item(row, keep=index == 0) for index, row in enumerate(known)]
+    found += [Item(blank_row, keep=True) for _ in range(3)]
+    words = "No more than these." if known else "None: nothing was otherwise than planned."
+    return [*found, Item(choices((words,), 24))]
 
 
 SIGNATURES: tuple[tuple[str, str, tuple[str, ...]], ...] = (

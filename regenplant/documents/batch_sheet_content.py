@@ -25,6 +25,28 @@ class SheetTank:
 
 
 @dataclass(frozen=True, slots=True)
+class StepProgress:
+    """What the record says of a step when the sheet is printed: a sheet printed under way repeats no step."""
+
+    number: int
+    words: str
+    """One sentence: done, skipped or running, when and by whom."""
+    is_over: bool
+    """Done or skipped: not to be carried out again."""
+
+
+@dataclass(frozen=True, slots=True)
+class SheetDeviation:
+    """A deviation that is already in the record."""
+
+    number: str
+    step: str
+    what: str
+    decision: str
+    """What a supervisor decided, "" while it is open."""
+
+
+@dataclass(frozen=True, slots=True)
 class BatchSheetContent:
     """Everything that a batch sheet says."""
 
@@ -55,6 +77,11 @@ class BatchSheetContent:
     planned_by: str
     planned_at: str
     issue: Issue
+    progress: tuple[StepProgress, ...] = ()
+    """Steps that are not waiting any more, in order."""
+    deviations: tuple[SheetDeviation, ...] = ()
+    is_closed: bool = False
+    """Nobody works on the batch any more: the sheet is a copy for the file."""
 
 
 def content_digest(content: BatchSheetContent) -> str:

@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 from collections.abc import Sequence
+from dataclasses import dataclass
 
 from regenplant import units
 from regenplant.core.process.hazards import AUTHORITY
@@ -35,6 +36,22 @@ _NUMBER = Style(Face.BOLD, 30, 34)
 _TANK_ROW = 30.0
 _WIDEST_CODE = 132.0
 """Serials that would make wider bars than this [pt] stand as QR codes."""
+
+
+@dataclass(frozen=True, slots=True)
+class Extent:
+    """How many pages the two parts of the sheet have, and whether both are printed."""
+
+    order: int
+    appendix: int
+    is_whole: bool
+
+
+EXTENT = nothing(2 * STRONG.leading)
+"""Room for the words that say which pages are the work order; they are set when the pages are counted."""
+FOR_THE_FILE = (
+    "Copy for the file: nobody works on this batch any more. Nothing on this sheet is to be carried out."
+)
 
 HOW_TO_WRITE = (
     "Write in ink. Strike a slip once, write the right value beside it with time and initials. If you read another unit than "
@@ -98,7 +115,7 @@ def _facts(content: BatchSheetContent, system: str) -> list[Named]:
     recipe, specification = request.recipe, content.specification
     return [
         *_matter(content, system),
-        Named("Recipe", f"{recipe.code} version {request.recipe_version}", recipe.name),
+        Named("Recipe", f"{recipe.code} version\u00a0{request.recipe_version}", recipe.name),
         Named("Specification", f"{specification.code} version {content.specification_version}", specification.name),
         *(_stock(content, chemical, system) for chemical in _chemicals(content)),
         Named("Time for all steps", clock_time(totals["duration_s"].value), f"{len(content.plan.steps)} steps"),
@@ -166,11 +183,32 @@ def _stock(content: BatchSheetContent, chemical: Chemical, system: str) -> Named
     return Named(f"Stock, lot {stock.lot_code}", strength, f"{checked}, at {warmth}")
 
 
+def extent_words(extent: Extent, width: float) -> Block:
+    """Which pages go to the vessel and which are for the expert."""
+    if extent.is_whole:
+        words = (
+            f"Work order: pages 1 to {extent.order}, all that is needed at the vessel. Calculation appendix: pages "
+            f"{extent.order + 1} to {extent.order + extent.appendix}, nothing to write on; the work order can be printed without it."
+        )
+    else:
+        words = (
+            f"Work order: pages 1 to {extent.order}, complete, all that is needed at the vessel. The calculation appendix, "
+            f"{extent.appendix} pages for whoever checks the numbers, is printed apart."
+        )
+    return paragraph(words, STRONG, width)
+
+
 # --- before the start -------------------------------------------------------------------------------------------
 def _before(setting: Setting) -> list[Item]:
     width = setting.width
     lines = [paragraph(HOW_TO_WRITE, SMALL, width), paragraph(WHO_DECIDES, STRONG, width)]
-    found = [Item(stacked(lines, 3), gap=6, margin=margin_word("Read first"))]
+    found = [
+        Item(EXTENT, gap=6, margin=margin_word("Read first"), keep=True),
+        Item(stacked(lines, 3), gap=3),
+    ]
+    if setting.content.is_closed:
+        words = marked("stop", (Span(FOR_THE_FILE, STRONG),), width - 12, side=11)
+        found.insert(0, Item(framed(words, width, weight=1.4), gap=6))
     if setting.content.emergency:
         found.append(Item(emergency_panel(setting.content.emergency, width), gap=5))
     return found
@@ -193,7 +231,7 @@ def _warnings(setting: Setting) -> list[Item]:
 
 
 def _no_warnings(count: int, width: float) -> Item:
-    words = f"Nothing stops or warns. {count} checks were made when the plan was frozen; they are listed after the sign-off."
+    words = f"Nothing stops or warns. {count} checks were made when the plan was frozen; the calculation appendix lists them."
     return Item(marked("done", (Span(words, BODY),), width), gap=6, margin=margin_word("Checks"))
 
 
@@ -215,7 +253,7 @@ def _tanks(setting: Setting) -> list[Item]:
     widths = (codes.code_128_width(tank.serial) for tank in content.tanks)
     code_width = min(max(widths, default=100.0), _WIDEST_CODE) + 2
     unit = units.unit_text("resin_volume", system)
-    fixed = (15.0, code_width, 50.0, 48.0, 58.0, 56.0)
+    fixed = (15.0, code_width, 50.0, 48.0, 66.0, 56.0)
     columns = (
         Column("", fixed[0]),
         Column("Scan", fixed[1]),
@@ -250,8 +288,8 @@ def _tank_row(tank: SheetTank, columns: Sequence[Column], unit: str, system: str
                 own(volume, "resin_volume", "", system), other(volume, "resin_volume", system), columns[3]
             ),
             time_blank(columns[4].width, inner),
-            choices(("yes", "no"), inner, style=SMALL, side=8),
-            blank(columns[5].width, inner, unit, style=SMALL),
+            choices(("yes", "no"), inner, style=SMALL, side=10),
+            blank(columns[6].width, inner, unit, style=SMALL),
         ),
         columns,
         least=_TANK_ROW,
@@ -276,7 +314,7 @@ def _tank_total(columns: Sequence[Column], total: float, unit: str, system: str)
             ),
             nothing(0),
             nothing(0),
-            blank(columns[5].width, 23, unit, style=SMALL),
+            blank(columns[6].width, 23, unit, style=SMALL),
         ),
         columns,
         weight=1.4,

@@ -114,7 +114,7 @@ def _rows(setting: Setting, columns: Sequence[Column]) -> list[tuple[str, list[B
         resins = (mixed.cation, mixed.anion)
         rows.append(("Resin, lot", [cell(f"{r.type_code}, {r.lot_code}", half) for r in resins]))
     rows += [
-        ("Volume after the cut", [two_lines(own(v.value, v.kind, v.unit, system), f"{other(v.value, v.kind, system)}, exhausted form", half) for v in volumes]),
+        ("Volume after the cut", [two_lines(own(v.value, v.kind, v.unit, system), f"{other(v.value, v.kind, system)}, {v.name.rpartition(', ')[2]}", half) for v in volumes]),
         ("Steps", [stacked([cell(f"{s.number} · {s.name}", half) for s in leg_steps(plan, leg)]) for leg in LEGS]),
         ("Regenerant", [stacked([_injection(s, half, system) for s in leg_steps(plan, leg) if s.kind is StepKind.INJECT]) for leg in LEGS]),
         ("Applied", figures("applied_eq")),

@@ -5,7 +5,8 @@ from __future__ import annotations
 from collections.abc import Sequence
 
 from regenplant import units
-from regenplant.core.process.specification import CONDUCTIVITY, Limit, LimitBasis, Specification
+from regenplant.core.process.specification import CONDUCTIVITY, Limit, LimitBasis
+from regenplant.documents.batch_sheet_content import BatchSheetContent
 from regenplant.documents.batch_sheet_setting import Setting, margin_word, section
 from regenplant.documents.faces import BODY, NOTE, SMALL, Span
 from regenplant.documents.flow import Block, Item, paragraph
@@ -16,12 +17,24 @@ from regenplant.documents.texts import clock_time, limit_number, limit_words, li
 _ROW = 32.0
 
 
-def end_point_words(specification: Specification, system: str) -> str:
+def rinse_span(content: BatchSheetContent) -> tuple[float, float | None]:
+    """Least rinse and where to stop and ask [BV]: of recipe and specification whichever is stricter."""
+    specification, last = content.specification, content.plan.request.recipe.last_rinse()
+    least, most = specification.minimum_rinse_bv, specification.maximum_rinse_bv
+    if last is None:
+        return least, most
+    asked = last.settings["volume_bv"]
+    return max(least, asked.low), asked.high if most is None else min(most, asked.high)
+
+
+def end_point_words(content: BatchSheetContent, system: str) -> str:
     """The end point of the rinse in one sentence."""
-    least = f"after {limit_words(specification.minimum_rinse_bv, None, 'bed_volumes', system)} of rinse"
+    specification = content.specification
+    low, high = rinse_span(content)
+    least = f"after {limit_words(low, None, 'bed_volumes', system)} of rinse"
     most = (
-        f" Stop and ask at {limit_number(specification.maximum_rinse_bv, 'bed_volumes', system)}{units.NO_BREAK_SPACE}BV."
-        if specification.maximum_rinse_bv is not None
+        f" Stop and ask at {limit_number(high, 'bed_volumes', system)}{units.NO_BREAK_SPACE}BV."
+        if high is not None
         else ""
     )
     limit = specification.limit(CONDUCTIVITY)
@@ -57,7 +70,7 @@ def items(setting: Setting) -> list[Item]:
     title = f"QC against {specification.code} version {content.specification_version}"
     found = [
         section(title, width, margin_word("QC", "all of them, none alone")),
-        Item(paragraph(end_point_words(specification, system), BODY, width), keep=True, gap=1),
+        Item(paragraph(end_point_words(content, system), BODY, width), keep=True, gap=1),
         Item(head, keep=True, gap=3),
     ]
     rows = [_row(limit, columns, setting) for limit in specification.limits]

@@ -1,4 +1,4 @@
-"""Rows to write on: an entry with its limit, a line for words, a moment with its initials."""
+"""Rows to write on: an entry with its limit, a line for words, a moment with its initials, a reading of the rinse."""
 
 from __future__ import annotations
 
@@ -6,6 +6,7 @@ from collections.abc import Sequence
 
 from regenplant import units
 from regenplant.core.process.plan import EntrySpec
+from regenplant.core.process.specification import Limit
 from regenplant.documents.faces import BODY, SMALL, STRONG, Span
 from regenplant.documents.flow import Block, nothing, rich, stacked
 from regenplant.documents.limit_bar import limit_cell
@@ -76,3 +77,44 @@ def wide_row(
     text = stacked([nothing(3.5), text]) if text.height < BODY.leading * 1.5 else text
     cells = (text, answer, time_blank(columns[3].width, ROW - 3), blank(columns[4].width, ROW - 3))
     return table_row(cells, (joined, *columns[2:]), least=ROW, pad=1.5, weight=weight)
+
+
+# --- readings of the rinse --------------------------------------------------------------------------------------
+_READING = 22.0
+"""Height of a reading, to be written by hand [pt]."""
+
+
+def meter_reading(passed: str, limit: Limit, width: float, system: str) -> tuple[Sequence[Column], Block]:
+    """Columns and a row for a conductivity meter: its value means nothing without temperature and cell."""
+    heads = ("Time", passed, "Reading", "At", "Meter corrects", "Cell", "Initials")
+    columns = _columns(heads, (52.0, 74.0, 0.0, 62.0, 72.0, 58.0, 44.0), width)
+    cells = (
+        time_blank(columns[0].width, _READING),
+        blank(columns[1].width, _READING, units.unit_text("liquid_volume", system), style=SMALL),
+        blank(columns[2].width, _READING, units.unit_text(limit.kind, system), style=SMALL),
+        blank(columns[3].width, _READING, units.unit_text("temperature", system), style=SMALL),
+        choices(("yes", "no"), _READING, side=9, style=SMALL),
+        blank(columns[5].width, _READING),
+        blank(columns[6].width, _READING),
+    )
+    return columns, table_row(cells, columns, least=_READING + 1, pad=0.5)
+
+
+def kit_reading(passed: str, limit: Limit, width: float, system: str) -> tuple[Sequence[Column], Block]:
+    """Columns and a row for what is found on a sample: the hardness behind a softener has no meter and no cell."""
+    heads = ("Time", passed, limit.name, "Kit or meter", "Initials")
+    columns = _columns(heads, (52.0, 90.0, 0.0, 120.0, 44.0), width)
+    cells = (
+        time_blank(columns[0].width, _READING),
+        blank(columns[1].width, _READING, units.unit_text("liquid_volume", system), style=SMALL),
+        blank(columns[2].width, _READING, units.unit_text(limit.kind, system), style=SMALL),
+        blank(columns[3].width, _READING),
+        blank(columns[4].width, _READING),
+    )
+    return columns, table_row(cells, columns, least=_READING + 1, pad=0.5)
+
+
+def _columns(heads: Sequence[str], widths: Sequence[float], width: float) -> tuple[Column, ...]:
+    """Columns of which the one without a width takes what is left."""
+    rest = width - sum(widths)
+    return tuple(Column(head, wide or rest) for head, wide in zip(heads, widths, strict=True))

@@ -19,7 +19,9 @@ _MARGIN_NOTE = Style(Face.BOOK_ITALIC, 8.5, 10)
 FIGURE_ORDER = (
     "chemical_kg_100", "stock_m3", "stock_kg", "stock_flow_m3_per_s", "dilution_water_m3", "dilution_water_flow_m3_per_s",
     "dilution_water_temperature_kelvin", "strength_frac", "volume_m3", "flow_m3_per_s", "temperature_kelvin",
-    "contact_time_s", "density_kg_per_m3", "expansion_frac", "expanded_height_m", "bed_depth_m", "heating_duty_watt",
+    "feed_time_s", "contact_time_s", "density_kg_per_m3", "standing_density_kg_per_m3", "soaked_anion_density_kg_per_m3",
+    "anion_floats_frac", "soaked_anion_floats_frac", "cation_sinks_frac", "solution_height_m", "clear_height_m", "parting_time_s",
+    "expansion_frac", "expanded_height_m", "bed_depth_m", "heating_duty_watt",
     "pressure_drop_pascal",
 )  # fmt: skip
 """Figures of a step in the order a person needs them; others follow by name."""
@@ -45,6 +47,8 @@ class Place:
     settings: tuple[Estimate, ...]
     """Set by the recipe or on record; nothing was worked out."""
     worked: tuple[Estimate, ...]
+    worked_before: tuple[tuple[Estimate, str], ...] = ()
+    """What comes out as in an earlier place, with the title of that place."""
 
 
 @dataclass(frozen=True, slots=True)
@@ -108,14 +112,16 @@ def _worked(content: BatchSheetContent) -> tuple[Place, ...]:
             f", {step.leg.label}" if step.leg is not Leg.WHOLE and step.leg.label not in step.name else ""
         )
         places.append((f"{step.number} · {step.name}{of_leg}", [step.figures[key] for key in keys]))
-    seen: set[Estimate] = set()
+    seen: dict[Estimate, str] = {}
     found = []
     for title, estimates in places:
         settings = tuple(estimate for estimate in estimates if not estimate.inputs)
-        fresh = [e for e in dict.fromkeys(estimates) if e.inputs and e not in seen]
-        seen.update(fresh)
-        if settings or fresh:
-            found.append(Place(title, settings, tuple(fresh)))
+        own = [estimate for estimate in dict.fromkeys(estimates) if estimate.inputs]
+        before = tuple((estimate, seen[estimate]) for estimate in own if estimate in seen)
+        fresh = tuple(estimate for estimate in own if estimate not in seen)
+        seen.update(dict.fromkeys(fresh, title))
+        if settings or fresh or before:
+            found.append(Place(title, settings, fresh, before))
     return tuple(found)
 
 

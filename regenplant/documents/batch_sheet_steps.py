@@ -2,19 +2,25 @@
 
 from __future__ import annotations
 
-from collections.abc import Mapping, Sequence
+from collections.abc import Mapping
 from dataclasses import replace
 
-from regenplant import units
 from regenplant.core.engineering.estimate import Estimate
 from regenplant.core.process.hazards import AUTHORITY, protective_equipment
 from regenplant.core.process.plan import BatchPlan, PlannedStep
 from regenplant.core.process.specification import CONDUCTIVITY
 from regenplant.core.process.vocabulary import Chemical, Leg, StepKind
 from regenplant.documents import batch_sheet_legs, batch_sheet_sulfuric
+from regenplant.documents.batch_sheet_content import BatchSheetContent
 from regenplant.documents.batch_sheet_qc import end_point_words
 from regenplant.documents.batch_sheet_records import in_record, record_of
-from regenplant.documents.batch_sheet_rows import entry_columns, entry_row, moment_row
+from regenplant.documents.batch_sheet_rows import (
+    entry_columns,
+    entry_row,
+    kit_reading,
+    meter_reading,
+    moment_row,
+)
 from regenplant.documents.batch_sheet_setting import SECTION_GAP, Setting, citation, figure_place
 from regenplant.documents.faces import (
     BODY,
@@ -31,18 +37,13 @@ from regenplant.documents.faces import (
     Style,
     width_of,
 )
-from regenplant.documents.flow import Block, Item, nothing, paragraph, rich, stacked
+from regenplant.documents.flow import Block, Item, framed, nothing, paragraph, rich, stacked
 from regenplant.documents.page import MARGIN_WIDTH
 from regenplant.documents.parts import (
-    Column,
     Named,
-    blank,
-    choices,
     grid_rows,
     marked,
     table_head,
-    table_row,
-    time_blank,
     writing_lines,
 )
 from regenplant.documents.pen import Pen
@@ -53,15 +54,22 @@ _NUMBER = Style(Face.BOOK_BOLD, 34, 34)
 RINSE_ROWS = 10
 WHOLE_UP_TO = 330.0
 """A step no higher than this [pt] is never broken over two pages."""
-_CHECKED_BY_ANOTHER = (StepKind.LOAD, StepKind.CUT, StepKind.INJECT, StepKind.SANITIZE, StepKind.SAMPLE)
+_CHECKED_BY_ANOTHER = (
+    StepKind.LOAD,
+    StepKind.CUT,
+    StepKind.INJECT,
+    StepKind.FLOAT,
+    StepKind.SANITIZE,
+    StepKind.SAMPLE,
+)
 """Steps at which a second person looks; common practice."""
 _NOT_ON_THE_FLOOR = (
     "duration_s", "applied_eq", "regenerant_ratio_frac", "dilution_water_kg", "unheated_temperature_kelvin",
     "minimum_velocity_m_per_s", "carry_over_velocity_m_per_s", "carry_over_frac", "exchanged_frac", "calcium_frac",
     "heating_energy_joule", "caustic_solids_kg_per_m3", "caustic_solids_kg", "stoichiometric_dose_kg_per_m3", "recommended_velocity_m_per_s",
-    "cut_frac",
+    "recommended_flow_m3_per_s", "recommended_dose_kg_per_m3", "cut_frac", "standing_strength_frac", "soaked_cation_density_kg_per_m3", "lifted_cation_height_m",
 )  # fmt: skip
-"""Figures that stand in the working only."""
+"""Figures that stand in the working only: nobody sets or reads them at the vessel, and a second flow or dose misleads there."""
 _COMPANIONS = {
     "flow_m3_per_s": ("flow_bv_per_h", "linear_velocity_m_per_s"),
     "volume_m3": ("volume_bv",),
@@ -98,20 +106,46 @@ def items(setting: Setting) -> list[Item]:
 def _step(step: PlannedStep, setting: Setting) -> list[Item]:
     width = setting.width
     again = _again(step, width)
+    margin = _margin(step, setting.content.plan)
     found = [
-        Item(_title(step, width), keep=True, gap=SECTION_GAP + 8, margin=_margin(step, setting.content.plan)),
+        Item(_title(step, width), keep=True, gap=SECTION_GAP + 8, margin=margin),
+        *_progress(step, setting),
         Item(paragraph(step.instruction, SENTENCE, width), keep=True),
     ]
+    if _is_behind(step, setting.content):
+        room = margin.height - sum(item.gap + item.block.height for item in found[1:]) - found[0].block.height
+        return [*found, Item(nothing(max(room, 0.0)))]
     for index, caution in enumerate(step.cautions):
         found.append(
             Item(caution_panel(caution, width), gap=4 if index == 0 else 2.5, keep=True, repeat=again)
         )
     found += _gear(step, setting, again)
-    for index, row in enumerate(_figures(step, setting)):
-        found.append(Item(row, gap=5 if index == 0 else 0, repeat=again))
+    rows = _figures(step, setting)
+    for index, row in enumerate(rows):
+        found.append(Item(row, gap=5 if index == 0 else 0, keep=index + 1 < len(rows), repeat=again))
     found += _table(step, setting, again)
     height = sum(item.gap + item.block.height for item in found)
     return found if height > WHOLE_UP_TO else [*(replace(item, keep=True) for item in found[:-1]), found[-1]]
+
+
+def _is_behind(step: PlannedStep, content: BatchSheetContent) -> bool:
+    """Done or skipped in a batch that goes on: named, without blanks that somebody might fill in a second time."""
+    return not content.is_closed and any(
+        known.is_over and known.number == step.number for known in content.progress
+    )
+
+
+def _progress(step: PlannedStep, setting: Setting) -> list[Item]:
+    """What the record already says of the step, in a frame, so that nobody carries it out twice."""
+    known = next((one for one in setting.content.progress if one.number == step.number), None)
+    if known is None:
+        return []
+    mark = "done" if known.is_over else "check"
+    line = marked(mark, (Span(known.words, STRONG),), setting.width - 12, side=11)
+    return [
+        Item(framed(line, setting.width, inset=5, weight=1.4), keep=True, gap=2),
+        Item(nothing(3), keep=True),
+    ]
 
 
 def _again(step: PlannedStep, width: float) -> Again:
@@ -181,6 +215,8 @@ def _figures(step: PlannedStep, setting: Setting) -> list[Block]:
     elsewhere = {key for keys in _COMPANIONS.values() for key in keys}.union(_NOT_ON_THE_FLOOR)
     if step.kind is StepKind.CUT:
         elsewhere.update(_IN_SEPARATION_RECORD)
+    if step.kind is StepKind.SANITIZE:
+        elsewhere.add("density_kg_per_m3")  # that of water: no hydrometer tells so thin a solution
     shown = [key for key in figures if key not in elsewhere]
     entries = [_figure(key, figures, setting.system) for key in sorted(shown, key=figure_place)]
     return grid_rows(entries, setting.width, 4, gap=4)
@@ -260,19 +296,15 @@ def _rinse_readings(step: PlannedStep, setting: Setting, again: Again) -> list[I
     limit = specification.limit(CONDUCTIVITY)
     is_last = _is_last_rinse(step, setting.content.plan)
     sentence = (
-        end_point_words(specification, system)
+        end_point_words(setting.content, system)
         if is_last
         else "Readings on the way; the last rinse is judged."
     )
-    fixed = (52.0, 74.0, 62.0, 72.0, 58.0, 44.0)
-    columns = (
-        Column("Time", fixed[0]),
-        Column("Pumped round" if step.kind is StepKind.RECIRCULATE else "Water passed", fixed[1]),
-        Column("Reading", width - sum(fixed)),
-        Column("At", fixed[2]),
-        Column("Meter corrects", fixed[3]),
-        Column("Cell", fixed[4]),
-        Column("Initials", fixed[5]),
+    passed = "Pumped round" if step.kind is StepKind.RECIRCULATE else "Water passed"
+    columns, row = (
+        meter_reading(passed, limit, width, system)
+        if limit is not None
+        else kit_reading(passed, specification.limits[0], width, system)
     )
     head = table_head(columns)
     words = paragraph(sentence, BODY, width)
@@ -285,30 +317,6 @@ def _rinse_readings(step: PlannedStep, setting: Setting, again: Again) -> list[I
         ),
         Item(head, keep=True, gap=3, repeat=again),
     ]
-    row = _reading_row(
-        columns,
-        units.unit_text("liquid_volume", system),
-        units.unit_text(limit.kind if limit else "conductivity", system),
-        units.unit_text("temperature", system),
-    )
     count = RINSE_ROWS if limit and is_last else RINSE_ROWS // 2
     found += [Item(row, keep=index < 2, repeat=(*again, head)) for index in range(count)]
     return found
-
-
-def _reading_row(columns: Sequence[Column], volume: str, unit: str, degrees: str) -> Block:
-    inner = 21.0
-    return table_row(
-        (
-            time_blank(columns[0].width, inner),
-            blank(columns[1].width, inner, volume, style=SMALL),
-            blank(columns[2].width, inner, unit, style=SMALL),
-            blank(columns[3].width, inner, degrees, style=SMALL),
-            choices(("yes", "no"), inner, side=8, style=SMALL),
-            blank(columns[5].width, inner),
-            blank(columns[6].width, inner),
-        ),
-        columns,
-        least=23.0,
-        pad=1.0,
-    )

@@ -50,7 +50,7 @@ def items(setting: Setting) -> list[Item]:
         "nothing can drop out."
     )
     return [
-        section(title, width, margin_word("Acid", "step by step")),
+        section(title, width, margin_word("Acid", "step by step" if len(steps) > 1 else "")),
         Item(paragraph(words, BODY, width), keep=True),
         Item(table_head(columns), keep=True, gap=3),
         *(Item(_row(step, columns, setting), keep=True) for step in steps),

@@ -35,6 +35,14 @@ _AFTERWARDS = (
     "expected_conductivity_siemens_per_m",
     "expected_resistivity_ohm_m",
 )  # fmt: skip
+_LOADS = ("chloride_kg", "sodium_kg", "sulfate_kg", "ammonium_kg")
+NO_NEUTRALIZER = (
+    "No neutralizer is planned: alone, the mixed waste comes inside the permit. The measured pH decides."
+)
+LOADS_WITHOUT_RESIN = (
+    "The loads count regenerant and neutralizer. What came off the resin comes on top; without a feed analysis it is not "
+    "known ion by ion."
+)
 ESTIMATES = (
     "Estimates of the plan, not limits: the readings decide. How each was found stands in the working."
 )
@@ -75,10 +83,19 @@ def _table(setting: Setting) -> list[Item]:
     )
     head = table_head(columns)
     found = [section("Totals", setting.width, margin_word("Totals")), Item(head, keep=True, gap=2)]
-    for index, key in enumerate(_ordered(totals, _IN_TABLE)):
+    for index, key in enumerate(_worth_a_row(totals)):
         row = _row(key, totals[key], columns, setting.system)
         found.append(Item(row, keep=index < 2, repeat=(head,)))
     return found
+
+
+def _worth_a_row(totals: Mapping[str, Estimate]) -> list[str]:
+    """Totals of the table without the neutralizers and loads that are nothing: "0.0 kg" would read as measured."""
+    return [
+        key
+        for key in _ordered(totals, _IN_TABLE)
+        if totals[key].value != 0.0 or not key.startswith((*_LOADS, "neutralizer"))
+    ]
 
 
 def _row(key: str, total: Estimate, columns: Sequence[Column], system: str) -> Block:
@@ -101,15 +118,31 @@ def _row(key: str, total: Estimate, columns: Sequence[Column], system: str) -> B
 def _neutralizing(setting: Setting) -> list[Item]:
     """In two parts by the pH meter, and how little a volume is worth beside it."""
     totals = setting.content.plan.totals
-    if "neutralizer_first_kg_100" not in totals:
-        return []
-    found = [Item(marked("check", (Span(NEUTRALIZE, STRONG),), setting.width), gap=4)]
+    found: list[Item] = []
+    if any(key in totals and totals[key].name.endswith("regenerant and neutralizer") for key in _LOADS):
+        found.append(Item(marked("waiting", (Span(LOADS_WITHOUT_RESIN, BODY),), setting.width), gap=4))
+    first = totals.get("neutralizer_first_kg_100")
+    if first is None:
+        return found
+    if first.value == 0.0:
+        return [*found, Item(marked("waiting", (Span(NO_NEUTRALIZER, BODY),), setting.width), gap=2)]
+    words = (Span(NEUTRALIZE, STRONG), Span(_neutralizer_stock(setting, first), BODY))
+    found.append(Item(marked("check", words, setting.width), gap=4))
     less, more = totals.get("sensitivity_less_ph"), totals.get("sensitivity_more_ph")
     if less is not None and more is not None:
-        first, second = (own(e.value, e.kind, e.unit, setting.system) for e in (less, more))
-        words = f"{headed(less.name)}: {first}; {more.name}: {second}. No volume replaces the pH meter."
-        found.append(Item(marked("waiting", (Span(words, BODY),), setting.width), gap=2))
+        low, high = (own(e.value, e.kind, e.unit, setting.system) for e in (less, more))
+        sensitive = f"{headed(less.name)}: {low}; {more.name}: {high}. No volume replaces the pH meter."
+        found.append(Item(marked("waiting", (Span(sensitive, BODY),), setting.width), gap=2))
     return found
+
+
+def _neutralizer_stock(setting: Setting, first: Estimate) -> str:
+    """Which stock the volumes are of: "Stock: lot HCL-118, 32 % HCl."; "" where none is on record."""
+    for stock in setting.content.plan.request.stock.values():
+        if first.name.startswith(f"{stock.chemical.formula} "):
+            strength = own(stock.strength_frac, "strength", "", setting.system)
+            return f" Stock: lot {stock.lot_code}, {strength} {stock.chemical.formula}."
+    return ""
 
 
 def _afterwards(setting: Setting) -> list[Item]:

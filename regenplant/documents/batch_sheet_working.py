@@ -2,11 +2,26 @@
 
 from __future__ import annotations
 
+from collections.abc import Sequence
+
 from regenplant.core.engineering.estimate import Estimate
 from regenplant.core.engineering.sources import SOURCES
 from regenplant.core.process.plan import Check, Severity
+from regenplant.documents.batch_sheet_head import sentence
 from regenplant.documents.batch_sheet_setting import Place, Setting, margin_word, section
-from regenplant.documents.faces import FORMULA, INK_2, NOTE, SMALL, SMALL_STRONG, STRONG, Face, Span, Style
+from regenplant.documents.faces import (
+    FORMULA,
+    INK_2,
+    NOTE,
+    SMALL,
+    SMALL_STRONG,
+    STRONG,
+    TITLE,
+    Face,
+    Span,
+    Style,
+    width_of,
+)
 from regenplant.documents.flow import Block, Item, beside, paragraph, rich, stacked
 from regenplant.documents.page import MARGIN_WIDTH
 from regenplant.documents.parts import marked
@@ -23,8 +38,30 @@ _BY_SEVERITY = {
 }
 
 
+FOR_WHOM = (
+    "For whoever checks the numbers: every check, the working of every figure, and its source. Nothing is written on these "
+    "pages and none of them is needed at the vessel."
+)
+
+
 def items(setting: Setting) -> list[Item]:
-    return [*_checks(setting), *_workings(setting), *_figure_notes(setting), *_sources(setting)]
+    return [
+        *_title(setting),
+        *_checks(setting),
+        *_workings(setting),
+        *_figure_notes(setting),
+        *_sources(setting),
+    ]
+
+
+def _title(setting: Setting) -> list[Item]:
+    content, width = setting.content, setting.width
+    name = f"Calculation appendix of {content.batch_number}"
+    return [
+        Item(paragraph(name, TITLE, width), keep=True, margin=margin_word("Appendix"), opens_page=True),
+        Item(paragraph(sentence(content, setting.system), SMALL, width), keep=True),
+        Item(paragraph(FOR_WHOM, STRONG, width), keep=True, gap=3),
+    ]
 
 
 # --- checks -----------------------------------------------------------------------------------------------------
@@ -72,9 +109,12 @@ HOW_TO_READ = (
     "Formula, figures put in, result; then what each stands for, how it was found, where that holds, [number] of its source "
     "and (letter) of a note to it, both in the lists at the end. Figures carry their units: bring them to one system before "
     "you calculate; 3600 in a formula is seconds per hour, temperatures that are added or multiplied count from 0 °C. A figure "
-    "read from a table or solved for names the table or what was solved, what went in, and the value."
+    "read from a table or solved for names the table or what was solved, what went in, and the value. The ions of the waste "
+    "are what was brought less what the resin took up, with what it gave up, over the volume to the waste tank."
 )
 _GUTTER = 14.0
+_LAST_ROWS = 4
+"""Rows at the end of a list that stand on one page."""
 
 
 def _workings(setting: Setting) -> list[Item]:
@@ -83,12 +123,29 @@ def _workings(setting: Setting) -> list[Item]:
         Item(paragraph(HOW_TO_READ, NOTE, setting.width), keep=True),
     ]
     for place in setting.worked:
-        margin: Block | None = paragraph(place.title, _PLACE, MARGIN_WIDTH)
-        blocks = _set_settings(place, setting) + _set_worked(place, setting)
+        margin: Block | None = _hung(place.title)
+        blocks = _set_settings(place, setting) + _set_before(place, setting) + _set_worked(place, setting)
         for index, block in enumerate(blocks):
             found.append(Item(block, gap=8 if index == 0 else 4, margin=margin))
             margin = None
     return found
+
+
+def _hung(title: str) -> Block:
+    """A title in the margin, set so small that its longest word is not cut."""
+    style = _PLACE
+    while max(width_of(word, style.face, style.size) for word in title.split()) > MARGIN_WIDTH:
+        style = Style(style.face, style.size - 0.2, style.leading)
+    return paragraph(title, style, MARGIN_WIDTH)
+
+
+def _set_before(place: Place, setting: Setting) -> list[Block]:
+    """Figures that come out as in an earlier place: by name, with that place."""
+    by_place: dict[str, list[str]] = {}
+    for estimate, title in place.worked_before:
+        by_place.setdefault(title, []).append(estimate.name)
+    words = "; ".join(f"{', '.join(names)}: as worked under “{title}”" for title, names in by_place.items())
+    return [paragraph(f"{headed(words)}.", _QUIET, setting.width)] if words else []
 
 
 def _set_settings(place: Place, setting: Setting) -> list[Block]:
@@ -178,17 +235,29 @@ def _where(working: WorkingText, estimate: Estimate, setting: Setting) -> tuple[
 
 def _figure_notes(setting: Setting) -> list[Item]:
     """The sentences that warn about figures, each once, by letter."""
-    found = [section("Notes to the figures", setting.width, margin_word("Notes", "by letter"))]
-    for sentence, letter in setting.noted.items():
-        found.append(Item(paragraph(f"({letter}) {sentence}", SMALL, setting.width), keep=letter == "a"))
-    return found if setting.noted else []
+    notes = [f"({letter}) {words}" for words, letter in setting.noted.items()]
+    head = section("Notes to the figures", setting.width, margin_word("Notes", "by letter"))
+    return [head, *_two_columns(notes, setting.width)] if notes else []
 
 
 # --- sources ----------------------------------------------------------------------------------------------------
 def _sources(setting: Setting) -> list[Item]:
-    found = [section("Sources", setting.width, margin_word("Sources"))]
-    for key, number in setting.cited.items():
-        found.append(
-            Item(paragraph(f"[{number}] {SOURCES[key].citation()}", SMALL, setting.width), keep=number == 1)
-        )
-    return found
+    sources = [f"[{number}] {SOURCES[key].citation()}" for key, number in setting.cited.items()]
+    return [
+        section("Sources", setting.width, margin_word("Sources")),
+        *_two_columns(sources, setting.width),
+    ]
+
+
+def _two_columns(texts: Sequence[str], width: float) -> list[Item]:
+    """Short paragraphs two by two, read from left to right; the last rows stay together, so that none opens a page alone."""
+    half = (width - _GUTTER) / 2
+    blocks = [paragraph(text, SMALL, half) for text in texts]
+    rows = [
+        beside([(index * (half + _GUTTER), block) for index, block in enumerate(blocks[start : start + 2])])
+        for start in range(0, len(blocks), 2)
+    ]
+    return [
+        Item(row, gap=1.5, keep=index == 0 or len(rows) - _LAST_ROWS <= index < len(rows) - 1)
+        for index, row in enumerate(rows)
+    ]

@@ -170,6 +170,10 @@ class Line:
 
 
 _SPACES = re.compile(r"( +)")
+_BEFORE_UNIT = re.compile(
+    r"(?<=\d) (?=(?:%|°C|°F|K|L|m|cm|mm|g|kg|mg|lb|in|h|min|s|d|BV|eq|kW|kPa|bar|psi|gpm|US|ft[²³]?|m[²³]|µS|MΩ)(?![\w-]))"
+)
+"""The space between a number and its unit, where a sentence was written with an ordinary one."""
 
 
 @lru_cache(maxsize=4096)
@@ -211,7 +215,7 @@ def _words(spans: tuple[Span, ...], width: float) -> list[tuple[list[Span], Styl
     """Words with the style of the space after each; None where no space follows."""
     words: list[tuple[list[Span], Style | None]] = [([], None)]
     for span in spans:
-        for part in _SPACES.split(normal(span.text)):
+        for part in _SPACES.split(_BEFORE_UNIT.sub("\u00a0", normal(span.text))):
             if not part:
                 continue
             if part.startswith(" "):

@@ -94,17 +94,34 @@ _FOOT = Style(Face.TEXT, 7, 9, INK_2)
 _FOOT_COUNT = Style(Face.BOLD, 8.5, 10)
 
 
+@dataclass(frozen=True, slots=True)
+class Part:
+    """Pages that belong together and can be printed alone, with the name that stands in their foot, "" for none."""
+
+    name: str
+    pages: Sequence[Sequence[Placed]]
+
+
 def printed(items: Sequence[Item], frame: Frame, furniture: Furniture) -> bytes:
     """The paper as PDF. The same items give the same bytes."""
-    pages = shared_out(items, frame.height)
+    return printed_parts((Part("", shared_out(items, frame.height)),), frame, furniture)
+
+
+def printed_parts(parts: Sequence[Part], frame: Frame, furniture: Furniture) -> bytes:
+    """The paper as PDF, part after part; the foot counts the pages of the paper and those of the part."""
+    count = sum(len(part.pages) for part in parts)
+    number = 0
     with drawing:
         buffer = io.BytesIO()
         canvas = new_canvas(buffer, frame.size, furniture.title, furniture.plant)
-        for number, page in enumerate(pages, start=1):
-            pen = Pen(canvas, frame.size.height)
-            _furnish(pen, frame, furniture, number, len(pages))
-            _fill(pen, frame, page)
-            canvas.showPage()
+        for part in parts:
+            for place, page in enumerate(part.pages, start=1):
+                number += 1
+                pen = Pen(canvas, frame.size.height)
+                where = f"{part.name}, {place} of {len(part.pages)}" if part.name else furniture.number
+                _furnish(pen, frame, furniture, f"Page {number} of {count}", where)
+                _fill(pen, frame, page)
+                canvas.showPage()
         canvas.save()
         return buffer.getvalue()
 
@@ -134,7 +151,7 @@ def _fill(pen: Pen, frame: Frame, page: Sequence[Placed]) -> None:
             placed.margin.draw(pen, frame.margin_x, frame.top + placed.y)
 
 
-def _furnish(pen: Pen, frame: Frame, furniture: Furniture, number: int, count: int) -> None:
+def _furnish(pen: Pen, frame: Frame, furniture: Furniture, count: str, where: str) -> None:
     left, right = frame.margin_x, frame.size.width - frame.right
     base = 13 * MILLIMETRE
     pen.text(left, base, shortened(furniture.plant, _HEAD, frame.width * 0.42), _HEAD)
@@ -147,7 +164,7 @@ def _furnish(pen: Pen, frame: Frame, furniture: Furniture, number: int, count: i
     pen.rule(left, foot, right, foot, weight=0.5, ink=TICK)
     y = foot + 9
     for line in furniture.foot:
-        pen.text(left, y, shortened(line, _FOOT, right - left - 80), _FOOT)
+        pen.text(left, y, shortened(line, _FOOT, right - left - 110), _FOOT)
         y += 9
-    pen.text(right, foot + 9, f"Page {number} of {count}", _FOOT_COUNT, anchor="end")
-    pen.text(right, foot + 18, furniture.number, _FOOT, anchor="end")
+    pen.text(right, foot + 9, count, _FOOT_COUNT, anchor="end")
+    pen.text(right, foot + 18, where, _FOOT, anchor="end")

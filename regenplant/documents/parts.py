@@ -260,14 +260,18 @@ def time_blank(width: float, height: float) -> Block:
     return Block(height, draw)
 
 
-def choices(words: Sequence[str], height: float, *, side: float = 10.0, style: Style = BODY) -> Block:
+TICK_BOX = 12.0
+"""Side of a box to tick [pt], 4.2 mm: large enough for a hand in a glove."""
+
+
+def choices(words: Sequence[str], height: float, *, side: float = TICK_BOX, style: Style = BODY) -> Block:
     """Boxes to tick, each with its word, on one line."""
 
     def draw(pen: Pen, x: float, y: float) -> None:
         top = y + height - side - 5
         for word in words:
             pen.box(x, top, side, side, stroke=INK, weight=0.9)
-            pen.text(x + side + 3.5, top + side - 2, word, style)
+            pen.text(x + side + 3.5, top + side / 2 + 3, word, style)
             x += side + 3.5 + width_of(word, style.face, style.size) + 9
 
     return Block(height, draw)

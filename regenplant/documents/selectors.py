@@ -8,15 +8,27 @@ from zoneinfo import ZoneInfo
 from django.db.models import Q, QuerySet
 
 from regenplant.batches.frozen import plan_of
-from regenplant.batches.models import Batch, BatchTank
+from regenplant.batches.models import Batch, BatchTank, StepRun
 from regenplant.batches.rinse import specification_of
 from regenplant.batches.selectors import batch_numbered
 from regenplant.core.errors import RecordRefused
-from regenplant.core.process.lifecycle import BatchState, StepState, VisitState, label
+from regenplant.core.process.lifecycle import OPEN_STATES, BatchState, StepState, VisitState, label
 from regenplant.core.process.plan import Caution
-from regenplant.core.process.vocabulary import REGENERATED_FORM, IonicForm, ResinFamily, SegregationClass
+from regenplant.core.process.vocabulary import (
+    REGENERATED_FORM,
+    IonicForm,
+    Purpose,
+    ResinFamily,
+    SegregationClass,
+    StepKind,
+)
 from regenplant.documents import handling
-from regenplant.documents.batch_sheet_content import BatchSheetContent, SheetTank
+from regenplant.documents.batch_sheet_content import (
+    BatchSheetContent,
+    SheetDeviation,
+    SheetTank,
+    StepProgress,
+)
 from regenplant.documents.issue import Issue
 from regenplant.documents.models import IssuedPaper
 from regenplant.documents.tank_tag import TagReading, TagState, TankTagContent
@@ -75,6 +87,45 @@ def batch_sheet_content(batch_number: str, issue: Issue) -> BatchSheetContent:
         planned_by=batch.planned_by.full_name,
         planned_at=at_plant(batch.planned_at, plant),
         issue=issue,
+        progress=_progress(batch, plant),
+        deviations=_deviations(batch),
+        is_closed=BatchState(batch.state) not in OPEN_STATES,
+    )
+
+
+def _progress(batch: Batch, plant: PlantProfile) -> tuple[StepProgress, ...]:
+    """What the record says of every step that is not waiting any more."""
+    steps = batch.steps.exclude(state=StepState.WAITING.value).select_related("started_by", "finished_by")
+    return tuple(_progress_of(step, plant) for step in steps.order_by("number"))
+
+
+def _progress_of(step: StepRun, plant: PlantProfile) -> StepProgress:
+    if step.state == StepState.SKIPPED.value:
+        return StepProgress(
+            step.number, f"Skipped: {step.skip_reason.rstrip('.')}. Do not carry it out.", True
+        )
+    began = at_plant(step.started_at, plant) if step.started_at else ""
+    by = step.started_by.full_name if step.started_by else ""
+    if step.finished_at is None:
+        return StepProgress(
+            step.number,
+            f"Running since {began}, started by {by}. Do not start it again; go on from the record.",
+            False,
+        )
+    ended_by = step.finished_by.full_name if step.finished_by else by
+    ended = at_plant(step.finished_at, plant)
+    return StepProgress(
+        step.number,
+        f"Done: {began} by {by} to {ended} by {ended_by}. It stands in the record; do not do it again.",
+        True,
+    )
+
+
+def _deviations(batch: Batch) -> tuple[SheetDeviation, ...]:
+    rows = batch.deviations.select_related("step").order_by("opened_at", "id")
+    return tuple(
+        SheetDeviation(row.number, str(row.step.number) if row.step else "", row.what, row.decision)
+        for row in rows
     )
 
 
@@ -143,7 +194,7 @@ def tank_tag_content(serial: str, issue: Issue) -> TankTagContent:
     )
     batch = link.batch if link else None
     readings = _release_readings(batch) if batch and _tag_state(visit).may_go_out else ()
-    return _tag(visit, batch.number if batch else "", readings, profile(), issue)
+    return _tag(visit, batch, readings, profile(), issue)
 
 
 def batch_tag_contents(batch_number: str, issue: Issue) -> tuple[TankTagContent, ...]:
@@ -155,7 +206,7 @@ def batch_tag_contents(batch_number: str, issue: Issue) -> tuple[TankTagContent,
     visits = [link.visit for link in links]
     is_charged = any(_tag_state(visit).may_go_out for visit in visits)
     readings = _release_readings(batch) if is_charged else ()
-    contents = tuple(_tag(visit, batch.number, readings, plant, issue) for visit in visits)
+    contents = tuple(_tag(visit, batch, readings, plant, issue) for visit in visits)
     if not contents:
         raise RecordRefused(
             f"Batch {batch.number} has no tanks any more: they went on to a rework or back to waiting.",
@@ -179,7 +230,7 @@ def _tag_state(visit: TankVisit) -> TagState:
 
 
 def _tag(
-    visit: TankVisit, batch_number: str, readings: tuple[TagReading, ...], plant: PlantProfile, issue: Issue
+    visit: TankVisit, batch: Batch | None, readings: tuple[TagReading, ...], plant: PlantProfile, issue: Issue
 ) -> TankTagContent:
     state = _tag_state(visit)
     is_charged = state.may_go_out
@@ -190,7 +241,7 @@ def _tag(
     return TankTagContent(
         plant=plant.name,
         state=state,
-        state_words=_state_words(state, visit),
+        state_words=_state_words(state, visit, batch),
         serial=tank.serial,
         visit_number=visit.number,
         size=tank.size.code,
@@ -201,7 +252,7 @@ def _tag(
         class_label=SegregationClass(judged_class).label,
         dedicated_to=str(tank.dedicated_to) if tank.dedicated_to else "",
         neck_band=tank.neck_band,
-        batch_number=batch_number,
+        batch_number=batch.number if batch else "",
         lot_code=lot.code if lot else "",
         resin_volume_m3=visit.refilled_volume_m3
         if visit.refilled_volume_m3 is not None
@@ -225,17 +276,30 @@ def _form_words(visit: TankVisit, family: ResinFamily) -> str:
     return form.label if form is IonicForm.AS_FILLED else f"as filled, {form.label}"
 
 
-def _state_words(state: TagState, visit: TankVisit) -> str:
+def _state_words(state: TagState, visit: TankVisit, batch: Batch | None) -> str:
     is_carbon = ResinFamily(visit.tank.resin_type.family).is_exchanged
     if state is TagState.EXCHANGED:
         return "Filled with new carbon, passed by QC and released."
     if state is TagState.CHARGED:
-        return "Regenerated, passed by QC and released."
+        return f"{_treatment(batch)}, passed by QC and released."
     if state is TagState.HELD:
         return f"{visit.reason} Do not empty, move out or ship it. A supervisor or the safety lead lifts the hold."
     if state is TagState.REFUSED:
         return f"{visit.reason} It is not {'exchanged' if is_carbon else 'regenerated'} here. The safety lead decides where it goes."
     return f"The tank is {label(VisitState(visit.state))}. Do not ship, do not connect."
+
+
+def _treatment(batch: Batch | None) -> str:
+    """What was done to the resin of a charged tank."""
+    if batch is None:
+        return "Regenerated"
+    recipe = plan_of(batch).request.recipe
+    if recipe.purpose is Purpose.CONDITIONING:
+        return "New resin, conditioned"
+    if recipe.purpose is Purpose.CLEANING:
+        is_sanitized = any(step.kind is StepKind.SANITIZE for step in recipe.steps)
+        return f"{'Sanitized' if is_sanitized else 'Cleaned'} and regenerated"
+    return "Regenerated"
 
 
 def _tag_cautions(state: TagState, family: ResinFamily) -> tuple[Caution, ...]:

@@ -33,6 +33,12 @@ class Paper:
     subject: str
     sizes: tuple[PageSize, ...]
     render: Render
+    counted_with: str = ""
+    """Kind of the paper whose issues it is counted with, because it is a part of it; "" for itself."""
+
+    @property
+    def series(self) -> str:
+        return self.counted_with or self.kind
 
 
 @dataclass(frozen=True, slots=True)
@@ -45,8 +51,13 @@ class IssuedDocument:
     sha256: str
 
 
-def _batch_sheet(key: str, issue: Issue, size: PageSize, system: str) -> bytes:
-    return batch_sheet.draw_batch_sheet(selectors.batch_sheet_content(key, issue), size, system)
+def _sheet(wanted: batch_sheet.Wanted) -> Render:
+    """Draws the batch sheet, or one part of it."""
+
+    def render(key: str, issue: Issue, size: PageSize, system: str) -> bytes:
+        return batch_sheet.draw_batch_sheet(selectors.batch_sheet_content(key, issue), size, system, wanted)
+
+    return render
 
 
 def _tank_tag(key: str, issue: Issue, size: PageSize, system: str) -> bytes:
@@ -60,7 +71,23 @@ def _batch_tags(key: str, issue: Issue, size: PageSize, system: str) -> bytes:
 PAPERS = {
     paper.kind: paper
     for paper in (
-        Paper("batch_sheet", "batch sheet", "batch", batch_sheet.SIZES, _batch_sheet),
+        Paper("batch_sheet", "batch sheet", "batch", batch_sheet.SIZES, _sheet(batch_sheet.Wanted.WHOLE)),
+        Paper(
+            "work_order",
+            "work order",
+            "batch",
+            batch_sheet.SIZES,
+            _sheet(batch_sheet.Wanted.WORK_ORDER),
+            "batch_sheet",
+        ),
+        Paper(
+            "calculation",
+            "calculation appendix",
+            "batch",
+            batch_sheet.SIZES,
+            _sheet(batch_sheet.Wanted.APPENDIX),
+            "batch_sheet",
+        ),
         Paper("tank_tag", "tank tag", "tank", tank_tag.SIZES, _tank_tag),
         Paper("batch_tags", "tank tags", "batch", tank_tag.SIZES, _batch_tags),
     )
@@ -71,7 +98,7 @@ PAPERS = {
 def issue_paper(*, by: By, kind: str, key: str, size: str = "a4", system: str = "metric") -> Outcome:
     """Draw a paper of the record as it stands, count its issue, and record its hash. ``result`` is an IssuedDocument.
 
-    ``kind`` is a key of ``PAPERS``; ``key`` a batch number or tank serial; ``size`` "a4", "letter" or, for tags, "label";
+    ``kind`` is a key of ``PAPERS``; the parts of a batch sheet are counted with it. ``key`` a batch number or tank serial; ``size`` "a4", "letter" or, for tags, "label";
     ``system`` says which units stand first.
 
     Raises: RecordRefused for an unknown subject, OutOfRange for a size that the paper does not come in.
@@ -83,7 +110,8 @@ def issue_paper(*, by: By, kind: str, key: str, size: str = "a4", system: str = 
         )
     chosen = page_size(size, paper.sizes)
     subject_key, label, version = _subject(paper, key)
-    newest = IssuedPaper.objects.filter(kind=kind, subject_key=subject_key).aggregate(
+    series = [one.kind for one in PAPERS.values() if one.series == paper.series]
+    newest = IssuedPaper.objects.filter(kind__in=series, subject_key=subject_key).aggregate(
         newest=Max("issue_number")
     )["newest"]
     issue = _issue(by, (newest or 0) + 1, version)

@@ -7,6 +7,7 @@ from datetime import datetime
 
 from regenplant import units, working
 from regenplant.core.engineering.estimate import Estimate
+from regenplant.core.process.wording import short_time
 from regenplant.documents.faces import FORMULA, Face, Span, Style
 from regenplant.working import Piece
 
@@ -29,24 +30,8 @@ def both(value: float, kind: str, system: str) -> str:
     return units.twin(value, kind, system)
 
 
-def limit_number(value: float, kind: str, system: str) -> str:
-    """The number at a limit, without unit and without idle zeros."""
-    text = units.format_quantity(value, kind, system, with_unit=False)
-    return text.rstrip("0").rstrip(".") if "." in text and "×" not in text else text
-
-
-def limit_words(low: float | None, high: float | None, kind: str, system: str) -> str:
-    """The limits in words: "60 to 73 L/min", "at least 10 MΩ·cm", "at most 1 mg/L", "" for none."""
-    unit = units.unit_text(kind, system)
-    tail = f"{units.NO_BREAK_SPACE}{unit}" if unit else ""
-    if low is not None and high is not None:
-        first, second = limit_number(low, kind, system), limit_number(high, kind, system)
-        return f"{first}{tail}" if first == second else f"{first} to {second}{tail}"
-    if low is not None:
-        return f"at least {limit_number(low, kind, system)}{tail}"
-    if high is not None:
-        return f"at most {limit_number(high, kind, system)}{tail}"
-    return ""
+limit_number, limit_words = units.limit_number, units.limit_words
+"""A limit reads on paper as it reads on the screen."""
 
 
 def limit_words_other(low: float | None, high: float | None, kind: str, system: str) -> str:
@@ -67,7 +52,9 @@ def headed(name: str) -> str:
 
 # --- times ------------------------------------------------------------------------------------------------------
 def clock_time(seconds: float) -> str:
-    """A duration for people: "12 min", "1 h 05 min"."""
+    """A duration for people: "40 s", "12 min", "1 h 05 min"."""
+    if short := short_time(seconds):
+        return short
     minutes = round(seconds / 60.0)
     hours, rest = divmod(minutes, 60)
     return f"{hours} h {rest:02d} min" if hours else f"{rest} min"

@@ -26,6 +26,7 @@ CUSTOMERS = (
 RECIPES: dict[str, RecipeDefinition] = {recipe.code: recipe for recipe in default_recipes()}
 SULFURIC = "H-H2SO4-120"
 TOGETHER = "MB-TOGETHER-107"
+FLOATED = "MB-FLOAT-110"
 
 
 def request(recipe: RecipeDefinition) -> PlanRequest:

@@ -14,7 +14,8 @@ from regenplant.core.process.recipes import CHEMICAL_STEPS
 from regenplant.core.process.vocabulary import ResinFamily
 from regenplant.documents.batch_sheet import content_digest, draw_batch_sheet
 from regenplant.documents.batch_sheet_closing import SIGNATURES
-from regenplant.documents.batch_sheet_totals import NEUTRALIZE
+from regenplant.documents.batch_sheet_qc import rinse_span
+from regenplant.documents.batch_sheet_totals import NEUTRALIZE, NO_NEUTRALIZER
 from regenplant.documents.faces import STRONG, font_named
 from regenplant.documents.flow import Item, beside, paragraph
 from regenplant.documents.page import A4, LETTER, PAGE_SIZES, Frame, Furniture, printed
@@ -123,8 +124,9 @@ def test_totals_stand_in_both_unit_systems_and_the_measured_ph_decides(sheet):
         ) and not key.endswith("_eq"):
             assert plain(own(total.value, total.kind, total.unit, system)) in text, key
             assert plain(other(total.value, total.kind, system)) in text, key
-    needs_neutralizer = "neutralizer_first_kg_100" in content.plan.totals
-    assert (plain(NEUTRALIZE) in text) == needs_neutralizer
+    first = content.plan.totals.get("neutralizer_first_kg_100")
+    assert (plain(NEUTRALIZE) in text) == (first is not None and first.value > 0.0)
+    assert (plain(NO_NEUTRALIZER) in text) == (first is not None and first.value == 0.0)
 
 
 def test_every_check_is_listed(sheet):
@@ -141,10 +143,10 @@ def test_qc_limits_and_the_end_point_stand_on_it(sheet):
         for value in (limit.low, limit.high):
             if value is not None:
                 assert plain(limit_number(value, limit.kind, system)) in text
-    assert (
-        f"after at least {limit_number(specification.minimum_rinse_bv, 'bed_volumes', system)} BV of rinse"
-        in text
-    )
+    least, most = rinse_span(content)
+    assert most is not None and most <= specification.maximum_rinse_bv
+    assert f"after at least {limit_number(least, 'bed_volumes', system)} BV of rinse" in text
+    assert least >= specification.minimum_rinse_bv
 
 
 def test_it_is_signed_by_four_and_released_by_an_independent_person(sheet):

@@ -26,7 +26,7 @@ from tests.documents.reading import page_texts, plain, whole_text
 APART = main_recipe(ResinFamily.MIXED_BED).code
 POLISHING = main_recipe(ResinFamily.MIXED_BED_POLISHING).code
 CARBON = main_recipe(ResinFamily.CARBON).code
-LEGGED = [APART, POLISHING, examples.TOGETHER]
+LEGGED = [APART, POLISHING, examples.TOGETHER, examples.FLOATED]
 WORDS = {Leg.CATION: "CATION LEG", Leg.ANION: "ANION LEG"}
 
 
@@ -212,7 +212,25 @@ def test_spent_carbon_has_its_containers_and_the_determination_what_waste_it_is(
 @pytest.mark.parametrize("code", list(examples.RECIPES))
 def test_the_paper_names_its_purpose_on_every_page(code):
     purpose = examples.RECIPES[code].purpose.label
+    if code.startswith("SAN-"):
+        purpose = "sanitizing, then regeneration"
     is_usual = purpose == "regeneration"
     for text in pages_of(code):
         assert ("Batch sheet ·" in text) != is_usual
         assert is_usual or f"Batch sheet · {purpose}" in text
+
+
+# --- float separation -------------------------------------------------------------------------------------------
+@pytest.mark.parametrize("system", ["metric", "us"])
+def test_a_float_separation_can_be_worked_by_hand_with_a_hydrometer(system):
+    plan = examples.plan_of(examples.FLOATED)
+    step = next(step for step in plan.steps if step.kind is StepKind.FLOAT)
+    text = " ".join(pages_of(examples.FLOATED, system))
+    for key in ("standing_density_kg_per_m3", "solution_height_m", "chemical_kg_100"):
+        figure = step.figures[key]
+        assert plain(own(figure.value, figure.kind, figure.unit, system)) in plain(text), key
+    assert "Density as fed, by hydrometer" in text
+    assert "Anion resin afloat, cation resin below, clear solution" in text
+    assert "No hold point: go straight on to step 8, Displace the dense brine downward" in text
+    assert "The anion resin floats at the top of the solution" in text
+    assert "Separation record" in text
