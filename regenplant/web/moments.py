@@ -64,5 +64,7 @@ def _parsed(text: str, pattern: str) -> datetime | None:
 
 def _not_ahead(moment: datetime, now: datetime, text: str, what_to_do: str) -> datetime:
     if moment > now:
-        raise ValidationError(f"{text} is still to come; it is {now:%H:%M} now. {what_to_do}", code="future")
+        raise ValidationError(
+            f"{text} is still to come; it is {now:%Y-%m-%d %H:%M} now. {what_to_do}", code="future"
+        )
     return moment

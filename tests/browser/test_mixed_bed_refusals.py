@@ -145,7 +145,7 @@ def test_no_leg_starts_before_the_separation_record_is_whole(
     show(page, plant, clock, batch)
     cut = at_the_bed.step_of(batch.number, StepKind.CUT)
     card = at_the_bed.card(page, cut)
-    expect(card.get_by_text(re.compile("^Step done: Not written yet: .*Interface above"))).to_be_visible()
+    expect(card.get_by_text(re.compile("^Step done: First write down .*Interface above"))).to_be_visible()
     for step in (at_the_bed.step_of(batch.number, StepKind.INJECT, leg) for leg in (Leg.CATION, Leg.ANION)):
         expect(at_the_bed.card(page, step)).to_have_count(0)
 

@@ -69,6 +69,36 @@ def test_what_a_reading_means_at_25_degrees_is_said_while_it_is_typed(
     expect(meaning).to_contain_text("the reading informs only")
 
 
+@pytest.mark.parametrize("script", [True, False], ids=["script", "no script"])
+def test_what_was_refused_is_on_the_screen_at_once(
+    open_page: Callable[..., Page], plant: SmallPlant, rinsing: Batch, script: bool
+) -> None:
+    """The entry stands far below the curve, the verdict far below the tests: nobody is left at the head of the page."""
+    page = open_page("phone", script=script)
+    sign_in(page, plant.people["qc"])
+    page.goto(f"/batches/{rinsing.number}/rinse/")
+    page.locator("#id_value").fill("wet")
+    page.locator("#id_temperature").fill("20 C")
+    page.get_by_role("button", name="Write it down").click()
+    expect(page.locator("#reading-form .err").first).to_be_in_viewport()
+    if script:
+        expect(page.locator("#id_value")).to_be_focused()
+    page.locator("#id_value").fill("8.9 us/cm")
+    page.get_by_role("button", name="Write it down").click()
+    expect(page.locator(".receipt")).to_be_in_viewport()
+
+    sampled = factories.frozen_batch(plant, "sac_h")
+    factories.run_to(plant, sampled, StepKind.SAMPLE, finish=True)
+    page.goto(f"/batches/{sampled.number}/qc/?verdict=fail")
+    page.locator("[name=reason]").fill("too short")
+    page.locator(".sign input[type=password]").fill(factories.PASSWORD)
+    page.get_by_role("button", name="Fail and sign").click()
+    if script:
+        expect(page.get_by_text("The reason is too short")).to_be_in_viewport()
+    else:
+        expect(page.get_by_role("heading", name=f"Fail batch {sampled.number}")).to_be_in_viewport()
+
+
 def test_a_reading_and_a_signature_need_no_script(
     open_page: Callable[..., Page], plant: SmallPlant, rinsing: Batch
 ) -> None:

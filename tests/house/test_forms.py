@@ -93,7 +93,7 @@ FORMS: dict[str, Make] = {
     "areas.setup.recipe_form.RecipeForm": given(
         family=ResinFamily.SAC_HYDROGEN, step_kinds=[StepKind.BACKWASH, StepKind.INJECT]
     ),
-    "areas.setup.recipes.NewRecipeForm": plain,
+    "areas.setup.versioned.NewHeadForm": plain,
     "areas.setup.resin_forms.ResinTypeForm": plain,
     "areas.setup.resin_forms.NewLotForm": plain,
     "areas.setup.resin_forms.ScrapForm": plain,

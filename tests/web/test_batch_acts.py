@@ -321,7 +321,7 @@ def test_volumes_that_cannot_be_are_refused_beside_the_field(plant, operator_cli
     url = at("fill-tank", passed, link.visit.tank.serial)
     operator_client.post(url, {"act": "shell", "shell": "sound", "version": visit.version})
     for typed, sentence in (
-        ("", "Nothing is written here yet"), ("full", "is not a number"), ("-5 L", "cannot be"), ("0", "holds at most"),
+        ("", "Nothing is written here yet"), ("full", "is not a number"), ("-5 L", "cannot be"), ("0", "fills nothing"),
         ("9e9 L", "cannot be"), ("100 kg", "is not a resin volume"), ("1,020 L", "can be read in two ways"), ("115 L", "holds at most 113 L"),
     ):  # fmt: skip
         response = operator_client.post(url, {"act": "fill", "volume": typed})

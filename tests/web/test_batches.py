@@ -201,11 +201,11 @@ def test_the_head_says_what_it_is_in_both_units(plant, operator_client, acid):
 def test_the_acid_step_shows_its_cautions_its_bars_and_its_working(plant, operator_client, acid):
     page = operator_client.get(at("detail", acid.batch))
     text = text_of(page)
-    assert "DANGER" in text and "Hydrochloric acid of 31.8 % burns skin and eyes" in text
+    assert "DANGER" in text and "Hydrochloric acid of 31.84 % burns skin and eyes" in text
     assert "Strength at the bed, measured" in text and "not written" in text
     assert "Limit 4.5 to 6 %" in text
     assert "working: volume of HCl stock" in text
-    assert "Step done: Not written yet: Strength at the bed, measured" in text
+    assert "Step done: First write down Strength at the bed, measured" in text
     assert "Hold: Do not stop here: Hydrochloric acid stands in the bed." in text
 
 
@@ -310,7 +310,7 @@ def test_steps_keep_their_order_and_unknown_ones_are_no_page(plant, operator_cli
 
 def test_a_step_is_not_done_before_everything_is_written(plant, operator_client, acid):
     response = operator_client.post(at("step-finish", acid.batch, 4), {"version": version_of(acid.batch)})
-    refused(response, "Not written yet: Strength at the bed, measured")
+    refused(response, "First write down Strength at the bed, measured")
 
 
 def test_whose_end_is_not_reached_ends_only_by_a_supervisor_with_a_reason(
@@ -390,3 +390,26 @@ def test_the_story_is_narrowed_by_person_and_kind(plant, operator_client, acid):
     assert 0 < len(steps) < whole and all(row.what.startswith("Step") for row in steps)
     nobody = operator_client.get(f"{url}?who=Nobody&kind=zzz")
     assert nobody.context["story"] == [] and "No act fits what is chosen." in text_of(nobody)
+
+
+# --- short for the operator -------------------------------------------------------------------------------------------
+def test_a_batch_that_waits_for_qc_folds_its_steps_and_keeps_every_entry(plant, operator_client):
+    batch = factories.frozen_batch(plant, "sac_na")
+    factories.run_to(plant, batch, StepKind.SAMPLE)
+    response = operator_client.get(at("detail", batch))
+    (group,) = response.context["step_groups"]
+    assert len(group.finished) + len(group.rest) == batch.steps.count()
+    assert [row.state for row in group.finished].count("waiting") == 0
+    entries = [row.id for row in response.context["rows"]] + [
+        row.id for folded in response.context["folded"] for row in folded.rows
+    ]
+    assert len(entries) == len(set(entries)) > len(response.context["rows"])
+    assert f"{len(group.finished)} steps are done" in text_of(response)
+
+
+def test_a_batch_at_its_first_step_folds_nothing(plant, operator_client):
+    batch = factories.frozen_batch(plant, "sac_na")
+    response = operator_client.get(at("detail", batch))
+    (group,) = response.context["step_groups"]
+    assert not group.finished and response.context["folded"] == ()
+    assert 'href="#step-1"' in response.content.decode()

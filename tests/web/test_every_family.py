@@ -10,6 +10,7 @@ import pytest
 from django.urls import reverse
 from django.utils import timezone
 
+from regenplant.batches import services as batch_services
 from regenplant.batches.models import Batch
 from regenplant.core.process.vocabulary import Chemical, ResinFamily, StepKind
 from regenplant.resins.models import ResinType
@@ -137,6 +138,39 @@ def carbon(plant) -> Batch:
     return batch
 
 
+def test_pages_of_carbon_that_is_sanitized_say_in_the_tanks_and_never_in_the_bed(plant, operator_client):
+    batch = families.frozen(plant, "carbon")
+    families.start_next(plant, families.work_to(plant, batch, StepKind.SANITIZE))
+    page = text_of(operator_client.get(reverse("batches-detail", args=[batch.number])))
+    assert "Sodium hypochlorite stands in the tanks." in page
+    assert "Hold: Do not stop here: Sodium hypochlorite stands in the tanks." in page
+    for name in ("batches-detail", "batches-hold", "batches-interrupt"):
+        text = text_of(operator_client.get(reverse(name, args=[batch.number])))
+        assert "the bed" not in text.lower(), name
+    batch_services.interrupt_batch(by=plant.by(), batch_id=batch.pk, reason="the pump tripped")
+    held = text_of(operator_client.get(reverse("batches-detail", args=[batch.number])))
+    assert "the pump tripped Sodium hypochlorite stands in the tanks." in held
+    resumed = text_of(operator_client.get(reverse("batches-resume", args=[batch.number])))
+    assert "In the tanks Sodium hypochlorite stands in the tanks." in resumed and "the bed" not in resumed
+
+
+def test_the_water_a_pump_drove_round_is_said_beside_what_was_rinsed(plant, operator_client):
+    batch = families.frozen(plant, "mixed bed")
+    fast = families.start_next(plant, families.work_to(plant, batch, StepKind.FAST_RINSE))
+    url = reverse("rinse", args=[batch.number])
+    assert "Rinsed" in [bar.caption for bar in operator_client.get(url).context["bars"]]
+    plant.forward(minutes=fast.planned_duration_s / 60)
+    factories.reading(plant, batch, "300 µS/cm")
+    factories.work_off(plant, fast)
+    families.start_next(plant, batch.steps.get(kind=StepKind.RECIRCULATE))
+    plant.forward(minutes=10)
+    factories.reading(plant, batch, "3 µS/cm", rinsed="612 L")
+    captions = [bar.caption for bar in operator_client.get(url).context["bars"]]
+    assert "Rinsed, of which 2.00\u00a0BV recirculated" in captions
+    qc = operator_client.get(reverse("qc-decision", args=[batch.number]))
+    assert "Rinsed, of which 2.00 BV recirculated" in text_of(qc).replace("\u00a0", " ")
+
+
 def test_no_page_of_a_carbon_batch_says_that_it_is_regenerated(plant, operator_client, carbon):
     for name in ("batches-detail", "batches-plan", "rinse", "qc-decision", "batches-scrap"):
         text = text_of(operator_client.get(reverse(name, args=[carbon.number])))
@@ -246,6 +280,36 @@ def test_a_vessel_has_a_side_outlet_and_air(plant, supervisor_client):
     assert supervisor_client.post(url, sent).status_code == 302
     text = text_of(supervisor_client.get(reverse("setup-vessel", args=["M1"])))
     assert "Side outlet, above the bed support 0.356 m" in text
+    assert "Air for mixing at the pressure in the vessel, at most 1 000 L/min · 35.3 ft³/min" in text.replace(
+        "\u202f", " "
+    ).replace("\u00a0", " ")
+
+
+def test_air_counted_at_zero_degrees_is_refused_beside_its_field(plant, supervisor_client):
+    url = reverse("setup-vessel-change", args=["M1"])
+    form = supervisor_client.get(url).context["form"]
+    answer = supervisor_client.post(url, {**form_data(form), "air_max_m3_per_s": "60 Nm3/h"})
+    assert answer.status_code == 422
+    assert "One Nm³ is 1.057 m³ of standard air" in text_of(answer)
+
+
+def test_a_vessel_says_what_is_piped_to_it_and_that_it_takes_the_anion_leg_only(plant, supervisor_client):
+    url = reverse("setup-vessel-change", args=["M2"])
+    form = supervisor_client.get(url).context["form"]
+    sent = {**form_data(form), "chemicals": ["naoh"], "takes_anion_leg_only": "on"}
+    assert supervisor_client.post(url, sent).status_code == 302
+    text = text_of(supervisor_client.get(reverse("setup-vessel", args=["M2"])))
+    assert "Chemicals piped to it Sodium hydroxide (caustic)" in text
+    assert "It may take SBA1-OH, MB (anion leg) of class D." in text
+    assert "MB (anion leg)" in text_of(supervisor_client.get(reverse("setup-vessels")))
+    refused = supervisor_client.post(
+        reverse("setup-vessel-change", args=["A1"]),
+        {
+            **form_data(supervisor_client.get(reverse("setup-vessel-change", args=["A1"])).context["form"]),
+            "takes_anion_leg_only": "on",
+        },
+    )
+    assert "is made for no mixed bed" in text_of(refused)
 
 
 def test_recipes_are_narrowed_by_family_and_by_what_they_are_for(plant, supervisor_client):

@@ -139,11 +139,35 @@ def test_a_leg_starts_alone_and_the_other_still_waits(plant, operator_client, ba
     assert [StepRun.objects.get(pk=step.pk).state for step in (cation, anion)] == ["waiting", "running"]
 
 
-def test_the_list_of_steps_names_leg_and_vessel_and_marks_both_that_run(operator_client, batch, injecting):
-    rows = operator_client.get(at("detail", batch)).context["steps"]
-    assert [row.name for row in rows if row.is_here] == ["Acid injection", "Caustic injection"]
-    assert all("M1" in row.note for row in rows if "cation leg" in row.note)
-    assert any(row.note.startswith("anion leg, M2") for row in rows)
+def test_the_steps_stand_by_leg_and_vessel_with_both_that_run_marked_and_the_finished_ones_folded(
+    operator_client, batch, injecting
+):
+    response = operator_client.get(at("detail", batch))
+    groups = response.context["step_groups"]
+    assert [group.heading for group in groups] == ["", "Cation leg, M1", "Anion leg, M2", "Joined bed, M1"]
+    assert [row.name for group in groups for row in group.rest if row.is_here] == [
+        "Acid injection",
+        "Caustic injection",
+    ]
+    assert all(row.state == "done" for row in groups[0].finished) and not groups[0].rest
+    assert groups[0].fold == f"{len(groups[0].finished)} steps are done"
+    assert not groups[1].finished and not groups[3].finished
+    html = response.content.decode()
+    for number in (injecting["cation"].number, injecting["anion"].number):
+        assert f'href="#step-{number}"' in html and html.count(f'id="step-{number}"') == 1
+    assert "Cation leg: acid injection" in text_of(response)
+
+
+def test_entries_of_finished_steps_are_folded_and_none_is_lost(plant, operator_client, batch, injecting):
+    factories.work_off(plant, injecting["cation"])
+    response = operator_client.get(at("detail", batch))
+    shown, folded = response.context["rows"], response.context["folded"]
+    at_work = {str(step.number) for step in families.at_work(batch)}
+    assert {row.step for row in shown} <= at_work
+    assert [group.fold.split(":")[0] for group in folded] == ["Whole bed", "Cation leg"]
+    standing = StepEntry.objects.filter(step__batch=batch, replaced_by__isnull=True).count()
+    assert len(shown) + sum(len(group.rows) for group in folded) == standing
+    assert response.content.decode().count('<details class="twin">') >= len(folded)
 
 
 def test_once_one_leg_is_done_the_page_says_what_it_waits_for(plant, operator_client, batch, injecting):

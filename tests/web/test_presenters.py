@@ -24,6 +24,7 @@ from regenplant.web.presenters import qc as qc_words
 from regenplant.web.presenters import qc_limits, qc_queue, rinse_readings, words
 from regenplant.web.presenters import review as review_words
 from regenplant.web.presenters import rinse as rinse_words
+from regenplant.web.presenters.bed import planned_time
 from regenplant.web.presenters.chemical_use import Period, PeriodName, period_named
 
 NOON = datetime(2026, 3, 11, 12, 0, tzinfo=UTC)
@@ -77,7 +78,10 @@ def test_a_bare_time_is_todays_and_a_day_may_stand_before_it() -> None:
 @pytest.mark.parametrize(
     ("text", "message"),
     [
-        ("12:01", "12:01 is still to come; it is 12:00 now. If it was another day, write the day too"),
+        (
+            "12:01",
+            "12:01 is still to come; it is 2026-03-11 12:00 now. If it was another day, write the day too",
+        ),
         ("2026-03-11 12:01", "is still to come"),
         ("24:00", "is no time"),
         ("0999-03-11 12:01", "is no time"),
@@ -162,7 +166,7 @@ def lines(*states: BatchState) -> Any:
     [
         ((), "Nothing rinses, nothing waits for QC."),
         ((BatchState.RINSING,), "One rinses."),
-        ((BatchState.RINSING, BatchState.RINSING, BatchState.AWAITING_QC), "2 rinse, one awaits QC."),
+        ((BatchState.RINSING, BatchState.RINSING, BatchState.AWAITING_QC), "Two rinse, one awaits QC."),
         (
             (BatchState.FILLED, BatchState.FAILED),
             "One waits for its release. One failed batch needs a supervisor.",
@@ -304,3 +308,8 @@ def test_five_per_cent_is_inside_and_a_hair_more_is_outside() -> None:
 
 def test_a_total_is_watched_from_two_per_cent_on() -> None:
     assert not use_words.total_is_off(total(102.0)) and use_words.total_is_off(total(102.1))
+
+
+def test_a_short_planned_time_is_shown_to_the_second_and_a_long_one_by_the_minute() -> None:
+    shown = [planned_time(seconds) for seconds in (40.0, 150.0, 180.0, 1080.0, 4620.0)]
+    assert shown == ["40\u00a0s", "2\u00a0min\u00a030\u00a0s", "0:03", "0:18", "1:17"]

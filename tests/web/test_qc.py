@@ -84,7 +84,7 @@ def test_the_queue_shows_what_waits_for_whom(as_who, plant: SmallPlant, sampled:
     factories.reading(plant, rinsing, "60 µS/cm")
     page = text_of(as_who("qc").get(reverse("qc")))
     assert "One rinses, one awaits QC." in page
-    assert f'href="{url(sampled)}"' in page and "0 of 1 measured." in page
+    assert f'href="{url(sampled)}"' in page and "Measured on the sample: 0 of 1." in page
     assert f'href="{url(rinsing, "rinse")}"' in page and "at most 10 µS/cm." in page
 
 
@@ -102,6 +102,38 @@ def test_a_result_is_written_and_stands_against_its_limit(as_who, plant: SmallPl
     )
     assert "Written: Hardness 0.40 mg/L as CaCO₃" in page
     assert "3 of 3 tests inside." in page and "titration" in page and "0.4 mg/L at 20.0 °C" in page
+
+
+def test_a_result_is_said_where_the_next_one_is_written(as_who, plant: SmallPlant, sampled: Batch) -> None:
+    client, there = as_who("qc"), url(sampled, "qc-measure", "hardness")
+    answer = client.post(there, result(plant))
+    assert answer["Location"] == f"{url(sampled)}#measure"
+    page = text_of(client.get(url(sampled)))
+    assert page.index('id="measure"') < page.index("Written: Hardness 0.40 mg/L") < page.index('id="verdict"')
+    assert page.count("Written: Hardness") == 1
+
+
+def test_every_result_has_a_button_that_names_it(as_who, sampled: Batch) -> None:
+    assert ">Write it down: hardness</button>" in text_of(as_who("qc").get(url(sampled)))
+    assert 'aria-disabled="true">Write it down: hardness</span>' in text_of(
+        as_who("operator").get(url(sampled))
+    )
+
+
+def test_an_instrument_in_calibration_is_named_shortly_and_an_overdue_one_says_why(
+    as_who, plant: SmallPlant, sampled: Batch
+) -> None:
+    kit = plant.instruments["KIT"]
+    choice = f">{kit.code}, {kit.name}"
+    assert f"{choice}</option>" in text_of(as_who("qc").get(url(sampled)))
+    due = (plant.now - timedelta(days=2)).date()
+    factories.plant_services.record_calibration(
+        by=plant.by("qc"),
+        instrument_id=kit.pk,
+        calibrated_on=(plant.now - timedelta(days=20)).date(),
+        due_on=due,
+    )
+    assert f"{choice}: was due {due}, informs only</option>" in text_of(as_who("qc").get(url(sampled)))
 
 
 def test_a_result_of_an_overdue_instrument_informs_only(as_who, plant: SmallPlant, sampled: Batch) -> None:
@@ -302,6 +334,32 @@ def test_a_person_who_took_no_part_releases_with_a_signature(as_who, filled: Bat
     filled.refresh_from_db()
     assert filled.state == "released" and "Released by QC technician 2" in page
     assert Release.objects.get().signature.printed_name == "QC technician 2"
+
+
+def test_a_refused_signature_comes_back_at_the_signature(as_who, measured: Batch) -> None:
+    """The form stands far below the head of its page: without a script, too, the refusal is what is seen."""
+    client = as_who("qc")
+    assert f'action="{url(measured)}#verdict"' in text_of(client.get(url(measured)))
+    answer = client.post(url(measured), {**signing(measured), "verdict": "pass"})
+    assert answer["Location"] == f"{url(measured)}#main"
+
+
+def test_after_the_release_the_papers_are_at_hand(as_who, filled: Batch) -> None:
+    client, there = as_who("qc 2"), url(filled, "qc-release")
+    page = text_of(client.get(there))
+    assert f'action="{there}#release"' in page and "Print the tank tags" not in page
+    answer = client.post(there, signing(filled))
+    assert answer["Location"] == f"{there}#main"
+    page = text_of(client.get(there))
+    for paper in ("paper-batch-tags", "paper-batch-sheet"):
+        assert f'href="{reverse(paper, args=[filled.number])}"' in page
+
+
+def test_what_goes_out_is_said_with_its_volume_and_a_digest_says_of_what(as_who, filled: Batch) -> None:
+    page = text_of(as_who("qc 2").get(url(filled, "qc-release")))
+    volume_m3 = filled.tank_links.select_related("visit").first().visit.refilled_volume_m3
+    assert f"filled with {volume_m3 * 1000:.1f} L (" in page
+    assert page.count("Digest of what was signed") == 1 and page.count("Digest of what is signed") == 1
 
 
 def test_those_who_took_part_are_told_why_not_and_who_may(as_who, filled: Batch) -> None:

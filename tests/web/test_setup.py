@@ -12,6 +12,7 @@ from django.test import Client
 from django.urls import reverse
 from django.utils import timezone
 
+from regenplant.core.process.default_recipes import default_recipes
 from regenplant.people.models import Person
 from regenplant.plant.models import Instrument, PlantProfile, Skid, Vessel, WasteTank, WaterSupply
 from regenplant.recipes import services as recipe_services
@@ -35,9 +36,9 @@ from regenplant.web.areas.setup.forms import (
 )
 from regenplant.web.areas.setup.people import DeactivateForm, PersonForm
 from regenplant.web.areas.setup.recipe_form import RecipeForm
-from regenplant.web.areas.setup.recipes import NewRecipeForm
 from regenplant.web.areas.setup.resin_forms import NewLotForm, ResinTypeForm, ScrapForm
 from regenplant.web.areas.setup.specification_form import SpecificationForm
+from regenplant.web.areas.setup.versioned import NewHeadForm
 from regenplant.web.areas.setup.versions import ApproveForm, CompareForm, WithdrawForm
 from tests import factories
 from tests.factories import SmallPlant
@@ -473,6 +474,16 @@ def test_the_version_page_shows_steps_in_both_systems_and_what_changed(
     assert "100 g/L, from 95.0 to 110 g/L" in shown and "Do not stop here" in shown
 
 
+def test_a_recipe_says_each_thing_once(plant: SmallPlant, as_: Callable[[str], Client]) -> None:
+    """A mixed bed carries its grade in its name, a step of a leg the leg in its own, and a sentence ends once."""
+    definition = next(one for one in default_recipes() if one.code == "MB-APART-110")
+    recipe = factories.approved_recipe(plant, definition).recipe
+    shown = text_of(as_("operator").get(reverse("setup-recipe", args=[recipe.code])))
+    assert "For Mixed bed, working grade Version" in shown and "grade working" not in shown
+    assert "Displacement rinse, cation leg deionized water" in shown
+    assert "Ends when: The readings fall no faster; then the loop closes. Flow" in shown
+
+
 def test_another_person_approves(
     plant: SmallPlant, draft: RecipeVersion, as_: Callable[[str], Client]
 ) -> None:
@@ -574,10 +585,11 @@ def test_a_step_is_put_in_without_a_script(plant: SmallPlant, as_: Callable[[str
 
 def test_a_new_recipe_begins_with_another(plant: SmallPlant, as_: Callable[[str], Client]) -> None:
     client = as_("qc")
-    assert "NA-NACL-160" in text_of(client.get(reverse("setup-recipe-new")))
+    begin = text_of(client.get(reverse("setup-recipe-new")))
+    assert "New recipe Choose what it begins with." in begin and "NA-NACL-160" in begin
     url = reverse("setup-recipe-new") + "?from=NA-NACL-160"
     page = client.get(url)
-    assert isinstance(page.context["head"], NewRecipeForm)
+    assert isinstance(page.context["head"], NewHeadForm)
     data = form_data(page.context["form"]) | {"code": "na 1", "grade": "working", "reason": "A second way"}
     assert "no label carries" in errors_of(client.post(url, data))["__all__"][0]
     assert client.post(url, data | {"code": "na-1"}).status_code == 302

@@ -12,10 +12,11 @@ from django.utils import timezone
 from regenplant.batches.models import Batch
 from regenplant.batches.selectors import start_page
 from regenplant.plant import services as plant_services
-from regenplant.plant.models import WasteTank
+from regenplant.plant.models import Vessel, WasteTank
+from regenplant.plant.services import SkidSettings, VesselSettings
 from regenplant.web.areas.start import StartForm, wanted_of
 from regenplant.web.presenters.start import start_view
-from tests import factories
+from tests import factories, families
 from tests.web.pages import text_of
 
 pytestmark = pytest.mark.django_db
@@ -311,3 +312,71 @@ def test_a_tank_that_nobody_knows_is_refused(plant, tanks, operator_client):
     data = start_data(plant, tanks) | {"tanks": [999_999]}
     refused(operator_client.post(reverse(START), data), "one that is not known here")
     assert not Batch.objects.exists()
+
+
+# --- the recipe a vessel can run --------------------------------------------------------------------------------------
+@pytest.fixture
+def sulfuric_vessel(plant):
+    """C2, which gets sulfuric acid and nothing else, beside C1, which gets hydrochloric acid."""
+    by = plant.by("supervisor")
+    for code, chemical in (("C1", "hcl"), ("C2", "h2so4")):
+        settings = VesselSettings(
+            code, f"Vessel {code}", 0.70, 3.2, 0.20, 0.45, ("sac_h",), ("D",), chemicals=(chemical,)
+        )
+        known = Vessel.objects.filter(code=code).first()
+        plant.vessels[code] = plant_services.save_vessel(
+            by=by, vessel=settings, version=known.version if known else None
+        ).result
+    plant_services.save_skid(by=by, skid=SkidSettings("HS", "Skid HS", "h2so4", 1e-5, 2e-3, None))
+    factories.approved_recipe(plant, families.default_recipe("H-H2SO4-120"))
+    return plant.vessels["C2"]
+
+
+def options(response) -> list[tuple[str, bool, str]]:
+    return [(one.label, one.is_chosen, one.against) for one in response.context["view"].recipes]
+
+
+def test_a_recipe_that_cannot_run_in_the_vessel_stands_last_with_the_reason(
+    plant, tanks, sulfuric_vessel, operator_client
+):
+    response = operator_client.get(address(plant))
+    assert options(response) == [
+        ("H-HCL-100 version 1", True, ""),
+        (
+            "H-H2SO4-120 version 1",
+            False,
+            "Sulfuric acid is not piped to vessel C1, which gets hydrochloric acid.",
+        ),
+    ]
+    html = response.content.decode()
+    assert '<optgroup label="Cannot run in C1">' in html and html.count("<optgroup") == html.count(
+        "</optgroup>"
+    )
+    assert "H-H2SO4-120 version 1: Sulfuric acid is not piped to vessel C1" in text_of(response)
+
+
+def test_another_vessel_brings_its_own_recipe_and_a_recipe_chosen_for_it_stays(
+    plant, tanks, sulfuric_vessel, operator_client
+):
+    hydrochloric, other = plant.recipe["sac_h"].pk, sulfuric_vessel.pk
+    moved = operator_client.get(
+        address(plant, vessel=other, recipe=hydrochloric, shown_vessel=plant.vessels["C1"].pk)
+    )
+    assert [one[:2] for one in options(moved)] == [
+        ("H-H2SO4-120 version 1", True),
+        ("H-HCL-100 version 1", False),
+    ]
+    kept = operator_client.get(address(plant, vessel=other, recipe=hydrochloric, shown_vessel=other))
+    assert [one[:2] for one in options(kept)] == [
+        ("H-H2SO4-120 version 1", False),
+        ("H-HCL-100 version 1", True),
+    ]
+    assert "Hydrochloric acid is not piped to vessel C2" in text_of(kept)
+
+
+def test_a_start_is_refused_where_the_recipe_cannot_run_and_no_other_is_taken_for_it(
+    plant, tanks, sulfuric_vessel, operator_client
+):
+    sent = start_data(plant, tanks, vessel=sulfuric_vessel.pk, shown_vessel=plant.vessels["C1"].pk)
+    response = operator_client.post(reverse(START), sent)
+    assert response.status_code in (409, 422) and not Batch.objects.exists()

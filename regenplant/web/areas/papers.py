@@ -17,8 +17,26 @@ from regenplant.web.requests import by_of, unit_system_of
 @never_cache
 @require_GET
 def batch_sheet(request: HttpRequest, number: str) -> HttpResponse:
+    return _sheet(request, number, "batch_sheet")
+
+
+@never_cache
+@require_GET
+def work_order(request: HttpRequest, number: str) -> HttpResponse:
+    """The batch sheet without its calculation appendix: what is carried to the vessel."""
+    return _sheet(request, number, "work_order")
+
+
+@never_cache
+@require_GET
+def calculation(request: HttpRequest, number: str) -> HttpResponse:
+    """The calculation appendix alone."""
+    return _sheet(request, number, "calculation")
+
+
+def _sheet(request: HttpRequest, number: str, kind: str) -> HttpResponse:
     batch = get_object_or_404(Batch, number__iexact=_key(number))
-    return _issued(request, "batch_sheet", batch.number, request.GET.get("size", "") or _sheet_size(request))
+    return _issued(request, kind, batch.number, request.GET.get("size", "") or _sheet_size(request))
 
 
 @never_cache
@@ -57,6 +75,8 @@ def _issued(request: HttpRequest, kind: str, key: str, size: str) -> HttpRespons
 
 urlpatterns = [
     path("papers/batches/<str:number>/sheet.pdf", batch_sheet, name="paper-batch-sheet"),
+    path("papers/batches/<str:number>/work-order.pdf", work_order, name="paper-work-order"),
+    path("papers/batches/<str:number>/calculation.pdf", calculation, name="paper-calculation"),
     path("papers/batches/<str:number>/tags.pdf", batch_tags, name="paper-batch-tags"),
     path("papers/tanks/<str:serial>/tag.pdf", tank_tag, name="paper-tank-tag"),
 ]

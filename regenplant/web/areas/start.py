@@ -46,8 +46,15 @@ class Wanted:
     """What of it could not be read."""
     anion_vessel_id: int | None = None
     """Where the anion leg of a mixed bed runs."""
+    shown_vessel_id: int | None = None
+    """The vessel the choices were shown for."""
     throughput_text: str = ""
     """Water the tanks treated, as typed."""
+
+    @property
+    def is_vessel_new(self) -> bool:
+        """Whether another vessel was chosen than the one the choices were shown for."""
+        return self.shown_vessel_id is not None and self.shown_vessel_id != self.vessel_id
 
     def query(self) -> str:
         """The same choice as an address."""
@@ -58,6 +65,7 @@ class Wanted:
             ("recipe", self.recipe_id),
             ("specification", self.specification_id),
             ("anion_vessel", self.anion_vessel_id),
+            ("shown_vessel", self.shown_vessel_id),
             ("throughput", self.throughput_text or None),
         ):
             pairs += [(name, value)] if value is not None else []
@@ -79,7 +87,7 @@ def wanted_of(data: QueryDict) -> Wanted:
 
     typed = data.getlist("tanks")[:MOST_TANKS]
     tanks = [pk for text in typed if (pk := whole(text)) is not None]
-    names = ("type", "dedicated", "vessel", "recipe", "specification", "anion_vessel")
+    names = ("type", "dedicated", "vessel", "recipe", "specification", "anion_vessel", "shown_vessel")
     chosen = {name: whole(data.get(name, "")) for name in names}
     return Wanted(
         type_id=chosen["type"],
@@ -89,6 +97,7 @@ def wanted_of(data: QueryDict) -> Wanted:
         recipe_id=chosen["recipe"],
         specification_id=chosen["specification"],
         anion_vessel_id=chosen["anion_vessel"],
+        shown_vessel_id=chosen["shown_vessel"],
         visit_ids=tuple(dict.fromkeys(tanks)) if typed or data.get("chosen") else None,
         unread=tuple(unread),
         throughput_text=data.get("throughput", "").strip()[:LONGEST_THROUGHPUT],
@@ -133,7 +142,7 @@ def start(request: HttpRequest, tab: str) -> HttpResponse:
     if request.method == "POST" and request.POST.get("act") != "freeze":
         return redirect(f"{reverse('start')}?{wanted.query()}")
     throughput = ThroughputForm.of(wanted, unit_system_of(request))
-    page = _page_of(wanted, throughput)
+    page = _page_of(wanted, throughput, is_vessel_new=wanted.is_vessel_new and request.method != "POST")
     if page is None:
         return _nothing_waits(request, wanted)
     if request.method == "POST":
@@ -180,7 +189,7 @@ def _not_offered(wanted: Wanted, page: StartPage) -> list[str]:
     """What was chosen and is no choice here, or no longer."""
     choices = (
         (wanted.vessel_id, {fit.vessel.pk for fit in page.fits}, "vessel"),
-        (wanted.recipe_id, {version.pk for version in page.recipes}, "recipe"),
+        (wanted.recipe_id, {one.version.pk for one in page.recipes}, "recipe"),
         (wanted.specification_id, {version.pk for version in page.specifications}, "specification"),
         *(
             [
@@ -204,7 +213,7 @@ def _not_offered(wanted: Wanted, page: StartPage) -> list[str]:
     return found
 
 
-def _page_of(wanted: Wanted, throughput: ThroughputForm) -> StartPage | None:
+def _page_of(wanted: Wanted, throughput: ThroughputForm, *, is_vessel_new: bool = False) -> StartPage | None:
     if wanted.type_id is None:
         return None
     return start_page(
@@ -218,6 +227,7 @@ def _page_of(wanted: Wanted, throughput: ThroughputForm) -> StartPage | None:
         specification_version_id=wanted.specification_id,
         anion_vessel_id=wanted.anion_vessel_id,
         throughput_m3=throughput.volume_m3,
+        is_vessel_new=is_vessel_new,
     )
 
 

@@ -150,6 +150,8 @@ def limit_text(
     low: float | None, high: float | None, *, kind: str = "", unit: str = "", system: str = "metric"
 ) -> str:
     """The limits in words: "60 to 73 L/min", "at least 10 MΩ·cm", "at most 1 mg/L", "" for none."""
+    if kind and not unit:
+        return units.limit_words(low, high, kind, system)
     show = _Shown(kind, system, unit)
     tail = f"{units.NO_BREAK_SPACE}{show.unit}" if show.unit else ""
     if low is not None and high is not None:
@@ -192,7 +194,9 @@ class _Shown:
         return units.format_quantity(value, self.kind, self.system, with_unit=False)
 
     def tick(self, value: float) -> str:
-        return self._shorn(self.text(value))
+        return (
+            units.limit_number(value, self.kind, self.system) if self.kind else self._shorn(self.text(value))
+        )
 
     def gap(self, width: float) -> str:
         """A difference in the unit shown, with the digits of the kind; "" when it rounds to nothing."""
@@ -330,9 +334,7 @@ def _limit_number(shown: float, show: _Shown) -> str:
     """The tick's number; it is already in the unit shown."""
     if not show.kind:
         return tick_text(shown)
-    kind = units.kind_named(show.kind)
-    text = units.format_number(shown, digits=kind.digits, decimals=kind.decimals[show.system == "us"])
-    return show._shorn(text)
+    return show._shorn(units.format_shown(shown, show.kind, show.system))
 
 
 def _anchor(place: float) -> tuple[Literal["start", "middle", "end"], float]:

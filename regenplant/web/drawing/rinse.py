@@ -275,8 +275,11 @@ class _Plot:
 
     def _words(self) -> list[Item]:
         if not self.rinse.readings:
+            clear_of_earlier = 0.93 if self.rinse.earlier else 0.6
             return [
-                Label("ti t2 halo", share(0.5), share(0.6), "no reading is written yet", "middle"),
+                Label(
+                    "ti t2 halo", share(0.5), share(clear_of_earlier), "no reading is written yet", "middle"
+                ),
                 *self._limit_words(),
             ]
         return self._limit_words()

@@ -19,6 +19,7 @@ from regenplant.web.presenters.bed import (
     lower_first,
     moment_words,
     name_in_leg,
+    planned_time,
     steps_of_all,
     vessels_words,
 )
@@ -56,7 +57,7 @@ def ruler_words(page: BatchPage, now: datetime) -> tuple[str, str, str]:
         return left, "", f"{batch.get_state_display()} {moment_words(ended, now)}" if ended else ""
     middle = f"now {steps_of_all(page.progress)}"
     if batch.started_at is None:
-        return left, middle, f"takes {hours_and_minutes(page.progress.planned_s)}"
+        return left, middle, f"takes {planned_time(page.progress.planned_s)}"
     return left, middle, f"done {moment_words(page.ready_at, now)}" if page.ready_at else ""
 
 
@@ -86,7 +87,7 @@ def _wrongs(page: BatchPage, now: datetime, verdict_reason: str) -> Iterable[Wro
             "failed", "red", "The frozen plan does not fit its digest.", "Stop, and call the supervisor."
         )
     if state is not BatchState.HELD:
-        yield from (_left_standing(one, page.progress.has_legs) for one in page.left_standing)
+        yield from (_left_standing(one, page) for one in page.left_standing)
     if state in (BatchState.FAILED, BatchState.ABORTED):
         text = verdict_reason or "A supervisor decides: rework or scrap."
         yield Wrong("failed", "red", f"{sentence_case(batch.get_state_display())}.", text)
@@ -108,17 +109,23 @@ def _wrongs(page: BatchPage, now: datetime, verdict_reason: str) -> Iterable[Wro
         )  # fmt: skip
 
 
-def _left_standing(one: Standing, has_legs: bool) -> Wrong:
+def _left_standing(one: Standing, page: BatchPage) -> Wrong:
     """A chemical in a bed where nothing runs: it goes on working on the resin, and on the vessel."""
-    where = f"the {one.leg.label} in {one.vessel.code}" if has_legs else f"the bed in {one.vessel.code}"
+    where = f"the {one.leg.label}" if page.progress.has_legs else _stands_in(page)
+    at = "at" if ResinFamily(page.batch.resin_type.family).is_exchanged else "in"
+    where = f"{where} {at} {one.vessel.code}"
     then = f"Start {lower_first(one.next_step)} now." if one.next_step else "Call the supervisor."
     return Wrong("blocker", "red", f"{one.chemical.label} stands in {where} and nothing runs.", then)
+
+
+def _stands_in(page: BatchPage) -> str:
+    return ResinFamily(page.batch.resin_type.family).stands_in
 
 
 def _hold_note(page: BatchPage, now: datetime) -> Wrong:
     hold = page.hold
     assert hold is not None
-    stands = f" {page.chemical_in_bed} stands in the bed." if page.chemical_in_bed else ""
+    stands = f" {page.chemical_in_bed} stands in {_stands_in(page)}." if page.chemical_in_bed else ""
     since = f"since {moment_words(hold.held_at, now)} by {hold.held_by.full_name}"
     return Wrong("held", "amber", f"{held_words(page.progress)}, {since}.", f"{hold.reason}{stands}")
 
@@ -137,44 +144,77 @@ class StepRow:
     url: str = ""
 
 
-def step_rows(page: BatchPage) -> tuple[StepRow, ...]:
-    """The steps: plan in ink, what hands did in pencil. Steps of a leg name it and its vessel."""
+FOLDED_FROM = 2
+"""So many finished steps of a leg are folded away; a single one is no longer than its fold."""
+
+
+@dataclass(frozen=True, slots=True)
+class StepGroup:
+    """Steps that follow one another in one leg, or in the whole bed: the finished ones folded, then the others."""
+
+    heading: str
+    """ "Cation leg, M1" or "Joined bed, M1"; "" for a bed that is whole from the start."""
+    finished: tuple[StepRow, ...]
+    rest: tuple[StepRow, ...]
+
+    @property
+    def fold(self) -> str:
+        """What the fold says: "7 steps are done"."""
+        return f"{len(self.finished)} steps are done"
+
+
+def step_groups(page: BatchPage) -> tuple[StepGroup, ...]:
+    """The steps of the whole bed, of each leg, and of the joined bed: plan in ink, what hands did in pencil."""
     here = {work.line.number for work in page.works}
-    return tuple(_step_row(page, line, line.number in here) for line in page.progress.steps)
+    groups: list[tuple[str, list[StepLine]]] = []
+    for line in page.progress.steps:
+        leg = leg_words(line.leg)
+        # legs that run side by side take turns in the plan; the whole bed ends both
+        since_whole = next((i for i in range(len(groups), 0, -1) if not groups[i - 1][0]), 0)
+        near = groups[since_whole:] if leg else groups[-1:]
+        known = next((lines for name, lines in near if name == leg), None)
+        if known is None:
+            groups.append((leg, [line]))
+        else:
+            known.append(line)
+    return tuple(_step_group(page, leg, lines, here) for leg, lines in groups)
 
 
-def _step_row(page: BatchPage, line: StepLine, is_here: bool) -> StepRow:
-    leg = _leg_note(page, line)
+def _step_group(page: BatchPage, leg: str, lines: list[StepLine], here: set[int]) -> StepGroup:
+    count = next(
+        (index for index, line in enumerate(lines) if line.state not in (StepState.DONE, StepState.SKIPPED)),
+        len(lines),
+    )
+    count = count if count >= FOLDED_FROM else 0
+    rows = tuple(_step_row(line, line.number in here) for line in lines)
+    is_joined = lines[0].kind == StepKind.JOIN
+    what = sentence_case(leg) if leg else "Joined bed" if is_joined else ""
+    heading = f"{what}, {vessel_of(page.batch, lines[0].leg).code}" if what else ""
+    return StepGroup(heading, rows[:count], rows[count:])
+
+
+def _step_row(line: StepLine, is_here: bool) -> StepRow:
     if line.state == StepState.SKIPPED:
         return StepRow(
             line.name,
             "skipped",
-            f"{leg}skipped: {line.skip_reason}",
-            hours_and_minutes(line.planned_s),
+            f"skipped: {line.skip_reason}",
+            planned_time(line.planned_s),
             True,
         )
     if line.state == StepState.DONE and line.started_at and line.finished_at:
-        note = f"{leg}{clock(line.started_at)} to {clock(line.finished_at)} · {line.by}"
-        return StepRow(line.name, "done", note, hours_and_minutes(line.elapsed_s), True)
+        note = f"{clock(line.started_at)} to {clock(line.finished_at)} · {line.by}"
+        return StepRow(line.name, "done", note, planned_time(line.elapsed_s), True)
     if line.state == StepState.RUNNING:
         word = "over" if line.left_s < 0 else "left"
-        note = f"{leg}plan {hours_and_minutes(line.planned_s)}"
+        note = f"plan {planned_time(line.planned_s)}"
         return StepRow(
             line.name, "running", note, f"{hours_and_minutes(line.left_s)} {word}", is_here=is_here
         )
     note = "safe hold point after it" if line.is_safe_hold_after else "no hold after it"
     if line.kind == StepKind.SAMPLE:
         note = "then QC, by another person"
-    return StepRow(line.name, "waiting", leg + note, hours_and_minutes(line.planned_s), is_here=is_here)
-
-
-def _leg_note(page: BatchPage, line: StepLine) -> str:
-    """ "cation leg, M1 · ", "M1 · " where the name says the leg, "" for a step of the whole bed."""
-    leg = leg_words(line.leg)
-    if not leg:
-        return ""
-    code = vessel_of(page.batch, line.leg).code
-    return f"{code} · " if line.name.endswith(leg) else f"{leg}, {code} · "
+    return StepRow(line.name, "waiting", note, planned_time(line.planned_s), is_here=is_here)
 
 
 # --- tanks and deviations -------------------------------------------------------------------------------------------
@@ -263,7 +303,8 @@ def act_facts(page: BatchPage, now: datetime, system: str) -> list[tuple[str, st
         name = name_in_leg(work.line.name, work.leg)
         facts.append(("Step", f"{work.line.number} · {name}, {work.line.state}"))
     if page.chemical_in_bed:
-        facts.append(("In the bed", f"{page.chemical_in_bed} stands in the bed."))
+        where = _stands_in(page)
+        facts.append((f"In {where}", f"{page.chemical_in_bed} stands in {where}."))
     if page.hold is not None:
         facts.append(
             (

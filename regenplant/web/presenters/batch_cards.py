@@ -15,6 +15,7 @@ from regenplant.web.presenters.bed import (
     lower_first,
     moment_words,
     name_without_leg,
+    planned_time,
 )
 from regenplant.web.presenters.words import clock, sentence_case
 
@@ -51,7 +52,7 @@ def card_of(page: BatchPage, work: Work | None, now: datetime) -> Card:
     if line.state == StepState.RUNNING:
         return _running_card(work, ends, now)
     word = "Ready to start" if page.batch.started_at is None else "Next"
-    left = hours_and_minutes(line.planned_s)
+    left = planned_time(line.planned_s)
     return Card(
         line.name, line.number, "waiting", in_leg(work, word), planned.instruction, ends, left, "planned"
     )
@@ -64,10 +65,10 @@ def in_leg(work: Work, word: str) -> str:
 
 
 def jump_words(work: Work) -> str:
-    """ "Cation leg: displacement rinse", for the link to the card of a leg; "" for a step of the whole bed."""
+    """ "Cation leg: displacement rinse", or "Step 5: acid injection", for the link to its card."""
     leg = leg_words(work.line.leg)
     name = lower_first(name_without_leg(work.line.name, work.line.leg))
-    return f"{sentence_case(leg)}: {name}" if leg else ""
+    return f"{sentence_case(leg) if leg else f'Step {work.line.number}'}: {name}"
 
 
 def _running_card(work: Work, ends: str, now: datetime) -> Card:
@@ -82,11 +83,12 @@ def _running_card(work: Work, ends: str, now: datetime) -> Card:
 
 
 def standing_sentence(page: BatchPage, work: Work) -> str:
-    """What stands in the bed of this step now; "" where nothing does."""
+    """What stands in the bed of this step now (of carbon, in the tanks); "" where nothing does."""
     chemical = page.standing.get(work.leg) or page.standing.get(Leg.WHOLE)
     if chemical is None:
         return ""
-    where = f"the {work.leg.label}, {work.vessel_code}" if work.leg is not Leg.WHOLE else "the bed"
+    whole = ResinFamily(page.batch.resin_type.family).stands_in
+    where = f"the {work.leg.label}, {work.vessel_code}" if work.leg is not Leg.WHOLE else whole
     return f"{chemical.label} stands in {where}."
 
 

@@ -14,7 +14,7 @@ from regenplant.core.process.lifecycle import StepState
 from regenplant.core.process.plan import EntrySpec
 from regenplant.web.drawing.limit_bar import LimitBar, limit_bar, limit_text
 from regenplant.web.presenters.bed import leg_words, lower_first
-from regenplant.web.presenters.words import clock
+from regenplant.web.presenters.words import clock, sentence_case
 
 LATE_ENTRY_S = 900.0
 """Written down more than a quarter of an hour after it happened: the record says so."""
@@ -193,6 +193,40 @@ def entry_rows(page: BatchPage, system: str) -> tuple[EntryRow, ...]:
     by_pk = {row.pk: row for row in page.written}
     standing = (row for row in page.written if not hasattr(row, "replaced_by"))
     return tuple(_entry_row(row, _chain(row, by_pk), system) for row in standing)
+
+
+NEWEST = 6
+"""So many entries stand open where no step is at work."""
+
+
+@dataclass(frozen=True, slots=True)
+class EntryGroup:
+    """Entries of finished steps of one leg, folded away."""
+
+    fold: str
+    """What the fold says: "Cation leg: 16 entries of finished steps"."""
+    rows: tuple[EntryRow, ...]
+
+
+def written_view(page: BatchPage, system: str) -> tuple[tuple[EntryRow, ...], tuple[EntryGroup, ...]]:
+    """The entries of the steps at work, newest first, and those of finished steps, folded by leg.
+
+    Where no step is at work the newest stand open. Few enough entries are never folded.
+    """
+    rows = entry_rows(page, system)
+    at_work = {str(work.line.number) for work in page.works}
+    shown = tuple(row for row in rows if row.step in at_work) if at_work else rows[:NEWEST]
+    folded = [row for row in rows if row not in shown]
+    if len(rows) <= NEWEST or not folded:
+        return rows, ()
+    legs = dict.fromkeys(row.leg for row in reversed(folded))
+    groups = ((leg, tuple(row for row in folded if row.leg == leg)) for leg in legs)
+    return shown, tuple(EntryGroup(_fold(leg, len(own), len(legs) > 1), own) for leg, own in groups)
+
+
+def _fold(leg: str, count: int, has_legs: bool) -> str:
+    entries = f"{count} {'entry' if count == 1 else 'entries'} of finished steps"
+    return f"{sentence_case(leg or 'whole bed')}: {entries}" if has_legs else sentence_case(entries)
 
 
 def _chain(row: StepEntry, by_pk: dict[int, StepEntry]) -> list[StepEntry]:

@@ -12,6 +12,8 @@ from regenplant.batches.models import Batch
 from regenplant.batches.selectors.progress import Progress, StepLine
 from regenplant.core.process.lifecycle import BatchState, StepState
 from regenplant.core.process.vocabulary import Leg, ResinFamily
+from regenplant.core.process.wording import short_time
+from regenplant.plant.models import Vessel
 from regenplant.web.drawing.step_ruler import RulerStep
 
 _SHORT = {
@@ -58,10 +60,26 @@ def family_short(family: str) -> str:
     return _SHORT[ResinFamily(family)]
 
 
+def made_for(vessel: Vessel) -> str:
+    """What a vessel may take, by the trade's abbreviations; of a mixed bed it says where that is the anion leg only."""
+    names = (
+        f"{family.abbreviation} (anion leg)"
+        if vessel.takes_anion_leg_only and family.is_mixed
+        else family.abbreviation
+        for family in map(ResinFamily, vessel.families)
+    )
+    return ", ".join(names) or "none"
+
+
 def hours_and_minutes(seconds: float) -> str:
     """A duration as 0:18 or 1:17; half minutes round up, as everywhere."""
     minutes = int(abs(seconds) / 60 + 0.5)
     return f"{minutes // 60}:{minutes % 60:02d}"
+
+
+def planned_time(seconds: float) -> str:
+    """A planned or measured time: 0:18 or 1:17, and to the second where it is short: "40 s"."""
+    return short_time(seconds) or hours_and_minutes(seconds)
 
 
 def moment_words(moment: datetime, now: datetime) -> str:

@@ -23,6 +23,7 @@ from regenplant.web.presenters.bed import (
     leg_words,
     lower_first,
     moment_words,
+    planned_time,
     ruler_of,
     spelled,
     steps_of_all,
@@ -248,7 +249,7 @@ def _left(bed: BedAtWork, now: datetime) -> tuple[str, str]:
         return hours_and_minutes(bed.waited_s), "waited"
     running = _running(bed)
     if not running:
-        return (hours_and_minutes(bed.current.planned_s), "planned") if bed.current else ("", "")
+        return (planned_time(bed.current.planned_s), "planned") if bed.current else ("", "")
     first = min(running, key=lambda line: line.left_s)
     leg = f", {leg_words(first.leg)}" if leg_words(first.leg) else ""
     if first.left_s < 0:

@@ -14,7 +14,7 @@ from regenplant.core.process.hazards import protective_equipment
 from regenplant.core.process.plan import BatchPlan, Caution, Check, PlannedStep, SignalWord, StockData
 from regenplant.core.process.vocabulary import Chemical, WaterKind
 from regenplant.web.drawing.limit_bar import LimitBar, limit_bar
-from regenplant.web.presenters.bed import hours_and_minutes, moment_words
+from regenplant.web.presenters.bed import hours_and_minutes, moment_words, planned_time
 from regenplant.web.presenters.words import sentence_case
 from regenplant.working import figure_json
 
@@ -198,7 +198,7 @@ def step_view(step: PlannedStep) -> StepView:
         number=step.number,
         name=step.name,
         kind=step.kind.value,
-        time=hours_and_minutes(step.value("duration_s")),
+        time=planned_time(step.value("duration_s")),
         instruction=step.instruction,
         ends_when=step.ends_when,
         drain_to=step.drain_to,

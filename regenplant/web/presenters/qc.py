@@ -4,13 +4,14 @@ from __future__ import annotations
 
 from collections.abc import Sequence
 
-from regenplant.batches.models import Batch
+from regenplant.batches.models import Batch, BatchTank
 from regenplant.core.process.acceptance import Outcome
 from regenplant.core.process.lifecycle import BatchAction, BatchState, Offer, label
 from regenplant.core.process.vocabulary import ResinFamily
 from regenplant.quality.selectors import QcPage
 from regenplant.web.presenters.qc_limits import LimitRow
 from regenplant.web.presenters.words import (
+    both,
     counted,
     day_and_clock,
     joined,
@@ -89,7 +90,7 @@ def signed_facts(page: QcPage, rows: Sequence[LimitRow], digest: str) -> list[tu
     facts += _separation_facts(page)
     facts.append(("Plan digest", short_digest(page.batch.plan_digest)))
     if digest:
-        facts.append(("Digest", short_digest(digest)))
+        facts.append(("Digest of what is signed", short_digest(digest)))
     return facts
 
 
@@ -109,19 +110,24 @@ def _figure(row: LimitRow) -> str:
     return f"{value}, {row.allowed}"
 
 
-def tank_words(page: QcPage) -> list[tuple[str, str]]:
+def tank_words(page: QcPage, system: str) -> list[tuple[str, str]]:
     """The tanks of the batch and what became of each."""
     rows = []
     for link in page.tanks:
         said = (
             f"set aside: {link.set_aside_reason}"
             if link.set_aside_reason
-            else "filled"
+            else _filled_words(link, system)
             if link.is_filled
             else "not filled"
         )
         rows.append((link.visit.tank.serial, f"{link.visit.customer.name}, {said}"))
     return rows
+
+
+def _filled_words(link: BatchTank, system: str) -> str:
+    volume_m3 = link.visit.refilled_volume_m3
+    return "filled" if volume_m3 is None else f"filled with {both(volume_m3, 'resin_volume', system)}"
 
 
 def decided_words(page: QcPage) -> list[tuple[str, str]]:
@@ -135,7 +141,7 @@ def decided_words(page: QcPage) -> list[tuple[str, str]]:
         ("Signed by", f"{decision.signature.printed_name}, {decision.signature.roles}"),
         ("At", day_and_clock(decision.signature.signed_at)),
         ("Meaning", decision.signature.meaning),
-        ("Digest", short_digest(decision.signature.digest)),
+        ("Digest of what was signed", short_digest(decision.signature.digest)),
     ]
     return [(term, value) for term, value in rows if value]
 
@@ -149,7 +155,7 @@ def released_words(page: QcPage) -> list[tuple[str, str]]:
         ("Signed by", f"{signature.printed_name}, {signature.roles}"),
         ("At", day_and_clock(signature.signed_at)),
         ("Meaning", signature.meaning),
-        ("Digest", short_digest(signature.digest)),
+        ("Digest of what was signed", short_digest(signature.digest)),
     ]
 
 

@@ -15,7 +15,7 @@ from regenplant.quality.bench import BenchInstrument
 from regenplant.quality.models import QcMeasurement
 from regenplant.quality.selectors import QcPage
 from regenplant.web.drawing.limit_bar import LimitBar, limit_bar, limit_text
-from regenplant.web.presenters.rinse import limit_in_kind, value_bar
+from regenplant.web.presenters.rinse import limit_in_kind, rinsed_caption, value_bar
 from regenplant.web.presenters.words import (
     both,
     calibration_words,
@@ -78,8 +78,7 @@ def _rinse_row(page: QcPage, limit: Limit, reason: Reason, system: str) -> Limit
         bar = value_bar(
             limit, end.latest_siemens_per_m, kind, system, caption="Newest of the rinse", is_judged=True
         )
-    minutes = units.format_quantity(end.held_s, "duration", system, with_unit=False)
-    held = f"held {minutes} of {units.format_quantity(end.hold_needed_s, 'duration', system)}, {_readings_in_a_row(end.held_readings, end.readings_needed)}"
+    held = f"held {units.format_quantity(end.held_s, 'duration', system)}, needs {units.format_quantity(end.hold_needed_s, 'duration', system)}; {_readings_in_a_row(end.held_readings, end.readings_needed)}"
     facts = [("held", held)]
     if last is not None:
         raw = f"{last.value_as_typed} {last.unit_as_typed} at {last.temperature_as_typed}"
@@ -191,7 +190,7 @@ def _doubt_notes(row: QcMeasurement) -> tuple[str, ...]:
 def _volume_row(page: QcPage, reason: Reason, system: str) -> LimitRow:
     end = page.end_point
     bar = limit_bar(
-        caption="Rinsed",
+        caption=rinsed_caption(end, system),
         value=end.rinsed_bv,
         kind="bed_volumes",
         low=end.minimum_rinse_bv,
@@ -214,12 +213,12 @@ def _volume_row(page: QcPage, reason: Reason, system: str) -> LimitRow:
 
 
 def bench_choices(instruments: Sequence[BenchInstrument]) -> list[tuple[str, str]]:
-    """The instruments of one test, each with what its calibration says."""
+    """The instruments of one test; one whose results prove nothing says why. The words stay short enough for a tablet."""
     return [
         (
             str(item.instrument.pk),
-            f"{item.instrument.code}, {item.instrument.name}: {calibration_words(item.instrument, item.is_valid)}"
-            + ("" if item.is_valid else ", informs only"),
+            f"{item.instrument.code}, {item.instrument.name}"
+            + ("" if item.is_valid else f": {calibration_words(item.instrument, False)}, informs only"),
         )
         for item in instruments
     ]

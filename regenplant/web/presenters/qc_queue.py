@@ -11,6 +11,7 @@ from regenplant.batches.rinse import shows_resistivity
 from regenplant.core.process.lifecycle import BatchState
 from regenplant.core.process.vocabulary import ResinFamily
 from regenplant.quality.selectors import QueueLine
+from regenplant.web.presenters.bed import spelled
 from regenplant.web.presenters.qc_limits import conductivity_limit_text
 from regenplant.web.presenters.rinse import in_kind
 from regenplant.web.presenters.words import (
@@ -78,7 +79,7 @@ def queue_groups(lines: Iterable[QueueLine], now: datetime, system: str) -> tupl
 
 
 def queue_sentence(lines: Sequence[QueueLine]) -> str:
-    """ "2 rinse, one awaits QC, one waits to be filled, none waits for release."."""
+    """ "Two rinse, one awaits QC, one waits to be filled, none waits for release."."""
     count = {state: sum(1 for line in lines if line.batch.state == state.value) for state, *_ in _GROUPS}
     parts = [
         _how_many(count[BatchState.RINSING], "rinses", "rinse"),
@@ -97,7 +98,7 @@ def queue_sentence(lines: Sequence[QueueLine]) -> str:
 
 
 def _how_many(number: int, one: str, many: str) -> str:
-    return "" if number == 0 else f"one {one}" if number == 1 else f"{number} {many}"
+    return "" if number == 0 else f"one {one}" if number == 1 else f"{spelled(number)} {many}"
 
 
 def _queue_row(line: QueueLine, now: datetime, system: str) -> QueueRow:
@@ -114,7 +115,7 @@ def _says(line: QueueLine, system: str) -> str:
     if state is BatchState.AWAITING_QC:
         if line.measured >= line.to_measure:
             return "Everything is measured."
-        return f"{line.measured} of {line.to_measure} measured."
+        return f"Measured on the sample: {line.measured} of {line.to_measure}."
     if state is BatchState.RINSING:
         newest = line.newest
         if newest is None:

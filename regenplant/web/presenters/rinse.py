@@ -8,7 +8,9 @@ from datetime import datetime
 
 from django.utils import timezone
 
+from regenplant import units
 from regenplant.batches.models import RinseReading
+from regenplant.batches.rinse import EndPoint
 from regenplant.batches.selectors.rinse import RinsePage
 from regenplant.core.process.lifecycle import BatchState, label
 from regenplant.core.process.specification import Limit
@@ -163,7 +165,7 @@ def end_point_bars(page: RinsePage, system: str) -> tuple[LimitBar, ...]:
         )
     bars.append(
         limit_bar(
-            caption="Rinsed",
+            caption=rinsed_caption(end, system),
             value=end.rinsed_bv,
             kind="bed_volumes",
             low=end.minimum_rinse_bv,
@@ -172,6 +174,15 @@ def end_point_bars(page: RinsePage, system: str) -> tuple[LimitBar, ...]:
         )
     )
     return tuple(bars)
+
+
+def rinsed_caption(end: EndPoint, system: str) -> str:
+    """ "Rinsed", or "Rinsed, of which 18.0 BV recirculated": water that a pump drives round washes nothing out of the loop."""
+    if end.recirculated_bv <= 0.0:
+        return "Rinsed"
+    return (
+        f"Rinsed, of which {units.format_quantity(end.recirculated_bv, 'bed_volumes', system)} recirculated"
+    )
 
 
 FAR_BELOW, FAR_ABOVE, JUST_ABOVE = 0.1, 100.0, 2.0
@@ -249,7 +260,7 @@ def who_sentence(page: RinsePage, may_judge: Sequence[str], may_release: Sequenc
     parts.append(
         f"May judge: {joined(may_judge, 'or')}."
         if may_judge
-        else "Nobody here may judge it: everybody with the right worked on the bed. Call in another person."
+        else "Nobody here may judge it: everybody with the right worked on this batch. Call in another person."
     )
     parts.append(
         f"May release: {joined(may_release, 'or')}."

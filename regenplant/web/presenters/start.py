@@ -7,6 +7,7 @@ from dataclasses import dataclass
 from datetime import datetime
 
 from regenplant import units
+from regenplant.batches.selectors.offered_recipes import OfferedRecipe
 from regenplant.batches.selectors.start import AnionVessel, StartPage, TankChoice, VesselFit
 from regenplant.core.process.vocabulary import Chemical, Purpose, ResinFamily
 from regenplant.plant.models import Vessel
@@ -39,6 +40,8 @@ class Option:
     label: str
     note: str
     is_chosen: bool
+    against: str = ""
+    """Why it cannot be taken here, "" where it can."""
 
 
 @dataclass(frozen=True, slots=True)
@@ -49,7 +52,11 @@ class StartView:
     tanks: tuple[TankRow, ...]
     tanks_note: str
     vessels: tuple[Option, ...]
+    vessel_code: str
+    vessel_id: int
+    """The vessel these choices are shown for."""
     recipes: tuple[Option, ...]
+    """The one to take first; those that cannot run in this vessel last, each with the reason."""
     specifications: tuple[Option, ...]
     plan: PlanView | None
     digest: str
@@ -73,15 +80,9 @@ def start_view(page: StartPage, now: datetime, system: str) -> StartView:
         tanks=tuple(_tank(tank, page.fit, now, system) for tank in page.tanks),
         tanks_note=f"{len(chosen)} of {len(page.tanks)} in",
         vessels=tuple(_vessel(fit, page.fit, system) for fit in page.fits),
-        recipes=tuple(
-            Option(
-                version.pk,
-                recipe_label(version),
-                _recipe_note(version),
-                page.recipe is not None and version.pk == page.recipe.pk,
-            )
-            for version in page.recipes
-        ),
+        vessel_code=page.fit.vessel.code,
+        vessel_id=page.fit.vessel.pk,
+        recipes=tuple(_recipe(one, page.recipe) for one in page.recipes),
         specifications=tuple(
             Option(
                 version.pk,
@@ -186,6 +187,17 @@ def _vessel_note(vessel: Vessel, reasons_against: Sequence[str], system: str) ->
     if vessel.last_segregation_class:
         parts.append(f"last class {vessel.last_segregation_class}")
     return ", ".join(parts)
+
+
+def _recipe(offered: OfferedRecipe, chosen: RecipeVersion | None) -> Option:
+    version = offered.version
+    return Option(
+        version.pk,
+        recipe_label(version),
+        _recipe_note(version),
+        chosen is not None and version.pk == chosen.pk,
+        " ".join(offered.reasons_against),
+    )
 
 
 def recipe_label(version: RecipeVersion) -> str:

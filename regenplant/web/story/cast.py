@@ -124,6 +124,8 @@ def _plant(stage: Stage, at: datetime) -> None:
                 bed_volume_max_m3=v["max_l"] / 1000,
                 families=tuple(v["families"]),
                 segregation_classes=tuple(v["classes"]),
+                chemicals=tuple(v.get("chemicals", ())),
+                takes_anion_leg_only=v.get("takes_anion_leg_only", False),
                 lining="rubber",
                 side_outlet_height_m=v.get("side_outlet_m"),
                 air_max_m3_per_s=units.convert(v["air_m3_h"], "m^3/hour", "m^3/s")

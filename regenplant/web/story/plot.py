@@ -46,6 +46,7 @@ HISTORY: tuple[tuple[int, int, Run], ...] = (
     (19, 8, Run("M1", "MB-W", "D", 8, anion_vessel="M2")), (16, 8, Run("B1", "WBA-FB", "D", 5)),
     (15, 8, Run("C3", "CAT-H", "D", 8, recipe="H-H2SO4-120")), (14, 8, Run("W1", "WAC-H", "D", 5, operator="sallow")),
     (12, 8, Run("P1", "MB-P", "C", 5, anion_vessel="P2", technician="fenn", releaser="osk")),
+    (13, 8, Run("M1", "MB-W", "D", 8, anion_vessel="M2", recipe="MB-FLOAT-110", operator="sallow")),
     (10, 8, Run("A4", "ANA-OH", "D", 5)), (9, 8, Run("G1", "GAC-12", "B", 4, operator="sallow")),
     (6, 8, Run("M1", "MB-W", "D", 8, anion_vessel="M2")),
     (3, 6, Run("A1", "AN1-OH", "D", 7)), (3, 7, Run("K1", "CAT-H", "A", 4)), (2, 6, Run("S1", "SOFT-NA", "D", 9)),

@@ -13,6 +13,7 @@ from regenplant.core.process.vocabulary import Chemical, ResinFamily, WaterKind
 from regenplant.people.models import Person
 from regenplant.plant.models import Instrument, Skid, Vessel, WasteTank, WaterSupply
 from regenplant.resins.models import ResinLot, ResinType
+from regenplant.web.presenters.bed import made_for
 from regenplant.web.tables.columns import (
     CodeColumn,
     DayColumn,
@@ -44,12 +45,19 @@ class ListColumn(HouseColumn):
         return ", ".join(str(item) for item in value)
 
 
+class MadeForColumn(FamilyColumn):
+    """What a vessel is made for; a mixed bed of which it takes the anion leg only says so."""
+
+    def render(self, record: Any, bound_column: Any) -> str:
+        return made_for(record)
+
+
 class VesselTable(tables.Table):
     caption, noun, nouns, exports = "", "vessel", "vessels", EXPORTS
 
     code = CodeColumn(verbose_name="Code", linkify=("setup-vessel", {"code": tables.A("code")}))
     name = HouseColumn(verbose_name="Name", wide_only=True)
-    families = FamilyColumn(verbose_name="Made for", orderable=False, wide_only=True)
+    families = MadeForColumn(verbose_name="Made for", orderable=False, wide_only=True)
     segregation_classes = ListColumn(verbose_name="Classes", orderable=False)
     bed_volume_min_m3 = QuantityColumn("resin_volume", verbose_name="Smallest bed")
     bed_volume_max_m3 = QuantityColumn("resin_volume", verbose_name="Largest bed")

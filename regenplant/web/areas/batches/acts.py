@@ -13,9 +13,8 @@ from django.views.decorators.http import require_http_methods
 from regenplant.audit.use_case import Outcome
 from regenplant.batches import services
 from regenplant.batches.models import Batch
-from regenplant.batches.selectors import anion_vessels_for, batch_page
+from regenplant.batches.selectors import OfferedRecipe, anion_vessels_for, batch_page, offered_recipes
 from regenplant.core.process.vocabulary import ResinFamily
-from regenplant.recipes.selectors import usable_recipe_versions
 from regenplant.web.act_page import Act, act_page
 from regenplant.web.areas.batches.forms import DeviationForm, ReasonForm, ReworkForm
 from regenplant.web.areas.batches.page import batch_or_404
@@ -24,6 +23,7 @@ from regenplant.web.presenters import batch as words
 from regenplant.web.presenters.batch_acts import why_not
 from regenplant.web.presenters.bed import vessels_words
 from regenplant.web.presenters.start import recipe_label
+from regenplant.web.presenters.words import sentence_case
 from regenplant.web.requests import by_of, unit_system_of
 from regenplant.web.rights import Right
 
@@ -33,12 +33,13 @@ ACT = require_http_methods(["GET", "HEAD", "POST"])
 @ACT
 def hold(request: HttpRequest, number: str) -> HttpResponse:
     batch = batch_or_404(number)
+    body = "the carbon" if ResinFamily(batch.resin_type.family).is_exchanged else "the bed"
     form = ReasonForm(
         request.POST or None, label="Why it stands still", with_time=True, initial={"version": batch.version}
     )
     act = Act(
         title=f"Hold {batch.number}",
-        sentence="The bed stands in water until somebody goes on. Nothing is ever held with a chemical in the bed.",
+        sentence=f"{sentence_case(body)} stands in water until somebody goes on. Nothing is ever held with a chemical in it.",
         permission="batch.hold",
         service=_at(form, services.hold_batch),
         arguments=lambda: _with_reason(batch, form),
@@ -77,12 +78,14 @@ def interrupt(request: HttpRequest, number: str) -> HttpResponse:
 @ACT
 def resume(request: HttpRequest, number: str) -> HttpResponse:
     batch = batch_or_404(number)
+    is_carbon = ResinFamily(batch.resin_type.family).is_exchanged
+    what = "the tanks, the hoses and the valves" if is_carbon else "the bed, the valves and the skid"
     form = ReasonForm(
         request.POST or None, name="note", label="What was put right", initial={"version": batch.version}
     )
     act = Act(
         title=f"Go on with {batch.number}",
-        sentence="Look at the bed, the valves and the skid before anything flows again.",
+        sentence=f"Look at {what} before anything flows again.",
         permission="batch.run",
         service=services.resume_batch,
         arguments=lambda: _with_reason(batch, form),
@@ -146,12 +149,11 @@ def scrap(request: HttpRequest, number: str) -> HttpResponse:
 @ACT
 def rework(request: HttpRequest, number: str) -> HttpResponse:
     batch = batch_or_404(number)
-    usable = usable_recipe_versions(batch.resin_type.family, batch.resin_type.grade, timezone.now())
-    recipes = [(str(one.pk), f"{recipe_label(one)}, {one.recipe.name}") for one in usable]
+    offered = offered_recipes(batch.resin_type, batch.vessel, timezone.now())
     family = ResinFamily(batch.resin_type.family)
     form = ReworkForm(
         request.POST or None,
-        recipes=recipes,
+        recipes=[(str(one.version.pk), _recipe_words(one)) for one in offered],
         anion_vessels=_anion_vessels(batch) if family.is_mixed else (),
         initial={"version": batch.version},
     )
@@ -175,6 +177,13 @@ def rework(request: HttpRequest, number: str) -> HttpResponse:
         template=TEMPLATE,
     )
     return _show(request, batch, form, act, "rework")
+
+
+def _recipe_words(offered: OfferedRecipe) -> str:
+    """ "H-HCL-100 version 1, Cation by hydrochloric acid", with what stands against it in this vessel."""
+    version = offered.version
+    name = f"{recipe_label(version)}, {version.recipe.name}"
+    return " ".join([name if offered.can_run else f"{name}. Cannot run:", *offered.reasons_against])
 
 
 def _anion_vessels(batch: Batch) -> list[tuple[str, str]]:

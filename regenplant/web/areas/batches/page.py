@@ -40,6 +40,7 @@ CORRECTABLE = (BatchState.READY, *ACTIVE_STATES, BatchState.HELD)
 """States in which an entry may still be corrected."""
 INSTRUMENT_KINDS = {
     "flow": Instrument.Kind.FLOW,
+    "air_flow": Instrument.Kind.FLOW,
     "strength": Instrument.Kind.HYDROMETER,
     "density": Instrument.Kind.HYDROMETER,
     "temperature": Instrument.Kind.THERMOMETER,
@@ -156,6 +157,7 @@ def instrument_choices(kind: str, now: datetime) -> list[tuple[str, str]]:
 
 def _head(page: BatchPage, now: datetime, system: str) -> dict[str, Any]:
     left, middle, right_words = words.ruler_words(page, now)
+    rows, folded = entries.written_view(page, system)
     return {
         "page": page,
         "batch": page.batch,
@@ -165,8 +167,9 @@ def _head(page: BatchPage, now: datetime, system: str) -> dict[str, Any]:
         "ruler_middle": middle,
         "ruler_right": right_words,
         "wrongs": words.wrongs(page, now, verdict_reason(page.batch)),
-        "steps": words.step_rows(page),
-        "rows": entries.entry_rows(page, system),
+        "step_groups": words.step_groups(page),
+        "rows": rows,
+        "folded": folded,
         "tanks": words.tank_rows(page),
         "counted_in": IonicForm(page.batch.resin_volume_form).label,
         "decided": words.decided_rows(page.decided_deviations),

@@ -19,7 +19,7 @@ from regenplant.web.act_page import Act, act_page
 from regenplant.web.acting import receipt, refused_status, try_act
 from regenplant.web.areas.batches.forms import ActForm, ReasonForm, StepForm
 from regenplant.web.areas.batches.page import batch_or_404, show, step_or_404
-from regenplant.web.presenters.bed import hours_and_minutes
+from regenplant.web.presenters.bed import planned_time
 
 TEMPLATE = "batches/act.html"
 
@@ -117,7 +117,7 @@ def skip(request: HttpRequest, number: str, step: int) -> HttpResponse:
     form = ReasonForm(request.POST or None, label="Why it is skipped", initial={"version": batch.version})
     act = Act(
         title=f"Skip {run.name}",
-        sentence=f"It is planned for {hours_and_minutes(run.planned_duration_s)}. With a reason it is skipped, and a minor deviation is opened.",
+        sentence=f"It is planned for {planned_time(run.planned_duration_s)}. With a reason it is skipped, and a minor deviation is opened.",
         permission="step.skip",
         service=services.skip_step,
         arguments=lambda: {

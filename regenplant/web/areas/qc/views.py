@@ -6,6 +6,7 @@ from typing import Any
 
 from django.http import Http404, HttpRequest, HttpResponse
 from django.shortcuts import get_object_or_404, redirect, render
+from django.urls import reverse
 from django.utils import timezone
 from django.views.decorators.cache import never_cache
 from django.views.decorators.debug import sensitive_post_parameters
@@ -66,7 +67,7 @@ def decision(request: HttpRequest, number: str) -> HttpResponse:
         raise RecordRefused("The verdict is pass or fail. Choose one on the page.", code="no_verdict")
     form = VERDICT_FORMS[verdict](request.POST or None, initial={"version": batch.version})
     if request.method == "POST" and form.is_valid() and _judge(form, request, batch):
-        return redirect("qc-decision", batch.number)
+        return redirect(f"{reverse('qc-decision', args=[batch.number])}#main")
     return _decision_page(request, batch, form)
 
 
@@ -134,6 +135,11 @@ def _decision_page(
     return render(request, "qc/decision.html", context, status=refused_status(shown) if shown.errors else 200)
 
 
+def _measuring_url(batch: Batch) -> str:
+    """Where results are written: the receipt of the last one stands there too."""
+    return f"{reverse('qc-decision', args=[batch.number])}#measure"
+
+
 def with_version(form: SigningForm, batch: Batch) -> SigningForm:
     """A refused form carries the version that its page now shows; the person looks again before signing again."""
     if form.is_bound:
@@ -197,7 +203,7 @@ def measure(request: HttpRequest, number: str, key: str) -> HttpResponse:
             attach(form, refusal)
         else:
             receipt(request, qc_limits.measurement_receipt(outcome.result, unit_system_of(request)))
-            return redirect("qc-decision", batch.number)
+            return redirect(_measuring_url(batch))
     return _decision_page(request, batch, measuring=form)
 
 
@@ -229,7 +235,7 @@ def correct(request: HttpRequest, number: str, measurement_id: int) -> HttpRespo
             attach(form, refusal)
         else:
             receipt(request, qc_limits.measurement_receipt(outcome.result, system))
-            return redirect("qc-decision", batch.number)
+            return redirect(_measuring_url(batch))
     context = {
         "batch": batch,
         "row": row,
@@ -262,7 +268,7 @@ def release(request: HttpRequest, number: str) -> HttpResponse:
         if outcome is not None:
             digest = short_digest(outcome.result.signature.digest)
             receipt(request, f"Signed: batch {batch.number} and its tanks are released. Digest {digest}.")
-            return redirect("qc-release", batch.number)
+            return redirect(f"{reverse('qc-release', args=[batch.number])}#main")
     return render(
         request,
         "qc/release.html",
@@ -291,7 +297,8 @@ def _release_context(request: HttpRequest, batch: Batch, form: ReleaseForm) -> d
         "meaning": RELEASE_MEANING,
         "decided": words.decided_words(page),
         "released": words.released_words(page),
-        "tanks": words.tank_words(page),
+        "tanks": words.tank_words(page, unit_system_of(request)),
+        "paper": right(request, "paper.issue"),
         "person": person_of(request),
         "now": timezone.now(),
     }

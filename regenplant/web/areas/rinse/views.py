@@ -6,6 +6,7 @@ from typing import Any
 
 from django.http import Http404, HttpRequest, HttpResponse
 from django.shortcuts import get_object_or_404, redirect, render
+from django.urls import reverse
 from django.utils import timezone
 from django.views.decorators.http import require_http_methods, require_safe
 
@@ -46,7 +47,7 @@ def rinse(request: HttpRequest, number: str, tab: str) -> HttpResponse:
         row = _written(form, request, batch)
         if row is not None:
             receipt(request, readings.receipt_sentence(page, row, system))
-            return redirect("rinse", batch.number)
+            return redirect(f"{reverse('rinse', args=[batch.number])}#main")
     context = {**_context(request, page, system), "form": form, "right": right(request, "reading.record")}
     return render(request, "rinse/rinse.html", context, status=refused_status(form) if form.errors else 200)
 

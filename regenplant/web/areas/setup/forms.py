@@ -39,9 +39,6 @@ def initial_of(record: Any, *names: str) -> dict[str, Any]:
 
 
 # --- plant ----------------------------------------------------------------------------------------------------------
-FEED_HELP = "As CaCO₃. For the eye only: plans take the feed analysis."
-
-
 class ProfileForm(HouseForm):
     name = words_field(80, label="Name of the plant")
     hall_name = words_field(80, label="Name of the hall", required=False)
@@ -53,8 +50,6 @@ class ProfileForm(HouseForm):
     permit_expires_on = day_field(label="Discharge permit, holds until", required=False)
     permit_ph_low = QuantityField("ph", label="Permit, lowest pH")
     permit_ph_high = QuantityField("ph", label="Permit, highest pH")
-    feed_hardness_kg_per_m3 = QuantityField("hardness", label="Hardness of the feed", help_text=FEED_HELP)
-    feed_alkalinity_kg_per_m3 = QuantityField("hardness", label="Alkalinity of the feed", help_text=FEED_HELP)
     strength_check_max_age_days = forms.IntegerField(
         label="Days a strength check holds", min_value=1, max_value=31, help_text="1 to 31 days."
     )
@@ -88,8 +83,6 @@ class ProfileForm(HouseForm):
             shower_places=self.text("shower_places"),
             spill_text=self.text("spill_text"),
             call_text=self.text("call_text"),
-            feed_hardness_kg_per_m3=self.needed_quantity("feed_hardness_kg_per_m3"),
-            feed_alkalinity_kg_per_m3=self.needed_quantity("feed_alkalinity_kg_per_m3"),
         )
 
 
@@ -113,7 +106,7 @@ class VesselForm(HouseForm):
         help_text="Interface collector of a mixed bed, above the bed support. Empty: there is none.",
     )
     air_max_m3_per_s = QuantityField(
-        "flow",
+        "air_flow",
         label="Air for mixing, at most",
         required=False,
         help_text="Clean and oil-free, at the pressure in the vessel. Empty: there is none.",
@@ -124,6 +117,18 @@ class VesselForm(HouseForm):
     )
     segregation_classes = forms.MultipleChoiceField(
         label="Classes", choices=CLASS_CHOICES, widget=forms.CheckboxSelectMultiple
+    )
+    chemicals = forms.MultipleChoiceField(
+        label="Chemicals piped to it",
+        choices=CHEMICAL_CHOICES,
+        widget=forms.CheckboxSelectMultiple,
+        required=False,
+        help_text="A recipe that brings another chemical cannot run in it. None chosen: not written down, nothing is ruled out.",
+    )
+    takes_anion_leg_only = forms.BooleanField(
+        label="Of a mixed bed it takes the anion leg only",
+        required=False,
+        help_text="It is offered for the anion resin after the interface cut, never for the whole bed.",
     )
     is_active = forms.BooleanField(label="In use", required=False, initial=True)
 
@@ -142,6 +147,8 @@ class VesselForm(HouseForm):
             bed_volume_max_m3=self.needed_quantity("bed_volume_max_m3"),
             families=tuple(data["families"]),
             segregation_classes=tuple(data["segregation_classes"]),
+            chemicals=tuple(data["chemicals"]),
+            takes_anion_leg_only=data["takes_anion_leg_only"],
             lining=self.text("lining"),
             max_flow_m3_per_s=self.quantity("max_flow_m3_per_s"),
             is_active=data["is_active"],

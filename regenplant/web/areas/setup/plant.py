@@ -25,7 +25,7 @@ from regenplant.web.rights import right
 def plant_page(request: HttpRequest) -> HttpResponse:
     plant = profile()
     context = {
-        "rows": shown.profile_rows(plant, unit_system_of(request)),
+        "rows": shown.profile_rows(plant),
         "feed": feed_view(plant, unit_system_of(request)),
         "overdue": shown.eyewash_sentence(plant, plant_day(timezone.now())),
         "edit": right(request, "plant.edit"),

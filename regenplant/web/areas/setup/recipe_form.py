@@ -54,6 +54,10 @@ _WITHOUT_WATER = (
 )
 
 
+_NEVER_HELD = (StepKind.INJECT, StepKind.FLOAT)
+"""Chemical stands in the bed after them."""
+
+
 def kinds_from(text: str) -> list[StepKind]:
     """The step kinds of a posted form; what is no kind is left out, more than ``MOST_STEPS`` are cut."""
     known = {kind.value: kind for kind in StepKind}
@@ -215,7 +219,7 @@ def _plain_names(kind: StepKind, family: ResinFamily) -> tuple[str, ...]:
     if kind in CHEMICAL_STEPS:
         names.append("chemical")
     names.append("ends_when")
-    return (*names, "is_safe_hold_after") if kind is not StepKind.INJECT else tuple(names)
+    return (*names, "is_safe_hold_after") if kind not in _NEVER_HELD else tuple(names)
 
 
 def _step_fields(kinds: list[StepKind], family: ResinFamily) -> dict[str, forms.Field]:

@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from collections.abc import Iterable, Sequence
+from collections.abc import Iterable
 from datetime import date
 
 from regenplant import units
@@ -10,6 +10,7 @@ from regenplant.core.process.vocabulary import Chemical, IonicForm, ResinFamily,
 from regenplant.plant.models import Instrument, PlantProfile, Vessel
 from regenplant.plant.selectors import is_eyewash_overdue
 from regenplant.resins.models import ResinLot, ResinType
+from regenplant.web.presenters.bed import made_for
 
 Rows = list[tuple[str, str]]
 NONE = "–"
@@ -30,17 +31,20 @@ def listed(words: Iterable[str]) -> str:
     return ", ".join(found) if found else "none"
 
 
-def families(values: Sequence[str]) -> str:
-    return listed(ResinFamily(value).abbreviation for value in values)
-
-
 def vessel_rows(vessel: Vessel, system: str) -> Rows:
     chemical = Chemical(vessel.last_chemical).label if vessel.last_chemical else "none since it was cleaned"
     return [
         ("Made for", listed(ResinFamily(value).label for value in vessel.families)),
+        *([("Of a mixed bed", "the anion leg only")] if vessel.takes_anion_leg_only else []),
         (
             "Classes",
             listed(f"{value} ({SegregationClass(value).label})" for value in vessel.segregation_classes),
+        ),
+        (
+            "Chemicals piped to it",
+            listed(Chemical(value).label for value in vessel.chemicals)
+            if vessel.chemicals
+            else "not written down",
         ),
         ("Inside diameter", both(vessel.internal_diameter_m, "length", system)),
         ("Straight height", both(vessel.straight_height_m, "length", system)),
@@ -48,7 +52,10 @@ def vessel_rows(vessel: Vessel, system: str) -> Rows:
         ("Bed, largest", both(vessel.bed_volume_max_m3, "resin_volume", system)),
         ("Largest flow", both(vessel.max_flow_m3_per_s, "flow", system)),
         ("Side outlet, above the bed support", both(vessel.side_outlet_height_m, "length", system)),
-        ("Air for mixing, at most", both(vessel.air_max_m3_per_s, "flow", system)),
+        (
+            "Air for mixing at the pressure in the vessel, at most",
+            both(vessel.air_max_m3_per_s, "air_flow", system),
+        ),
         ("Lining", vessel.lining or NONE),
         ("Last chemical", chemical if vessel.is_flushed else f"{chemical}, not flushed yet"),
         ("Last class", vessel.last_segregation_class or NONE),
@@ -65,7 +72,7 @@ def vessel_sentence(vessel: Vessel) -> str:
         return "Taken out of use. No batch is planned for it."
     if not vessel.is_flushed:
         return "Not flushed since its last chemical."
-    return f"{vessel.name}. It may take {families(vessel.families)} of class {listed(vessel.segregation_classes)}."
+    return f"{vessel.name}. It may take {made_for(vessel)} of class {listed(vessel.segregation_classes)}."
 
 
 def instrument_rows(instrument: Instrument, system: str) -> Rows:
@@ -95,7 +102,7 @@ def instrument_sentence(instrument: Instrument, is_valid: bool, today: date) -> 
     return f"In calibration until {due}, {count((due - today).days, 'day')} from today."
 
 
-def profile_rows(plant: PlantProfile, system: str) -> Rows:
+def profile_rows(plant: PlantProfile) -> Rows:
     return [
         ("Name", plant.name),
         ("Hall", plant.hall_name or NONE),
@@ -106,22 +113,10 @@ def profile_rows(plant: PlantProfile, system: str) -> Rows:
             f"{plant.permit_number or 'no number'}, until {plant.permit_expires_on or 'no day written'}",
         ),
         ("Permit, pH", f"{plant.permit_ph_low:g} to {plant.permit_ph_high:g}"),
-        *_feed_rows(plant, system),
         ("A strength check holds", count(plant.strength_check_max_age_days, "day")),
         ("Eyewash test every", count(plant.eyewash_test_interval_days, "day")),
         ("Eyewash last tested on", str(plant.eyewash_tested_on or "never")),
     ]
-
-
-def _feed_rows(plant: PlantProfile, system: str) -> Rows:
-    """Hardness and alkalinity as written in the profile; not beside an analysis, which says both, nor where none is written."""
-    written = (
-        ("Hardness of the feed, as CaCO₃", plant.feed_hardness_kg_per_m3),
-        ("Alkalinity of the feed, as CaCO₃", plant.feed_alkalinity_kg_per_m3),
-    )
-    if plant.feed_basis:
-        return []
-    return [(name, both(value, "hardness", system)) for name, value in written if value]
 
 
 def eyewash_sentence(plant: PlantProfile, today: date) -> str:

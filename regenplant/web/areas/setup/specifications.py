@@ -2,28 +2,33 @@
 
 from __future__ import annotations
 
-from typing import Any
-
-from django.http import Http404, HttpRequest, HttpResponse
-from django.shortcuts import get_object_or_404, redirect, render
+from django.http import HttpRequest, HttpResponse
+from django.shortcuts import render
 from django.urls import reverse
 from django.views.decorators.http import require_http_methods, require_safe
 
-from regenplant.audit.selectors import story
 from regenplant.core.process import specification as core
 from regenplant.core.process.default_recipes import default_specifications
-from regenplant.core.process.vocabulary import ResinFamily
 from regenplant.recipes import selectors, services
-from regenplant.recipes.models import Specification, SpecificationVersion
-from regenplant.web.act_page import Act, act_page
-from regenplant.web.acting import receipt, refused_status, try_act
+from regenplant.web.acting import try_act
 from regenplant.web.areas.setup import versions
-from regenplant.web.areas.setup.recipes import NewRecipeForm
 from regenplant.web.areas.setup.shown import NONE, both
 from regenplant.web.areas.setup.specification_form import SpecificationForm
-from regenplant.web.house_form import HouseForm, posted
+from regenplant.web.areas.setup.versioned import NewHeadForm, Versioned
+from regenplant.web.house_form import posted
 from regenplant.web.requests import unit_system_of
 from regenplant.web.rights import right
+
+SPECIFICATIONS = Versioned(
+    noun="specification",
+    things=selectors.specifications,
+    definition_of=selectors.specification_definition,
+    differences=selectors.specification_differences,
+    to_begin_with=default_specifications,
+    approve_version=services.approve_specification_version,
+    withdraw_version=services.withdraw_specification_version,
+    after_withdrawal="No new batch is judged by it from now on. Batches that run under it keep it.",
+)
 
 
 @require_safe
@@ -32,7 +37,7 @@ def specification_list(request: HttpRequest) -> HttpResponse:
     context = {
         "title": "Specifications",
         "noun": "specification",
-        "things": [_listed(thing) for thing in versions.of_family(request, things)],
+        "things": [SPECIFICATIONS.listed(thing) for thing in versions.of_family(request, things)],
         "filters": [("Family", versions.family_chips(request, things))],
         "sentence": versions.list_sentence("specification", things),
         "add_url": reverse("setup-specification-new"),
@@ -41,75 +46,21 @@ def specification_list(request: HttpRequest) -> HttpResponse:
     return render(request, "setup/versioned_list.html", context)
 
 
-def _listed(thing: Specification) -> dict[str, Any]:
-    newest = next(iter(thing.versions.all()), None)
-    state, word = versions.mark_of(newest) if newest else ("waiting", "No version")
-    return {
-        "url": _page(thing.code),
-        "code": thing.code,
-        "name": thing.name,
-        "family": ResinFamily(thing.family).abbreviation,
-        "version": newest.number if newest else 0,
-        "state": state,
-        "word": word,
-    }
-
-
-def _page(code: str, number: int | None = None) -> str:
-    if number is None:
-        return reverse("setup-specification", kwargs={"code": code})
-    return reverse("setup-specification-version", kwargs={"code": code, "number": number})
-
-
-def _thing(code: str) -> Specification:
-    return get_object_or_404(selectors.specifications(), code=code.upper())
-
-
-def _version(thing: Specification, number: int) -> SpecificationVersion:
-    found = next((version for version in thing.versions.all() if version.number == number), None)
-    if found is None:
-        raise Http404(f"{thing.code} has no version {number}.")
-    return found
-
-
 @require_safe
 def specification_page(request: HttpRequest, code: str) -> HttpResponse:
     """The newest version; the others are listed beside it."""
-    thing = _thing(code)
-    newest = next(iter(thing.versions.all()), None)
-    if newest is None:
-        raise Http404(f"{thing.code} has no version.")
-    return version_page(request, code, newest.number)
+    return version_page(request, code, SPECIFICATIONS.newest(SPECIFICATIONS.thing(code)).number)
 
 
 @require_safe
 def version_page(request: HttpRequest, code: str, number: int) -> HttpResponse:
-    thing = _thing(code)
-    version, system = _version(thing, number), unit_system_of(request)
+    thing = SPECIFICATIONS.thing(code)
+    version, system = SPECIFICATIONS.version(thing, number), unit_system_of(request)
     definition = selectors.specification_definition(version)
-    earlier = next((other for other in thing.versions.all() if other.number == number - 1), None)
-    changes = (
-        selectors.specification_differences(selectors.specification_definition(earlier), definition)
-        if earlier
-        else ()
-    )
     context = {
-        "specification": thing,
-        "heading": f"{thing.code}, version {number}",
-        "version": version,
-        "versions": list(thing.versions.all()),
-        "mark": versions.mark_of(version),
-        "sentence": versions.version_sentence(version),
+        **SPECIFICATIONS.version_context(request, thing, version, definition),
         "limits": [(limit.name, versions.limit_words(limit, system)) for limit in definition.limits],
         "rinse": _rinse_rows(definition, system),
-        "notes": definition.notes,
-        "earlier": earlier,
-        "changes": versions.difference_rows(changes, system),
-        "is_intact": selectors.is_intact(version),
-        "is_own": version.made_by_id == request.user.pk,
-        "edit": right(request, "recipe.edit"),
-        "approve": right(request, "recipe.approve"),
-        "story": story([("specification", str(thing.pk))], newest_first=True, limit=15),
     }
     return render(request, "setup/specification.html", context)
 
@@ -131,42 +82,17 @@ def _rinse_rows(definition: core.Specification, system: str) -> list[tuple[str, 
 
 @require_safe
 def compare(request: HttpRequest, code: str) -> HttpResponse:
-    thing = _thing(code)
-    listed = list(thing.versions.all())
-    initial = {"new": listed[0].number, "old": listed[min(1, len(listed) - 1)].number} if listed else {}
-    form = versions.CompareForm(request.GET or None, versions=listed, initial=initial)
-    changes = None
-    if form.is_valid():
-        old, new = (
-            selectors.specification_definition(_version(thing, form.cleaned_data[name]))
-            for name in ("old", "new")
-        )
-        changes = versions.difference_rows(
-            selectors.specification_differences(old, new), unit_system_of(request)
-        )
-    context = {"code": thing.code, "form": form, "changes": changes, "back_url": _page(thing.code)}
-    return render(request, "setup/compare.html", context)
+    return SPECIFICATIONS.compare(request, code)
 
 
 # --- drafting -------------------------------------------------------------------------------------------------------
-def _starting_points() -> dict[str, core.Specification]:
-    found = {
-        thing.code: selectors.specification_definition(newest)
-        for thing in selectors.specifications()
-        if (newest := next(iter(thing.versions.all()), None)) is not None
-    }
-    return {**{definition.code: definition for definition in default_specifications()}, **found}
-
-
 @require_http_methods(["GET", "HEAD", "POST"])
 def new(request: HttpRequest) -> HttpResponse:
-    points = _starting_points()
+    points = SPECIFICATIONS.starting_points()
     base = points.get(request.GET.get("from", ""))
     if base is None:
-        rows = [(f"?from={code}", code, one.name, one.family.abbreviation) for code, one in points.items()]
-        context = {"noun": "specification", "rows": rows, "back_url": reverse("setup-specifications")}
-        return render(request, "setup/begin.html", context)
-    head = NewRecipeForm(posted(request))
+        return SPECIFICATIONS.begin(request, points)
+    head = NewHeadForm(posted(request))
     form = SpecificationForm(posted(request), base=base, system=unit_system_of(request))
     if request.method == "POST" and all([head.is_valid(), form.is_valid()]):
         definition = form.definition(head.text("code").upper())
@@ -175,23 +101,14 @@ def new(request: HttpRequest) -> HttpResponse:
             family=base.family.value, grade=head.text("grade"), definition=definition, reason=form.text("reason"),
         )  # fmt: skip
         if outcome:
-            receipt(request, f"Written: specification {outcome.subject[2]}, version 1 as a draft.")
-            return redirect(_page(outcome.subject[2]))
-    sentence = f"Begun with {base.code}: {base.family.label}."
-    return _form_page(
-        request,
-        form,
-        head=head,
-        title="New specification",
-        back_url=reverse("setup-specifications"),
-        sentence=sentence,
-    )
+            return SPECIFICATIONS.after_new(request, outcome)
+    return SPECIFICATIONS.new_page(request, form, base, head)
 
 
 @require_http_methods(["GET", "HEAD", "POST"])
 def draft(request: HttpRequest, code: str) -> HttpResponse:
-    thing = _thing(code)
-    source = next(iter(thing.versions.all()))
+    thing = SPECIFICATIONS.thing(code)
+    source = SPECIFICATIONS.newest(thing)
     form = SpecificationForm(
         posted(request), base=selectors.specification_definition(source), system=unit_system_of(request)
     )
@@ -202,72 +119,16 @@ def draft(request: HttpRequest, code: str) -> HttpResponse:
             reason=form.text("reason"),
         )  # fmt: skip
         if outcome:
-            receipt(request, f"Written: version {outcome.result.number} of {thing.code} as a draft.")
-            return redirect(_page(thing.code, outcome.result.number))
-    sentence = f"Begun with version {source.number}. It becomes a draft, and another person approves it."
-    return _form_page(
-        request, form, title=f"Next version of {thing.code}", back_url=_page(thing.code), sentence=sentence
-    )
-
-
-def _form_page(
-    request: HttpRequest,
-    form: SpecificationForm,
-    *,
-    title: str,
-    sentence: str,
-    back_url: str,
-    head: HouseForm | None = None,
-) -> HttpResponse:
-    context = {
-        "form": form,
-        "head": head,
-        "title": title,
-        "sentence": sentence,
-        "back_url": back_url,
-        "right": right(request, "recipe.edit"),
-    }
-    bad = form.errors or (head is not None and head.errors)
-    return render(
-        request, "setup/specification_form.html", context, status=refused_status(form) if bad else 200
-    )
+            return SPECIFICATIONS.after_draft(request, thing, outcome)
+    return SPECIFICATIONS.draft_page(request, form, thing, source)
 
 
 # --- approval -------------------------------------------------------------------------------------------------------
 @require_http_methods(["GET", "HEAD", "POST"])
 def approve(request: HttpRequest, code: str, number: int) -> HttpResponse:
-    thing = _thing(code)
-    version = _version(thing, number)
-    form = versions.ApproveForm(posted(request))
-    act = Act(
-        title=f"Approve {thing.code} version {number}",
-        sentence=versions.version_sentence(version),
-        permission="recipe.approve",
-        service=services.approve_specification_version,
-        arguments=lambda: {"version_id": version.pk, "effective_from": form.cleaned_data["effective_from"]},
-        said=lambda outcome: f"Written: {thing.code} version {number} is approved.",
-        then=lambda outcome: _page(thing.code, number),
-        back_url=_page(thing.code, number),
-        button="Approve it",
-    )
-    return act_page(request, form, act)
+    return SPECIFICATIONS.approve(request, code, number)
 
 
 @require_http_methods(["GET", "HEAD", "POST"])
 def withdraw(request: HttpRequest, code: str, number: int) -> HttpResponse:
-    thing = _thing(code)
-    version = _version(thing, number)
-    form = versions.WithdrawForm(posted(request))
-    act = Act(
-        title=f"Withdraw {thing.code} version {number}",
-        sentence="No new batch is judged by it from now on. Batches that run under it keep it.",
-        permission="recipe.approve",
-        service=services.withdraw_specification_version,
-        arguments=lambda: {"version_id": version.pk, "reason": form.text("reason")},
-        said=lambda outcome: f"Written: {thing.code} version {number} is withdrawn.",
-        then=lambda outcome: _page(thing.code, number),
-        back_url=_page(thing.code, number),
-        button="Withdraw it",
-        is_stopping=True,
-    )
-    return act_page(request, form, act)
+    return SPECIFICATIONS.withdraw(request, code, number)

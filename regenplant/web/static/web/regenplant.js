@@ -4,7 +4,8 @@
    2 a bar says when the network is gone
    3 a form is sent once
    4 the number pad writes into its field
-   5 a hand scanner works wherever the page stands */
+   5 a hand scanner works wherever the page stands
+   6 a refused form opens at what was refused, not at the top of the page */
 (function () {
   "use strict";
 
@@ -103,6 +104,17 @@
       typed = "";
       box.form.requestSubmit();
     }
+  });
+
+  /* 6: the field is under the hand at once; a refusal of the whole form is brought into view and read out */
+  window.addEventListener("load", function () {  /* not before: going to the #part of an address takes the focus away */
+    var refused = document.querySelector("main form .err, main [role=alert]");
+    if (!refused) { return; }
+    var own = refused.closest(".field");
+    var field = own && own.querySelector("input:not([type=hidden]), select, textarea");
+    if (!field) { refused.tabIndex = -1; }
+    (field || refused).focus({ preventScroll: true });
+    (own || refused).scrollIntoView({ block: "center" });
   });
 
   /* the menu behind the name shuts when the person goes on elsewhere */
