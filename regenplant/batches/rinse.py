@@ -125,6 +125,8 @@ def rinsed_so_far(batch: Batch) -> float | None:
 
 def recirculated_so_far(batch: Batch, readings: Sequence[CoreReading]) -> float:
     """Bed volumes that a pump drove round, of all that passed: as written down, and while it runs by the readings."""
+    if not any(step.kind is StepKind.RECIRCULATE for step in plan_of(batch).steps):
+        return 0.0  # nothing to look up
     written = _written_bed_volumes(batch)
     begun = [step for step in judged_steps(batch) if step.state in (StepState.RUNNING, StepState.DONE)]
     loops = {step.number for step in begun if step.kind == StepKind.RECIRCULATE}
