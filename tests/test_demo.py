@@ -78,6 +78,11 @@ def made_before(made_once: Path, tmp_path: Path) -> Path:
     return Path(shutil.copytree(made_once, tmp_path / "made"))
 
 
+def _as_from_a_keyboard() -> None:
+    """A shell that starts its jobs in the background hands on an ignored Ctrl-C; a terminal does not."""
+    signal.signal(signal.SIGINT, signal.SIG_DFL)
+
+
 @pytest.fixture
 def serving(made_before: Path, port: int) -> Iterator[subprocess.Popen[str]]:
     process = subprocess.Popen(
@@ -87,6 +92,7 @@ def serving(made_before: Path, port: int) -> Iterator[subprocess.Popen[str]]:
         stdout=subprocess.PIPE,
         stderr=subprocess.PIPE,
         text=True,
+        preexec_fn=_as_from_a_keyboard,
     )
     yield process
     if process.poll() is None:
