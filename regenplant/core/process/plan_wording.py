@@ -201,7 +201,8 @@ def _displace(case: StepCase) -> str:
     together = " Shut both legs together." if _is_together(case) else ""
     if leaves_heater_on(case.basis, case.step, case.last):
         together += (
-            f" Leave the heater on: the water comes about as warm as the {_last_name(case)}, not cold."
+            f" Leave the heater on: the water comes about as warm as the {_last_name(case)}, not cold. Switch it off before the "
+            "water stops, and at once if the water fails: water that stands in it overheats and scalds."
         )
     return (
         f"Shut the {_last_name(case)}, keep the water flowing: displace with {_value(case.figures, 'volume_m3')} of "

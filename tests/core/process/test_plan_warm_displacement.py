@@ -38,6 +38,7 @@ def test_cold_water_behind_warm_caustic_is_said_with_what_to_do() -> None:
     assert "Leave the heater on" in check.sentence and "silica stays dissolved" in check.sentence
     assert "(common practice)" in check.sentence
     assert "Leave the heater on: the water comes about as warm as the caustic" in instruction(plan)
+    assert "Switch it off before the water stops, and at once if the water fails" in instruction(plan)
 
 
 def test_water_about_as_warm_needs_no_word() -> None:
