@@ -8,6 +8,7 @@
     ├── NotAllowed             this person may not do this
     ├── SignatureRefused       the signature could not be given
     ├── RecordRefused          a rule about the records says no
+    ├── RecordBusy             the record could not be written now, because others were writing
     └── StaleRecord            somebody changed the record since it was shown
 
 Each carries a ``code`` for programs, a ``message`` for people (what is, the number seen, the number
@@ -83,7 +84,17 @@ class RecordRefused(DomainError):
     code = "record_refused"
 
 
+class RecordBusy(DomainError):
+    """The record could not be written now, because others were writing. The same act may be sent again."""
+
+    code = "record_busy"
+
+
 class StaleRecord(DomainError):
-    """Somebody changed the record since it was shown."""
+    """Somebody changed the record since it was shown.
+
+    ``context`` may name the row (``table``, ``key``) and the version it is at now (``present``): then the page can show who
+    changed what, and offer to write on top of it.
+    """
 
     code = "stale_record"

@@ -52,6 +52,11 @@ def confirm(
     return EntrySpec(key, name, "confirm", is_before=is_before, is_required=is_required, help=help)
 
 
+def together(key: str, name: str, *, is_before: bool = False, help: str = "") -> EntrySpec:
+    """A tick that two people give, each by their own password."""
+    return EntrySpec(key, name, "second_person", is_before=is_before, help=help)
+
+
 def text(
     key: str, name: str, *, is_before: bool = False, is_required: bool = True, help: str = ""
 ) -> EntrySpec:
@@ -67,6 +72,7 @@ def ranged(
     factor: float = 1.0,
     *,
     is_before: bool = False,
+    is_critical: bool = False,
     help: str = "",
 ) -> EntrySpec:
     """A value inside the range of a set point, which ``factor`` brings to the unit of the entry."""
@@ -78,6 +84,7 @@ def ranged(
         high=point.high * factor,
         target=point.target * factor,
         is_before=is_before,
+        is_critical=is_critical,
         help=help,
     )
 
@@ -91,6 +98,7 @@ def banded(
     *,
     is_before: bool = False,
     is_required: bool = True,
+    is_critical: bool = False,
     help: str = "",
 ) -> EntrySpec:
     """A value near a planned figure."""
@@ -103,6 +111,7 @@ def banded(
         target=target,
         is_before=is_before,
         is_required=is_required,
+        is_critical=is_critical,
         help=help,
     )
 

@@ -256,8 +256,8 @@ class Caution:
 class EntrySpec:
     """One thing a person writes down during a step.
 
-    ``kind`` is a quantity kind of ``regenplant.units.KINDS``, or "confirm" (a tick), "choice", or "text"
-    (words: a label, a lot, a name).
+    ``kind`` is a quantity kind of ``regenplant.units.KINDS``, or "confirm" (a tick), "choice", "text"
+    (words: a label, a lot, a name), or "second_person" (a tick of two people, each by their own password).
     ``is_required`` entries must stand before the step can be done. ``is_before`` entries stand before the
     step may start (gear on, water flowing).
     """
@@ -271,6 +271,11 @@ class EntrySpec:
     is_required: bool = True
     is_before: bool = False
     help: str = ""
+    is_critical: bool | None = None
+    """Whether a slip here would spoil the bed or hide it: typed twice or checked by a second person. None in plans from
+    before this was asked; ``entry_rules.is_critical`` then goes by the key."""
+    may_not_apply: bool = False
+    """Whether anybody who writes may say that it does not apply."""
 
 
 @dataclass(frozen=True, slots=True)

@@ -17,6 +17,7 @@ from regenplant.core.process.entry_parts import (
     ranged,
     residual_sanitizer,
     text,
+    together,
 )
 from regenplant.core.process.hazard_words import solution_word
 from regenplant.core.process.plan import EntrySpec
@@ -106,13 +107,19 @@ def _inject(case: StepCase) -> tuple[EntrySpec, ...]:
     figures, volume_m3 = case.figures, case.bed.volume_m3
     word = solution_word(case.basis.request.recipe, case.step)
     during = [
-        ranged("strength", "Strength at the bed, measured", "strength", case.setting("strength_frac")),
+        ranged(
+            "strength",
+            "Strength at the bed, measured",
+            "strength",
+            case.setting("strength_frac"),
+            is_critical=True,
+        ),
         ranged("temperature", "Temperature at the bed", "temperature", case.setting("temperature_kelvin")),
         ranged("flow", "Flow through the bed", "flow", case.setting("flow_bv_per_h"), volume_m3 / 3600.0),
         *_watched(case),
     ]
     after = [
-        banded("volume_fed", f"Diluted {word} fed", "liquid_volume", figures["volume_m3"].value, BAND_FRAC),
+        banded("volume_fed", f"Diluted {word} fed", "liquid_volume", figures["volume_m3"].value, BAND_FRAC, is_critical=True),
         EntrySpec("contact_time", f"Time the {word} flowed", "duration", low=case.setting("contact_time_s").low,
                   high=None, target=figures["contact_time_s"].value),
     ]  # fmt: skip
@@ -126,6 +133,7 @@ def _inject(case: StepCase) -> tuple[EntrySpec, ...]:
                 "liquid_volume",
                 dose,
                 figures["stock_m3"].value / dose.target,
+                is_critical=True,
                 help="By level or scale, never by the timer.",
             ),
         )
@@ -138,6 +146,11 @@ def _before_chemical(case: StepCase) -> tuple[EntrySpec, ...]:
         confirm("shower_ready", "Shower and eyewash reachable and running", is_before=True),
         confirm("drain_open", "Drain to the waste tank open", is_before=True),
     ]
+    if case.step.asks_second_person:
+        found.append(
+            together("connection_checked", "Chemical connection checked by two people", is_before=True,
+                     help="Each reads the code on the connection, each gives their own password.")
+        )  # fmt: skip
     if "dilution_water_flow_m3_per_s" in case.figures:
         found.append(
             banded(
@@ -238,16 +251,31 @@ def _sanitize(case: StepCase) -> tuple[EntrySpec, ...]:
             "strength",
             case.setting("strength_frac"),
             help="0.01 % is 100 mg/L.",
+            is_critical=True,
         )
     )
     if "stock_m3" in case.figures:
         strength = case.setting("strength_frac")
         per_strength = case.figures["stock_m3"].value / strength.target
         found.append(
-            ranged("stock_drawn", "Stock drawn, by scale or level", "liquid_volume", strength, per_strength)
+            ranged(
+                "stock_drawn",
+                "Stock drawn, by scale or level",
+                "liquid_volume",
+                strength,
+                per_strength,
+                is_critical=True,
+            )
         )
     found.append(
-        ranged("volume_fed", "Sanitizer fed", "liquid_volume", case.setting("volume_bv"), case.bed.volume_m3)
+        ranged(
+            "volume_fed",
+            "Sanitizer fed",
+            "liquid_volume",
+            case.setting("volume_bv"),
+            case.bed.volume_m3,
+            is_critical=True,
+        )
     )
     found.append(
         ranged("contact_time", "Time the sanitizer stood", "duration", case.setting("contact_time_s"))

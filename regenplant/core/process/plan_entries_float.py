@@ -23,7 +23,8 @@ def float_entries(case: StepCase, before_chemical: Sequence[EntrySpec]) -> tuple
         confirm("catcher_in_place", "Upper outlet open, resin catcher in place and empty", is_before=True),
         *_before_caustic(case),
         *_density(case),
-        ranged("strength", "Strength as fed, from density and temperature", "strength", case.setting("strength_frac")),
+        ranged("strength", "Strength as fed, from density and temperature", "strength", case.setting("strength_frac"),
+               is_critical=True),
         ranged("temperature", "Temperature of the solution", "temperature", case.setting("temperature_kelvin")),
         ranged("flow", "Upward flow of the solution", "flow", case.setting("flow_bv_per_h"), volume_m3 / 3600.0,
                help="Slow and even: what is fed fast churns the layers."),
@@ -31,9 +32,9 @@ def float_entries(case: StepCase, before_chemical: Sequence[EntrySpec]) -> tuple
     volume = case.setting("volume_bv")
     if "stock_m3" in figures:
         per_bv = figures["stock_m3"].value / volume.target
-        found.append(ranged("stock_drawn", "Stock drawn, by tank level", "liquid_volume", volume, per_bv,
+        found.append(ranged("stock_drawn", "Stock drawn, by tank level", "liquid_volume", volume, per_bv, is_critical=True,
                             help="By level or scale, never by the timer."))  # fmt: skip
-    found.append(ranged("volume_fed", "Solution fed", "liquid_volume", volume, volume_m3))
+    found.append(ranged("volume_fed", "Solution fed", "liquid_volume", volume, volume_m3, is_critical=True))
     found.append(
         ranged(
             "contact_time", "Time the solution stood, feed shut", "duration", case.setting("contact_time_s")

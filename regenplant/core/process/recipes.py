@@ -102,6 +102,8 @@ class RecipeStep:
     is_safe_hold_after: bool = False
     ends_when: str = ""
     leg: Leg = Leg.WHOLE
+    asks_second_person: bool = False
+    """Whether two people check the connection of the chemical, each by their own password, before the step may start."""
 
     def __post_init__(self) -> None:
         needed, given = set(SETTINGS_BY_KIND[self.kind]), set(self.settings)
@@ -117,6 +119,11 @@ class RecipeStep:
             raise OutOfRange(
                 f"Step {self.name!r}: an injection, a float separation or a sanitizing step names its chemical, no other "
                 "step does."
+            )
+        if self.asks_second_person and self.chemical is None:
+            raise OutOfRange(
+                f"Step {self.name!r}: two people check the connection of a chemical; this step has none.",
+                code="second_person_without_chemical",
             )
 
 

@@ -127,6 +127,7 @@ def test_readings_are_put_in_order_of_time() -> None:
 
 
 # --- instruments ----------------------------------------------------------------------------------------------------
+@pytest.mark.requirement("ER-20")
 def test_readings_of_an_instrument_out_of_calibration_never_count() -> None:
     """ER-20."""
     verdict = judge([replace(entry, instrument_is_valid=False) for entry in GOOD], SPECIFICATION)
@@ -310,6 +311,7 @@ def test_whatever_is_read_a_pass_means_held_long_enough_by_valid_readings_after_
     assert all(reason.sentence.endswith(".") and "!" not in reason.sentence for reason in verdict.reasons)
 
 
+@pytest.mark.requirement("ER-20")
 @given(readings)
 @settings(max_examples=100, deadline=None)
 def test_without_a_valid_instrument_nothing_passes(entries: list[RinseReading]) -> None:

@@ -147,6 +147,7 @@ def test_every_usual_fill_of_the_table_of_sizes_is_allowed(row):
 
 
 # --- the declared service. The oxidizer list is requirement CS-02. ----------------------------------------------------
+@pytest.mark.requirement("CS-02")
 @pytest.mark.parametrize(
     "words",
     [

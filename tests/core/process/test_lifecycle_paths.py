@@ -71,11 +71,15 @@ SNAPSHOTS = st.builds(
     tanks_filled=st.integers(0, 2),
     actor_took_part=st.lists(st.just("performed settle"), max_size=1).map(tuple),
     actor_performed=st.lists(st.just("performed settle"), max_size=1).map(tuple),
+    is_reopened=st.booleans(),
+    stands_as=st.sampled_from(["", "pass", "fail"]),
+    is_reviewed=st.booleans(),
     has_live_child=st.booleans(),
     is_started=st.booleans(),
 )
 
 
+@pytest.mark.requirement("ER-15", "ER-17")
 @given(SNAPSHOTS)
 def test_release_is_open_only_to_an_independent_person_with_nothing_open(snapshot: BatchSnapshot) -> None:
     try:
@@ -87,6 +91,7 @@ def test_release_is_open_only_to_an_independent_person_with_nothing_open(snapsho
     assert not snapshot.actor_took_part
     assert snapshot.open_deviations == 0
     assert snapshot.tanks_filled > 0 and snapshot.tanks_not_filled == 0
+    assert snapshot.is_reviewed and not snapshot.is_reopened and snapshot.stands_as != "fail"
 
 
 @given(SNAPSHOTS)
@@ -110,11 +115,14 @@ def test_hold_is_open_only_where_the_bed_may_stand(snapshot: BatchSnapshot, stat
 
 
 def test_offers_name_every_move_and_agree_with_the_transition() -> None:
-    good = BatchSnapshot(qc_verdict="pass", tanks_filled=1, is_started=True)
+    good = BatchSnapshot(qc_verdict="pass", tanks_filled=1, is_started=True, is_reviewed=True)
+    reopened = replace(good, is_reopened=True)
     for state in BatchState:
         for offer in BATCH.offers(state, good):
-            assert offer.is_open
-            BATCH.transition(state, offer.action, good, held_from=BatchState.RUNNING)
+            fails_later = (state, offer.action) == (BatchState.PASSED, BatchAction.FAIL)
+            assert offer.is_open is not fails_later  # only a record that was reopened is judged again
+            way = reopened if fails_later else good
+            BATCH.transition(state, offer.action, way, held_from=BatchState.RUNNING)
     blocked = replace(good, open_deviations=1)
     (release,) = [
         offer for offer in BATCH.offers(BatchState.FILLED, blocked) if offer.action is BatchAction.RELEASE

@@ -193,6 +193,7 @@ def test_a_class_that_is_less_clean_may_follow_a_cleaner_one() -> None:
     assert _check(plan, "class_sequence").is_met
 
 
+@pytest.mark.requirement("CS-03")
 def test_flushing_makes_the_last_chemical_harmless() -> None:
     plan = plan_batch(_vessel(request(H), last_chemical=Chemical.SODIUM_HYDROXIDE, is_flushed=True))
     assert _check(plan, "last_chemical").is_met

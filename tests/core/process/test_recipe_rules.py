@@ -271,6 +271,7 @@ def test_a_recipe_to_begin_with_breaks_no_rule(recipe: RecipeDefinition) -> None
     assert violations(recipe) == ()
 
 
+@pytest.mark.requirement("CS-03")
 @pytest.mark.parametrize(("first", "second"), list(itertools.product(Chemical, repeat=2)))
 def test_no_forbidden_pair_meets_without_a_full_rinse_between(first: Chemical, second: Chemical) -> None:
     """CS-03: over every ordered pair of chemicals. With displacement and rinse between, the pair itself is allowed."""
@@ -355,3 +356,26 @@ def test_a_float_that_is_not_displaced_is_no_recipe() -> None:
     steps = tuple(step for step in _FLOATED.steps if step.name != "Displace the dense brine downward")
     with pytest.raises(OutOfRange, match="chemical never stays in the bed"):
         replace(_FLOATED, steps=steps)
+
+
+@pytest.mark.requirement("CS-06")
+@pytest.mark.parametrize(
+    ("family", "celsius_kept", "celsius_refused"),
+    [
+        # 95 °F (35 °C) for acrylic resin: a supplier’s sheet (read); 35 °C for type 2 and 120 °F (49 °C) for type 1: memory
+        (ResinFamily.SBA_TYPE_1, 49.0, 55.0),
+        (ResinFamily.SBA_TYPE_2, 35.0, 55.0),
+        (ResinFamily.SBA_ACRYLIC, 35.0, 55.0),
+    ],
+)
+def test_caustic_warmer_than_the_resin_bears_is_no_recipe(
+    family: ResinFamily, celsius_kept: float, celsius_refused: float
+) -> None:
+    def too_warm(most: float) -> list[str]:
+        warm = with_setting(
+            RECIPES[family], StepKind.INJECT, temperature_kelvin=celsius(min(most, 33), 30, most)
+        )
+        return [offence.code for offence in offences(warm) if offence.code == "caustic_too_warm"]
+
+    assert too_warm(celsius_kept) == []
+    assert too_warm(celsius_refused) == ["caustic_too_warm"]

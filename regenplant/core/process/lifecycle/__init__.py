@@ -17,6 +17,7 @@ from regenplant.core.process.lifecycle.batch import (
     BatchAction,
     BatchSnapshot,
     BatchState,
+    release_blockers,
 )
 from regenplant.core.process.lifecycle.step import STEP, StepAction, StepSnapshot, StepState
 from regenplant.core.process.lifecycle.table import Blocker, Lifecycle, Offer, Rule, diagram, label
@@ -47,4 +48,5 @@ __all__ = [
     "VisitState",
     "diagram",
     "label",
+    "release_blockers",
 ]

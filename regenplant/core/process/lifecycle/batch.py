@@ -5,7 +5,7 @@ from __future__ import annotations
 from dataclasses import dataclass
 from enum import StrEnum
 
-from regenplant.core.process.lifecycle.table import Blocker, Lifecycle, Rule
+from regenplant.core.process.lifecycle.table import Blocker, Lifecycle, Rule, unchecked
 
 
 class BatchState(StrEnum):
@@ -61,6 +61,8 @@ class BatchSnapshot:
     stands_in: str = "the bed"
     """What a chemical stands in, in words (``ResinFamily.stands_in``)."""
     may_stop_here: bool = True
+    checks_missing: tuple[str, ...] = ()
+    """Critical entries whose accuracy check (typed twice, or a second person) does not stand yet."""
     steps_before_qc_open: tuple[str, ...] = ()
     """Names of steps that are neither done nor skipped, up to the sample."""
     next_safe_point: str = ""
@@ -77,6 +79,16 @@ class BatchSnapshot:
     """The part of it that was work on the bed."""
     has_live_child: bool = False
     is_started: bool = False
+    is_reopened: bool = False
+    """The signed record stands open for correction."""
+    stands_as: str = ""
+    """Verdict of the decision that stands, "" while none is signed."""
+    is_reviewed: bool = False
+    """A review covers the record as it stands."""
+    review_missing: str = "Nobody who took no part has reviewed the record yet."
+    """Why ``is_reviewed`` is not so, as a sentence."""
+    open_elsewhere: tuple[str, ...] = ()
+    """What rooms above say is not finished about this batch (a paper form that nobody confirmed), as sentences."""
 
 
 def _checks_met(snapshot: BatchSnapshot) -> Blocker | None:
@@ -101,6 +113,12 @@ def _steps_done(snapshot: BatchSnapshot) -> Blocker | None:
     if not snapshot.steps_before_qc_open:
         return None
     return Blocker("steps_open", f"Not done yet: {', '.join(snapshot.steps_before_qc_open)}.")
+
+
+def _checks_made(snapshot: BatchSnapshot) -> Blocker | None:
+    if not snapshot.checks_missing:
+        return None
+    return Blocker("checks_missing", unchecked(snapshot.checks_missing))
 
 
 def _verdict_is_pass(snapshot: BatchSnapshot) -> Blocker | None:
@@ -129,6 +147,31 @@ def _no_open_deviation(snapshot: BatchSnapshot) -> Blocker | None:
         "open_deviation",
         f"{snapshot.open_deviations} {noun} open. Each needs a decision by a supervisor first.",
     )
+
+
+def _not_reopened(snapshot: BatchSnapshot) -> Blocker | None:
+    if not snapshot.is_reopened:
+        return None
+    return Blocker("reopened", "The record stands open for correction. Its decision is signed anew first.")
+
+
+def _reopened(snapshot: BatchSnapshot) -> Blocker | None:
+    if snapshot.is_reopened:
+        return None
+    return Blocker(
+        "not_reopened",
+        "It passed, and its record is signed. Only a record that was reopened is judged again.",
+    )
+
+
+def _passed_as_it_stands(snapshot: BatchSnapshot) -> Blocker | None:
+    if snapshot.stands_as != "fail":
+        return None
+    return Blocker("stands_failed", "The decision was amended to fail, so nothing of this batch is released.")
+
+
+def _reviewed(snapshot: BatchSnapshot) -> Blocker | None:
+    return None if snapshot.is_reviewed else Blocker("not_reviewed", snapshot.review_missing)
 
 
 def _independent(snapshot: BatchSnapshot) -> Blocker | None:
@@ -164,6 +207,30 @@ def _was_started(snapshot: BatchSnapshot) -> Blocker | None:
     )
 
 
+def _nothing_open_elsewhere(snapshot: BatchSnapshot) -> Blocker | None:
+    if not snapshot.open_elsewhere:
+        return None
+    return Blocker("open_elsewhere", " ".join(snapshot.open_elsewhere))
+
+
+RELEASE_GUARDS = (
+    _not_reopened,
+    _passed_as_it_stands,
+    _no_open_deviation,
+    _nothing_open_elsewhere,
+    _all_tanks_filled,
+    _reviewed,
+    _independent,
+)
+"""What must hold for a release, and for one signed anew."""
+
+
+def release_blockers(snapshot: BatchSnapshot) -> tuple[Blocker, ...]:
+    """Why a batch that is released already is not released anew, once its record was amended; empty when it may be."""
+    found = (guard(snapshot) for guard in RELEASE_GUARDS)
+    return tuple(blocker for blocker in found if blocker is not None)
+
+
 def _moves() -> dict[tuple[BatchState, BatchAction], Rule[BatchState, BatchSnapshot]]:
     state, action = BatchState, BatchAction
     moves: dict[tuple[BatchState, BatchAction], Rule[BatchState, BatchSnapshot]] = {
@@ -172,15 +239,14 @@ def _moves() -> dict[tuple[BatchState, BatchAction], Rule[BatchState, BatchSnaps
         (state.READY, action.START): Rule(state.RUNNING, "batch.run", (_checks_met,)),
         (state.READY, action.ABORT): Rule(state.ABORTED, "batch.abort"),
         (state.RUNNING, action.BEGIN_RINSE): Rule(state.RINSING, "batch.run"),
-        (state.RINSING, action.HAND_TO_QC): Rule(state.AWAITING_QC, "batch.run", (_steps_done,)),
+        (state.RINSING, action.HAND_TO_QC): Rule(state.AWAITING_QC, "batch.run", (_steps_done, _checks_made)),
         (state.AWAITING_QC, action.PASS): Rule(
             state.PASSED, "qc.judge", (_did_not_perform, _verdict_is_pass)
         ),
         (state.AWAITING_QC, action.FAIL): Rule(state.FAILED, "qc.judge"),
-        (state.PASSED, action.FILL): Rule(state.FILLED, "batch.run", (_all_tanks_filled,)),
-        (state.FILLED, action.RELEASE): Rule(
-            state.RELEASED, "batch.release", (_no_open_deviation, _all_tanks_filled, _independent)
-        ),
+        (state.PASSED, action.FAIL): Rule(state.FAILED, "qc.judge", (_did_not_perform, _reopened)),
+        (state.PASSED, action.FILL): Rule(state.FILLED, "batch.run", (_not_reopened, _all_tanks_filled)),
+        (state.FILLED, action.RELEASE): Rule(state.RELEASED, "batch.release", RELEASE_GUARDS),
         (state.FAILED, action.REWORK): Rule(state.FAILED, "batch.rework", (_no_live_child,)),
         (state.ABORTED, action.REWORK): Rule(state.ABORTED, "batch.rework", (_no_live_child, _was_started)),
         (state.ABORTED, action.SCRAP): Rule(state.SCRAPPED, "batch.scrap", (_no_live_child, _was_started)),

@@ -5,7 +5,7 @@ from __future__ import annotations
 from dataclasses import dataclass
 from enum import StrEnum
 
-from regenplant.core.process.lifecycle.table import Blocker, Lifecycle, Rule
+from regenplant.core.process.lifecycle.table import Blocker, Lifecycle, Rule, unchecked
 
 
 class StepState(StrEnum):
@@ -35,6 +35,8 @@ class StepSnapshot:
     entries_missing: tuple[str, ...] = ()
     end_not_reached: tuple[str, ...] = ()
     """Sentences: what must still be true before the step may end (volume still to feed, end point not met)."""
+    checks_missing: tuple[str, ...] = ()
+    """Critical entries of the batch without their accuracy check; asked at its last step only."""
     may_be_skipped: bool = False
     name: str = ""
 
@@ -81,6 +83,12 @@ def _entries_complete(snapshot: StepSnapshot) -> Blocker | None:
     return Blocker("entries_missing", f"First write down {_listed(snapshot.entries_missing)}.")
 
 
+def _checks_made(snapshot: StepSnapshot) -> Blocker | None:
+    if not snapshot.checks_missing:
+        return None
+    return Blocker("checks_missing", unchecked(snapshot.checks_missing))
+
+
 def _end_reached(snapshot: StepSnapshot) -> Blocker | None:
     if not snapshot.end_not_reached:
         return None
@@ -103,7 +111,7 @@ STEP: Lifecycle[StepState, StepAction, StepSnapshot] = Lifecycle(
             StepState.RUNNING, "batch.run", (_batch_runs, _safe_to_start, _in_sequence, _before_entries)
         ),
         (StepState.RUNNING, StepAction.FINISH): Rule(
-            StepState.DONE, "batch.run", (_batch_runs, _entries_complete, _end_reached)
+            StepState.DONE, "batch.run", (_batch_runs, _entries_complete, _end_reached, _checks_made)
         ),
         (StepState.WAITING, StepAction.SKIP): Rule(
             StepState.SKIPPED, "step.skip", (_batch_runs, _in_sequence, _skippable)

@@ -98,6 +98,12 @@ def _blockers(rule: Rule[S, Snapshot], snapshot: Snapshot) -> tuple[Blocker, ...
     return tuple(blocker for blocker in found if blocker is not None)
 
 
+def unchecked(names: tuple[str, ...]) -> str:
+    """Which critical entries nobody has checked yet, and what that holds up."""
+    listed = ("; " if any(", " in name for name in names) else ", ").join(names)
+    return f"Not checked by a second person yet: {listed}. QC takes the batch when it is."
+
+
 def label(state: StrEnum) -> str:
     """The state in words: "awaiting QC"."""
     return _LABELS.get(str(state), str(state).replace("_", " "))
