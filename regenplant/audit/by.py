@@ -13,7 +13,7 @@ class Actor(Protocol):
     pk: Any
     full_name: str
 
-    def may(self, permission: str) -> bool: ...
+    def may(self, permission: str, segregation_class: str = "") -> bool: ...
 
     def role_names(self) -> tuple[str, ...]: ...
 
@@ -22,13 +22,15 @@ class Actor(Protocol):
 class By:
     """The acting person, the server's time of the act (UTC) and the terminal it came from.
 
-    ``occurred_at`` is when it happened, if the person says it happened earlier; None means now.
+    ``occurred_at`` is when it happened, if the person says it happened earlier; None means now. ``paper_form`` is the number
+    of the paper form that is being transcribed; "" for what is written down where it happens (``audit.paper``).
     """
 
     user: Any
     at: datetime
     terminal: str = ""
     occurred_at: datetime | None = None
+    paper_form: str = ""
 
     @property
     def happened_at(self) -> datetime:

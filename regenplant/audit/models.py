@@ -1,4 +1,4 @@
-"""The append-only log of acts. Only ``audit`` imports this module."""
+"""The append-only log of acts, what it is searched by, and the shapes of what it seals. Only ``audit`` imports this module."""
 
 from __future__ import annotations
 
@@ -26,7 +26,7 @@ class AuditEvent(models.Model):
     subject_kind = models.CharField(max_length=40)
     subject_key = models.CharField(max_length=64)
     subject_label = models.CharField(max_length=160)
-    related = models.CharField(max_length=400, blank=True)
+    related = models.TextField(blank=True)
     """Other subjects this act touches, as " kind:key kind:key "."""
     payload = models.TextField()
     previous_digest = models.CharField(max_length=64)
@@ -42,3 +42,37 @@ class AuditEvent(models.Model):
 
     def __str__(self) -> str:
         return f"{self.number} {self.event}"
+
+
+class EventSubject(models.Model):
+    """One subject of one act, its own or a related one: what histories are found by. Repeats the payload; append-only.
+
+    ``event`` is the number of the act, named weakly: what repeats the log must not stand in the way of examining it.
+    """
+
+    event = models.BigIntegerField()
+    kind = models.CharField(max_length=40)
+    key = models.CharField(max_length=64)
+
+    class Meta:
+        ordering = ["id"]
+        constraints = [
+            models.UniqueConstraint(fields=["kind", "key", "event"], name="event_subject_once"),
+        ]
+
+    def __str__(self) -> str:
+        return f"{self.kind} {self.key}"
+
+
+class RowShape(models.Model):
+    """The columns that seals of one table cover, or covered once; see ``audit.sealed``. Append-only."""
+
+    id = models.CharField(max_length=16, primary_key=True)
+    table_name = models.CharField(max_length=64)
+    content = models.TextField()
+
+    class Meta:
+        ordering = ["table_name", "id"]
+
+    def __str__(self) -> str:
+        return f"{self.table_name} {self.id}"

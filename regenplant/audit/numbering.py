@@ -1,4 +1,4 @@
-"""Running numbers: T-20417, B-10412. Without gaps, because all acts follow one another (``chain.take_turn``)."""
+"""Running numbers: T-20417, B-10412. Without gaps, because all acts follow one another (``turn.take``)."""
 
 from __future__ import annotations
 

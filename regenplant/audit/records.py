@@ -168,7 +168,9 @@ def write_changed(
             f"{label} was changed since you opened it: it is at version {stands}, you had version {shown}. "
             "What you typed still stands here. Look at the present state, then write again.",
             seen=shown,
-            allowed=stands,
+            present=stands,
+            table=record._meta.db_table,
+            key=str(record.pk),
         )
     before = {name: plain(getattr(record, name)) for name in changed}
     for name, value in changed.items():

@@ -11,16 +11,17 @@ id, is numbered after it in the order of completion and rolls back with it. Name
 from __future__ import annotations
 
 import functools
-from collections.abc import Callable
+from collections.abc import Callable, Mapping
 from contextvars import ContextVar
 from dataclasses import dataclass, field
 from typing import Any, ParamSpec, TypeVar
 from uuid import UUID, uuid4
 
-from django.db import transaction
+from django.db import OperationalError, transaction
 
-from regenplant.audit import chain
+from regenplant.audit import appending, paper, seals, turn
 from regenplant.audit.by import By
+from regenplant.audit.classes import EVERY_CLASS, classes_of
 from regenplant.core.errors import NotAllowed
 
 P = ParamSpec("P")
@@ -59,8 +60,14 @@ REGISTRY: dict[str, UseCase] = {}
 _operation: ContextVar[UUID | None] = ContextVar("operation", default=None)
 
 
-def use_case(name: str, *, permission: str) -> Callable[[Callable[..., Outcome]], Callable[..., Outcome]]:
-    """Register a function as the use case ``name``; permission "" means: any signed-in person."""
+def use_case(
+    name: str, *, permission: str, by_shared: bool = False
+) -> Callable[[Callable[..., Outcome]], Callable[..., Outcome]]:
+    """Register a function as the use case ``name``; permission "" means: any signed-in person.
+
+    The right is asked for in the segregation class of what the act is about (``audit.classes``). A shared account does
+    nothing at all, except what says ``by_shared``: to sign in, and to choose how its screen looks.
+    """
 
     def decorate(function: Callable[..., Outcome]) -> Callable[..., Outcome]:
         where = f"{function.__module__}.{function.__qualname__}"
@@ -70,18 +77,11 @@ def use_case(name: str, *, permission: str) -> Callable[[Callable[..., Outcome]]
 
         @functools.wraps(function)
         def act(*, by: By, **arguments: Any) -> Outcome:
-            require(by, permission)
-            outer = _operation.get()
-            token = _operation.set(outer or uuid4())
-            try:
-                with transaction.atomic():
-                    if outer is None:
-                        chain.take_turn()
-                    outcome = function(by=by, **arguments)
-                    _record(name, by, outcome)
-                    return outcome
-            finally:
-                _operation.reset(token)
+            refuse_shared(by, by_shared=by_shared)
+            require_for(by, permission, arguments)
+            if _operation.get() is None:
+                return _operate(lambda: _carry_out(name, by, function, arguments, is_outermost=True))
+            return _carry_out(name, by, function, arguments, is_outermost=False)
 
         act.use_case_name = name  # type: ignore[attr-defined]
         return act
@@ -89,29 +89,80 @@ def use_case(name: str, *, permission: str) -> Callable[[Callable[..., Outcome]]
     return decorate
 
 
-def require(by: By, permission: str) -> None:
-    """Raise NotAllowed unless the acting person is active and holds the permission."""
-    if permission and not by.user.may(permission):
-        roles = ", ".join(by.user.role_names()) or "no role"
+def refuse_shared(by: By, *, by_shared: bool = False) -> None:
+    """Raise NotAllowed for a post's shared account: what nobody in person did is no record; and for a closed account."""
+    if by_shared or by.user is None:
+        return
+    if getattr(by.user, "is_shared", False):
         raise NotAllowed(
-            f"{by.user.full_name} ({roles}) may not do this ({permission}). Ask a person who may.",
+            f"{by.user.full_name} is a shared account. It looks and does nothing. Sign in with your own name."
+        )
+    if not getattr(by.user, "is_active", True):
+        raise NotAllowed(f"The account of {by.user.full_name} is closed, so nothing is done in that name.")
+
+
+def require_for(by: By, permission: str, arguments: Mapping[str, Any]) -> None:
+    """Raise NotAllowed unless the acting person holds the permission in every class these arguments concern.
+
+    Whoever holds it in every class is not asked further, so that the class is looked up only where it decides.
+    """
+    if not permission or by.user.may(permission, EVERY_CLASS):
+        return
+    for segregation_class in sorted(classes_of(arguments)) or [""]:
+        require(by, permission, segregation_class)
+
+
+def require(by: By, permission: str, segregation_class: str = "") -> None:
+    """Raise NotAllowed unless the acting person is active and holds the permission, in this class if one is concerned."""
+    if permission and not by.user.may(permission, segregation_class):
+        roles = ", ".join(by.user.role_names()) or "no role"
+        where = f" in class {segregation_class}" if segregation_class else ""
+        raise NotAllowed(
+            f"{by.user.full_name} ({roles}) may not do this{where} ({permission}). Ask a person who may.",
             permission=permission,
+            segregation_class=segregation_class,
         )
 
 
-def _record(name: str, by: By, outcome: Outcome) -> None:
+def _operate(work: Callable[[], Outcome]) -> Outcome:
+    """Carry out an outermost act: one operation, one turn. A database that lets it wait too long is a refusal."""
+    token = _operation.set(uuid4())
+    try:
+        return work()
+    except OperationalError as error:
+        if refusal := turn.refusal_of(error):
+            raise refusal from error
+        raise
+    finally:
+        turn.drop()
+        _operation.reset(token)
+
+
+def _carry_out(
+    name: str, by: By, function: Callable[..., Outcome], arguments: Mapping[str, Any], *, is_outermost: bool
+) -> Outcome:
+    with transaction.atomic():
+        if is_outermost:
+            turn.take()
+        outcome = function(by=by, **arguments)
+        _record(name, by, outcome, is_outermost=is_outermost)
+        return outcome
+
+
+def _record(name: str, by: By, outcome: Outcome, *, is_outermost: bool) -> None:
     operation = _operation.get()
     if operation is None:
         raise RuntimeError("An act is recorded inside a use case only.")
+    from_paper = paper.form_of(name, by, outcome.subject)
     facts: dict[str, Any] = {
         "before": outcome.before,
         "after": outcome.after,
-        "facts": outcome.facts,
+        "facts": {**outcome.facts, "paper_form": from_paper} if from_paper else outcome.facts,
         "reason": outcome.reason,
     }
     if outcome.signature is not None:
         facts["signature"] = outcome.signature
-    chain.append(
+    appending.append(
         operation=operation,
         event=name,
         actor=by.user,
@@ -119,6 +170,7 @@ def _record(name: str, by: By, outcome: Outcome) -> None:
         occurred_at=by.happened_at,
         terminal=by.terminal,
         subject=outcome.subject,
-        related=outcome.related,
+        related=(*outcome.related, (paper.KIND, from_paper)) if from_paper else outcome.related,
         facts=facts,
+        rows=(lambda is_first: seals.collect(is_first=is_first)) if is_outermost else None,
     )

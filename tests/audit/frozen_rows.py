@@ -23,8 +23,14 @@ FROZEN: dict[str, dict[str, Any]] = {
     "batches_hold": {"resumed_at": START},
     "recipes_recipeversion": {"state": "approved"},
     "recipes_specificationversion": {"state": "approved"},
+    "people_authorityversion": {"state": "approved"},
+    "shifts_handover": {"state": "taken"},
+    "plant_limitsversion": {"state": "approved"},
+    "keeping_retentionversion": {"state": "approved"},
+    "chemicals_unloading": {"alarm": ""},
+    "batches_entrycheck": {"reading_id": None, "method": "twice", "signature_id": None},
 }
-"""What makes a row frozen, where a lock has a condition."""
+"""What makes a row frozen, where a lock has a condition; and what the columns of a row ask of one another."""
 
 OPEN: dict[str, dict[str, Any]] = {
     "batches_deviation": {"decided_at": None, "decided_by_id": None, "decision": ""},
@@ -32,6 +38,11 @@ OPEN: dict[str, dict[str, Any]] = {
     "batches_hold": {"resumed_at": None, "resumed_by_id": None},
     "recipes_recipeversion": {"state": "draft"},
     "recipes_specificationversion": {"state": "draft"},
+    "people_authorityversion": {"state": "draft"},
+    "shifts_handover": {"state": "signed"},
+    "shifts_handoveritem": {"closed_at": None, "closed_by_id": None, "closing_words": ""},
+    "plant_limitsversion": {"state": "draft"},
+    "keeping_retentionversion": {"state": "draft"},
 }
 """What leaves it open."""
 
@@ -99,6 +110,8 @@ def other_value(row: models.Model, column: str) -> tuple[str, Any]:
         return field.attname, uuid.UUID(int=999)
     if isinstance(field, models.JSONField):
         return field.attname, {"altered": True}
+    if isinstance(field, models.BinaryField):
+        return field.attname, b"z"
     if isinstance(field, (models.CharField, models.TextField)):
         return field.attname, "z"
     return field.attname, (present or 0) + 7

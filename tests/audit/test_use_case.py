@@ -31,6 +31,7 @@ def newest() -> AuditEvent:
     return found
 
 
+@pytest.mark.requirement("ER-09")
 def test_one_act_writes_one_event_with_who_when_where_and_what(operator: Person, by: Make) -> None:
     before = chain.head()[0]
     set_preferences(by=by(operator, terminal="tablet 3"), unit_system="us", theme="dark")
@@ -48,6 +49,7 @@ def test_one_act_writes_one_event_with_who_when_where_and_what(operator: Person,
     assert facts["after"] == {"unit_system": "us", "theme": "dark"}
 
 
+@pytest.mark.requirement("ER-12")
 def test_an_act_that_happened_earlier_carries_both_times(operator: Person, by: Make) -> None:
     happened = factories.START - timedelta(hours=2)
     set_preferences(by=by(operator, occurred_at=happened), unit_system="us", theme="")
@@ -67,6 +69,7 @@ def test_a_body_that_fails_leaves_neither_record_nor_event(operator: Person, by:
     assert not Group.objects.filter(name="half-written").exists()
 
 
+@pytest.mark.requirement("ER-09")
 def test_an_event_that_cannot_be_written_undoes_the_record(operator: Person, by: Make) -> None:
     def body(*, by: By) -> Outcome:
         Group.objects.create(name="unrecorded")
@@ -79,6 +82,7 @@ def test_an_event_that_cannot_be_written_undoes_the_record(operator: Person, by:
     assert not Group.objects.filter(name="unrecorded").exists()
 
 
+@pytest.mark.requirement("ER-14")
 def test_a_person_without_the_right_writes_nothing_and_is_told_whom_to_ask(
     operator: Person, by: Make
 ) -> None:
@@ -167,7 +171,7 @@ def test_a_name_is_registered_once() -> None:
 
     with pytest.raises(RuntimeError, match=r"person\.added"):
         use_case("person.added", permission="")(body)
-    assert REGISTRY["person.added"].function == "regenplant.people.services.add_person"
+    assert REGISTRY["person.added"].function == "regenplant.people.services.accounts.add_person"
 
 
 def test_arguments_are_named_never_positional(operator: Person, by: Make) -> None:

@@ -9,15 +9,14 @@ import pytest
 from django.core.management import call_command
 from django.core.management.base import CommandError
 from django.db import connection
-from django.http import HttpRequest
-from django.test import RequestFactory
 
 from regenplant.audit import chain, locks
 from regenplant.audit.by import By
 from regenplant.audit.models import AuditEvent
+from regenplant.audit.use_case import Outcome
 from regenplant.people.models import Person, Signature
-from regenplant.people.signing import bind, prove
-from tests import factories
+from regenplant.people.signing import SignaturePermit, bind
+from tests.audit.acts import act
 
 
 def verify(**options: str) -> str:
@@ -37,11 +36,12 @@ def refused(**options: str) -> str:
 def test_records_as_they_were_written_hold(operator: Person) -> None:
     number, head = chain.head()
     said = verify()
-    assert f"Looked at {number} events" in said
+    assert f", {number} acts, " in said
     assert f"event {number}, {head}" in said
     assert said.endswith("All records hold.\n")
 
 
+@pytest.mark.requirement("ER-09")
 def test_an_altered_act_is_named(operator: Person) -> None:
     locks.remove()
     AuditEvent.objects.filter(number=2).update(actor_name="Somebody")
@@ -57,26 +57,17 @@ def test_a_missing_lock_is_named(operator: Person) -> None:
     locks.install()
 
 
-def test_an_altered_signature_is_named(
-    qc_technician: Person, by: Callable[..., By], rf: RequestFactory
-) -> None:
-    request: HttpRequest = rf.post("/sign/")
-    permit = prove(
-        by=by(qc_technician),
-        password=factories.PASSWORD,
-        meaning="a test",
-        about=("batch", "B-1", "B-1"),
-        request=request,
-    )
-    signed = bind(
-        permit,
-        by=by(qc_technician),
-        meaning="a test",
-        record_kind="batch",
-        record_key="B-1",
-        record_version=1,
-        content="as shown",
-    )
+@pytest.mark.requirement("ER-02")
+def test_an_altered_signature_is_named(qc_technician: Person, by: Callable[..., By]) -> None:
+    def body(*, by: By) -> Outcome:
+        signature = bind(
+            SignaturePermit(by.user.pk, "a test", by.at), by=by, meaning="a test", record_kind="batch", record_key="B-1",
+            record_version=1, content="as shown",
+        )  # fmt: skip
+        return Outcome(subject=("batch", "B-1", "B-1"), result=signature)
+
+    with act("test.signed", body) as sign:
+        signed = sign(by=by(qc_technician)).result
     assert "1 signatures" in verify()
     locks.remove()
     Signature.objects.filter(pk=signed.pk).update(content="something else")

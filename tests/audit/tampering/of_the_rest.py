@@ -1,0 +1,243 @@
+"""Falsifying decisions, chemicals, recipes, people and papers."""
+
+from __future__ import annotations
+
+import hashlib
+
+from django.db import connection
+
+from regenplant.audit.locks import Lock
+from tests.audit.frozen_rows import row_for
+from tests.audit.tampering.ways import Record, altered, copied, removed, way
+
+_OWN = "batch_id = {batch}"
+
+# --- quality ------------------------------------------------------------------------------------------------------------
+altered("edit a digit of a QC measurement", "quality_qcmeasurement", "value = value * 0.1", where=_OWN,
+        says="qc measurement .+ of batch {record.batch}",
+        and_says="decision: The measurement .+ is not as the QC decision on batch {record.batch} signed it")  # fmt: skip
+removed("delete a QC measurement", "quality_qcmeasurement", where=_OWN, says="qc measurement")
+altered("turn a verdict round", "quality_qcdecision", "verdict = 'fail', reason = 'turned round'", where=_OWN, says="qc decision .+ of batch {record.batch}",
+        and_says="decision: The QC decision on batch {record.batch} reads fail; pass was signed")  # fmt: skip
+altered("say another person decided", "quality_qcdecision", "decided_by_id = 1", where=_OWN, says="qc decision .+ of batch {record.batch}",
+        and_says="signature: The QC decision on batch {record.batch} bears the signature of .+, not of whom it names")  # fmt: skip
+
+
+@way("move a signature to another decision")
+def _(record: Record) -> str:
+    first, second = record.facts["decisions"]
+    for decision, signature in (
+        (first, None),
+        (second, record.one("SELECT signature_id FROM quality_qcdecision WHERE id = %s", first)),
+    ):
+        if signature is not None:
+            spare = record.one("SELECT signature_id FROM quality_qcdecision WHERE id = %s", decision)
+            record.run("UPDATE quality_qcdecision SET signature_id = -1 WHERE id = %s", first)
+            record.run("UPDATE quality_qcdecision SET signature_id = %s WHERE id = %s", signature, decision)
+            record.run("UPDATE quality_qcdecision SET signature_id = %s WHERE id = %s", spare, first)
+    return rf"signature: The QC decision on batch B-\d+ bears a signature that was given on qc_decision {record.batch}\."
+
+
+@way("forge a release")
+def _(record: Record) -> str:
+    signature, person = record.one(
+        "SELECT id, person_id FROM people_signature WHERE record_key = %s", record.batch
+    )
+    row_for(
+        Lock("quality_release"), batch_id=record.batch_id, released_by_id=person, signature_id=signature, version=1, replaces_id=None,
+        reason="",
+    )  # fmt: skip
+    return (
+        rf"(?s)(?=.*row: The release .*of batch {record.batch} .*stands in the record and no act wrote it)"
+        rf"(?=.*signature: The release of batch {record.batch} bears a signature that was given on qc_decision)"
+    )
+
+
+altered("edit what was signed", "people_signature", "content = REPLACE(content, '25', '26')", says="signature .+",
+        and_says=r"signature: The signature of .+ on qc_decision B-\d+ no longer fits what was signed")  # fmt: skip
+altered("put a signature into another hand", "people_signature", "person_id = 1", says="signature .+")
+altered(
+    "print another name under a signature",
+    "people_signature",
+    "printed_name = 'Somebody Else'",
+    says="signature .+",
+)
+altered(
+    "back-date a signature",
+    "people_signature",
+    "signed_at = '2020-01-01 00:00:00+00:00'",
+    says="signature .+",
+)
+altered("sign another record with the same signature", "people_signature", "record_key = 'B-99999'", says="signature .+",
+        and_says="signature: The signature of .+ on qc_decision B-99999 no longer fits what was signed")  # fmt: skip
+copied("copy a signature", "people_signature", but="record_kind='release'", says="signature .+",
+       and_says="signature: The signature of .+ on release .+ no longer fits what was signed")  # fmt: skip
+removed("delete a signature", "people_signature", says="signature")
+
+
+# --- chemicals and resins -----------------------------------------------------------------------------------------------
+altered("edit a mass in the ledger", "chemicals_movement", "grams_100 = grams_100 + 1000", says="movement 1")
+removed("delete a movement", "chemicals_movement", where="number = 2", says="movement",
+        and_says="ledger: Movement 2 is missing in the chemical ledger")  # fmt: skip
+copied(
+    "insert a movement",
+    "chemicals_movement",
+    but="number=(SELECT MAX(number) + 1 FROM chemicals_movement)",
+    says="movement .+",
+)
+altered("turn a movement round", "chemicals_movement", "from_place_id = to_place_id, to_place_id = from_place_id", says="movement 1",
+        and_says="ledger: After movement 1 .+ less than nothing")  # fmt: skip
+altered("move another chemical", "chemicals_movement", "chemical = CASE chemical WHEN 'naoh' THEN 'hcl' ELSE 'naoh' END",
+        says="movement 1", and_says="ledger: Movement 1 moves .+, its lot .+ is")  # fmt: skip
+altered(
+    "edit a checked strength",
+    "chemicals_strengthcheck",
+    "strength_frac = strength_frac * 0.9",
+    says="strength check .+ of chemical lot",
+)
+altered(
+    "edit the strength on a certificate",
+    "chemicals_chemicallot",
+    "certificate_strength_frac = 0.5",
+    says="chemical lot .+",
+)
+altered(
+    "put another lot in use", "chemicals_chemicallot", "is_in_use = NOT is_in_use", says="chemical lot .+"
+)
+altered(
+    "edit the size of a place",
+    "chemicals_place",
+    "low_stock_grams_100 = low_stock_grams_100 + 1",
+    says="place .+",
+)
+altered("edit the volume of a resin lot", "resins_resinlot", "volume_m3 = volume_m3 * 2", says="resin lot .+")
+altered("edit the cycles of a resin lot", "resins_resinlot", "cycles = cycles + 7", says="resin lot .+")
+altered(
+    "edit the capacity of a resin type",
+    "resins_resintype",
+    "operating_capacity_eq_per_m3 = 2000.0",
+    says="resin type .+",
+)
+
+
+# --- recipes and limits ---------------------------------------------------------------------------------------------------
+altered("edit an approved recipe", "recipes_recipeversion", "content = REPLACE(content, '1', '2')", says="recipe version 1 of recipe .+",
+        and_says="version: The recipe version 1 of recipe .+ no longer fits its digest")  # fmt: skip
+
+
+@way("edit an approved recipe and fit its digest")
+def _(record: Record) -> str:
+    key = record.some("recipes_recipeversion")
+    content = record.one("SELECT content FROM recipes_recipeversion WHERE id = %s", key).replace("1", "2")
+    record.run(
+        "UPDATE recipes_recipeversion SET content = %s, digest = %s WHERE id = %s",
+        content, hashlib.sha256(content.encode()).hexdigest(), key,
+    )  # fmt: skip
+    return r"row: The recipe version 1 of recipe .+ is not as event"
+
+
+altered(
+    "approve a recipe oneself",
+    "recipes_recipeversion",
+    "approved_by_id = made_by_id + 1, reason = 'x'",
+    says="recipe version .+",
+)
+altered("let a specification hold from another day", "recipes_specificationversion", "effective_from = '2020-01-01 00:00:00+00:00'",
+        says="specification version .+ of specification")  # fmt: skip
+removed("delete a specification version", "recipes_specificationversion", says="specification version")
+altered("change a limit of the plant", "plant_plantprofile", "permit_ph_high = 12.0", says="plant profile .+")
+altered("extend a calibration", "plant_instrument", "calibration_due_on = '2099-01-01'", says="instrument .+")
+altered("say a vessel is flushed", "plant_vessel", "is_flushed = NOT is_flushed", says="vessel .+")
+altered("lift a lock-out", "plant_vessel", "lock_out_reason = 'x'", says="vessel .+")
+
+
+# --- people -------------------------------------------------------------------------------------------------------------
+altered(
+    "swap a password",
+    "people_person",
+    "password = 'md5$salt$0'",
+    where="username = 'operator-1'",
+    says="person operator-1",
+)
+altered(
+    "take an account back into use",
+    "people_person",
+    "is_active = NOT is_active",
+    where="username = 'operator-1'",
+    says="person operator-1",
+)
+altered(
+    "give an account another name",
+    "people_person",
+    "full_name = 'Somebody Else'",
+    where="username = 'operator-1'",
+    says="person operator-1",
+)
+altered(
+    "make an account a superuser",
+    "people_person",
+    "is_superuser = NOT is_superuser",
+    where="username = 'operator-1'",
+    says="person operator-1",
+)
+altered(
+    "rename a role",
+    "auth_group",
+    "name = 'supervisors'",
+    where="name = 'supervisor'",
+    says="group supervisors",
+)
+
+
+@way("give a person a role")
+def _(record: Record) -> str:
+    record.run(
+        "INSERT INTO people_person_groups (person_id, group_id) SELECT p.id, g.id FROM people_person p, auth_group g "
+        "WHERE p.username = 'operator-1' AND g.name = 'supervisor'"
+    )
+    return r"row: The .+ of person operator-1 in group supervisor stands in the record and no act wrote it\."
+
+
+@way("take a role from a person")
+def _(record: Record) -> str:
+    key = record.one(
+        "SELECT MIN(m.id) FROM people_person_groups m JOIN people_person p ON p.id = m.person_id WHERE p.username = 'operator-1'"
+    )
+    record.run("DELETE FROM people_person_groups WHERE id = %s", key)
+    return rf"row: The .+ {key} of Operator 1 was removed without an act"
+
+
+@way("add an account")
+def _(record: Record) -> str:
+    with connection.cursor() as cursor:
+        columns = [c.name for c in connection.introspection.get_table_description(cursor, "people_person")]
+    shown = ", ".join(
+        {"id": "id + 1000", "username": "'backdoor'"}.get(name, f'"{name}"') for name in columns
+    )
+    names = ", ".join(f'"{name}"' for name in columns)
+    record.run(
+        f"INSERT INTO people_person ({names}) SELECT {shown} FROM people_person WHERE username = 'operator-1'"
+    )
+    return r"row: The person backdoor stands in the record and no act wrote it\."
+
+
+# --- papers ---------------------------------------------------------------------------------------------------------------
+altered("edit the hash of a paper", "documents_issuedpaper", "sha256 = 'x'", says="issued paper .+")
+removed("delete the first issue of a paper", "documents_issuedpaper", where="issue_number = 1", says="issued paper",
+        and_says="paper: Issue 1 is missing of the batch sheet of {record.batch}")  # fmt: skip
+
+
+@way("put bytes into a row that are no text")
+def _(record: Record) -> str:
+    what = "CAST(X'ff41' AS TEXT)" if connection.vendor == "sqlite" else "chr(65533)"
+    record.run(f"UPDATE plant_plantprofile SET name = {what}")
+    return r"row: The plant profile .+ is not as event \d+"
+
+
+@way("put a word where a number stands")
+def _(record: Record) -> str:
+    if connection.vendor == "sqlite":
+        record.run("UPDATE batches_batch SET resin_volume_m3 = 'much' WHERE number = %s", record.batch)
+    else:
+        record.run("UPDATE batches_batch SET resin_volume_m3 = 'NaN' WHERE number = %s", record.batch)
+    return rf"row: The batch {record.batch}.* is not as event \d+"

@@ -1,0 +1,92 @@
+"""Whatever is done to the record behind the program's back is found, and the record it was done to is named.
+
+At least fifty ways, on both databases; the ways themselves stand in ``tests/audit/tampering/``.
+"""
+
+from __future__ import annotations
+
+from collections.abc import Callable, Iterator
+from typing import Any
+
+import pytest
+from django.db import transaction
+
+from regenplant.audit import locks
+from regenplant.audit.verifying import registry
+from regenplant.batches import services as batch_services
+from regenplant.batches.models import Batch
+from regenplant.documents.models import IssuedPaper
+from regenplant.documents.services import issue_paper
+from regenplant.quality.models import QcDecision
+from tests import factories
+from tests.audit.tampering import WAYS, Record, matches
+
+pytestmark = pytest.mark.django_db
+AT_LEAST = 50
+
+
+@pytest.fixture(scope="module")
+def record(django_db_setup: None, django_db_blocker: Any) -> Iterator[Record]:
+    """Built once for all ways, in a transaction that is undone; each way is undone for itself."""
+    with django_db_blocker.unblock(), transaction.atomic():
+        yield _record()
+        transaction.set_rollback(True)
+
+
+def _record() -> Record:
+    plant = factories.small_plant()
+    passed = [factories.passed_batch(plant, family) for family in ("sac_h", "sac_na")]
+    issue_paper(by=plant.by("supervisor"), kind="batch_sheet", key=passed[0].number)
+    running = factories.frozen_batch(plant, "sba_1")
+    batch_services.open_deviation(
+        by=plant.by(), batch_id=running.pk, what="the drain valve stuck for 3 min", severity="major"
+    )
+    issue_paper(by=plant.by("supervisor"), kind="batch_sheet", key=passed[0].number)
+
+    def act_again() -> None:
+        batch_services.open_deviation(
+            by=plant.by(), batch_id=running.pk, what="the drain valve stuck once more", severity="minor"
+        )
+
+    act_again()
+    first = IssuedPaper.objects.order_by("pk").first()
+    assert first is not None
+    decisions = list(QcDecision.objects.filter(batch__in=passed).order_by("pk").values_list("pk", flat=True))
+    return Record(
+        passed[0].number,
+        Batch.objects.get(pk=running.pk).number,
+        plant.people,
+        act_again,
+        {"paper_number": first.chain_number, "decisions": decisions, "install": locks.install},
+    )
+
+
+def found(record: Record, way: Callable[[Record], str] | None) -> tuple[str, list[str]]:
+    """The pattern a way must be found by, and what was found."""
+    with transaction.atomic():
+        pattern = ""
+        if way is not None:
+            locks.remove()
+            pattern = way(record)
+            if not pattern.startswith("lock:"):  # as a careful hand would leave it
+                locks.install()
+        report = registry.run()
+        transaction.set_rollback(True)
+    return pattern, [f"{finding.kind}: {finding.sentence}" for finding in report.findings]
+
+
+@pytest.mark.requirement("ER-02", "ER-09")
+def test_the_record_holds_before_anybody_touches_it(record: Record) -> None:
+    assert found(record, None) == ("", [])
+
+
+@pytest.mark.requirement("ER-02", "ER-03", "ER-09")
+@pytest.mark.parametrize("name", sorted(WAYS))
+def test_what_was_falsified_is_found_and_named(name: str, record: Record) -> None:
+    pattern, sentences = found(record, WAYS[name])
+    assert sentences, "nothing was found"
+    assert matches(pattern, sentences), "\n".join([pattern, *sentences])
+
+
+def test_there_are_enough_ways() -> None:
+    assert len(WAYS) >= AT_LEAST
