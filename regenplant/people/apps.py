@@ -7,7 +7,23 @@ class PeopleConfig(AppConfig):
 
     def ready(self) -> None:
         # Registers the use cases of this app and how they read in the log.
-        import regenplant.people.services  # noqa: F401
-        from regenplant.audit import locks
+        import regenplant.people.services
+        import regenplant.people.signing
+        import regenplant.people.verification  # noqa: F401
+        from regenplant.audit import locks, sealed
+        from regenplant.audit.version_model import FROZEN
 
-        locks.declare(locks.Lock("people_signature"), locks.Lock("people_person", columns=("id", "username")))
+        sealed.leave_out_columns(
+            "people_person", "last_login", why="written by every sign-in, and no act of anybody"
+        )
+        locks.declare(
+            locks.Lock("people_signature"),
+            locks.Lock("people_person", columns=("id", "username", "is_shared")),
+            locks.Lock(
+                "people_authorityversion", when="OLD.state <> 'draft'", columns=(*FROZEN, "signature_id")
+            ),
+            locks.Lock(
+                "people_alert",
+                columns=("kind", "person_id", "sentence", "terminal", "raised_at"),
+            ),
+        )

@@ -1,21 +1,37 @@
-"""People, and the signatures they give."""
+"""People, what they may do, the signatures they give, and the alerts about them."""
 
 from __future__ import annotations
 
+import json
+from datetime import datetime
 from typing import Any, ClassVar
 
+from django.contrib.auth.hashers import check_password
 from django.contrib.auth.models import AbstractUser, UserManager
 from django.db import models
+from django.db.models import F, Q
+from django.db.models.functions import Lower
+from django.utils import timezone
 
-from regenplant.people.authority import Role, may
+from regenplant.audit.version_model import Version
+from regenplant.people.authority import BUILT_IN, Matrix, Role, matrix_of
 
 
 class PersonManager(UserManager["Person"]):
     """Makes people; the user name is the identity and is never used again for another person."""
 
+    def get_by_natural_key(self, username: str | None) -> Person:
+        """By user name, whatever the capitals: a tablet begins a word with one."""
+        return self.get(username__iexact=username)
+
 
 class Person(AbstractUser):
-    """A person who may sign in. Never deleted: records keep their names."""
+    """A person who may sign in. Never deleted: records keep their names.
+
+    A shared account (``is_shared``) belongs to a post, not to a person: it looks, and neither acts nor signs.
+    ``one_time_until`` is set while the password is one that an administrator gave: it opens the door once, until then,
+    to choose one's own; it signs nothing.
+    """
 
     first_name = None  # type: ignore[assignment]
     last_name = None  # type: ignore[assignment]
@@ -31,11 +47,15 @@ class Person(AbstractUser):
         max_length=5, blank=True, choices=[("", "as the device"), ("light", "light"), ("dark", "dark")]
     )
 
+    is_shared = models.BooleanField(default=False)
+    one_time_until = models.DateTimeField(null=True, blank=True)
+
     REQUIRED_FIELDS: ClassVar[list[str]] = ["full_name", "initials"]
     objects: ClassVar[PersonManager] = PersonManager()
 
     class Meta:
         ordering = ["full_name"]
+        constraints = [models.UniqueConstraint(Lower("username"), name="username_once_in_any_case")]
 
     def __str__(self) -> str:
         return self.full_name
@@ -59,12 +79,37 @@ class Person(AbstractUser):
     def role_names(self) -> tuple[str, ...]:
         return tuple(role.value for role in Role if role in self.roles)
 
-    def may(self, permission: str) -> bool:
-        """Whether this person holds the permission now; a deactivated person holds none."""
-        return self.is_active and may(self.roles, permission)
+    @property
+    def matrix(self) -> Matrix:
+        """The authority matrix in force, read once per object."""
+        cached: Matrix | None = self.__dict__.get("_matrix")
+        if cached is None:
+            cached = self.__dict__["_matrix"] = AuthorityVersion.in_force(timezone.now())
+        return cached
+
+    def may(self, permission: str, segregation_class: str = "") -> bool:
+        """Whether this person holds the permission now, in this class if one is concerned (``Matrix.may``).
+
+        A deactivated person and a shared account hold none.
+        """
+        return (
+            self.is_active
+            and not self.is_shared
+            and self.matrix.may(self.roles, permission, segregation_class)
+        )
+
+    def check_password(self, raw_password: str | None) -> bool:
+        """Whether this is the password. The stored hash stays as it is: only an act of the person writes it anew."""
+        return check_password(raw_password, self.password)
+
+    @property
+    def has_one_time_password(self) -> bool:
+        """Whether the password is one that an administrator gave and the person must replace."""
+        return self.one_time_until is not None
 
     def refresh_from_db(self, *args: Any, **kwargs: Any) -> None:
         self.__dict__.pop("_roles", None)
+        self.__dict__.pop("_matrix", None)
         super().refresh_from_db(*args, **kwargs)
 
 
@@ -94,3 +139,98 @@ class Signature(models.Model):
 
     def __str__(self) -> str:
         return f"{self.printed_name}, {self.meaning}"
+
+
+class AuthorityVersion(Version):
+    """One version of the authority matrix; its approval is signed."""
+
+    signature = models.OneToOneField(Signature, on_delete=models.PROTECT, null=True, related_name="+")
+
+    class Meta:
+        ordering = ["-number"]
+        constraints = [
+            models.UniqueConstraint(fields=["number"], name="authority_version_once"),
+            models.CheckConstraint(
+                condition=Q(approved_by__isnull=True) | ~Q(approved_by=F("made_by")),
+                name="authority_approved_by_another",
+            ),
+            models.CheckConstraint(
+                condition=~Q(state="approved")
+                | Q(approved_by__isnull=False, approved_at__isnull=False, signature__isnull=False),
+                name="authority_approved_is_signed",
+            ),
+        ]
+
+    def __str__(self) -> str:
+        return f"version {self.number}"
+
+    @property
+    def matrix(self) -> Matrix:
+        """What this version says."""
+        return matrix_of(json.loads(self.content), self.number)
+
+    @classmethod
+    def in_force(cls, at: datetime) -> Matrix:
+        """The matrix in force at a time: the newest that is approved and effective, else the program's table."""
+        found = (
+            cls.objects.filter(state=cls.State.APPROVED, effective_from__lte=at).order_by("-number").first()
+        )
+        return found.matrix if found is not None else BUILT_IN
+
+
+class Alert(models.Model):
+    """Something about an account that a supervisor must see; answered by a named person, never deleted."""
+
+    class Kind(models.TextChoices):
+        LOCKED_SIGNING = "locked_signing", "locked while signing"
+        LOCKED_SIGN_IN = "locked_sign_in", "locked while signing in"
+
+    kind = models.CharField(max_length=20, choices=Kind.choices)
+    person = models.ForeignKey(Person, on_delete=models.PROTECT, related_name="alerts")
+    sentence = models.CharField(max_length=400)
+    terminal = models.CharField(max_length=80, blank=True)
+    raised_at = models.DateTimeField()
+    answered_by = models.ForeignKey(Person, on_delete=models.PROTECT, null=True, related_name="+")
+    answered_at = models.DateTimeField(null=True)
+    answer = models.CharField(max_length=300, blank=True)
+
+    class Meta:
+        ordering = ["-raised_at", "-id"]
+        constraints = [
+            models.CheckConstraint(
+                condition=Q(answered_by__isnull=True, answered_at__isnull=True, answer="")
+                | (Q(answered_by__isnull=False, answered_at__isnull=False) & ~Q(answer="")),
+                name="alert_answered_whole_or_not",
+            ),
+            models.CheckConstraint(
+                condition=Q(answered_by__isnull=True) | ~Q(answered_by=F("person")),
+                name="alert_answered_by_another",
+            ),
+        ]
+
+    def __str__(self) -> str:
+        return self.sentence
+
+
+class AccessRules(models.Model):
+    """The one row of time-outs. Without it the values of a new row hold."""
+
+    idle_minutes = models.PositiveSmallIntegerField(default=30)
+    """Without a touch for this long, a person is signed out [min]."""
+    signing_minutes = models.PositiveSmallIntegerField(default=15)
+    """After this long without a signature, user name and password are asked again [min]."""
+    version = models.PositiveIntegerField(default=1)
+
+    class Meta:
+        constraints = [
+            models.CheckConstraint(condition=Q(id=1), name="access_rules_are_one"),
+            models.CheckConstraint(
+                condition=Q(idle_minutes__gte=5, idle_minutes__lte=240), name="idle_minutes_possible"
+            ),
+            models.CheckConstraint(
+                condition=Q(signing_minutes__gte=1, signing_minutes__lte=60), name="signing_minutes_possible"
+            ),
+        ]
+
+    def __str__(self) -> str:
+        return f"{self.idle_minutes} min, signing {self.signing_minutes} min"

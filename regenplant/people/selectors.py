@@ -1,11 +1,14 @@
-"""Reading people."""
+"""Reading people: whom to ask, the alerts that wait, the time-outs."""
 
 from __future__ import annotations
 
 from collections.abc import Iterable
 
-from regenplant.people.authority import Role, holders
-from regenplant.people.models import Person
+from django.db.models import QuerySet
+from django.utils import timezone
+
+from regenplant.people.authority import Role
+from regenplant.people.models import AccessRules, Alert, AuthorityVersion, Person
 
 
 def demo_people() -> list[Person]:
@@ -21,8 +24,31 @@ def demo_people() -> list[Person]:
     )
 
 
-def people_who_may(permission: str, *, except_pks: Iterable[int] = ()) -> list[Person]:
-    """Active people who hold a permission, without some: whom to ask."""
-    names = [role.value for role in holders(permission)]
-    found = Person.objects.filter(is_active=True, groups__name__in=names).exclude(pk__in=list(except_pks))
-    return list(found.distinct().order_by("full_name"))
+def people_who_may(
+    permission: str, *, segregation_class: str = "", except_pks: Iterable[int] = ()
+) -> list[Person]:
+    """Active people who hold a permission, in this class if one is concerned, without some: whom to ask."""
+    matrix = AuthorityVersion.in_force(timezone.now())
+    names = [role.value for role in matrix.holders(permission, segregation_class)]
+    if not names:
+        return []
+    found = Person.objects.filter(is_active=True, is_shared=False, groups__name__in=names)
+    return list(found.exclude(pk__in=list(except_pks)).distinct().order_by("full_name"))
+
+
+def access_rules() -> AccessRules:
+    """The time-outs; the usual ones where a plant set none."""
+    return AccessRules.objects.filter(pk=1).first() or AccessRules()
+
+
+def alerts_for(person: Person) -> QuerySet[Alert]:
+    """The alerts this person may see, newest first: all with the right to answer them, else those about oneself."""
+    found = Alert.objects.select_related("person", "answered_by")
+    return found if person.may("alert.acknowledge") else found.filter(person=person)
+
+
+def open_alert_count(person: Person) -> int:
+    """How many alerts wait for this person to answer; none without the right. At most one query."""
+    if not person.may("alert.acknowledge"):
+        return 0
+    return Alert.objects.filter(answered_at__isnull=True).exclude(person=person).count()

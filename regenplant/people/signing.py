@@ -1,115 +1,210 @@
 """Signing: the person proves who they are, then the signature is bound to exactly what was shown.
 
-Proving happens before the transaction of the act (``prove``), so that a refusal is counted and recorded even though the
-act is undone; binding happens inside it (``bind``).
+Proving happens before the transaction of the act (``prove``, ``prove_another``), so that a refusal is counted and recorded
+even though the act is undone; binding happens inside it (``bind``).
+
+The first signature of a session takes user name and password; so does the next one after a time without signing
+(``AccessRules.signing_minutes``), after signing out and when the user changes. Between, the password alone is enough.
 """
 
 from __future__ import annotations
 
-from dataclasses import dataclass
 from datetime import datetime, timedelta
-from typing import Any
-from zoneinfo import ZoneInfo
+from typing import NoReturn
 
-from django.contrib.auth import authenticate
 from django.http import HttpRequest
+from django.utils import timezone
 
 from regenplant.audit.by import By
 from regenplant.audit.use_case import Outcome, use_case
 from regenplant.audit.wording import say
 from regenplant.core.errors import SignatureRefused
-from regenplant.core.process.canonical import canonical_text, digest
-from regenplant.people.models import Person, Signature
+from regenplant.people.binding import PERMIT_LIFE, SignaturePermit, bind, holds, signed_digest
+from regenplant.people.models import Alert, Person
+from regenplant.people.selectors import access_rules
+from regenplant.people.services.alerts import raise_alert
+from regenplant.people.throttling import Try, count_failure, limit, try_password
 
-PERMIT_LIFE = timedelta(minutes=2)
+__all__ = [
+    "PERMIT_LIFE",
+    "SignaturePermit",
+    "bind",
+    "holds",
+    "needs_full_credentials",
+    "prove",
+    "prove_another",
+    "record_refused_signature",
+    "signed_digest",
+]
+
+_SESSION_KEY = "signing"
+About = tuple[str, str, str]
 
 
-@dataclass(frozen=True, slots=True)
-class SignaturePermit:
-    """Proof, good for two minutes, that this person has just given the password for this meaning."""
-
-    person_id: int
-    meaning: str
-    proven_at: datetime
+def needs_full_credentials(request: HttpRequest, at: datetime | None = None) -> bool:
+    """Whether the next signature of this session takes the user name besides the password."""
+    session = getattr(request, "session", None)
+    kept = session.get(_SESSION_KEY) if session is not None else None
+    if not kept or kept["person"] != str(request.user.pk):
+        return True
+    since = (at or timezone.now()) - datetime.fromisoformat(kept["at"])
+    return not timedelta(0) <= since <= timedelta(minutes=access_rules().signing_minutes)
 
 
 def prove(
-    *, by: By, password: str, meaning: str, about: tuple[str, str, str], request: HttpRequest
+    *, by: By, password: str, meaning: str, about: About, request: HttpRequest, username: str = ""
 ) -> SignaturePermit:
-    """Check the password of the acting person.
+    """Check the credentials of the acting person: the password, and the user name too when ``needs_full_credentials``.
 
-    Raises: SignatureRefused (and records the refusal) when the password is wrong or the account is locked. Repeated
-    failures lock the account for signing and signing in alike.
+    Raises: SignatureRefused (and records the refusal) when they do not fit, the account rests, is shared, or has a
+    password that an administrator gave. Repeated failures let the account rest for signing and signing in alike.
     """
     person: Person = by.user
-    found = authenticate(request, username=person.get_username(), password=password)
-    if found is None or found.pk != person.pk:
-        record_refused_signature(by=by, meaning=meaning, about=about)
+    given = username.strip()
+    if not given and needs_full_credentials(request, by.at):
         raise SignatureRefused(
-            "The password does not fit, so nothing was signed. Repeated tries lock the account for a quarter of an hour.",
-            field="password",
+            "The first signature of a session, and the first after a while, takes your user name and your password.",
+            field="username",
+            code="full_credentials",
         )
+    _refuse_unable(by, person, meaning, about)
+    own = person.get_username()
+    if given and given.lower() != own.lower():
+        tried = count_failure(request, own)
+    else:
+        tried = try_password(request, own, password)
+    if tried.person is None or tried.person.pk != person.pk:
+        _refuse(by, person, tried, meaning, about, field="password", with_name=bool(given))
+    session = getattr(request, "session", None)
+    if session is not None:
+        session[_SESSION_KEY] = {"person": str(person.pk), "at": by.at.isoformat()}
     return SignaturePermit(person.pk, meaning, by.at)
 
 
-@use_case("signature.refused", permission="")
-def record_refused_signature(*, by: By, meaning: str, about: tuple[str, str, str]) -> Outcome:
-    """Write down that a signature was tried and refused."""
-    return Outcome(subject=about, facts={"meaning": meaning})
-
-
-def bind(
-    permit: SignaturePermit,
+def prove_another(
     *,
     by: By,
+    username: str,
+    password: str,
     meaning: str,
-    record_kind: str,
-    record_key: str,
-    record_version: int,
-    content: Any,
-    zone: str = "UTC",
-) -> Signature:
-    """Write the signature over ``content`` (plain data or text). Call inside the act's transaction.
+    about: About,
+    request: HttpRequest,
+    permission: str = "",
+    segregation_class: str = "",
+    fields: tuple[str, str] = ("second_username", "second_password"),
+) -> tuple[Person, SignaturePermit]:
+    """Check the credentials of a second person at the first person's terminal, without changing who is signed in.
 
-    Raises: SignatureRefused when the permit is another person's, for another meaning, or too old.
+    Wrong passwords count for the account that was named. ``permission`` is what the second person must hold, ``fields``
+    the names of the two inputs on the page.
+
+    Raises: SignatureRefused (and records the refusal) when the two are the same person, the credentials do not fit, the
+    account rests, is shared or closed, or lacks the right.
     """
-    if permit.person_id != by.user.pk:
+    given = username.strip()
+    if not given:
+        raise SignatureRefused("The second person writes their own user name.", field=fields[0])
+    if given.lower() == by.user.get_username().lower():
+        record_refused_signature(by=by, meaning=meaning, about=about, why="the same person twice")
         raise SignatureRefused(
-            "The signature was proven by another person. Each person signs for themselves."
+            f"{by.user.full_name} is signed in here already. The second person must be another one.",
+            field=fields[0],
+            code="same_person",
         )
-    if permit.meaning != meaning:
-        raise SignatureRefused(f"The password was given to sign “{permit.meaning}”, not “{meaning}”.")
-    if not timedelta(0) <= by.at - permit.proven_at <= PERMIT_LIFE:
-        raise SignatureRefused("The password was given more than two minutes ago. Give it again.")
-    text = content if isinstance(content, str) else canonical_text(content)
-    offset = by.at.astimezone(ZoneInfo(zone)).utcoffset() or timedelta(0)
-    return Signature.objects.create(
-        person=by.user,
-        printed_name=by.user.full_name,
-        roles=", ".join(by.user.role_names()),
+    named = Person.objects.filter(username__iexact=given).first()
+    if named is None:
+        # An account that is not there is counted too, so that trying names is no faster than trying passwords.
+        tried = count_failure(request, given)
+        record_refused_signature(by=by, meaning=meaning, about=about, why="second person not known")
+        raise SignatureRefused(
+            f"User name and password do not fit, so nothing was signed. {tried.sentence}", field=fields[1]
+        )
+    tried = try_password(request, named.get_username(), password)
+    if tried.person is None:
+        _refuse(by, named, tried, meaning, about, field=fields[1])
+    _refuse_unable(by, named, meaning, about, field=fields[0])
+    if permission and not named.may(permission, segregation_class):
+        record_refused_signature(
+            by=by, meaning=meaning, about=about, why=f"{named.full_name} lacks {permission}"
+        )
+        where = f" in class {segregation_class}" if segregation_class else ""
+        raise SignatureRefused(
+            f"{named.full_name} may not do this{where}. Ask a person who may.",
+            field=fields[0],
+            code="lacks_right",
+        )
+    return named, SignaturePermit(named.pk, meaning, by.at)
+
+
+def _refuse_unable(by: By, person: Person, meaning: str, about: About, *, field: str | None = None) -> None:
+    """Refuse whoever cannot sign whatever the password: a shared account, and one whose password another person knows."""
+    if person.is_shared:
+        record_refused_signature(
+            by=by, meaning=meaning, about=about, why=f"{person.full_name} is a shared account"
+        )
+        raise SignatureRefused(
+            f"{person.full_name} is a shared account and signs nothing. A signature is one person’s.",
+            field=field,
+            code="shared_account",
+        )
+    if person.has_one_time_password:
+        record_refused_signature(by=by, meaning=meaning, about=about, why="one-time password")
+        raise SignatureRefused(
+            "A one-time password signs nothing: the administrator who gave it knows it. Choose your own first.",
+            field=field,
+            code="one_time_password",
+        )
+
+
+def _refuse(
+    by: By, person: Person, tried: Try, meaning: str, about: About, *, field: str, with_name: bool = True
+) -> NoReturn:
+    """Record the refusal, raise the alert when it was the one too many, and say it."""
+    record_refused_signature(
+        by=by,
         meaning=meaning,
-        signed_at=by.at,
-        zone_offset_minutes=int(offset.total_seconds() // 60),
-        terminal=by.terminal,
-        record_kind=record_kind,
-        record_key=record_key,
-        record_version=record_version,
-        content=text,
-        digest=signed_digest(record_kind, record_key, record_version, text),
+        about=about,
+        why=_why(tried),
+        tried_as=person.full_name,
+        failures=tried.failures,
     )
+    if tried.locked_now:
+        raise_alert(
+            by=by,
+            kind=Alert.Kind.LOCKED_SIGNING,
+            person_id=person.pk,
+            sentence=(
+                f"{limit()} wrong passwords in a row while signing “{meaning}” for {about[2]}. "
+                f"The account of {person.full_name} rests for a quarter of an hour. Nothing was signed."
+            ),
+        )
+    if tried.was_resting:
+        what = "This account rests"
+    else:
+        what = "User name and password do not fit" if with_name else "The password does not fit"
+    raise SignatureRefused(f"{what}, so nothing was signed. {tried.sentence}", field=field)
 
 
-def signed_digest(record_kind: str, record_key: str, record_version: int, content: str) -> str:
-    """What a signature covers: the record's identity and version, and its canonical content."""
-    return digest(f"{record_kind}\n{record_key}\n{record_version}\n{content}")
+def _why(tried: Try) -> str:
+    if tried.was_resting:
+        return "the account rests"
+    return "wrong credentials, and now the account rests" if tried.is_resting else "wrong credentials"
 
 
-def holds(signature: Signature) -> bool:
-    """Whether the stored content still fits the signed digest."""
-    expected = signed_digest(
-        signature.record_kind, signature.record_key, signature.record_version, signature.content
+@use_case("signature.refused", permission="", by_shared=True)
+def record_refused_signature(
+    *, by: By, meaning: str, about: About, why: str = "", tried_as: str = "", failures: int = 0
+) -> Outcome:
+    """Write down that a signature was tried and refused, whose it would have been, and the how manyeth failure it was."""
+    return Outcome(
+        subject=about,
+        facts={
+            "meaning": meaning,
+            "why": why,
+            "tried_as": tried_as or by.user.full_name,
+            "failures": failures,
+        },
     )
-    return signature.digest == expected
 
 
 say("signature.refused", "{subject}: a signature for “{meaning}” was refused")

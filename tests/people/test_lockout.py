@@ -54,7 +54,7 @@ def test_a_success_forgets_the_failures_before_it(client: Client, operator: Pers
 
 
 def test_somebody_who_left_cannot_sign_in(client: Client, operator: Person) -> None:
-    Person.objects.filter(pk=operator.pk).update(is_active=False)
+    factories.leaves(operator)
     assert try_to_sign_in(client, operator, factories.PASSWORD).status_code == 200
     assert "_auth_user_id" not in client.session
 
@@ -63,5 +63,5 @@ def test_somebody_who_leaves_while_signed_in_is_out_at_the_next_page(
     client: Client, operator: Person
 ) -> None:
     try_to_sign_in(client, operator, factories.PASSWORD)
-    Person.objects.filter(pk=operator.pk).update(is_active=False)
+    factories.leaves(operator)
     assert client.get("/preferences/").status_code == 302

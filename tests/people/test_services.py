@@ -52,6 +52,7 @@ def test_nobody_else_adds_people(who: str, request: pytest.FixtureRequest, by: M
     assert not Person.objects.filter(username="new-person").exists()
 
 
+@pytest.mark.requirement("ER-08")
 @pytest.mark.parametrize("username", ["operator-1", "OPERATOR-1", "Operator-1"])
 def test_a_user_name_is_never_used_again_whatever_its_case(
     operator: Person, administrator: Person, by: Make, username: str
@@ -61,12 +62,14 @@ def test_a_user_name_is_never_used_again_whatever_its_case(
     assert refused.value.field == "username"
 
 
+@pytest.mark.requirement("ER-08")
 def test_not_even_the_name_of_somebody_who_left(operator: Person, administrator: Person, by: Make) -> None:
     deactivate_person(by=by(administrator), person_id=operator.pk, reason="left the plant")
     with pytest.raises(RecordRefused):
         add_person(by=by(administrator), **{**NEW, "username": operator.username})
 
 
+@pytest.mark.requirement("ER-08", "ER-31")
 def test_a_user_name_cannot_be_changed_nor_a_person_deleted_behind_the_program(operator: Person) -> None:
     rows = Person.objects.filter(pk=operator.pk)
     with pytest.raises(IntegrityError, match="this row is frozen"), transaction.atomic():
@@ -76,6 +79,7 @@ def test_a_user_name_cannot_be_changed_nor_a_person_deleted_behind_the_program(o
     assert Person.objects.get(pk=operator.pk).username == "operator-1"
 
 
+@pytest.mark.requirement("ER-31")
 def test_a_person_who_acted_is_protected_by_their_acts(operator: Person, by: Make) -> None:
     set_preferences(by=by(operator), unit_system="us", theme="")
     with pytest.raises(ProtectedError):
