@@ -5,6 +5,8 @@ from __future__ import annotations
 from django.db import models
 from django.db.models import F, Q
 
+from regenplant.audit.version_model import Version
+
 COMPENSATIONS = ("none", "neutral", "acid", "base", "flat_2")
 """How a conductivity meter may compensate for temperature by itself."""
 
@@ -224,3 +226,25 @@ class Instrument(models.Model):
 
     def __str__(self) -> str:
         return self.code
+
+
+class LimitsVersion(Version):
+    """One version of the plant's limits; ``content`` is the canonical text of a ``LimitContent``."""
+
+    class Meta:
+        ordering = ["-number"]
+        constraints = [
+            models.UniqueConstraint(fields=["number"], name="limits_version_once"),
+            models.CheckConstraint(
+                condition=Q(approved_by__isnull=True) | ~Q(approved_by=F("made_by")),
+                name="limits_approved_by_another",
+            ),
+            models.CheckConstraint(
+                condition=~Q(state="approved")
+                | Q(approved_by__isnull=False, approved_at__isnull=False, effective_from__isnull=False),
+                name="limits_approved_whole",
+            ),
+        ]
+
+    def __str__(self) -> str:
+        return f"version {self.number}"

@@ -20,6 +20,7 @@ def plant(db: None) -> SmallPlant:
     return factories.small_plant()
 
 
+@pytest.mark.requirement("CS-04")
 @pytest.mark.parametrize(
     ("tested", "is_overdue"),
     [(None, True), (date(2026, 3, 2), False), (date(2026, 2, 23), False), (date(2026, 2, 22), True)],
@@ -29,6 +30,7 @@ def test_the_eyewash_is_overdue_the_day_after_its_interval(tested: date | None, 
     assert selectors.is_eyewash_overdue(profile, date(2026, 3, 2)) is is_overdue
 
 
+@pytest.mark.requirement("ER-20")
 @pytest.mark.parametrize(
     ("calibrated", "due", "is_active", "is_valid"),
     [
@@ -46,6 +48,7 @@ def test_an_instrument_proves_something_only_in_calibration(
     assert selectors.is_instrument_valid(cell, date(2026, 3, 2)) is is_valid
 
 
+@pytest.mark.requirement("CS-08")
 def test_a_vessel_out_of_use_counts_as_locked_for_the_core(plant: SmallPlant) -> None:
     vessel = plant.vessels["C1"]
     data = selectors.vessel_data(vessel)

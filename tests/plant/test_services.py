@@ -87,6 +87,7 @@ def plant(supervisor: Person, by: Acts) -> PlantProfile:
     return services.save_profile(by=by(supervisor), profile=ProfileSettings(name="Plant")).result
 
 
+@pytest.mark.requirement("CS-04")
 def test_an_eyewash_test_in_time_is_written(
     plant: PlantProfile, operator: Person, by: Acts, clock: Clock
 ) -> None:
@@ -211,6 +212,7 @@ def test_a_code_is_not_given_twice(vessel: Vessel, supervisor: Person, by: Acts)
         services.save_vessel(by=by(supervisor), vessel=VESSEL)
 
 
+@pytest.mark.requirement("ER-22")
 def test_two_people_change_a_vessel_and_the_second_is_told(
     vessel: Vessel, supervisor: Person, by: Acts
 ) -> None:
@@ -235,6 +237,7 @@ def test_who_may_not_edit_the_plant_is_refused(request: pytest.FixtureRequest, b
 
 
 # --- lock-out ---------------------------------------------------------------------------------------------------------
+@pytest.mark.requirement("CS-08")
 def test_a_lock_out_keeps_who_why_and_when(vessel: Vessel, operator: Person, by: Acts, clock: Clock) -> None:
     services.lock_out_vessel(
         by=by(operator), vessel_id=vessel.pk, number="L-17", reason="Strainer change", version=1
@@ -254,6 +257,7 @@ def test_the_own_lock_is_lifted_after_looking(vessel: Vessel, operator: Person, 
     assert not vessel.is_locked_out and vessel.lock_out_number == ""
 
 
+@pytest.mark.requirement("CS-08")
 def test_another_operator_does_not_lift_the_lock(
     vessel: Vessel, operator: Person, second_operator: Person, supervisor: Person, by: Acts
 ) -> None:

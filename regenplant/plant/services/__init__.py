@@ -2,6 +2,7 @@
 
 from regenplant.plant.services.feed import FeedSettings, remove_feed_analysis, save_feed_analysis
 from regenplant.plant.services.instruments import InstrumentSettings, record_calibration, save_instrument
+from regenplant.plant.services.limits import approve_limits, draft_limits, withdraw_limits
 from regenplant.plant.services.profile import ProfileSettings, record_eyewash_test, save_profile
 from regenplant.plant.services.supplies import (
     SkidSettings,
@@ -31,6 +32,8 @@ __all__ = [
     "VesselSettings",
     "WasteTankSettings",
     "WaterSettings",
+    "approve_limits",
+    "draft_limits",
     "lift_lock_out",
     "lift_skid_lock_out",
     "lock_out_skid",
@@ -48,4 +51,5 @@ __all__ = [
     "save_waste_tank",
     "save_water_supply",
     "set_waste_level",
+    "withdraw_limits",
 ]
