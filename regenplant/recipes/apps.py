@@ -9,10 +9,10 @@ class RecipesConfig(AppConfig):
         # Registers the use cases of this app and how they read in the log.
         import regenplant.recipes.services  # noqa: F401
         from regenplant.audit import locks
+        from regenplant.audit.version_model import FROZEN
 
-        frozen = ("number", "content", "digest", "made_by_id", "made_at", "approved_by_id", "approved_at")
         for table, owner in (
             ("recipes_recipeversion", "recipe_id"),
             ("recipes_specificationversion", "specification_id"),
         ):
-            locks.declare(locks.Lock(table, when="OLD.state <> 'draft'", columns=(*frozen, owner)))
+            locks.declare(locks.Lock(table, when="OLD.state <> 'draft'", columns=(*FROZEN, owner)))

@@ -2,36 +2,11 @@
 
 from __future__ import annotations
 
-from django.conf import settings
 from django.db import models
 from django.db.models import F, Q
 
+from regenplant.audit.version_model import Version
 from regenplant.resins.models import FAMILIES
-
-
-class _Version(models.Model):
-    """What recipe and specification versions share. ``content`` is canonical text; ``digest`` covers it."""
-
-    class State(models.TextChoices):
-        DRAFT = "draft", "draft"
-        APPROVED = "approved", "approved"
-        WITHDRAWN = "withdrawn", "withdrawn"
-
-    number = models.PositiveIntegerField()
-    state = models.CharField(max_length=10, choices=State.choices, default=State.DRAFT)
-    content = models.TextField()
-    digest = models.CharField(max_length=64)
-    reason = models.CharField(max_length=300)
-    made_by = models.ForeignKey(settings.AUTH_USER_MODEL, on_delete=models.PROTECT, related_name="+")
-    made_at = models.DateTimeField()
-    approved_by = models.ForeignKey(
-        settings.AUTH_USER_MODEL, on_delete=models.PROTECT, null=True, related_name="+"
-    )
-    approved_at = models.DateTimeField(null=True)
-    effective_from = models.DateTimeField(null=True)
-
-    class Meta:
-        abstract = True
 
 
 class Recipe(models.Model):
@@ -50,7 +25,7 @@ class Recipe(models.Model):
         return self.code
 
 
-class RecipeVersion(_Version):
+class RecipeVersion(Version):
     recipe = models.ForeignKey(Recipe, on_delete=models.PROTECT, related_name="versions")
 
     class Meta:
@@ -87,7 +62,7 @@ class Specification(models.Model):
         return self.code
 
 
-class SpecificationVersion(_Version):
+class SpecificationVersion(Version):
     specification = models.ForeignKey(Specification, on_delete=models.PROTECT, related_name="versions")
 
     class Meta:

@@ -201,6 +201,7 @@ def _step_differences(number: int, old: RecipeStep, new: RecipeStep) -> Iterator
             ),
             ("Ends when", old.ends_when, new.ends_when),
             ("Safe to hold after it", _yes(old.is_safe_hold_after), _yes(new.is_safe_hold_after)),
+            ("Two people check the connection", _yes(old.asks_second_person), _yes(new.asks_second_person)),
         ),
     )
     for key, (kind, name) in SETTING_KINDS.items():

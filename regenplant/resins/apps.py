@@ -7,4 +7,5 @@ class ResinsConfig(AppConfig):
 
     def ready(self) -> None:
         # Registers the use cases of this app and how they read in the log.
-        import regenplant.resins.services  # noqa: F401
+        import regenplant.resins.services
+        import regenplant.resins.verification  # noqa: F401

@@ -4,6 +4,7 @@ from __future__ import annotations
 
 from dataclasses import replace
 
+import pytest
 from hypothesis import given
 from hypothesis import strategies as st
 
@@ -21,6 +22,7 @@ def test_the_same_version_differs_in_nothing() -> None:
     assert specification_differences(SPECIFICATION, SPECIFICATION) == ()
 
 
+@pytest.mark.requirement("ER-18")
 def test_a_changed_set_point_is_named_with_its_step() -> None:
     inject = RECIPE.steps[3]
     changed = replace(inject, settings={**inject.settings, "dose_kg_per_m3": SetPoint(104.0, 98.0, 112.0)})

@@ -52,6 +52,7 @@ def draft(supervisor: Person, by: Acts) -> RecipeVersion:
 
 
 # --- the second person ------------------------------------------------------------------------------------------------
+@pytest.mark.requirement("ER-18")
 def test_a_draft_becomes_approved_by_another_person(
     draft: RecipeVersion, qc_technician: Person, by: Acts, clock: Clock
 ) -> None:
@@ -65,6 +66,7 @@ def test_a_draft_becomes_approved_by_another_person(
     )
 
 
+@pytest.mark.requirement("ER-18")
 def test_the_maker_does_not_approve_the_own_version(
     draft: RecipeVersion, supervisor: Person, by: Acts
 ) -> None:
@@ -77,6 +79,7 @@ def test_the_maker_does_not_approve_the_own_version(
     assert draft.state == "draft"
 
 
+@pytest.mark.requirement("ER-18")
 @pytest.mark.parametrize("model", [RecipeVersion, SpecificationVersion])
 def test_the_database_refuses_an_approval_by_the_maker(
     supervisor: Person, by: Acts, clock: Clock, model: Any
@@ -134,6 +137,7 @@ def test_the_same_content_twice_in_a_row_is_refused(
         )
 
 
+@pytest.mark.requirement("ER-18")
 def test_versions_count_on_and_the_approved_one_stays(
     draft: RecipeVersion, supervisor: Person, qc_technician: Person, by: Acts
 ) -> None:
@@ -203,6 +207,7 @@ def test_an_operator_drafts_no_recipe(operator: Person, by: Acts) -> None:
 
 
 # --- frozen content ---------------------------------------------------------------------------------------------------
+@pytest.mark.requirement("ER-01", "ER-18")
 @pytest.mark.parametrize("column", ["content", "digest", "number", "made_at"])
 def test_the_database_freezes_an_approved_version(
     draft: RecipeVersion, qc_technician: Person, by: Acts, clock: Clock, column: str

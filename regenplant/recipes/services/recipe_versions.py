@@ -11,6 +11,7 @@ from regenplant.audit.wording import say
 from regenplant.core.errors import OutOfRange, RecordRefused
 from regenplant.core.process.recipe_rules import NEEDS_WATER, violations
 from regenplant.core.process.recipes import RECIPE_LIMITS, RecipeDefinition
+from regenplant.plant.limits import newest_content
 from regenplant.recipes.models import Recipe, RecipeVersion
 from regenplant.recipes.services import _versioned
 
@@ -71,7 +72,7 @@ def _refuse_unfit(definition: RecipeDefinition) -> None:
                     f"Step {number}, {step.name}: {key} must be a number from zero up.", code="setting"
                 )
     _refuse_limits(definition)
-    broken = violations(definition)
+    broken = violations(definition, newest_content().process)
     if broken:
         raise RecordRefused(" ".join(broken), code="recipe_rules", sentences=broken)
 
