@@ -7,12 +7,30 @@ class ChemicalsConfig(AppConfig):
 
     def ready(self) -> None:
         # Registers the use cases of this app and how they read in the log.
-        import regenplant.chemicals.services  # noqa: F401
+        import regenplant.chemicals.services
+        import regenplant.chemicals.verification  # noqa: F401
         from regenplant.audit import locks
 
         locks.declare(
             locks.Lock("chemicals_movement"),
             locks.Lock("chemicals_strengthcheck"),
+            locks.Lock(
+                "chemicals_unloading",
+                columns=(
+                    "number",
+                    "place_id",
+                    "order_line",
+                    "chemical",
+                    "un_number",
+                    "lot_code",
+                    "supplier_lot",
+                    "data_sheet_id",
+                    "certificate_strength_frac",
+                    "grams_100",
+                    "opened_by_id",
+                    "opened_at",
+                ),
+            ),
             locks.Lock(
                 "chemicals_chemicallot",
                 columns=("code", "chemical", "certificate_strength_frac", "supplier_lot"),

@@ -103,10 +103,30 @@ class Place(models.Model):
     chemical = models.CharField(max_length=12, choices=CHEMICALS, blank=True)
     capacity_m3 = models.FloatField(null=True)
     low_stock_grams_100 = models.BigIntegerField(default=0)
+    connection_code = models.CharField(max_length=24, blank=True)
+    """The code on the fill connection, which is scanned before anything is unloaded; "" where nothing is unloaded by hose."""
+    un_number = models.CharField(max_length=10, blank=True)
+    """As it stands at the fill connection, for example "UN1789"."""
+    ullage_margin_m3 = models.FloatField(default=0.0)
+    """Room that stays free after every delivery."""
+    receipt_tolerance_frac = models.FloatField(default=0.02)
+    """How far a sample of the delivery may lie from its certificate, as a fraction by weight; the plant decides."""
     version = models.PositiveIntegerField(default=1)
 
     class Meta:
         ordering = ["kind", "code"]
+        constraints = [
+            models.UniqueConstraint(
+                fields=["connection_code"], condition=~Q(connection_code=""), name="fill_connection_once"
+            ),
+            models.CheckConstraint(
+                condition=Q(connection_code="") | ~Q(un_number=""), name="fill_connection_has_un_number"
+            ),
+            models.CheckConstraint(
+                condition=Q(ullage_margin_m3__gte=0, receipt_tolerance_frac__gt=0),
+                name="fill_connection_bounds",
+            ),
+        ]
 
     def __str__(self) -> str:
         return self.code
@@ -142,3 +162,87 @@ class Movement(models.Model):
 
     def __str__(self) -> str:
         return f"{self.number}"
+
+
+class Unloading(models.Model):
+    """The lock on one delivery (CS-01): papers, sample and fill connection agree, or nothing is unloaded."""
+
+    class State(models.TextChoices):
+        OPEN = "open", "locked"
+        UNLOCKED = "unlocked", "unlocked"
+        STOPPED = "stopped", "stopped"
+
+    number = models.CharField(max_length=16, unique=True)
+    state = models.CharField(max_length=10, choices=State.choices, default=State.OPEN.value)
+    place = models.ForeignKey(Place, on_delete=models.PROTECT, related_name="unloadings")
+    order_line = models.CharField(max_length=60)
+    """Order and line, as on the papers."""
+    chemical = models.CharField(max_length=12, choices=CHEMICALS)
+    un_number = models.CharField(max_length=10)
+    lot_code = models.CharField(max_length=24)
+    supplier_lot = models.CharField(max_length=60)
+    data_sheet = models.ForeignKey(DataSheet, on_delete=models.PROTECT, null=True, related_name="+")
+    certificate_strength_frac = models.FloatField()
+    grams_100 = models.BigIntegerField()
+    opened_by = models.ForeignKey(settings.AUTH_USER_MODEL, on_delete=models.PROTECT, related_name="+")
+    opened_at = models.DateTimeField()
+    value_as_typed = models.CharField(max_length=40, blank=True)
+    unit_as_typed = models.CharField(max_length=40, blank=True)
+    density_kg_per_m3 = models.FloatField(null=True)
+    temperature_kelvin = models.FloatField(null=True)
+    sample_strength_frac = models.FloatField(null=True)
+    sampled_by = models.ForeignKey(
+        settings.AUTH_USER_MODEL, on_delete=models.PROTECT, null=True, related_name="+"
+    )
+    sampled_at = models.DateTimeField(null=True)
+    confirmed_by = models.ForeignKey(
+        settings.AUTH_USER_MODEL, on_delete=models.PROTECT, null=True, related_name="+"
+    )
+    """Who scanned the code of the fill connection: another person than who opened."""
+    confirmed_at = models.DateTimeField(null=True)
+    signature = models.OneToOneField(
+        "people.Signature", on_delete=models.PROTECT, null=True, related_name="+"
+    )
+    lot = models.OneToOneField(ChemicalLot, on_delete=models.PROTECT, null=True, related_name="unloading")
+    alarm = models.CharField(max_length=300, blank=True)
+    """What did not agree. Also kept as a near miss in the log."""
+    stopped_by = models.ForeignKey(
+        settings.AUTH_USER_MODEL, on_delete=models.PROTECT, null=True, related_name="+"
+    )
+    stopped_at = models.DateTimeField(null=True)
+    answered_by = models.ForeignKey(
+        settings.AUTH_USER_MODEL, on_delete=models.PROTECT, null=True, related_name="+"
+    )
+    answered_at = models.DateTimeField(null=True)
+    answer = models.CharField(max_length=300, blank=True)
+    """What the supervisor found out and did about a stop."""
+    version = models.PositiveIntegerField(default=1)
+
+    class Meta:
+        ordering = ["-opened_at", "-id"]
+        constraints = [
+            models.CheckConstraint(
+                condition=Q(state__in=["open", "unlocked", "stopped"]), name="unloading_state_known"
+            ),
+            models.CheckConstraint(
+                condition=~Q(confirmed_by=F("opened_by")), name="unloading_confirmed_by_another"
+            ),
+            models.CheckConstraint(
+                condition=~Q(state="unlocked")
+                | Q(
+                    sampled_by__isnull=False,
+                    confirmed_by__isnull=False,
+                    signature__isnull=False,
+                    lot__isnull=False,
+                ),
+                name="unlocked_after_every_check",
+            ),
+            models.CheckConstraint(
+                condition=(Q(state="stopped") & ~Q(alarm="") & Q(stopped_by__isnull=False, lot__isnull=True))
+                | (~Q(state="stopped") & Q(alarm="")),
+                name="stopped_unloading_has_alarm",
+            ),
+        ]
+
+    def __str__(self) -> str:
+        return self.number

@@ -5,11 +5,12 @@ from __future__ import annotations
 from collections.abc import Iterable, Mapping
 from dataclasses import dataclass
 from datetime import datetime
+from typing import Any
 
 from django.db.models import F, OuterRef, Prefetch, Q, QuerySet, Subquery, Sum
 from django.db.models.functions import Coalesce
 
-from regenplant.chemicals.models import ChemicalLot, DataSheet, Movement, Place, StrengthCheck
+from regenplant.chemicals.models import ChemicalLot, DataSheet, Movement, Place, StrengthCheck, Unloading
 from regenplant.chemicals.quantities import REFERENCE_KELVIN, product_volume_m3
 from regenplant.core.engineering import baume, solutions
 from regenplant.core.engineering.estimate import Estimate
@@ -263,6 +264,19 @@ def data_sheets(*, only_in_force: bool = False) -> QuerySet[DataSheet]:
     return found.filter(is_in_force=True) if only_in_force else found
 
 
+def sheet_in_force(lot: ChemicalLot) -> DataSheet | None:
+    """The revision in force now of the sheet that came with a lot: same chemical, supplier and strength; None without one."""
+    came_with = lot.data_sheet
+    if came_with is None:
+        return None
+    same = data_sheets(only_in_force=True).filter(
+        chemical=lot.chemical,
+        supplier__iexact=came_with.supplier,
+        strength_text__iexact=came_with.strength_text,
+    )
+    return same.first()
+
+
 @dataclass(frozen=True, slots=True)
 class LedgerBalance:
     """What one place holds of one chemical by the books. A supplier's is negative: it gave."""
@@ -294,3 +308,41 @@ def movements_about(lot: ChemicalLot) -> QuerySet[Movement]:
 def may_be_corrected(movement: Movement) -> bool:
     """Whether this movement can still be taken back: it is no correction itself and was not corrected."""
     return movement.corrects_id is None and not Movement.objects.filter(corrects=movement).exists()
+
+
+# --- deliveries at the lock -------------------------------------------------------------------------------------------
+def deliveries() -> QuerySet[Unloading]:
+    """Deliveries, newest first, with their tank and people."""
+    return Unloading.objects.select_related(
+        "place", "opened_by", "sampled_by", "confirmed_by", "stopped_by", "answered_by", "lot", "signature"
+    )
+
+
+def deliveries_to_see_to() -> QuerySet[Unloading]:
+    """Deliveries that are locked, and near misses that nobody has answered."""
+    is_open, is_unanswered = Q(state=Unloading.State.OPEN), Q(state=Unloading.State.STOPPED, answered_by=None)
+    return deliveries().filter(is_open | is_unanswered)
+
+
+def unlocked_content(row: Unloading) -> dict[str, Any]:
+    """What is signed to unlock: the papers, the sample with its units, and who scanned which connection."""
+    return {
+        "number": row.number,
+        "order_line": row.order_line,
+        "chemical": row.chemical,
+        "un_number": row.un_number,
+        "lot": row.lot_code,
+        "supplier_lot": row.supplier_lot,
+        "certificate_strength_frac": row.certificate_strength_frac,
+        "grams_100": row.grams_100,
+        "tank": row.place.code,
+        "connection": row.place.connection_code,
+        "connection_scanned_by": row.confirmed_by_id,
+        "sample": {
+            "as_typed": f"{row.value_as_typed} {row.unit_as_typed}".strip(),
+            "density_kg_per_m3": row.density_kg_per_m3,
+            "temperature_kelvin": row.temperature_kelvin,
+            "strength_frac": row.sample_strength_frac,
+            "tolerance_frac": row.place.receipt_tolerance_frac,
+        },
+    }

@@ -25,6 +25,7 @@ SHEET = DataSheetContent(
 )  # fmt: skip
 
 
+@pytest.mark.requirement("CS-07")
 def test_a_newer_revision_takes_the_place_of_the_older(safety_lead: Person, by: Acts) -> None:
     first = services.add_data_sheet(by=by(safety_lead), sheet=SHEET).result
     second = services.add_data_sheet(

@@ -58,7 +58,7 @@ def test_balances_sum_to_zero_and_do_not_depend_on_the_order(
                 movement = drawn(by(operator), grams, reference)
                 if is_taken_back:
                     services.correct_movement(
-                        by=by(supervisor), movement_id=movement.pk, reason="wrong batch"
+                        by=by(supervisor), movement_id=movement.pk, category="place", reason="wrong batch"
                     )
             assert sum(totals().values()) == 0
             seen.append((totals(), selectors.use_by_reference(["B-10001", "B-10002", "B-10003"])))
@@ -131,7 +131,9 @@ def test_a_counter_movement_takes_it_back_and_both_stay(
     in_use: ChemicalLot, operator: Person, supervisor: Person, by: Acts
 ) -> None:
     wrong = drawn(by(operator), 80_000)
-    back = services.correct_movement(by=by(supervisor), movement_id=wrong.pk, reason="wrong batch").result
+    back = services.correct_movement(
+        by=by(supervisor), movement_id=wrong.pk, category="place", reason="wrong batch"
+    ).result
     assert (back.corrects, back.from_place, back.to_place, back.grams_100) == (
         wrong,
         wrong.to_place,
@@ -146,18 +148,24 @@ def test_a_movement_is_taken_back_once(
     in_use: ChemicalLot, operator: Person, supervisor: Person, by: Acts
 ) -> None:
     wrong = drawn(by(operator), 80_000)
-    back = services.correct_movement(by=by(supervisor), movement_id=wrong.pk, reason="wrong batch").result
+    back = services.correct_movement(
+        by=by(supervisor), movement_id=wrong.pk, category="place", reason="wrong batch"
+    ).result
     with pytest.raises(StaleRecord, match=f"corrected already, by movement {back.number}"):
-        services.correct_movement(by=by(supervisor), movement_id=wrong.pk, reason="wrong batch")
+        services.correct_movement(
+            by=by(supervisor), movement_id=wrong.pk, category="place", reason="wrong batch"
+        )
     with pytest.raises(RecordRefused, match="itself a correction"):
-        services.correct_movement(by=by(supervisor), movement_id=back.pk, reason="wrong again")
+        services.correct_movement(
+            by=by(supervisor), movement_id=back.pk, category="place", reason="wrong again"
+        )
 
 
 def test_the_database_refuses_a_second_counter_movement(
     in_use: ChemicalLot, operator: Person, supervisor: Person, by: Acts, clock: Clock
 ) -> None:
     wrong = drawn(by(operator), 80_000)
-    services.correct_movement(by=by(supervisor), movement_id=wrong.pk, reason="wrong batch")
+    services.correct_movement(by=by(supervisor), movement_id=wrong.pk, category="place", reason="wrong batch")
     with pytest.raises(IntegrityError), transaction.atomic():
         Movement.objects.create(
             number=99, chemical="hcl", from_place=wrong.to_place, to_place=wrong.from_place, grams_100=1, reference="x",
@@ -171,7 +179,9 @@ def test_a_delivery_that_was_used_is_not_taken_back(
     drawn(by(operator), 80_000)
     delivery = Movement.objects.get(number=1)
     with pytest.raises(RecordRefused, match="T-HCL holds"):
-        services.correct_movement(by=by(supervisor), movement_id=delivery.pk, reason="never came")
+        services.correct_movement(
+            by=by(supervisor), movement_id=delivery.pk, category="place", reason="never came"
+        )
 
 
 def test_a_correction_needs_a_supervisor_and_a_reason(
@@ -179,11 +189,13 @@ def test_a_correction_needs_a_supervisor_and_a_reason(
 ) -> None:
     wrong = drawn(by(operator), 80_000)
     with pytest.raises(NotAllowed):
-        services.correct_movement(by=by(operator), movement_id=wrong.pk, reason="wrong batch")
+        services.correct_movement(
+            by=by(operator), movement_id=wrong.pk, category="place", reason="wrong batch"
+        )
     with pytest.raises(RecordRefused, match="The reason"):
-        services.correct_movement(by=by(supervisor), movement_id=wrong.pk, reason=" ")
+        services.correct_movement(by=by(supervisor), movement_id=wrong.pk, category="place", reason=" ")
     with pytest.raises(RecordRefused, match="not known here"):
-        services.correct_movement(by=by(supervisor), movement_id=0, reason="wrong batch")
+        services.correct_movement(by=by(supervisor), movement_id=0, category="place", reason="wrong batch")
 
 
 def test_the_database_freezes_movements(

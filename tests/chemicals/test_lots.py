@@ -65,6 +65,7 @@ def test_a_delivery_that_cannot_be_is_refused(
     assert not ChemicalLot.objects.exists() and not Movement.objects.exists()
 
 
+@pytest.mark.requirement("CS-01")
 def test_acid_papers_at_a_caustic_tank_stop_everything(
     tank: Place, supervisor: Person, operator: Person, by: Acts
 ) -> None:
@@ -76,6 +77,7 @@ def test_acid_papers_at_a_caustic_tank_stop_everything(
     assert refused.value.code == "wrong_tank"
 
 
+@pytest.mark.requirement("CS-01")
 def test_more_than_the_tank_takes_is_refused(
     in_use: ChemicalLot, tank: Place, operator: Person, by: Acts
 ) -> None:
@@ -88,6 +90,7 @@ def test_more_than_the_tank_takes_is_refused(
     services.receive_delivery(by=by(operator), place_id=tank.pk, **{**DELIVERY, "grams_100": 1_400_000})
 
 
+@pytest.mark.requirement("CS-01")
 def test_the_second_person_is_another_person(tank: Place, operator: Person, by: Acts) -> None:
     with pytest.raises(RecordRefused, match="somebody else than yourself"):
         services.receive_delivery(
@@ -224,6 +227,7 @@ def test_who_may_not_check_is_refused(
 
 
 # --- in use -----------------------------------------------------------------------------------------------------------
+@pytest.mark.requirement("CS-05")
 def test_a_lot_never_checked_is_not_used(delivered: ChemicalLot, qc_technician: Person, by: Acts) -> None:
     with pytest.raises(RecordRefused, match="never the certificate: check it first"):
         services.put_lot_in_use(by=by(qc_technician), lot_id=delivered.pk)
@@ -279,6 +283,7 @@ def test_the_database_refuses_two_lots_in_use(
 
 
 # --- for plans --------------------------------------------------------------------------------------------------------
+@pytest.mark.requirement("CS-05")
 def test_a_plan_uses_what_the_plant_found_never_the_certificate(in_use: ChemicalLot, clock: Clock) -> None:
     stock = selectors.stock_data(clock.now)["hcl"]
     assert stock.strength_frac == pytest.approx(0.32, abs=0.003) and stock.strength_frac != 0.32

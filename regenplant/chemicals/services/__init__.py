@@ -1,4 +1,4 @@
-"""Acts on chemicals: lots and their strength, the ledger of mass, data sheets."""
+"""Acts on chemicals: lots and their strength, the lock of a delivery, the ledger of mass, data sheets."""
 
 from regenplant.chemicals.services.data_sheets import DataSheetContent, add_data_sheet, withdraw_data_sheet
 from regenplant.chemicals.services.ledger import (
@@ -9,17 +9,39 @@ from regenplant.chemicals.services.ledger import (
     draw_for_batch,
 )
 from regenplant.chemicals.services.lots import check_strength, put_lot_in_use, receive_delivery
+from regenplant.chemicals.services.unloading import (
+    ALARM,
+    UNLOCK_MEANING,
+    Papers,
+    answer_stop,
+    check_sample,
+    confirm_connection,
+    open_unloading,
+    set_fill_connection,
+    stop_unloading,
+    unlock,
+)
 
 __all__ = [
+    "ALARM",
+    "UNLOCK_MEANING",
     "DataSheetContent",
+    "Papers",
     "add_data_sheet",
     "add_place",
+    "answer_stop",
     "change_place",
+    "check_sample",
     "check_strength",
+    "confirm_connection",
     "correct_movement",
     "count_stock",
     "draw_for_batch",
+    "open_unloading",
     "put_lot_in_use",
     "receive_delivery",
+    "set_fill_connection",
+    "stop_unloading",
+    "unlock",
     "withdraw_data_sheet",
 ]

@@ -4,6 +4,7 @@ from __future__ import annotations
 
 from regenplant import units
 from regenplant.audit.by import By
+from regenplant.audit.reasons import reason_of
 from regenplant.audit.records import (
     code_of,
     one_of,
@@ -20,6 +21,9 @@ from regenplant.chemicals.selectors import balance_grams, place_of
 from regenplant.chemicals.services._ledger import MOST_GRAMS, move, standing_place
 from regenplant.core.errors import RecordRefused, StaleRecord
 from regenplant.core.process.vocabulary import Chemical
+
+MOST_REASON = 160
+"""Characters of a correction's own words: with its category they fit the movement."""
 
 
 def _shown(grams_100: int) -> str:
@@ -141,7 +145,7 @@ def draw_for_batch(*, by: By, chemical: str, grams_100: int, reference: str) -> 
 
 
 @use_case("chemical.movement_corrected", permission="chemical.correct")
-def correct_movement(*, by: By, movement_id: int, reason: str) -> Outcome:
+def correct_movement(*, by: By, movement_id: int, category: str, reason: str) -> Outcome:
     """Take a movement back by its counter-movement; both stay in the ledger. ``result`` is the counter-movement.
 
     Raises: RecordRefused for a correction of a correction, or when a tank would hold less than nothing; StaleRecord when it
@@ -160,7 +164,7 @@ def correct_movement(*, by: By, movement_id: int, reason: str) -> Outcome:
         raise StaleRecord(
             f"Movement {wrong.number} was corrected already, by movement {earlier.number}.", code="corrected"
         )
-    words = words_of(reason, "The reason", field="reason", most=200, least=5)
+    why = reason_of(category, reason, most=MOST_REASON)
     movement = move(
         by=by,
         chemical=wrong.chemical,
@@ -169,7 +173,7 @@ def correct_movement(*, by: By, movement_id: int, reason: str) -> Outcome:
         to_place=wrong.from_place,
         grams_100=wrong.grams_100,
         reference=wrong.reference,
-        reason=words,
+        reason=why.sentence,
         corrects=wrong,
     )
     return Outcome(
@@ -179,8 +183,9 @@ def correct_movement(*, by: By, movement_id: int, reason: str) -> Outcome:
             "corrects": wrong.number,
             "shown": _shown(wrong.grams_100),
             "chemical": Chemical(wrong.chemical).label.lower(),
+            "reason_category": why.category,
         },
-        reason=words,
+        reason=why.sentence,
         related=(("movement", str(wrong.number)),),
         result=movement,
     )

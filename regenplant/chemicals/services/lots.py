@@ -10,11 +10,11 @@ from regenplant.audit.by import By
 from regenplant.audit.records import code_of, one_of, refuse_known, within, words_of
 from regenplant.audit.use_case import Outcome, use_case
 from regenplant.audit.wording import say
-from regenplant.chemicals.models import ChemicalLot, DataSheet, Place, StrengthCheck
-from regenplant.chemicals.quantities import product_volume_m3
-from regenplant.chemicals.selectors import balance_grams, newest_check, strength_of_sample
+from regenplant.chemicals.models import ChemicalLot, Place, StrengthCheck, Unloading
+from regenplant.chemicals.selectors import strength_of_sample
 from regenplant.chemicals.services._ledger import move, standing_place
-from regenplant.core.errors import OutOfRange, RecordRefused
+from regenplant.chemicals.services._receiving import data_sheet_for, refuse_overfull
+from regenplant.core.errors import RecordRefused
 from regenplant.core.process.vocabulary import Chemical
 from regenplant.people.models import Person
 from regenplant.plant.selectors import profile
@@ -40,8 +40,11 @@ def receive_delivery(
     supplier_lot: str = "",
     data_sheet_id: int | None = None,
     connection_checked_by_id: int | None = None,
+    unloading_id: int | None = None,
 ) -> Outcome:
     """A delivery into a bulk tank: the lot with its certificate, and the mass in the ledger. ``result`` is the lot.
+
+    A tank with a coded fill connection takes a delivery through its lock only (``unlock``), which names the ``unloading_id``.
 
     ``connection_checked_by_id`` names the second person who held hose label, fill connection and papers side by side.
 
@@ -60,14 +63,15 @@ def receive_delivery(
         field="certificate_strength_frac",
     )
     tank = _tank_for(chemical, place_id)
+    _refuse_locked(tank, unloading_id)
     second = _second_person(by, connection_checked_by_id)
-    _refuse_overfull(chemical, tank, certificate_strength_frac, grams_100)
+    refuse_overfull(chemical, tank, certificate_strength_frac, grams_100)
     lot = ChemicalLot.objects.create(
         code=code,
         chemical=chemical,
         certificate_strength_frac=certificate_strength_frac,
         supplier_lot=words_of(supplier_lot, "The supplier’s lot", field="supplier_lot", most=60),
-        data_sheet=_data_sheet(chemical, data_sheet_id),
+        data_sheet=data_sheet_for(chemical, data_sheet_id),
         received_at=by.happened_at,
     )
     movement = move(
@@ -112,6 +116,22 @@ def _tank_for(chemical: str, place_id: int) -> Place:
     return tank
 
 
+def _refuse_locked(tank: Place, unloading_id: int | None) -> None:
+    """The lock of CS-01: signed open for this tank, and not used yet."""
+    if not tank.connection_code:
+        return
+    signed = Unloading.objects.filter(
+        place=tank, state=Unloading.State.OPEN, signature__isnull=False, lot__isnull=True
+    )
+    if unloading_id is None or not signed.filter(pk=unloading_id).exists():
+        raise RecordRefused(
+            f"The fill connection of {tank.code} is locked. Nothing is unloaded before papers, sample and scanned connection agree "
+            "and the lock is signed open: begin with “Unload a delivery”.",
+            field="place",
+            code="locked",
+        )
+
+
 def _second_person(by: By, person_id: int | None) -> Person | None:
     """Another person than the one who writes; None when nobody is named."""
     if person_id is None:
@@ -124,44 +144,6 @@ def _second_person(by: By, person_id: int | None) -> Person | None:
             code="own_work",
         )
     return second
-
-
-def _refuse_overfull(chemical: str, tank: Place, strength_frac: float, grams_100: int) -> None:
-    """Room in the tank by the books: the rest at the strength in use, the delivery at its certificate, both at 20 °C."""
-    if tank.capacity_m3 is None or grams_100 <= 0:
-        return
-    coming = product_volume_m3(chemical, grams_100, strength_frac)
-    if coming is None:  # a solid, or a strength without a known density: the level decides, at the tank
-        return
-    used = ChemicalLot.objects.filter(chemical=chemical, is_in_use=True).prefetch_related("checks").first()
-    check = newest_check(used) if used else None
-    rest_strength = check.strength_frac if check else strength_frac
-    rest = product_volume_m3(chemical, max(balance_grams(chemical, tank), 0), rest_strength) or 0.0
-    if rest + coming > tank.capacity_m3:
-        raise OutOfRange(
-            f"{tank.code} takes {units.twin(tank.capacity_m3, 'liquid_volume')}; {units.twin(rest, 'liquid_volume')} stand in it and "
-            f"{units.twin(coming, 'liquid_volume')} would come. Do not unload more than there is room for.",
-            field="quantity",
-            code="no_room",
-            seen=rest + coming,
-            allowed_high=tank.capacity_m3,
-        )
-
-
-def _data_sheet(chemical: str, data_sheet_id: int | None) -> DataSheet | None:
-    if data_sheet_id is None:
-        return None
-    sheet = DataSheet.objects.filter(pk=data_sheet_id).first()
-    if sheet is None or sheet.chemical != chemical:
-        raise RecordRefused(
-            "This data sheet is not one of this chemical. Choose the sheet that came with it.",
-            field="data_sheet",
-        )
-    if not sheet.is_in_force:
-        raise RecordRefused(
-            "This data sheet is no longer in force. Choose the newest revision.", field="data_sheet"
-        )
-    return sheet
 
 
 # --- strength -------------------------------------------------------------------------------------------------------

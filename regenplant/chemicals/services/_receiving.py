@@ -1,0 +1,55 @@
+"""What receiving a delivery asks for, with the lock or without: room in the tank, a data sheet that fits, a UN number as written."""
+
+from __future__ import annotations
+
+from regenplant import units
+from regenplant.chemicals.models import ChemicalLot, DataSheet, Place
+from regenplant.chemicals.quantities import product_volume_m3
+from regenplant.chemicals.selectors import balance_grams, newest_check
+from regenplant.core.errors import OutOfRange, RecordRefused
+
+
+def refuse_overfull(chemical: str, tank: Place, strength_frac: float, grams_100: int) -> None:
+    """Room in the tank by the books: the rest at the strength in use, the delivery at its certificate, both at 20 °C."""
+    if tank.capacity_m3 is None or grams_100 <= 0:
+        return
+    coming = product_volume_m3(chemical, grams_100, strength_frac)
+    if coming is None:  # a solid, or a strength without a known density: the level decides, at the tank
+        return
+    used = ChemicalLot.objects.filter(chemical=chemical, is_in_use=True).prefetch_related("checks").first()
+    check = newest_check(used) if used else None
+    rest_strength = check.strength_frac if check else strength_frac
+    rest = product_volume_m3(chemical, max(balance_grams(chemical, tank), 0), rest_strength) or 0.0
+    takes = tank.capacity_m3 - tank.ullage_margin_m3
+    if rest + coming > takes:
+        free = " with the room that stays free" if tank.ullage_margin_m3 else ""
+        raise OutOfRange(
+            f"{tank.code} takes {units.twin(takes, 'liquid_volume')}{free}; {units.twin(rest, 'liquid_volume')} stand in it and "
+            f"{units.twin(coming, 'liquid_volume')} would come. Do not unload more than there is room for.",
+            field="quantity",
+            code="no_room",
+            seen=rest + coming,
+            allowed_high=takes,
+        )
+
+
+def data_sheet_for(chemical: str, data_sheet_id: int | None) -> DataSheet | None:
+    if data_sheet_id is None:
+        return None
+    sheet = DataSheet.objects.filter(pk=data_sheet_id).first()
+    if sheet is None or sheet.chemical != chemical:
+        raise RecordRefused(
+            "This data sheet is not one of this chemical. Choose the sheet that came with it.",
+            field="data_sheet",
+        )
+    if not sheet.is_in_force:
+        raise RecordRefused(
+            "This data sheet is no longer in force. Choose the newest revision.", field="data_sheet"
+        )
+    return sheet
+
+
+def normal_un(text: str) -> str:
+    """ "un 1789" is "UN1789"; digits alone get their letters."""
+    found = "".join(text.upper().split())
+    return f"UN{found}" if found.isdigit() else found
