@@ -7,8 +7,13 @@ class TanksConfig(AppConfig):
 
     def ready(self) -> None:
         # Registers the use cases of this app and how they read in the log.
-        import regenplant.tanks.services  # noqa: F401
-        from regenplant.audit import locks
+        import regenplant.tanks.services
+        import regenplant.tanks.verification  # noqa: F401
+        from regenplant.audit import classes, locks
+        from regenplant.tanks.classes import FINDERS
+
+        for argument, finder in FINDERS.items():
+            classes.class_by(argument, finder)
 
         locks.declare(
             locks.Lock("tanks_intakeinspection"),

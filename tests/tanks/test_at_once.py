@@ -58,6 +58,7 @@ def test_one_tank_is_received_by_one_of_two_people(db):
     assert list(chain.verify()) == []
 
 
+@pytest.mark.requirement("ER-22")
 def test_one_of_two_verdicts_is_written(db):
     plant = factories.tank_plant()
     visit = factories.received_tank(plant, "sac_h")

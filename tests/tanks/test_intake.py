@@ -96,6 +96,7 @@ def test_who_may_not_receive_is_told_and_nothing_is_written(plant, make_tank, by
     assert not TankVisit.objects.exists()
 
 
+@pytest.mark.requirement("CS-02")
 @pytest.mark.parametrize(
     "words", ["Nitric acid wash", "rinse after PERCHLORIC digestion", "has peroxide in it", "chrome plating"]
 )
@@ -291,6 +292,7 @@ def test_a_second_clean_look_does_not_let_the_operator_accept_what_was_stopped(a
     assert fresh(visit).state == "accepted"
 
 
+@pytest.mark.requirement("CS-02")
 def test_only_the_safety_lead_accepts_a_forbidden_service_and_only_in_writing(at_dock, plant):
     """CS-02: refused for all roles but the safety lead with a written disposition."""
     visit = at_dock(words="nitric acid wash", look=True)
@@ -337,6 +339,7 @@ def test_hold_and_refusal_need_a_reason(at_dock, plant, act):
     assert refused.value.field == "reason"
 
 
+@pytest.mark.requirement("ER-29")
 def test_a_refused_tank_stays_refused_and_may_come_again_another_day(at_dock, plant):
     visit = at_dock()
     services.inspect_tank(by=plant.by(), visit_id=visit.pk, inspection=seen(water_colour=WaterColour.YELLOW))

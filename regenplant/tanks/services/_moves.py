@@ -34,7 +34,7 @@ def move_visit(
     """
     old = VisitState(visit.state)
     require_version(visit, version)
-    require(by, VISIT.rule(old, action).permission)
+    require(by, VISIT.rule(old, action).permission, visit.segregation_class or visit.tank.segregation_class)
     new = VISIT.transition(old, action, snapshot)
     write_visit(visit, state=new.value, **fields)
     return new
@@ -61,7 +61,13 @@ def write_visit(visit: TankVisit, **fields: Any) -> None:
 def require_version(visit: TankVisit, version: int | None) -> None:
     """Raise StaleRecord unless the person saw the newest version."""
     if version is not None and version != visit.version:
-        raise StaleRecord(_changed_meanwhile(visit), seen=version, stored=visit.version)
+        raise StaleRecord(
+            _changed_meanwhile(visit),
+            seen=version,
+            present=visit.version,
+            table=TankVisit._meta.db_table,
+            key=str(visit.pk),
+        )
 
 
 def subject_of(visit: TankVisit) -> tuple[str, str, str]:

@@ -68,7 +68,7 @@ def accept_tank(*, by: By, visit_id: int, segregation_class: str, version: int, 
     require_version(visit, version)
     before = {"state": visit.state, "tank_class": tank.segregation_class}
     wanted = _class_named(segregation_class)
-    has_disposition = by.user.may(DISPOSITION_RIGHT)
+    has_disposition = by.user.may(DISPOSITION_RIGHT, tank.segregation_class)
     snapshot = judged(visit, wanted, has_disposition=has_disposition)
     own = SegregationClass(tank.segregation_class)
     if wanted is not None:
