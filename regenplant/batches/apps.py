@@ -7,18 +7,27 @@ class BatchesConfig(AppConfig):
 
     def ready(self) -> None:
         # Registers the use cases of this app and how they read in the log.
-        import regenplant.batches.services  # noqa: F401
-        from regenplant.audit import locks
+        import regenplant.batches.services
+        import regenplant.batches.verification  # noqa: F401
+        from regenplant.audit import classes, locks, sealed
+        from regenplant.batches.classes import FINDERS
+
+        for argument, finder in FINDERS.items():
+            classes.class_by(argument, finder)
 
         frozen_plan = (
             "number", "resin_type_id", "segregation_class", "vessel_id", "anion_vessel_id", "recipe_version_id", "specification_version_id",
-            "parent_id", "resin_volume_m3", "resin_volume_form", "plan_text", "plan_digest", "core_version",
+            "parent_id", "rework_cause", "rework_cause_category", "rework_same_recipe_reason", "resin_volume_m3", "resin_volume_form", "plan_text", "plan_digest", "core_version",
             "planned_by_id", "planned_at",
         )  # fmt: skip
+        sealed.leave_out_columns(
+            "batches_batch", "plan_text", why="its digest stands beside it, is sealed, and is worked out anew"
+        )
         locks.declare(
             locks.Lock("batches_batch", columns=frozen_plan),
             locks.Lock("batches_stepentry"),
             locks.Lock("batches_rinsereading"),
+            locks.Lock("batches_entrycheck"),
             locks.Lock("batches_deviation", when="OLD.decided_at IS NOT NULL"),
             locks.Lock("batches_steprun", when="OLD.state IN ('done', 'skipped')"),
             locks.Lock("batches_hold", when="OLD.resumed_at IS NOT NULL"),

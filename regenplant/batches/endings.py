@@ -7,10 +7,12 @@ on its volume.
 from __future__ import annotations
 
 from regenplant import units
+from regenplant.batches.checking import Method, check_method, end_point_reading, is_checked
 from regenplant.batches.frozen import judged_rinses, plan_of
-from regenplant.batches.models import Batch, StepRun
+from regenplant.batches.models import Batch, StepEntry, StepRun
 from regenplant.batches.moves import current_entries
-from regenplant.batches.rinse import PASSED, end_point
+from regenplant.batches.rinse import PASSED, EndPoint, end_point
+from regenplant.core.process.entry_rules import RUNNING_TOTALS
 from regenplant.core.process.plan import EntrySpec, PlannedStep
 from regenplant.core.process.recipes import CHEMICAL_STEPS
 from regenplant.core.process.vocabulary import StepKind
@@ -18,8 +20,7 @@ from regenplant.core.process.vocabulary import StepKind
 FED, DRAWN = "volume_fed", "stock_drawn"
 """Entry keys that say how much went through the bed; see ``core.process.plan_entries``."""
 
-RUNNING_TOTALS = (FED, DRAWN, PASSED)
-"""Written again and again while a step runs: below the least they mean "not yet", never "outside"."""
+__all__ = ["DRAWN", "FED", "RUNNING_TOTALS", "end_not_reached", "mass_fed_kg_100"]
 
 
 def end_not_reached(step: StepRun, batch: Batch) -> tuple[str, ...]:
@@ -35,9 +36,23 @@ def end_not_reached(step: StepRun, batch: Batch) -> tuple[str, ...]:
     if kind is StepKind.DISPLACE:
         return _still_to_go(step, planned, PASSED, "of displacement")
     if kind in _RINSES:
-        reached = end_point(batch).reasons if judged and step.number == judged[-1] else ()
+        reached = _end_point_not_reached(batch) if judged and step.number == judged[-1] else ()
         return (*reached, *_still_to_go(step, planned, PASSED, "of rinse"))
     return ()
+
+
+def _end_point_not_reached(batch: Batch) -> tuple[str, ...]:
+    """What is missing from the end point; a reading that proves it is typed twice where the class wants that."""
+    reached: EndPoint = end_point(batch)
+    if not reached.is_met or check_method(batch.segregation_class) is not Method.TWICE:
+        return reached.reasons
+    reading = end_point_reading(batch, reached)
+    if reading is None or is_checked(reading):
+        return ()
+    return (
+        "The last reading proves the end point and was typed once. Read the cell once more and type it twice, or let a second "
+        "person check it.",
+    )
 
 
 _RINSES = (StepKind.RINSE, StepKind.FAST_RINSE, StepKind.RECIRCULATE)
@@ -48,6 +63,8 @@ def _still_to_go(step: StepRun, planned: PlannedStep, key: str, what: str) -> tu
     if spec is None or spec.low is None:
         return ()
     entry = current_entries(step).get(key)
+    if entry is not None and entry.standing != StepEntry.Standing.WRITTEN:
+        return (f"Not proven: {spec.name[:1].lower()}{spec.name[1:]} stands as {entry.words}.",)
     missing = spec.low - (entry.value if entry and entry.value is not None else 0.0)
     if entry is None or missing <= 1e-9 * spec.low:
         return ()

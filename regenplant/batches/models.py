@@ -6,9 +6,11 @@ from django.conf import settings
 from django.db import models
 from django.db.models import F, Q
 
+from regenplant.audit.reasons import LONGEST_CATEGORY
 from regenplant.core.process.lifecycle import BatchState, StepState
 from regenplant.core.process.lifecycle import label as state_label
 from regenplant.core.process.vocabulary import Leg
+from regenplant.people.models import Signature
 from regenplant.plant.models import Instrument, Vessel
 from regenplant.recipes.models import RecipeVersion, SpecificationVersion
 from regenplant.resins.models import CLASSES, FORM_LENGTH, FORMS, ResinLot, ResinType
@@ -41,6 +43,10 @@ class Batch(models.Model):
     parent = models.ForeignKey("self", on_delete=models.PROTECT, null=True, related_name="children")
     """The batch this one reworks."""
     rework_cause = models.CharField(max_length=300, blank=True)
+    rework_cause_category = models.CharField(max_length=12, blank=True)
+    """One of ``causes.CAUSES``; needed from the second failure of the same resin on."""
+    rework_same_recipe_reason = models.CharField(max_length=300, blank=True)
+    """Why a second failure is reworked by the very recipe version that failed."""
     resin_volume_m3 = models.FloatField()
     resin_volume_form = models.CharField(max_length=FORM_LENGTH, choices=FORMS)
     plan_text = models.TextField()
@@ -161,25 +167,42 @@ class StepRun(models.Model):
 
 
 class StepEntry(models.Model):
-    """One thing a person wrote down during a step. Append-only; a correction is a new row that replaces an old one."""
+    """One thing a person wrote down during a step. Append-only; a correction is a new row that replaces an old one.
+
+    Nothing has three kinds. No row means not yet; a row without a value says, with a reason, that it was not done or does
+    not apply. None of them is ever a zero.
+    """
+
+    class Standing(models.TextChoices):
+        WRITTEN = "written", "written"
+        NOT_DONE = "not_done", "not done"
+        NOT_APPLICABLE = "not_applicable", "not applicable"
 
     step = models.ForeignKey(StepRun, on_delete=models.PROTECT, related_name="entries")
     key = models.CharField(max_length=40)
     name = models.CharField(max_length=80)
     kind = models.CharField(max_length=20)
-    value_as_typed = models.CharField(max_length=200)
+    standing = models.CharField(max_length=14, choices=Standing.choices, default=Standing.WRITTEN.value)
+    value_as_typed = models.CharField(max_length=200, blank=True)
+    """Empty where nothing was written: the standing then says which kind of nothing."""
     unit_as_typed = models.CharField(max_length=20, blank=True)
     value = models.FloatField(null=True)
-    """SI; null for confirmations, choices and words."""
+    """SI; null for confirmations, choices and words, and where nothing was written."""
     low = models.FloatField(null=True)
     high = models.FloatField(null=True)
     is_within = models.BooleanField(null=True)
     instrument = models.ForeignKey(Instrument, on_delete=models.PROTECT, null=True, related_name="+")
+    instrument_was_valid = models.BooleanField(default=True)
+    """In calibration on that day; an entry without an instrument says nothing else."""
     occurred_at = models.DateTimeField()
     entered_at = models.DateTimeField()
     entered_by = models.ForeignKey(settings.AUTH_USER_MODEL, on_delete=models.PROTECT, related_name="+")
+    is_late = models.BooleanField(default=False)
+    """Entered longer after it happened than the plant's limit of that day allowed."""
     replaces = models.OneToOneField("self", on_delete=models.PROTECT, null=True, related_name="replaced_by")
+    reason_category = models.CharField(max_length=LONGEST_CATEGORY, blank=True)
     reason = models.CharField(max_length=300, blank=True)
+    """Why it was corrected, written late, or not written at all."""
 
     class Meta:
         ordering = ["entered_at", "id"]
@@ -188,10 +211,23 @@ class StepEntry(models.Model):
                 condition=Q(replaces__isnull=True) | ~Q(reason=""), name="corrected_entry_has_reason"
             ),
             models.CheckConstraint(condition=~Q(replaces=F("id")), name="entry_not_its_own_correction"),
+            models.CheckConstraint(
+                condition=Q(standing="written") & ~Q(value_as_typed="")
+                | Q(standing__in=["not_done", "not_applicable"], value_as_typed="", value__isnull=True)
+                & ~Q(reason=""),
+                name="entry_is_a_value_or_a_reasoned_nothing",
+            ),
         ]
 
     def __str__(self) -> str:
-        return f"{self.name} {self.value_as_typed} {self.unit_as_typed}"
+        return f"{self.name} {self.words}"
+
+    @property
+    def words(self) -> str:
+        """As typed, with its unit; else which kind of nothing it is."""
+        if self.standing != StepEntry.Standing.WRITTEN:
+            return str(StepEntry.Standing(self.standing).label)
+        return f"{self.value_as_typed} {self.unit_as_typed}".strip()
 
 
 class RinseReading(models.Model):
@@ -220,8 +256,12 @@ class RinseReading(models.Model):
     occurred_at = models.DateTimeField()
     entered_at = models.DateTimeField()
     entered_by = models.ForeignKey(settings.AUTH_USER_MODEL, on_delete=models.PROTECT, related_name="+")
+    is_late = models.BooleanField(default=False)
+    """Entered longer after it was read than the plant's limit of that day allowed."""
     replaces = models.OneToOneField("self", on_delete=models.PROTECT, null=True, related_name="replaced_by")
+    reason_category = models.CharField(max_length=LONGEST_CATEGORY, blank=True)
     reason = models.CharField(max_length=300, blank=True)
+    """Why it was corrected, or written late."""
 
     class Meta:
         ordering = ["occurred_at", "id"]
@@ -238,6 +278,48 @@ class RinseReading(models.Model):
 
     def __str__(self) -> str:
         return f"{self.value_as_typed} {self.unit_as_typed}"
+
+
+class EntryCheck(models.Model):
+    """The accuracy check of one critical entry or reading, or the second of two people at a tick. Append-only.
+
+    Typed twice without seeing the first, by whoever wrote it; or a second person who looked as well and signed.
+    """
+
+    class Method(models.TextChoices):
+        TWICE = "twice", "typed twice"
+        SECOND_PERSON = "second_person", "second person"
+
+    entry = models.OneToOneField(StepEntry, on_delete=models.PROTECT, null=True, related_name="check_of_it")
+    reading = models.OneToOneField(
+        RinseReading, on_delete=models.PROTECT, null=True, related_name="check_of_it"
+    )
+    method = models.CharField(max_length=14, choices=Method.choices)
+    typed_again = models.CharField(max_length=200, blank=True)
+    """What was typed the second time; empty for a second person."""
+    checked_at = models.DateTimeField()
+    checked_by = models.ForeignKey(settings.AUTH_USER_MODEL, on_delete=models.PROTECT, related_name="+")
+    signature = models.OneToOneField(
+        Signature, on_delete=models.PROTECT, null=True, related_name="entry_check"
+    )
+
+    class Meta:
+        ordering = ["checked_at", "id"]
+        constraints = [
+            models.CheckConstraint(
+                condition=Q(entry__isnull=False, reading__isnull=True)
+                | Q(entry__isnull=True, reading__isnull=False),
+                name="check_is_of_one_thing",
+            ),
+            models.CheckConstraint(
+                condition=Q(method="twice", signature__isnull=True) & ~Q(typed_again="")
+                | Q(method="second_person", signature__isnull=False, typed_again=""),
+                name="check_by_two_typings_or_two_people",
+            ),
+        ]
+
+    def __str__(self) -> str:
+        return str(EntryCheck.Method(self.method).label)
 
 
 class Hold(models.Model):
@@ -267,34 +349,75 @@ class Hold(models.Model):
 
 
 class Deviation(models.Model):
-    """Something was outside its limits, or done otherwise than planned; a supervisor decides."""
+    """Something was outside its limits, or done otherwise than planned; a supervisor decides, with a signature.
+
+    Decided it is closed for good: what comes up later is a new deviation that ``follows`` it.
+    """
 
     class Severity(models.TextChoices):
         MINOR = "minor", "minor"
         MAJOR = "major", "major"
         CRITICAL = "critical", "critical"
 
+    class Source(models.TextChoices):
+        PERSON = "person", "a person saw it"
+        LIMIT = "limit", "a value outside its limits"
+        READING = "reading", "a reading that points to its instrument"
+        INSTRUMENT = "instrument", "an instrument past its calibration"
+        TIME = "time", "a step too short or too long"
+        NOT_DONE = "not_done", "something asked for was not done"
+        SKIPPED = "skipped", "a step skipped"
+        ENDED_EARLY = "ended_early", "a step ended before its end"
+        INTERRUPTED = "interrupted", "a stop where none is safe"
+
+    class Kind(models.TextChoices):
+        ACCEPT = "accept", "accept as it is"
+        REWORK = "rework", "rework"
+        DOWNGRADE = "downgrade", "downgrade"
+        SCRAP = "scrap", "scrap"
+        CORRECT = "correct", "correct the record"
+
     number = models.CharField(max_length=16, unique=True)
     batch = models.ForeignKey(Batch, on_delete=models.PROTECT, related_name="deviations")
     step = models.ForeignKey(StepRun, on_delete=models.PROTECT, null=True, related_name="deviations")
     severity = models.CharField(max_length=8, choices=Severity.choices)
+    source = models.CharField(max_length=12, choices=Source.choices, default=Source.PERSON.value)
     what = models.CharField(max_length=400)
     opened_at = models.DateTimeField()
     opened_by = models.ForeignKey(settings.AUTH_USER_MODEL, on_delete=models.PROTECT, related_name="+")
+    follows = models.ForeignKey("self", on_delete=models.PROTECT, null=True, related_name="followed_by")
+    """The decided deviation that this one takes up again."""
+    owner = models.ForeignKey(settings.AUTH_USER_MODEL, on_delete=models.PROTECT, null=True, related_name="+")
+    """Who looks into it; nobody yet when null."""
+    due_on = models.DateField(null=True)
+    measure = models.CharField(max_length=400, blank=True)
+    """What was done at once."""
+    cause_category = models.CharField(max_length=12, blank=True)
+    """One of ``causes.CAUSES``."""
+    cause = models.CharField(max_length=400, blank=True)
+    decision_kind = models.CharField(max_length=10, choices=Kind.choices, blank=True)
     decision = models.CharField(max_length=400, blank=True)
     decided_at = models.DateTimeField(null=True)
     decided_by = models.ForeignKey(
         settings.AUTH_USER_MODEL, on_delete=models.PROTECT, null=True, related_name="+"
     )
+    signature = models.OneToOneField(Signature, on_delete=models.PROTECT, null=True, related_name="deviation")
+    """Null where it was decided before decisions were signed."""
+    version = models.PositiveIntegerField(default=1)
 
     class Meta:
         ordering = ["-opened_at", "-id"]
+        indexes = [models.Index(fields=["decided_at", "severity"], name="deviation_open")]
         constraints = [
             models.CheckConstraint(
                 condition=Q(decided_at__isnull=True, decision="")
                 | Q(decided_at__isnull=False, decided_by__isnull=False) & ~Q(decision=""),
                 name="decided_deviation_has_decision",
-            )
+            ),
+            models.CheckConstraint(
+                condition=Q(signature__isnull=True) | ~Q(decision_kind="") & ~Q(cause_category=""),
+                name="signed_deviation_has_kind_and_cause",
+            ),
         ]
 
     def __str__(self) -> str:
@@ -303,3 +426,18 @@ class Deviation(models.Model):
     @property
     def is_open(self) -> bool:
         return self.decided_at is None
+
+
+class CheckRules(models.Model):
+    """How the critical entries of each segregation class are checked. One row; a class it does not name is checked as usual
+    (``checking.USUAL_METHODS``)."""
+
+    methods = models.JSONField(default=dict)
+    """Method of ``EntryCheck`` by class."""
+    version = models.PositiveIntegerField(default=1)
+
+    class Meta:
+        constraints = [models.CheckConstraint(condition=Q(id=1), name="check_rules_are_one")]
+
+    def __str__(self) -> str:
+        return f"version {self.version}"

@@ -12,6 +12,7 @@ from typing import Any
 from regenplant.audit.by import By
 from regenplant.audit.selectors import actors_about
 from regenplant.audit.use_case import require
+from regenplant.batches.checking import unchecked
 from regenplant.batches.frozen import plan_of
 from regenplant.batches.legs import (
     OPEN,
@@ -22,7 +23,9 @@ from regenplant.batches.legs import (
     vessels_of,
 )
 from regenplant.batches.models import Batch, BatchTank, Hold, RinseReading, StepEntry, StepRun
+from regenplant.batches.reopened import is_reopened
 from regenplant.core.errors import StaleRecord
+from regenplant.core.process.entry_rules import may_be_left
 from regenplant.core.process.lifecycle import (
     BATCH,
     STEP,
@@ -34,6 +37,7 @@ from regenplant.core.process.lifecycle import (
     StepState,
     label,
 )
+from regenplant.core.process.plan import EntrySpec
 from regenplant.core.process.vocabulary import Chemical, ResinFamily, StepKind
 from regenplant.plant.models import Vessel
 from regenplant.plant.selectors import is_eyewash_overdue, plant_day, profile
@@ -51,7 +55,9 @@ def locked(batch_id: int, version: int | None = None) -> Batch:
             f"Batch {batch.number} moved on since this page was shown: it is {label(BatchState(batch.state))} now. "
             "Look again; what you typed is kept below.",
             seen=version,
-            now=batch.version,
+            present=batch.version,
+            table=Batch._meta.db_table,
+            key=str(batch.pk),
         )
     return batch
 
@@ -64,7 +70,7 @@ def move_batch(
     Raises: NotAllowed, TransitionRefused, StaleRecord (somebody else was faster).
     """
     state = BatchState(batch.state)
-    require(by, BATCH.rule(state, action).permission)
+    require(by, BATCH.rule(state, action).permission, batch.segregation_class)
     target = BATCH.transition(
         state, action, snapshot, held_from=BatchState(batch.held_from) if batch.held_from else None
     )
@@ -93,7 +99,7 @@ def move_step(
 ) -> StepState:
     """Take one action on a step; same rules as ``move_batch``."""
     state = StepState(step.state)
-    require(by, STEP.rule(state, action).permission)
+    require(by, STEP.rule(state, action).permission, step.batch.segregation_class)
     target = STEP.transition(state, action, snapshot)
     touched = StepRun.objects.filter(pk=step.pk, state=state.value).update(state=target.value, **fields)
     if touched != 1:
@@ -123,6 +129,7 @@ def batch_snapshot(
         chemical_in_bed=standing_words(standing),
         stands_in=ResinFamily(batch.resin_type.family).stands_in,
         may_stop_here=not standing,
+        checks_missing=_checks_missing(batch, steps),
         steps_before_qc_open=tuple(
             s.name for s in steps if s.state in (StepState.WAITING, StepState.RUNNING)
         ),
@@ -144,7 +151,15 @@ def batch_snapshot(
             state__in=[BatchState.ABORTED, BatchState.SCRAPPED, BatchState.FAILED]
         ).exists(),
         is_started=batch.started_at is not None,
+        is_reopened=is_reopened(batch.pk),
     )
+
+
+def _checks_missing(batch: Batch, steps: list[StepRun]) -> tuple[str, ...]:
+    """Critical entries nobody checked, looked for only where the batch is about to be handed to QC."""
+    if batch.state != BatchState.RINSING or sum(1 for step in steps if step.state in OPEN) > 1:
+        return ()
+    return tuple(one.name for one in unchecked(batch))
 
 
 def performed_by(batch: Batch, person_id: int) -> tuple[str, ...]:
@@ -154,6 +169,14 @@ def performed_by(batch: Batch, person_id: int) -> tuple[str, ...]:
         if person_id in (step.started_by_id, step.finished_by_id):
             names.append(step.name[:1].lower() + step.name[1:])
     return (f"performed {', '.join(names)}",) if names else ()
+
+
+def people_of_step(step: StepRun) -> set[int]:
+    """Keys of everybody who started, ended or wrote down something in this step."""
+    wrote = StepEntry.objects.filter(step=step).values_list("entered_by_id", flat=True)
+    read = step.readings.values_list("entered_by_id", flat=True)
+    worked = (step.started_by_id, step.finished_by_id)
+    return {pk for pk in (*worked, *wrote, *read) if pk is not None}
 
 
 def recorded_by(batch: Batch, person_id: int) -> tuple[str, ...]:
@@ -183,8 +206,8 @@ def step_snapshot(
     state = BatchState(batch.state)
     planned = plan_of(batch).step(step.number)
     written = current_entries(step)
-    before = tuple(e.name for e in planned.entries if e.is_required and e.is_before and e.key not in written)
-    missing = tuple(e.name for e in planned.entries if e.is_required and e.key not in written)
+    before = tuple(e.name for e in planned.entries if e.is_before and _is_missing(e, written))
+    missing = tuple(e.name for e in planned.entries if _is_missing(e, written))
     earlier = predecessors(step, batch.steps.filter(number__lt=step.number, state__in=OPEN))
     return StepSnapshot(
         batch_is_held=state is BatchState.HELD,
@@ -195,9 +218,21 @@ def step_snapshot(
         entries_missing_before=before,
         entries_missing=missing,
         end_not_reached=end_not_reached,
+        checks_missing=_checks_missing(batch, list(batch.steps.all()))
+        if StepKind(step.kind) is StepKind.SAMPLE and state is BatchState.RINSING
+        else (),
         may_be_skipped=_may_be_skipped(step, batch),
         name=step.name,
     )
+
+
+def _is_missing(spec: EntrySpec, written: dict[str, StepEntry]) -> bool:
+    """Whether a step waits for this entry. Not done and not applicable are answers too, but not to what must be true before
+    a step starts."""
+    if not spec.is_required:
+        return False
+    entry = written.get(spec.key)
+    return entry is None or (entry.standing != StepEntry.Standing.WRITTEN and not may_be_left(spec))
 
 
 def _may_be_skipped(step: StepRun, batch: Batch) -> bool:

@@ -11,6 +11,7 @@ from regenplant.core.errors import RecordRefused
 from regenplant.core.process.batch_plan import plan_batch
 from regenplant.core.process.plan import BatchPlan, Check, PlanRequest, Severity
 from regenplant.core.process.vocabulary import IonicForm
+from regenplant.plant.limits import limits_in_force
 from regenplant.plant.models import Vessel
 from regenplant.plant.selectors import (
     feed_data,
@@ -115,6 +116,7 @@ def request_for(wanted: Wanted, now: datetime) -> PlanRequest:
         mixed=mixed_data(first.resin_type, lot_code, factor, cycles),
         anion_vessel=vessel_data(wanted.anion_vessel) if wanted.anion_vessel else None,
         feed=feed_data(),
+        limits=limits_in_force(now),
         throughput_m3=wanted.throughput_m3,
     )
 

@@ -30,6 +30,7 @@ def batch(plant: SmallPlant) -> Batch:
 
 
 # --- vessels ----------------------------------------------------------------------------------------------------------
+@pytest.mark.requirement("CS-03")
 def test_each_vessel_remembers_the_chemical_of_its_own_leg(plant: SmallPlant, batch: Batch) -> None:
     cut_done(plant, batch)
     families.start_next(plant, step_of(batch, StepKind.INJECT, "cation"))
@@ -58,6 +59,7 @@ def test_together_in_one_vessel_it_is_flushed_when_both_legs_are(plant: SmallPla
         assert Vessel.objects.get(code="M1").is_flushed is is_flushed
 
 
+@pytest.mark.requirement("CS-08")
 def test_a_locked_out_anion_vessel_stops_the_anion_leg_only(plant: SmallPlant, batch: Batch) -> None:
     cut_done(plant, batch)
     plant_services.lock_out_vessel(

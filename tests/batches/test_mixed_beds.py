@@ -7,6 +7,7 @@ import random
 import pytest
 from django.db import IntegrityError, transaction
 
+from regenplant.audit.reasons import Reason
 from regenplant.batches import services as batch_services
 from regenplant.batches.models import Batch, Deviation, StepRun
 from regenplant.batches.selectors import batch_page, floor_board
@@ -59,6 +60,7 @@ def test_one_leg_after_the_other_in_either_order(
     assert families.to_release(plant, batch).state == "released"
 
 
+@pytest.mark.requirement("ER-13")
 def test_the_bed_joins_only_when_both_legs_are_done(plant: SmallPlant, batch: Batch) -> None:
     cut_done(plant, batch)
     for one in batch.steps.filter(leg="cation").order_by("number"):
@@ -119,7 +121,9 @@ def test_times_are_in_order_within_a_leg_and_free_between_the_legs(plant: SmallP
     batch_services.start_step(by=plant.by(), step_id=acid.pk)
     # the anion leg began earlier and is written down later: no step of its own lies in between
     earlier = plant.by().happening_at(cut_at + (plant.now - cut_at) / 2)
-    batch_services.start_step(by=earlier, step_id=caustic.pk)
+    batch_services.start_step(
+        by=earlier, step_id=caustic.pk, late=Reason("late", "written from the slip at the vessel")
+    )
     caustic.refresh_from_db()
     assert cut_at < caustic.started_at < plant.now
 

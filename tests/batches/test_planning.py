@@ -48,6 +48,7 @@ def nothing_half_written() -> bool:
     return Batch.objects.count() == 0 and BatchTank.objects.count() == 0
 
 
+@pytest.mark.requirement("CS-02")
 def test_a_held_tank_is_refused_by_name(plant: SmallPlant) -> None:
     visits = factories.accepted_tanks(plant, "sac_h", 3)
     tank_services.hold_tank(
@@ -94,6 +95,7 @@ def test_an_occupied_vessel_is_refused(plant: SmallPlant) -> None:
         freeze(plant, factories.accepted_tanks(plant, "sac_h", 3))
 
 
+@pytest.mark.requirement("CS-08")
 def test_a_locked_out_vessel_blocks_the_plan(plant: SmallPlant) -> None:
     plant_services.lock_out_vessel(
         by=plant.by("supervisor"), vessel_id=plant.vessels["C1"].pk, number="118", reason="drain valve work"
@@ -111,6 +113,7 @@ def test_too_little_and_too_much_resin_block_with_both_numbers(plant: SmallPlant
         freeze(plant, factories.accepted_tanks(plant, "sac_h", 5))
 
 
+@pytest.mark.requirement("ER-18")
 def test_an_unapproved_recipe_is_refused(plant: SmallPlant) -> None:
     definition = replace(factories.default_recipes()[0], notes="changed for a test")
     draft = recipe_services.draft_recipe_version(
@@ -130,6 +133,7 @@ def test_a_recipe_of_another_family_blocks(plant: SmallPlant) -> None:
         )
 
 
+@pytest.mark.requirement("CS-05")
 def test_an_expired_strength_check_blocks(plant: SmallPlant) -> None:
     visits = factories.accepted_tanks(plant, "sac_h", 3)
     plant.forward(days=8)
@@ -157,6 +161,7 @@ def test_a_qc_technician_does_not_plan(plant: SmallPlant) -> None:
         freeze(plant, factories.accepted_tanks(plant, "sac_h", 3), who="qc")
 
 
+@pytest.mark.requirement("CS-08")
 def test_what_changed_since_freezing_blocks_the_start(plant: SmallPlant) -> None:
     batch = factories.frozen_batch(plant, "sac_h")
     factories.write_required(plant, batch.steps.get(number=1), is_before=True)
@@ -181,6 +186,7 @@ def test_an_unstarted_batch_that_is_aborted_lets_its_tanks_go(plant: SmallPlant)
     assert again.state == "ready"
 
 
+@pytest.mark.requirement("CS-04")
 def test_the_eyewash_test_overdue_stops_the_chemical_not_the_water(plant: SmallPlant) -> None:
     batch = factories.frozen_batch(plant, "sac_h")
     PlantProfile.objects.update(eyewash_tested_on=None)
@@ -195,6 +201,7 @@ def test_the_eyewash_test_overdue_stops_the_chemical_not_the_water(plant: SmallP
     assert inject.state == "running"
 
 
+@pytest.mark.requirement("CS-03")
 def test_the_vessel_remembers_what_stood_in_it(plant: SmallPlant) -> None:
     batch = factories.frozen_batch(plant, "sac_h")
     factories.run_to(plant, batch, StepKind.INJECT)
@@ -204,6 +211,7 @@ def test_the_vessel_remembers_what_stood_in_it(plant: SmallPlant) -> None:
     assert Vessel.objects.get(code="C1").is_flushed
 
 
+@pytest.mark.requirement("ER-18")
 def test_a_running_batch_keeps_the_version_it_was_frozen_with(plant: SmallPlant) -> None:
     batch = factories.frozen_batch(plant, "sac_h")
     definition = replace(factories.default_recipes()[0], notes="changed for a test")
@@ -219,6 +227,7 @@ def test_a_running_batch_keeps_the_version_it_was_frozen_with(plant: SmallPlant)
     assert RecipeVersion.objects.get(pk=draft.pk).number == 2
 
 
+@pytest.mark.requirement("ER-22")
 @pytest.mark.django_db(transaction=True)
 def test_two_people_start_a_batch_with_the_same_tank_and_one_is_told() -> None:
     plant = factories.small_plant()

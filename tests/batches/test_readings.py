@@ -6,6 +6,7 @@ from datetime import timedelta
 
 import pytest
 
+from regenplant.audit.reasons import Reason
 from regenplant.batches import services
 from regenplant.batches.models import Batch, RinseReading
 from regenplant.batches.rinse import end_point
@@ -32,9 +33,12 @@ def rinsing(plant: SmallPlant) -> Batch:
 def correct(plant: SmallPlant, row: RinseReading, value: str, **more: str) -> RinseReading:
     typed = ReadingAsTyped(value, "25 °C", plant.instruments["CELL"].pk, more.pop("rinsed", ""))
     reason = more.pop("reason", "misread the display by a digit")
-    return services.correct_reading(by=plant.by(), reading_id=row.pk, reading=typed, reason=reason).result
+    return services.correct_reading(
+        by=plant.by(), reading_id=row.pk, reading=typed, category=more.pop("category", "slip"), reason=reason
+    ).result
 
 
+@pytest.mark.requirement("ER-19")
 def test_a_reading_keeps_what_was_typed_beside_what_it_means(plant: SmallPlant, rinsing: Batch) -> None:
     plant.forward(minutes=5)
     row = factories.reading(plant, rinsing, "0.05 Mohm-cm", celsius=18)
@@ -51,6 +55,7 @@ def test_one_reading_inside_the_limit_does_not_end_the_rinse(plant: SmallPlant, 
     assert any("1 of 3 readings in a row" in reason for reason in end_point(rinsing).reasons)
 
 
+@pytest.mark.requirement("ER-20")
 def test_readings_of_an_overdue_cell_inform_and_never_end_the_rinse(
     plant: SmallPlant, rinsing: Batch
 ) -> None:
@@ -99,7 +104,12 @@ def test_a_list_of_equal_readings_written_later_is_not_taken_for_one_sent_twice(
     typed = ReadingAsTyped("80 µS/cm", "25 °C", plant.instruments["CELL"].pk)
     for minutes in (20, 10):
         by = plant.by().happening_at(plant.now - timedelta(minutes=minutes))
-        services.record_reading(by=by, batch_id=rinsing.pk, reading=typed)
+        services.record_reading(
+            by=by,
+            batch_id=rinsing.pk,
+            reading=typed,
+            late=Reason("late", "copied from the slip of the night shift"),
+        )
     assert rinsing.readings.count() == 2
 
 
@@ -137,6 +147,7 @@ def test_a_reading_is_refused_outside_the_fast_rinse_in_the_future_and_before_it
 
 
 # --- corrections ------------------------------------------------------------------------------------------------------
+@pytest.mark.requirement("ER-01")
 def test_a_correction_replaces_the_reading_and_keeps_it_readable(plant: SmallPlant, rinsing: Batch) -> None:
     plant.forward(minutes=5)
     old = factories.reading(plant, rinsing, "8 µS/cm")

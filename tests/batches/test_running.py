@@ -24,6 +24,7 @@ from tests.factories import SmallPlant
 pytestmark = pytest.mark.django_db
 
 
+@pytest.mark.requirement("ER-13")
 def test_steps_cannot_be_started_out_of_order(plant: SmallPlant) -> None:
     batch = factories.frozen_batch(plant, "sac_h")
     factories.run_to(plant, batch, StepKind.LOAD)
@@ -33,6 +34,7 @@ def test_steps_cannot_be_started_out_of_order(plant: SmallPlant) -> None:
         batch_services.start_step(by=plant.by(), step_id=inject.pk)
 
 
+@pytest.mark.requirement("CS-04")
 def test_what_must_stand_before_a_step_is_asked_for_by_name(plant: SmallPlant) -> None:
     batch = factories.frozen_batch(plant, "sac_h")
     factories.run_to(plant, batch, StepKind.SETTLE, finish=True)
@@ -58,7 +60,7 @@ def test_a_value_outside_its_limits_is_asked_back_then_kept_with_a_deviation(pla
     assert refusal.value.code == "outside_limits"
     assert not StepEntry.objects.filter(step=step, key="strength").exists()
     batch_services.write_entry(
-        by=plant.by(), step_id=step.pk, key="strength", text="6.4 %", outside_is_true=True
+        by=plant.by(), step_id=step.pk, key="strength", text="6.4 %", again="6.4 %", outside_is_true=True
     )
     deviation = Deviation.objects.get(batch=batch)
     assert deviation.severity == "major" and "6.4 %" in deviation.what
@@ -74,36 +76,45 @@ def test_a_running_total_is_written_on_the_way_and_the_step_ends_only_when_it_is
     plant.forward(minutes=20)
     for spec in factories.plan_of(batch).step(step.number).entries:
         if not spec.is_before and spec.is_required and spec.key != "volume_fed":
-            batch_services.write_entry(
-                by=plant.by(), step_id=step.pk, key=spec.key, text=factories.text_for(spec)
-            )
+            factories.write(plant, step, spec.key, factories.text_for(spec))
     # 30.6 kg at 5 % and about 1.022 kg/L are about 598.8 L; 10 % less is the least: 538.9 L, so about 238.9 L are missing
     with pytest.raises(TransitionRefused, match=r"Not yet: 238\.[789]\sL"):
         batch_services.finish_step(by=plant.by(), step_id=step.pk)
     plant.forward(minutes=20)
-    batch_services.write_entry(by=plant.by(), step_id=step.pk, key="volume_fed", text="598 L")
+    batch_services.write_entry(by=plant.by(), step_id=step.pk, key="volume_fed", text="598 L", again="598 L")
     batch_services.finish_step(by=plant.by(), step_id=step.pk)
     step.refresh_from_db()
     assert step.state == "done"
 
 
+@pytest.mark.requirement("ER-01")
 def test_a_correction_keeps_the_old_value_readable(plant: SmallPlant) -> None:
     batch = factories.frozen_batch(plant, "sac_h")
     step = factories.run_to(plant, batch, StepKind.INJECT)
-    old = batch_services.write_entry(by=plant.by(), step_id=step.pk, key="strength", text="5.9 %").result
+    old = batch_services.write_entry(
+        by=plant.by(), step_id=step.pk, key="strength", text="5.9 %", again="5.9 %"
+    ).result
     new = batch_services.correct_entry(
-        by=plant.by(), entry_id=old.pk, text="5.1 %", reason="slip of the key, read again"
+        by=plant.by(),
+        entry_id=old.pk,
+        text="5.1 %",
+        again="5.1 %",
+        category="slip",
+        reason="slip of the key, read again",
     ).result
     old.refresh_from_db()
     assert (old.value_as_typed, new.value_as_typed, new.replaces_id) == ("5.9", "5.1", old.pk)
     with pytest.raises(RecordRefused, match="already corrected"):
         batch_services.correct_entry(
-            by=plant.by(), entry_id=old.pk, text="5.2 %", reason="and once more, for luck"
+            by=plant.by(), entry_id=old.pk, text="5.2 %", category="slip", reason="and once more, for luck"
         )
     with pytest.raises(RecordRefused, match="at least 10 characters"):
-        batch_services.correct_entry(by=plant.by(), entry_id=new.pk, text="5.2 %", reason="oops")
+        batch_services.correct_entry(
+            by=plant.by(), entry_id=new.pk, text="5.2 %", category="slip", reason="oops"
+        )
 
 
+@pytest.mark.requirement("ER-01")
 def test_entries_and_readings_are_frozen_in_the_database(plant: SmallPlant) -> None:
     batch = factories.frozen_batch(plant, "sac_h")
     factories.run_to(plant, batch, StepKind.FAST_RINSE)
@@ -148,6 +159,7 @@ def test_a_batch_is_not_held_with_acid_in_the_bed(plant: SmallPlant) -> None:
     assert batch.state == BatchState.RUNNING
 
 
+@pytest.mark.requirement("ER-17")
 def test_an_interruption_is_written_down_and_blocks_the_release_until_it_is_decided(
     plant: SmallPlant,
 ) -> None:
@@ -183,6 +195,7 @@ def test_a_held_batch_goes_on_where_it_was(plant: SmallPlant) -> None:
     assert settle.state == "running"
 
 
+@pytest.mark.requirement("ER-13")
 def test_only_a_supervisor_skips_and_only_what_is_safe_to_skip(plant: SmallPlant) -> None:
     batch = factories.frozen_batch(plant, "sac_h")
     factories.run_to(plant, batch, StepKind.LOAD, finish=True)
@@ -201,6 +214,7 @@ def test_only_a_supervisor_skips_and_only_what_is_safe_to_skip(plant: SmallPlant
         )
 
 
+@pytest.mark.requirement("ER-22")
 def test_an_old_page_is_refused(plant: SmallPlant) -> None:
     batch = factories.frozen_batch(plant, "sac_h")
     shown = batch.version
@@ -211,6 +225,7 @@ def test_an_old_page_is_refused(plant: SmallPlant) -> None:
         )
 
 
+@pytest.mark.requirement("ER-12")
 def test_nothing_is_written_into_the_future_or_before_the_step(plant: SmallPlant) -> None:
     from datetime import timedelta
 
@@ -256,6 +271,7 @@ def test_a_reading_outside_starts_the_hold_anew(plant: SmallPlant) -> None:
     assert not end_point(batch).is_met
 
 
+@pytest.mark.requirement("ER-20")
 def test_an_overdue_cell_informs_and_proves_nothing(plant: SmallPlant) -> None:
     batch = rinsing(plant)
     for index in range(7):

@@ -24,6 +24,7 @@ pytestmark = pytest.mark.django_db
 @pytest.mark.parametrize("family", FAMILIES)
 def test_a_batch_goes_from_accepted_tanks_to_released_tanks(plant: factories.SmallPlant, family: str) -> None:
     batch = factories.filled_batch(plant, family)
+    factories.reviewed(plant, batch)
     quality_services.release_batch(
         by=plant.by("qc 2"), batch_id=batch.pk, permit=factories.permit(plant, "qc 2", RELEASE_MEANING)
     )
@@ -36,6 +37,7 @@ def test_a_batch_goes_from_accepted_tanks_to_released_tanks(plant: factories.Sma
     assert list(chain.verify()) == []
 
 
+@pytest.mark.requirement("ER-19")
 @pytest.mark.parametrize("family", FAMILIES)
 def test_the_frozen_plan_can_be_recomputed_to_the_last_digit(
     plant: factories.SmallPlant, family: str

@@ -4,10 +4,10 @@ from regenplant.batches.selectors.floor import FloorBoard, floor_board
 from regenplant.batches.selectors.lists import (
     batch_list,
     batch_numbered,
-    batch_story,
     count_by_state,
     filtered_batches,
     open_deviation_count,
+    story_subjects,
 )
 from regenplant.batches.selectors.offered_recipes import OfferedRecipe, offered_recipes
 from regenplant.batches.selectors.page import BatchPage, Work, batch_page
@@ -30,7 +30,6 @@ __all__ = [
     "batch_list",
     "batch_numbered",
     "batch_page",
-    "batch_story",
     "chemical_use",
     "count_by_state",
     "filtered_batches",
@@ -40,4 +39,5 @@ __all__ = [
     "rinse_page",
     "separation_record",
     "start_page",
+    "story_subjects",
 ]

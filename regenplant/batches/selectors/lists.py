@@ -4,8 +4,8 @@ from __future__ import annotations
 
 from django.db.models import Count, Q, QuerySet
 
-from regenplant.audit.selectors import Line, story
 from regenplant.batches.models import Batch, BatchTank, Deviation
+from regenplant.chemicals.models import Movement
 from regenplant.core.errors import RecordRefused
 
 
@@ -82,6 +82,12 @@ def batch_numbered(number: str) -> Batch:
     return found
 
 
-def batch_story(batch: Batch) -> list[Line]:
-    """Every act on this batch, newest first, each as a sentence."""
-    return story([("batch", batch.number)], newest_first=True)
+def story_subjects(batch: Batch) -> list[tuple[str, str]]:
+    """What the story of a batch is about: the batch itself, its deviations and the chemical drawn for it."""
+    deviations = batch.deviations.values_list("number", flat=True)
+    movements = Movement.objects.filter(reference=batch.number).values_list("number", flat=True)
+    return [
+        ("batch", batch.number),
+        *(("deviation", number) for number in deviations),
+        *(("movement", str(number)) for number in movements),
+    ]

@@ -122,7 +122,9 @@ def batch_page(batch: Batch, *, by: By, step_number: int | None = None) -> Batch
         entries=work.entries if work else (),
         written=tuple(
             StepEntry.objects.filter(step__batch=batch)
-            .select_related("step", "entered_by", "instrument", "replaced_by", "replaces")
+            .select_related(
+                "step", "entered_by", "instrument", "replaced_by", "replaces", "check_of_it__checked_by"
+            )
             .order_by("-occurred_at", "-id")
         ),
         tanks=tuple(
@@ -133,7 +135,9 @@ def batch_page(batch: Batch, *, by: By, step_number: int | None = None) -> Batch
         open_deviations=tuple(d for d in deviations if d.is_open),
         decided_deviations=tuple(d for d in deviations if not d.is_open),
         hold=batch.holds.filter(resumed_at__isnull=True).select_related("held_by").first(),
-        batch_offers=as_seen_by(BATCH.offers(BatchState(batch.state), batch_snapshot(batch, by=by)), by),
+        batch_offers=as_seen_by(
+            BATCH.offers(BatchState(batch.state), batch_snapshot(batch, by=by)), by, batch.segregation_class
+        ),
         step_offers=work.offers if work else (),
         end_not_reached=work.end_not_reached if work else (),
         chemical_in_bed=standing_words(standing),
@@ -193,4 +197,4 @@ def _step_offers(
     step: StepRun, batch: Batch, open_ends: tuple[str, ...], by: By
 ) -> tuple[Offer[StepAction], ...]:
     snapshot = step_snapshot(step, batch, now=by.at, end_not_reached=open_ends)
-    return as_seen_by(STEP.offers(StepState(step.state), snapshot), by)
+    return as_seen_by(STEP.offers(StepState(step.state), snapshot), by, batch.segregation_class)

@@ -4,10 +4,11 @@ from __future__ import annotations
 
 from collections.abc import Iterable, Mapping
 from dataclasses import dataclass
-from datetime import datetime, timedelta
+from datetime import datetime
 
 from regenplant.batches.legs import is_before, now_at_work
 from regenplant.batches.models import Batch, Hold, StepRun
+from regenplant.batches.timing import worked_s
 from regenplant.core.process.lifecycle import BatchState, StepState
 from regenplant.core.process.vocabulary import Leg
 
@@ -124,8 +125,7 @@ def progress_of(batch: Batch, now: datetime) -> Progress:
 
 
 def _line(step: StepRun, holds: Iterable[Hold], now: datetime, is_held: bool) -> StepLine:
-    start, end = step.started_at, step.finished_at or now
-    elapsed = (end - start - _stood_still(holds, start, end)).total_seconds() if start else 0.0
+    elapsed = worked_s(step, holds, step.finished_at or now)
     person = step.finished_by or step.started_by
     return StepLine(
         id=step.pk,
@@ -135,18 +135,10 @@ def _line(step: StepRun, holds: Iterable[Hold], now: datetime, is_held: bool) ->
         state=step.state,
         planned_s=step.planned_duration_s,
         elapsed_s=max(0.0, elapsed),
-        started_at=start,
+        started_at=step.started_at,
         finished_at=step.finished_at,
         by=person.initials if person else "",
         skip_reason=step.skip_reason,
         is_safe_hold_after=step.is_safe_hold_after,
         leg=step.leg,
     )
-
-
-def _stood_still(holds: Iterable[Hold], start: datetime, end: datetime) -> timedelta:
-    still = timedelta(0)
-    for hold in holds:
-        low, high = max(start, hold.held_at), min(end, hold.resumed_at or end)
-        still += max(timedelta(0), high - low)
-    return still

@@ -1,7 +1,24 @@
-"""Acts on batches. Each module is one part of the story: plan, run, write down, hold, fill."""
+"""Acts on batches. Each module is one part of the story: plan, run, write down, check, hold, deviate, fill."""
 
 from regenplant.batches.services._as_typed import SENT_TWICE_S
-from regenplant.batches.services.entries import correct_entry, write_entry
+from regenplant.batches.services._rework import REWORK_MEANING, SECOND_RIGHT, TwoPeople
+from regenplant.batches.services.check_rules import set_check_rules
+from regenplant.batches.services.checks import (
+    CHECK_MEANING,
+    TOGETHER_MEANING,
+    check_entry,
+    check_reading,
+    confirm_together,
+)
+from regenplant.batches.services.deviations import (
+    DECIDED_MEANING,
+    Decision,
+    assign_deviation,
+    close_deviation,
+    describe_deviation,
+    open_deviation,
+)
+from regenplant.batches.services.entries import correct_entry, leave_entry, write_entry
 from regenplant.batches.services.filling import (
     add_shell,
     fill_tank,
@@ -9,38 +26,48 @@ from regenplant.batches.services.filling import (
     scrap_batch,
     set_aside_tank,
 )
-from regenplant.batches.services.holding import (
-    abort_batch,
-    close_deviation,
-    hold_batch,
-    interrupt_batch,
-    open_deviation,
-    resume_batch,
-)
+from regenplant.batches.services.holding import abort_batch, hold_batch, interrupt_batch, resume_batch
+from regenplant.batches.services.mismatches import TYPED_DIFFERENTLY, note_mismatch
 from regenplant.batches.services.planning import freeze_batch, plan_rework
 from regenplant.batches.services.readings import ReadingAsTyped, correct_reading, record_reading
 from regenplant.batches.services.running import finish_step, skip_step, start_batch, start_step
 
 __all__ = [
+    "CHECK_MEANING",
+    "DECIDED_MEANING",
+    "REWORK_MEANING",
+    "SECOND_RIGHT",
     "SENT_TWICE_S",
+    "TOGETHER_MEANING",
+    "TYPED_DIFFERENTLY",
+    "Decision",
     "ReadingAsTyped",
+    "TwoPeople",
     "abort_batch",
     "add_shell",
+    "assign_deviation",
+    "check_entry",
+    "check_reading",
     "close_deviation",
+    "confirm_together",
     "correct_entry",
     "correct_reading",
+    "describe_deviation",
     "fill_tank",
     "finish_filling",
     "finish_step",
     "freeze_batch",
     "hold_batch",
     "interrupt_batch",
+    "leave_entry",
+    "note_mismatch",
     "open_deviation",
     "plan_rework",
     "record_reading",
     "resume_batch",
     "scrap_batch",
     "set_aside_tank",
+    "set_check_rules",
     "skip_step",
     "start_batch",
     "start_step",

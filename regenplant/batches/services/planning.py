@@ -7,14 +7,19 @@ from datetime import datetime
 
 from regenplant.audit.by import By
 from regenplant.audit.numbering import next_number
+from regenplant.audit.reasons import SHORTEST_REASON
+from regenplant.audit.records import one_of
 from regenplant.audit.use_case import Outcome, use_case
 from regenplant.audit.wording import say
+from regenplant.batches.causes import CAUSES, cause_words
+from regenplant.batches.failures import ReworkNeeds, rework_needs
 from regenplant.batches.frozen import freeze, plan_of
 from regenplant.batches.legs import is_apart
 from regenplant.batches.models import Batch, BatchTank, StepRun
 from regenplant.batches.moves import batch_snapshot, locked, move_batch
 from regenplant.batches.preview import Wanted, one_pool, preview, visits_for
 from regenplant.batches.readiness import occupants, unfit
+from regenplant.batches.services._rework import NO_CAUSE, Cause, TwoPeople, refuse_alone, sign_together
 from regenplant.batches.services._subject import batch_subject, with_tanks
 from regenplant.core.errors import PlanRefused, RecordRefused, StaleRecord
 from regenplant.core.process.lifecycle import BatchAction
@@ -88,8 +93,14 @@ def plan_rework(
     cause: str,
     version: int | None = None,
     anion_vessel_id: int | None = None,
+    cause_category: str = "",
+    same_recipe_reason: str = "",
+    together: TwoPeople | None = None,
 ) -> Outcome:
     """Rework a failed (or aborted) batch as a child batch in the same vessel with the same tanks. The parent stays failed.
+
+    A resin that failed twice needs a ``cause_category`` (``causes.CAUSES``) and another recipe version, or a
+    ``same_recipe_reason``; from the third failure on two people plan it ``together`` (``failures``).
 
     A mixed bed whose recipe runs the legs apart keeps its anion vessel; ``anion_vessel_id`` names another, free one. While
     the resin stands in two vessels (aborted between cut and join) both stay with it.
@@ -101,6 +112,8 @@ def plan_rework(
         raise RecordRefused(
             "The cause is too short. Say in at least 10 characters why it failed.", field="cause"
         )
+    needs = rework_needs(parent)
+    _refuse_unmet(by, parent, needs, recipe_version_id, cause_category, same_recipe_reason, together)
     move_batch(parent, BatchAction.REWORK, by=by, snapshot=batch_snapshot(parent, by=by))
     links = list(parent.tank_links.filter(is_current=True).select_related("visit__tank"))
     recipe_version = _approved_recipe(recipe_version_id, by.at)
@@ -127,18 +140,64 @@ def plan_rework(
         wanted,
         parent.specification_version,
         parent=parent,
-        cause=cause.strip(),
+        cause=Cause(cause.strip(), cause_category, same_recipe_reason.strip()),
+    )
+    signatures = (
+        sign_together(by, child, parent, needs, together) if needs.needs_two_people and together else ()
     )
     move_batch(child, BatchAction.MAKE_READY, by=by, snapshot=batch_snapshot(child, by=by))
     outcome = _frozen_outcome(child, plan, visits)
     return Outcome(
         subject=batch_subject(child),
         after=outcome.after,
-        facts={**outcome.facts, "parent": parent.number},
-        reason=cause.strip(),
+        facts={
+            **outcome.facts,
+            "parent": parent.number,
+            "failures": needs.failures,
+            "same_recipe_reason": same_recipe_reason.strip(),
+            "signed_by": [signature.printed_name for signature in signatures],
+        },
+        reason=cause_words(cause_category, cause.strip()),
+        signature={
+            "meaning": signatures[0].meaning,
+            "digest": signatures[0].digest,
+            "name": signatures[0].printed_name,
+        }
+        if signatures
+        else None,
         related=(*outcome.related, ("batch", parent.number)),
         result=child,
     )
+
+
+def _refuse_unmet(
+    by: By,
+    parent: Batch,
+    needs: ReworkNeeds,
+    recipe_version_id: int,
+    cause_category: str,
+    same_recipe_reason: str,
+    together: TwoPeople | None,
+) -> None:
+    """Raises: RecordRefused, NotAllowed for what a second or third failure asks for and is not there."""
+    if cause_category:
+        one_of(cause_category, CAUSES, "The kind of cause", field="cause_category")
+    if needs.needs_cause_category and not cause_category:
+        raise RecordRefused(
+            f"This resin failed {needs.failures} times. Choose what kind of cause it is.",
+            field="cause_category",
+            code="no_category",
+        )
+    is_same = recipe_version_id == parent.recipe_version_id
+    if needs.needs_another_recipe and is_same and len(same_recipe_reason.strip()) < SHORTEST_REASON:
+        raise RecordRefused(
+            f"This resin failed {needs.failures} times, and the last time by this very recipe version. Choose another one, or "
+            f"say in at least {SHORTEST_REASON} characters why the same is run again.",
+            field="same_recipe_reason",
+            code="same_recipe",
+        )
+    if needs.needs_two_people:
+        refuse_alone(by, parent, needs, together)
 
 
 def _refuse_unfit_tanks(visits: Sequence[TankVisit]) -> None:
@@ -246,7 +305,7 @@ def _create(
     specification_version: SpecificationVersion,
     *,
     parent: Batch | None = None,
-    cause: str = "",
+    cause: Cause = NO_CAUSE,
 ) -> Batch:
     request, visits = plan.request, wanted.visits
     batch = Batch.objects.create(
@@ -258,7 +317,9 @@ def _create(
         recipe_version=wanted.recipe_version,
         specification_version=specification_version,
         parent=parent,
-        rework_cause=cause,
+        rework_cause=cause.words,
+        rework_cause_category=cause.category,
+        rework_same_recipe_reason=cause.same_recipe_reason,
         resin_volume_m3=request.resin_volume_m3,
         resin_volume_form=request.resin_volume_form.value,
         plan_text=text,

@@ -7,19 +7,30 @@ from datetime import timedelta
 
 from regenplant import units
 from regenplant.audit.by import By
+from regenplant.audit.reasons import Reason
 from regenplant.audit.use_case import Outcome, use_case
 from regenplant.audit.wording import say
-from regenplant.batches.models import Batch, RinseReading, StepRun
+from regenplant.batches.checking import Method, check_method
+from regenplant.batches.models import Batch, Deviation, RinseReading, StepRun
 from regenplant.batches.moves import locked, touch
+from regenplant.batches.reopened import is_reopened
 from regenplant.batches.rinse import (
     at_25,
+    end_point,
     rinsed_bed_volumes,
     running_rinse,
     specification_of,
     what_is_odd,
 )
-from regenplant.batches.services._as_typed import SENT_TWICE_S, refuse_out_of_time, refuse_replaced
+from regenplant.batches.services._as_typed import (
+    SENT_TWICE_S,
+    correction_reason,
+    refuse_before_start,
+    why_late,
+)
+from regenplant.batches.services._deviations import deviation_once
 from regenplant.batches.services._subject import batch_subject
+from regenplant.batches.services._typed_twice import keep_second_typing, refuse_different, refuse_not_again
 from regenplant.core.engineering.conductivity import Compensation
 from regenplant.core.errors import RecordRefused
 from regenplant.core.process.lifecycle import BatchState
@@ -40,16 +51,26 @@ class ReadingAsTyped:
     temperature_text: str
     instrument_id: int
     rinsed_text: str = ""
+    again_text: str = ""
+    """The value typed a second time, for the reading by which the end point holds."""
 
 
 @use_case("reading.recorded", permission="reading.record")
 def record_reading(
-    *, by: By, batch_id: int, reading: ReadingAsTyped, system: units.UnitSystem = "metric"
+    *,
+    by: By,
+    batch_id: int,
+    reading: ReadingAsTyped,
+    system: units.UnitSystem = "metric",
+    late: Reason | None = None,
 ) -> Outcome:
     """Write down one rinse reading: value and unit as typed, temperature, instrument; compensated by the kind of water.
 
     A reading of an overdue instrument is kept as information and can prove nothing. One that cannot be water (above the
-    ceiling, frozen) is kept with the note "instrument check".
+    ceiling, frozen) is kept with the note "instrument check". Both open a minor deviation, once for each instrument.
+
+    The reading by which the end point holds is critical: where the class wants critical values typed twice, it is refused
+    until it comes with its second typing.
 
     Raises: UnitNotUnderstood, OutOfRange, RecordRefused.
     """
@@ -60,25 +81,34 @@ def record_reading(
             f"Batch {batch.number} is not in its final rinse. Readings are written while it rinses.",
             code="not_rinsing",
         )
-    refuse_out_of_time(step, by)
-    row = _make_reading(by, batch, step, reading, system)
+    refuse_before_start(step, by)
+    reason = why_late(by, late)
+    row = _make_reading(by, batch, step, reading, system, reason=reason, is_late=reason is not None)
     _not_twice(by, row)
+    _typed_twice(by, batch, row, reading, system)
+    _deviations_of(by, batch, row)
     touch(batch)
-    return _reading_outcome(batch, row)
+    return _reading_outcome(batch, row, reason=reason)
 
 
 @use_case("reading.corrected", permission="reading.record")
 def correct_reading(
-    *, by: By, reading_id: int, reading: ReadingAsTyped, reason: str, system: units.UnitSystem = "metric"
+    *,
+    by: By,
+    reading_id: int,
+    reading: ReadingAsTyped,
+    category: str,
+    reason: str,
+    system: units.UnitSystem = "metric",
 ) -> Outcome:
     """Correct a wrong reading by a new one with a reason. The old one stays readable."""
     old = RinseReading.objects.select_related("step", "batch").get(pk=reading_id)
     batch = locked(old.batch_id)
-    if BatchState(batch.state) not in READINGS_OPEN:
+    if BatchState(batch.state) not in READINGS_OPEN and not is_reopened(batch.pk):
         raise RecordRefused(
             f"Batch {batch.number} is {batch.get_state_display()}; its readings are closed.", code="closed"
         )
-    refuse_replaced(old, reason)
+    why = correction_reason(old, category, reason)
     row = _make_reading(
         by.happening_at(old.occurred_at),
         batch,
@@ -86,12 +116,13 @@ def correct_reading(
         reading,
         system,
         replaces=old,
-        reason=reason.strip(),
+        reason=why,
+        is_late=old.is_late,
     )
+    _typed_twice(by, batch, row, reading, system)
+    _deviations_of(by, batch, row)
     touch(batch)
-    return _reading_outcome(
-        batch, row, before=f"{old.value_as_typed} {old.unit_as_typed}", reason=reason.strip()
-    )
+    return _reading_outcome(batch, row, before=str(old), reason=why)
 
 
 def _make_reading(
@@ -102,7 +133,8 @@ def _make_reading(
     system: units.UnitSystem,
     *,
     replaces: RinseReading | None = None,
-    reason: str = "",
+    reason: Reason | None = None,
+    is_late: bool = False,
 ) -> RinseReading:
     instrument = _conductivity_instrument(reading.instrument_id)
     value = units.understand(reading.value_text, "conductivity", system=system)
@@ -135,9 +167,41 @@ def _make_reading(
         occurred_at=by.happened_at,
         entered_at=by.at,
         entered_by=by.user,
+        is_late=is_late,
         replaces=replaces,
-        reason=reason,
+        reason_category=reason.category if reason else "",
+        reason=reason.words if reason else "",
     )
+
+
+def _typed_twice(
+    by: By, batch: Batch, row: RinseReading, reading: ReadingAsTyped, system: units.UnitSystem
+) -> None:
+    """Hold a second typing against the first; ask for one where the end point holds by this reading."""
+    name = "The reading"
+    if reading.again_text.strip():
+        refuse_different(name, row.conductivity_siemens_per_m, reading.again_text, "conductivity", system)
+        if check_method(batch.segregation_class) is Method.TWICE:
+            keep_second_typing(by=by, again=reading.again_text, reading=row)
+        return
+    counts = row.instrument_was_valid and not row.instrument_check
+    if not counts or check_method(batch.segregation_class) is not Method.TWICE:
+        return
+    reached = end_point(batch)
+    if reached.is_met and reached.limit is not None:
+        refuse_not_again("The reading by which the end point holds")
+
+
+def _deviations_of(by: By, batch: Batch, row: RinseReading) -> None:
+    """A reading that proves nothing is a deviation, once for each instrument and rinse."""
+    if not row.instrument_was_valid:
+        what = f"not in calibration when the rinse was read at {row.step.name}; its readings prove nothing"
+        source = Deviation.Source.INSTRUMENT
+    elif row.instrument_check:
+        what, source = row.instrument_check, Deviation.Source.READING
+    else:
+        return
+    deviation_once(by=by, batch=batch, step=row.step, source=source, instrument=row.instrument, what=what)
 
 
 def _rinsed(
@@ -184,7 +248,9 @@ def _conductivity_instrument(pk: int) -> Instrument:
     return instrument
 
 
-def _reading_outcome(batch: Batch, row: RinseReading, *, before: str = "", reason: str = "") -> Outcome:
+def _reading_outcome(
+    batch: Batch, row: RinseReading, *, before: str = "", reason: Reason | None = None
+) -> Outcome:
     return Outcome(
         subject=batch_subject(batch),
         before={"value": before} if before else {},
@@ -196,8 +262,9 @@ def _reading_outcome(batch: Batch, row: RinseReading, *, before: str = "", reaso
             "conductivity_25_siemens_per_m": row.conductivity_25_siemens_per_m,
             "rinsed_bv": round(row.rinsed_bv, 3),
             "instrument_check": row.instrument_check,
+            "reason_category": reason.category if reason else "",
         },
-        reason=reason,
+        reason=reason.sentence if reason else "",
         related=(("instrument", row.instrument.code),),
         result=row,
     )

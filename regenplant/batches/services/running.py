@@ -3,16 +3,19 @@
 from __future__ import annotations
 
 from regenplant.audit.by import By
+from regenplant.audit.reasons import Reason
 from regenplant.audit.use_case import Outcome, require, use_case
 from regenplant.audit.wording import say
 from regenplant.batches.endings import end_not_reached, mass_fed_kg_100
 from regenplant.batches.frozen import judged_rinses, plan_of
 from regenplant.batches.legs import predecessors, standing_chemicals, vessel_of, vessels_of
-from regenplant.batches.models import Batch, StepRun
+from regenplant.batches.models import Batch, Deviation, StepRun
 from regenplant.batches.moves import batch_snapshot, locked, move_batch, move_step, step_snapshot, touch
 from regenplant.batches.readiness import live_blockers
+from regenplant.batches.services._as_typed import why_late
 from regenplant.batches.services._deviations import write_deviation
 from regenplant.batches.services._subject import batch_subject, with_tanks
+from regenplant.batches.timing import is_too_long, is_too_short, span_words, worked_s
 from regenplant.chemicals.services import draw_for_batch
 from regenplant.core.errors import RecordRefused
 from regenplant.core.process.lifecycle import BatchAction, BatchState, StepAction, StepState
@@ -24,12 +27,13 @@ from regenplant.tanks.services import empty_tank
 
 
 @use_case("batch.started", permission="batch.run")
-def start_batch(*, by: By, batch_id: int, version: int | None = None) -> Outcome:
+def start_batch(*, by: By, batch_id: int, version: int | None = None, late: Reason | None = None) -> Outcome:
     """Start a ready batch: its tanks are emptied into the vessel and the first step begins.
 
     Everything that could block is looked at again, since the plant may have changed since the plan was frozen.
     """
     batch = locked(batch_id, version)
+    reason = why_late(by, late)
     move_batch(
         batch,
         BatchAction.START,
@@ -42,24 +46,26 @@ def start_batch(*, by: By, batch_id: int, version: int | None = None) -> Outcome
             empty_tank(by=by, visit_id=link.visit_id, is_in_batch=True)
     _note_class(by, batch, batch.vessel)
     first = batch.steps.order_by("number")[0]
-    start_step(by=by, step_id=first.pk)
+    start_step(by=by, step_id=first.pk, late=late)
     batch.refresh_from_db()
     return Outcome(
         subject=batch_subject(batch),
         before={"state": BatchState.READY.value},
         after={"state": batch.state},
         facts={"vessel": batch.vessel.code},
+        reason=reason.sentence if reason else "",
         related=with_tanks(batch),
         result=batch,
     )
 
 
 @use_case("step.started", permission="batch.run")
-def start_step(*, by: By, step_id: int, version: int | None = None) -> Outcome:
+def start_step(*, by: By, step_id: int, version: int | None = None, late: Reason | None = None) -> Outcome:
     """Start the next step. Entries that must stand before it (gear on, water flowing) are required."""
     step = StepRun.objects.select_related("batch").get(pk=step_id)
     batch = locked(step.batch_id, version)
     _in_order_of_time(by, batch, step)
+    reason = why_late(by, late)
     move_step(
         step,
         StepAction.START,
@@ -78,22 +84,32 @@ def start_step(*, by: By, step_id: int, version: int | None = None) -> Outcome:
         move_batch(batch, BatchAction.BEGIN_RINSE, by=by, snapshot=batch_snapshot(batch, by=by))
     else:
         touch(batch)
-    return _step_outcome(batch, step)
+    return _step_outcome(batch, step, reason=reason.sentence if reason else "")
 
 
 @use_case("step.finished", permission="batch.run")
-def finish_step(*, by: By, step_id: int, version: int | None = None, reason: str = "") -> Outcome:
+def finish_step(
+    *,
+    by: By,
+    step_id: int,
+    version: int | None = None,
+    reason: str = "",
+    late: Reason | None = None,
+    soon_is_true: bool = False,
+) -> Outcome:
     """End the running step.
 
-    When its end is not reached (chemical still to feed, end point not met) it can only be ended with a reason of at least
+    A step with a chemical that ends much sooner than planned is refused until the person says that it is true
+    (``soon_is_true``); then it ends and a deviation is opened. When its end is not reached (chemical still to feed, end point not met) it can only be ended with a reason of at least
     10 characters by a person who may skip steps; that opens a deviation. Ending the sample hands the batch to QC.
     """
     step = StepRun.objects.select_related("batch").get(pk=step_id)
     batch = locked(step.batch_id, version)
     _in_order_of_time(by, batch, step)
+    late_reason = why_late(by, late)
     open_ends = end_not_reached(step, batch) if step.state == StepState.RUNNING else ()
     if open_ends and reason:
-        require(by, "step.skip")
+        require(by, "step.skip", batch.segregation_class)
         if len(reason.strip()) < 10:
             raise RecordRefused(
                 "The reason is too short. Say in at least 10 characters why this step ends here.",
@@ -104,9 +120,12 @@ def finish_step(*, by: By, step_id: int, version: int | None = None, reason: str
             batch=batch,
             step=step,
             severity="major",
+            source=Deviation.Source.ENDED_EARLY.value,
             what=f"{step.name} ended early: {reason.strip()} ({' '.join(open_ends)})",
         )
         open_ends = ()
+    elif not open_ends:
+        _watch_time(by, batch, step, soon_is_true=soon_is_true)
     move_step(
         step,
         StepAction.FINISH,
@@ -116,7 +135,8 @@ def finish_step(*, by: By, step_id: int, version: int | None = None, reason: str
         finished_by=by.user,
     )
     facts = _after_finish(by, batch, step)
-    return _step_outcome(batch, step, reason=reason.strip(), **facts)
+    said = "; ".join(filter(None, (reason.strip(), late_reason.sentence if late_reason else "")))
+    return _step_outcome(batch, step, reason=said, **facts)
 
 
 @use_case("step.skipped", permission="step.skip")
@@ -136,7 +156,12 @@ def skip_step(*, by: By, step_id: int, reason: str, version: int | None = None) 
         skip_reason=reason.strip(),
     )
     write_deviation(
-        by=by, batch=batch, step=step, severity="minor", what=f"{step.name} was skipped: {reason.strip()}"
+        by=by,
+        batch=batch,
+        step=step,
+        severity="minor",
+        source=Deviation.Source.SKIPPED.value,
+        what=f"{step.name} was skipped: {reason.strip()}",
     )
     touch(batch)
     return _step_outcome(batch, step, reason=reason.strip())
@@ -187,16 +212,39 @@ def _note_flushed(by: By, batch: Batch, step: StepRun) -> None:
 FLUSHING = (StepKind.DISPLACE, StepKind.RINSE, StepKind.FAST_RINSE)
 
 
+def _watch_time(by: By, batch: Batch, step: StepRun, *, soon_is_true: bool) -> None:
+    """A step with a chemical that ends implausibly soon is asked about, one that took far too long is a deviation.
+
+    Raises: RecordRefused.
+    """
+    if step.state != StepState.RUNNING or plan_of(batch).step(step.number).chemical is None:
+        return
+    took_s, planned_s = worked_s(step, batch.holds.all(), by.happened_at), step.planned_duration_s
+    words = f"after {span_words(took_s)}, planned are {span_words(planned_s)}"
+    if is_too_short(took_s, planned_s):
+        if not soon_is_true:
+            raise RecordRefused(
+                f"{step.name} would end {words}. Write when it really ended, or say that it is true.",
+                code="too_soon",
+                seen=took_s,
+                planned=planned_s,
+            )
+        severity, what = "major", f"{step.name} ended {words}, and that was said to be true"
+    elif is_too_long(took_s, planned_s):
+        severity, what = "minor", f"{step.name} ended {words}"
+    else:
+        return
+    write_deviation(
+        by=by, batch=batch, step=step, severity=severity, source=Deviation.Source.TIME.value, what=what
+    )
+
+
 def _in_order_of_time(by: By, batch: Batch, step: StepRun) -> None:
     """A step starts after those before it ended (of its own leg and of the whole bed), and ends after it started; nothing
     lies ahead.
 
     Raises: RecordRefused.
     """
-    if by.happened_at > by.at:
-        raise RecordRefused(
-            "The time lies in the future. Write when it happened.", field="occurred_at", code="future"
-        )
     ended = [one for one in predecessors(step, batch.steps.filter(number__lt=step.number)) if one.finished_at]
     before = max(ended, key=lambda one: (one.finished_at, one.number), default=None)
     earliest = step.started_at or (before.finished_at if before else batch.planned_at)
