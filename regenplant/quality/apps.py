@@ -7,11 +7,22 @@ class QualityConfig(AppConfig):
 
     def ready(self) -> None:
         # Registers the use cases of this app and how they read in the log.
-        import regenplant.quality.services  # noqa: F401
-        from regenplant.audit import locks
+        import regenplant.quality.services
+        import regenplant.quality.verification
+        import regenplant.quality.verification_versions  # noqa: F401
+        from regenplant.audit import classes, locks
+        from regenplant.batches import reopened
+        from regenplant.quality.classes import FINDERS
+        from regenplant.quality.standing import is_open_for_correction
 
+        for argument, finder in FINDERS.items():
+            classes.class_by(argument, finder)
+
+        reopened.ask(is_open_for_correction)
         locks.declare(
             locks.Lock("quality_qcmeasurement"),
             locks.Lock("quality_qcdecision"),
+            locks.Lock("quality_recordreopening"),
+            locks.Lock("quality_recordreview"),
             locks.Lock("quality_release"),
         )

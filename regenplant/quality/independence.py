@@ -12,9 +12,11 @@ def who_may_judge(batch: Batch) -> list[Person]:
     """People with the right to judge who did not work on the bed."""
     worked = batch.steps.values_list("started_by_id", "finished_by_id")
     performers = {pk for pair in worked for pk in pair if pk is not None}
-    return people_who_may("qc.judge", except_pks=performers)
+    return people_who_may("qc.judge", segregation_class=batch.segregation_class, except_pks=performers)
 
 
 def who_may_release(batch: Batch) -> list[Person]:
     """People with the right to release who took no part."""
-    return people_who_may("batch.release", except_pks=participants(batch))
+    return people_who_may(
+        "batch.release", segregation_class=batch.segregation_class, except_pks=participants(batch)
+    )

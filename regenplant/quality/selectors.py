@@ -2,24 +2,36 @@
 
 from __future__ import annotations
 
-from collections.abc import Iterable
+from collections.abc import Iterable, Iterator
 from dataclasses import dataclass
 from datetime import datetime, timedelta
 
 from regenplant.audit.by import By
 from regenplant.audit.selectors import Line, actors_about, acts_since
-from regenplant.batches.models import Batch, BatchTank, Deviation, Hold, RinseReading, StepEntry
-from regenplant.batches.moves import FILLING_ACTS, batch_snapshot
+from regenplant.batches.models import Batch, BatchTank, Deviation, RinseReading, StepEntry
+from regenplant.batches.moves import FILLING_ACTS
 from regenplant.batches.offers import as_seen_by
 from regenplant.batches.rinse import EndPoint, current_readings, specification_of
 from regenplant.batches.separation import SeparationRecord, separation_record
 from regenplant.core.process.acceptance import Verdict
-from regenplant.core.process.lifecycle import BATCH, BatchAction, BatchState, Offer
+from regenplant.core.process.lifecycle import BATCH, BatchAction, BatchState, Blocker, Offer, release_blockers
+from regenplant.core.process.review_rules import Exceptions
 from regenplant.core.process.specification import CONDUCTIVITY, Limit, Specification
+from regenplant.core.process.wording import listed
 from regenplant.people.models import Person
 from regenplant.people.selectors import people_who_may
-from regenplant.quality.models import QcDecision, QcMeasurement, Release
+from regenplant.quality.exceptions import exceptions_of
+from regenplant.quality.models import QcDecision, QcMeasurement, RecordReview, Release
+from regenplant.quality.record import BatchRecord, record_of
 from regenplant.quality.specification import judgement, sample_limits
+from regenplant.quality.standing import (
+    REVIEWABLE,
+    Standing,
+    amended_batches,
+    filled_snapshot,
+    quality_snapshot,
+    standing_of,
+)
 
 
 @dataclass(frozen=True, slots=True)
@@ -94,12 +106,10 @@ class QcPage:
     """The rinse readings that stand, in order of time."""
     measurements: tuple[QcMeasurement, ...]
     all_measurements: tuple[QcMeasurement, ...]
-    open_deviations: tuple[Deviation, ...]
-    decided_deviations: tuple[Deviation, ...]
-    corrections: int
-    late_entries: int
-    outside_entries: tuple[StepEntry, ...]
-    holds: tuple[Hold, ...]
+    exceptions: Exceptions
+    """What was unusual, worst first."""
+    standing: Standing
+    """How the signed record stands."""
     tanks: tuple[BatchTank, ...]
     decision: QcDecision | None
     release: Release | None
@@ -109,6 +119,10 @@ class QcPage:
     who_may_release: tuple[Person, ...]
     separation: SeparationRecord | None
     """How a mixed bed parted, since the decision covers it; None for any other batch."""
+    performed: tuple[str, ...] = ()
+    """The part of it that was work on the bed."""
+    anew: tuple[Blocker, ...] = ()
+    """Why a batch whose record was amended after its release is not released anew yet; empty when it may be, or needs not."""
 
     def offer(self, action: str) -> Offer[BatchAction] | None:
         return next((offer for offer in self.offers if offer.action == action), None)
@@ -116,24 +130,15 @@ class QcPage:
 
 def qc_page(batch: Batch, *, by: By) -> QcPage:
     """The decision page of one batch."""
-    judged = judgement(batch)
-    measured_by_me = any(row.entered_by_id == by.user.pk for row in batch.qc_measurements.all())
-    snapshot = batch_snapshot(
+    judged, record = judgement(batch), record_of(batch)
+    snapshot = quality_snapshot(
         batch,
+        record,
         by=by,
         qc_verdict=judged.verdict.outcome.value,
         qc_reasons=tuple(reason.sentence for reason in judged.verdict.open_reasons),
-        also_took_part=("measured the sample",) if measured_by_me else (),
     )
-    deviations = list(batch.deviations.select_related("opened_by", "decided_by", "step"))
-    entries = StepEntry.objects.filter(step__batch=batch).select_related("step", "entered_by")
-    readings = list(batch.readings.all())
-    measured = list(batch.qc_measurements.all())
-    late = sum(_is_late(row.occurred_at, row.entered_at) for row in entries if row.replaces_id is None)
-    late += sum(_is_late(row.occurred_at, row.entered_at) for row in readings if row.replaces_id is None)
-    corrections = sum(
-        sum(1 for row in rows if row.replaces_id is not None) for rows in (list(entries), readings, measured)
-    )
+    standing = standing_of(batch, record)
     return QcPage(
         batch=batch,
         specification=specification_of(batch),
@@ -147,27 +152,24 @@ def qc_page(batch: Batch, *, by: By) -> QcPage:
                 "-entered_at", "-id"
             )
         ),
-        open_deviations=tuple(d for d in deviations if d.is_open),
-        decided_deviations=tuple(d for d in deviations if not d.is_open),
-        corrections=corrections,
-        late_entries=late,
-        outside_entries=tuple(row for row in entries if row.is_within is False),
-        holds=tuple(batch.holds.select_related("held_by")),
+        exceptions=exceptions_of(batch, record),
+        standing=standing,
         tanks=tuple(
             batch.tank_links.select_related("visit__tank__size", "visit__customer").order_by("position")
         ),
-        decision=QcDecision.objects.filter(batch=batch).select_related("decided_by", "signature").first(),
-        release=Release.objects.filter(batch=batch).select_related("released_by", "signature").first(),
-        offers=as_seen_by(BATCH.offers(BatchState(batch.state), snapshot), by),
+        decision=standing.decision,
+        release=standing.release,
+        offers=as_seen_by(BATCH.offers(BatchState(batch.state), snapshot), by, batch.segregation_class),
         took_part=snapshot.actor_took_part,
-        who_may_release=tuple(people_who_may("batch.release", except_pks=participants(batch))),
+        performed=snapshot.actor_performed,
+        who_may_release=tuple(
+            people_who_may(
+                "batch.release", segregation_class=batch.segregation_class, except_pks=participants(batch)
+            )
+        ),
         separation=separation_record(batch),
+        anew=release_blockers(filled_snapshot(snapshot, batch)) if standing.is_amended_after_release else (),
     )
-
-
-def _is_late(occurred_at: datetime, entered_at: datetime) -> bool:
-    """Written down more than a quarter of an hour after it happened."""
-    return (entered_at - occurred_at).total_seconds() > 900
 
 
 def participants(batch: Batch) -> set[int]:
@@ -181,6 +183,27 @@ def participants(batch: Batch) -> set[int]:
     return {pk for pk in found if pk is not None}
 
 
+def anew_offer(page: QcPage, by: By) -> Offer[BatchAction]:
+    """The release signed anew after an amendment, as the acting person sees it."""
+    offer = Offer(BatchAction.RELEASE, "batch.release", page.anew)
+    (seen,) = as_seen_by((offer,), by, page.batch.segregation_class)
+    return seen
+
+
+@dataclass(frozen=True, slots=True)
+class ReviewLine:
+    """A batch that waits for its review or its release, with how much was unusual in it."""
+
+    batch: Batch
+    unusual: int
+    grave: int
+    """How many of them stop the release as they stand."""
+    is_reviewed: bool
+    review: RecordReview | None
+    flag: str = ""
+    """What is wrong with its signed record; "" for nothing."""
+
+
 @dataclass(frozen=True, slots=True)
 class ReviewBoard:
     """What was unusual, first: the supervisor reviews by exception."""
@@ -188,14 +211,20 @@ class ReviewBoard:
     open_deviations: tuple[Deviation, ...]
     failed: tuple[Batch, ...]
     held: tuple[Batch, ...]
-    to_release: tuple[Batch, ...]
+    to_review: tuple[ReviewLine, ...]
+    """Filled batches whose record nobody has reviewed as it stands."""
+    to_release: tuple[ReviewLine, ...]
+    """Filled and reviewed."""
+    amended: tuple[ReviewLine, ...]
+    """Signed records that stand open for correction, or were amended after the release."""
     refused_signatures: tuple[Line, ...]
     """Of the last seven days: a wrong password, or somebody else at the keys."""
 
 
 def review_board(now: datetime) -> ReviewBoard:
-    """Open deviations, failed and held batches, batches that wait for release, signatures that were refused."""
+    """Open deviations, failed and held batches, what waits for review or release, signatures that were refused."""
     live = Batch.objects.select_related("vessel", "resin_type", "recipe_version__recipe")
+    filled = [review_line(batch) for batch in live.filter(state=BatchState.FILLED).order_by("judged_at")]
     return ReviewBoard(
         open_deviations=tuple(
             Deviation.objects.filter(decided_at__isnull=True)
@@ -205,12 +234,81 @@ def review_board(now: datetime) -> ReviewBoard:
         failed=tuple(
             live.filter(state__in=[BatchState.FAILED, BatchState.ABORTED], tank_links__is_current=True)
             .distinct()
-            .select_related("qc_decision__decided_by")
+            .prefetch_related("qc_decisions__decided_by")
         ),
         held=tuple(live.filter(state=BatchState.HELD).prefetch_related("holds__held_by")),
-        to_release=tuple(live.filter(state=BatchState.FILLED).order_by("judged_at")),
+        to_review=tuple(line for line in filled if not line.is_reviewed),
+        to_release=tuple(line for line in filled if line.is_reviewed),
+        amended=tuple(review_line(batch) for batch in amended_batches()),
         refused_signatures=tuple(acts_since(["signature.refused"], now - timedelta(days=7))),
     )
+
+
+def review_line(batch: Batch) -> ReviewLine:
+    """One line of the queue: the record is read and the rules are asked, as the page of the batch does."""
+    record = record_of(batch)
+    standing, found = standing_of(batch, record), exceptions_of(batch, record)
+    grave = sum(1 for finding in found.findings if finding.is_grave)
+    return ReviewLine(batch, len(found.findings), grave, standing.is_reviewed, standing.review, standing.flag)
+
+
+@dataclass(frozen=True, slots=True)
+class ReviewPage:
+    """One record to review: what was unusual, then all of it."""
+
+    batch: Batch
+    record: BatchRecord
+    exceptions: Exceptions
+    standing: Standing
+    reviews: tuple[RecordReview, ...]
+    """Every review of it, oldest first."""
+    blockers: tuple[Blocker, ...]
+    """Why the acting person does not review it now; empty when the way is open."""
+    who_may_review: tuple[Person, ...]
+    took_part: tuple[str, ...]
+
+
+def review_page(batch: Batch, *, by: By) -> ReviewPage:
+    """The record of one batch as the acting person may review it."""
+    record = record_of(batch)
+    took_part = quality_snapshot(batch, record, by=by).actor_took_part
+    standing = standing_of(batch, record)
+    may = people_who_may(
+        "batch.review", segregation_class=batch.segregation_class, except_pks=participants(batch)
+    )
+    return ReviewPage(
+        batch=batch,
+        record=record,
+        exceptions=exceptions_of(batch, record),
+        standing=standing,
+        reviews=tuple(batch.reviews.select_related("signature", "reviewed_by").order_by("version")),
+        blockers=tuple(review_blockers(record, by, took_part)),
+        who_may_review=tuple(may),
+        took_part=took_part,
+    )
+
+
+def review_blockers(record: BatchRecord, by: By, took_part: tuple[str, ...]) -> Iterator[Blocker]:
+    """Why this person does not review this record now."""
+    batch = record.batch
+    if BatchState(batch.state) not in REVIEWABLE:
+        yield Blocker(
+            "not_at_its_end",
+            f"Batch {batch.number} is {batch.get_state_display()}; a record is reviewed when its tanks are filled, or it failed.",
+        )
+    if record.reopening is not None:
+        yield Blocker("reopened", "The record is open for correction. Its decision is signed anew first.")
+    open_ones = [row.number for row in record.deviations if row.is_open]
+    if open_ones:
+        which = (
+            f"Deviation {open_ones[0]} is" if len(open_ones) == 1 else f"Deviations {listed(open_ones)} are"
+        )
+        yield Blocker("open_deviation", f"{which} open. Decide first, then review.")
+    if took_part:
+        yield Blocker(
+            "own_work",
+            f"{by.user.full_name} {' and '.join(took_part)} in this batch, so another person must review it.",
+        )
 
 
 def deviation_numbered(number: str) -> Deviation | None:

@@ -8,11 +8,16 @@ from regenplant.batches.models import Batch
 from regenplant.batches.rinse import current_readings, specification_of
 from regenplant.batches.separation import separation_record
 from regenplant.core.process.canonical import to_plain
+from regenplant.core.process.review_rules import Exceptions
+from regenplant.quality.exceptions import written_findings
+from regenplant.quality.models import QcDecision, decision_of, release_of, review_of
 from regenplant.quality.specification import Judged
 
 PASS_MEANING = "QC judgement: pass"
 FAIL_MEANING = "QC judgement: fail"
 RELEASE_MEANING = "release of batch and tanks"
+REOPEN_MEANING = "signed record opened for correction"
+REVIEW_MEANING = "review of the whole record"
 
 
 def _identity(batch: Batch) -> dict[str, Any]:
@@ -44,12 +49,15 @@ def _identity(batch: Batch) -> dict[str, Any]:
     }
 
 
-def decision_content(batch: Batch, judged: Judged, verdict: str, reason: str) -> dict[str, Any]:
-    """Everything the decision rests on."""
+def decision_content(
+    batch: Batch, judged: Judged, verdict: str, reason: str, *, amends: QcDecision | None = None
+) -> dict[str, Any]:
+    """Everything the decision rests on. ``amends``: the version this one takes the place of, which was reopened."""
     return {
         **_identity(batch),
         "verdict": verdict,
         "reason": reason,
+        **(_amends(amends) if amends is not None else {}),
         "judgement": to_plain(judged.verdict),
         "specification_content": to_plain(specification_of(batch)),
         **_separation(batch),
@@ -83,6 +91,47 @@ def decision_content(batch: Batch, judged: Judged, verdict: str, reason: str) ->
     }
 
 
+def _amends(decision: QcDecision) -> dict[str, Any]:
+    """Which version is amended, and why."""
+    reopening = decision.reopened
+    return {
+        "amends": {
+            "version": decision.version,
+            "digest": decision.signature.digest,
+            "reopening_digest": reopening.signature.digest,
+            "category": reopening.reason_category,
+            "reason": reopening.reason,
+        }
+    }
+
+
+def reopening_content(batch: Batch, decision: QcDecision, category: str, reason: str) -> dict[str, Any]:
+    """What a reopening signs: which signed decision is opened, and why."""
+    return {
+        "batch": batch.number,
+        "decision": {
+            "version": decision.version,
+            "verdict": decision.verdict,
+            "digest": decision.signature.digest,
+        },
+        "category": category,
+        "reason": reason,
+    }
+
+
+def review_content(batch: Batch, record_digest: str, found: Exceptions, remarks: str) -> dict[str, Any]:
+    """What a review signs: the record by its digest, and what was unusual as it was shown."""
+    return {
+        "batch": batch.number,
+        "plan_digest": batch.plan_digest,
+        "record_digest": record_digest,
+        "unusual": written_findings(found),
+        "none_of": list(found.none_of),
+        "looked_at": list(found.looked_at),
+        "remarks": remarks,
+    }
+
+
 def _separation(batch: Batch) -> dict[str, Any]:
     """The separation record of a mixed bed; nothing for any other batch."""
     record = separation_record(batch)
@@ -98,12 +147,24 @@ def _separation(batch: Batch) -> dict[str, Any]:
 
 
 def release_content(batch: Batch) -> dict[str, Any]:
-    """What is released, and the decision and deviations it rests on."""
-    decision = getattr(batch, "qc_decision", None)
+    """What is released, and the decision, the review and the deviations it rests on."""
+    decision, review, before = decision_of(batch), review_of(batch), release_of(batch)
     return {
         **_identity(batch),
-        "qc_decision": {"verdict": decision.verdict, "digest": decision.signature.digest}
+        **({"amends": {"version": before.version, "digest": before.signature.digest}} if before else {}),
+        "qc_decision": {
+            "verdict": decision.verdict,
+            "version": decision.version,
+            "digest": decision.signature.digest,
+        }
         if decision
+        else None,
+        "review": {
+            "version": review.version,
+            "record_digest": review.record_digest,
+            "digest": review.signature.digest,
+        }
+        if review
         else None,
         "lot": batch.lot.code if batch.lot else "",
         "deviations": [

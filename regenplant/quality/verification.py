@@ -1,102 +1,95 @@
-"""Every place where a stored record no longer is what was written: for the nightly check and for an auditor.
-
-Reads only. An empty answer means: the chain of acts holds, every signature and frozen plan fits its digest, the ledger has no
-gap, and the locks that freeze rows stand in the database.
-"""
+"""Decisions and releases: signed by whom they name, over what the rows still say, and by nobody who took part."""
 
 from __future__ import annotations
 
+import json
 from collections.abc import Iterator
-from dataclasses import dataclass
+from typing import Any
 
-from regenplant.audit import chain, locks
-from regenplant.batches.frozen import is_untouched
-from regenplant.batches.models import Batch
-from regenplant.chemicals.models import Movement
-from regenplant.core.process.canonical import digest
-from regenplant.people.models import Signature
-from regenplant.people.signing import holds
-from regenplant.recipes.models import RecipeVersion, SpecificationVersion
+from regenplant.audit.verifying.registry import Check, Finding, Look, register
+from regenplant.batches.models import Batch, RinseReading
+from regenplant.core.process.lifecycle import BatchState
+from regenplant.quality.models import QcDecision, QcMeasurement, Release
+from regenplant.quality.selectors import participants
 
-
-@dataclass(frozen=True, slots=True)
-class Finding:
-    """One thing that does not hold, as a sentence."""
-
-    kind: str
-    sentence: str
+AFTER_A_PASS = (BatchState.PASSED, BatchState.FILLED, BatchState.RELEASED)
 
 
-@dataclass(frozen=True, slots=True)
-class Extent:
-    """How much was looked at."""
+def check_decisions(look: Look) -> Iterator[Finding]:
+    """Each decision against its signature and against the readings and measurements it was signed over."""
+    rows = QcDecision.objects.select_related("batch", "signature").defer("batch__plan_text")
+    for row in rows.order_by("pk").iterator(200):
+        look.saw()
+        name = f"QC decision on batch {row.batch.number}"
+        yield from _signed(name, row.signature, "qc_decision", row.batch.number, row.decided_by_id)
+        if row.content != row.signature.content:
+            yield Finding("decision", f"The content of the {name} is not what was signed.")
+            continue
+        content = json.loads(row.content)
+        if content.get("verdict") != row.verdict:
+            yield Finding("decision", f"The {name} reads {row.verdict}; {content.get('verdict')} was signed.")
+        yield from _rows_as_signed(name, content)
 
-    events: int
-    head: str
-    signatures: int
-    batches: int
-    versions: int
-    movements: int
-    locks: int
 
-
-def findings() -> Iterator[Finding]:
-    """Everything that does not hold, kind by kind."""
-    for name in locks.missing():
-        yield Finding("lock", f"The lock {name} is missing in the database. Run migrate; it makes them anew.")
-    for found in chain.verify():
-        yield Finding("chain", found.sentence)
-    for signature in Signature.objects.order_by("pk").iterator(500):
-        if not holds(signature):
+def _rows_as_signed(name: str, content: dict[str, Any]) -> Iterator[Finding]:
+    """The rows that were signed still say what was signed."""
+    readings = {line["id"]: line for line in content.get("readings", [])}
+    found = RinseReading.objects.in_bulk(readings)
+    for pk, line in readings.items():
+        row = found.get(pk)
+        if row is None or row.conductivity_25_siemens_per_m != line["conductivity_25_siemens_per_m"]:
             yield Finding(
-                "signature",
-                f"The signature of {signature.printed_name} on {signature.record_kind} {signature.record_key} no longer fits "
-                "what was signed.",
+                "decision",
+                f"The reading {line['as_typed']} of {line['at'][:16]} UTC is not as the {name} signed it.",
             )
-    yield from _plans()
-    yield from _versions()
-    yield from _ledger()
-
-
-def extent() -> Extent:
-    """How many records ``findings`` looks at, and the head of the chain."""
-    number, head = chain.head()
-    return Extent(
-        events=number,
-        head=head,
-        signatures=Signature.objects.count(),
-        batches=Batch.objects.count(),
-        versions=RecipeVersion.objects.count() + SpecificationVersion.objects.count(),
-        movements=Movement.objects.count(),
-        locks=len(locks.declared()),
-    )
-
-
-def _plans() -> Iterator[Finding]:
-    for batch in Batch.objects.only("number", "plan_text", "plan_digest").order_by("pk").iterator(200):
-        if not is_untouched(batch):
-            yield Finding("plan", f"The frozen plan of batch {batch.number} no longer fits its digest.")
-
-
-def _versions() -> Iterator[Finding]:
-    for recipe in RecipeVersion.objects.select_related("recipe").order_by("pk").iterator(200):
-        if digest(recipe.content) != recipe.digest:
+    measured = {line["id"]: line for line in content.get("measurements", [])}
+    values = QcMeasurement.objects.in_bulk(measured)
+    for pk, line in measured.items():
+        value = values.get(pk)
+        if value is None or value.value != line["value_si"]:
             yield Finding(
-                "recipe", f"Version {recipe.number} of recipe {recipe.recipe.code} no longer fits its digest."
-            )
-    for limits in SpecificationVersion.objects.select_related("specification").order_by("pk").iterator(200):
-        if digest(limits.content) != limits.digest:
-            yield Finding(
-                "specification",
-                f"Version {limits.number} of specification {limits.specification.code} no longer fits its digest.",
+                "decision",
+                f"The measurement {line['key']} {line['as_typed']} is not as the {name} signed it.",
             )
 
 
-def _ledger() -> Iterator[Finding]:
-    expected = 1
-    for number in Movement.objects.order_by("number").values_list("number", flat=True).iterator(2000):
-        if number != expected:
+def check_releases(look: Look) -> Iterator[Finding]:
+    """Each release against its signature, and that nobody who took part signed it."""
+    rows = Release.objects.select_related("batch", "signature", "released_by").defer("batch__plan_text")
+    for row in rows.order_by("pk").iterator(200):
+        look.saw()
+        name = f"release of batch {row.batch.number}"
+        yield from _signed(name, row.signature, "release", row.batch.number, row.released_by_id)
+        if row.released_by_id in participants(row.batch):
             yield Finding(
-                "ledger", f"Movement {expected} is missing before movement {number} in the chemical ledger."
+                "release", f"The {name} is by {row.released_by.full_name}, who took part in that batch."
             )
-        expected = number + 1
+    yield from _without(look)
+
+
+def _without(look: Look) -> Iterator[Finding]:
+    """Batches that stand where only a decision or a release brings them, without one."""
+    batches = Batch.objects.defer("plan_text")
+    passed = QcDecision.objects.filter(verdict="pass").values("batch")
+    for batch in batches.filter(state__in=AFTER_A_PASS).exclude(pk__in=passed):
+        yield Finding(
+            "decision", f"Batch {batch.number} is {batch.get_state_display()} and no QC decision passed it."
+        )
+    for batch in batches.filter(state=BatchState.RELEASED).exclude(pk__in=Release.objects.values("batch")):
+        yield Finding("release", f"Batch {batch.number} is released and nobody signed its release.")
+
+
+def _signed(name: str, signature: Any, kind: str, key: str, person_id: int) -> Iterator[Finding]:
+    if (signature.record_kind, signature.record_key) != (kind, key):
+        yield Finding(
+            "signature",
+            f"The {name} bears a signature that was given on {signature.record_kind} {signature.record_key}.",
+        )
+    if signature.person_id != person_id:
+        yield Finding(
+            "signature", f"The {name} bears the signature of {signature.printed_name}, not of whom it names."
+        )
+
+
+register(Check("decision", "QC decisions", "QC decisions", check_decisions), place=70)
+register(Check("release", "Releases", "releases", check_releases), place=71)

@@ -73,6 +73,7 @@ def test_an_operator_does_not_judge(plant: SmallPlant) -> None:
         decide(plant, batch, who="operator")
 
 
+@pytest.mark.requirement("ER-15")
 def test_nobody_judges_work_they_performed_even_with_the_role(plant: SmallPlant) -> None:
     batch = awaiting_qc(plant)
     factories.measured_sample(plant, batch)
@@ -82,6 +83,7 @@ def test_nobody_judges_work_they_performed_even_with_the_role(plant: SmallPlant)
         decide(plant, batch, who="operator")
 
 
+@pytest.mark.requirement("ER-15")
 @pytest.mark.parametrize("who", ["operator", "qc"])
 def test_nobody_releases_work_they_took_part_in_even_after_a_change_of_role(
     plant: SmallPlant, who: str
@@ -96,6 +98,7 @@ def test_nobody_releases_work_they_took_part_in_even_after_a_change_of_role(
     assert not Signature.objects.filter(record_kind="release").exists()
 
 
+@pytest.mark.requirement("ER-15")
 def test_a_reader_of_the_rinse_does_not_release(plant: SmallPlant) -> None:
     batch = factories.frozen_batch(plant, "sba_1")
     factories.run_to(plant, batch, StepKind.FAST_RINSE)
@@ -110,11 +113,13 @@ def test_a_reader_of_the_rinse_does_not_release(plant: SmallPlant) -> None:
     batch_services.finish_filling(by=plant.by(), batch_id=batch.pk)
     with pytest.raises(TransitionRefused, match="took rinse readings"):
         release(plant, batch, "qc 2")
+    factories.reviewed(plant, batch)
     release(plant, batch, "supervisor")
     batch.refresh_from_db()
     assert batch.state == "released"
 
 
+@pytest.mark.requirement("ER-17")
 def test_an_open_deviation_blocks_the_release_and_its_author_does_not_decide_it(plant: SmallPlant) -> None:
     batch = factories.filled_batch(plant, "sac_h")
     deviation = batch_services.open_deviation(
@@ -123,17 +128,15 @@ def test_an_open_deviation_blocks_the_release_and_its_author_does_not_decide_it(
     with pytest.raises(TransitionRefused, match="1 deviation is open"):
         release(plant, batch, "qc 2")
     with pytest.raises(RecordRefused, match="another person must decide it"):
-        batch_services.close_deviation(
-            by=plant.by("supervisor"), deviation_id=deviation.pk, decision="no effect on quality"
-        )
-    batch_services.close_deviation(
-        by=plant.by("supervisor 2"), deviation_id=deviation.pk, decision="no effect on quality"
-    )
+        factories.decided(plant, deviation, who="supervisor")
+    factories.decided(plant, deviation, who="supervisor 2")
+    factories.reviewed(plant, batch, who="supervisor 2")
     release(plant, batch, "qc 2")
     batch.refresh_from_db()
     assert batch.state == "released"
 
 
+@pytest.mark.requirement("ER-17")
 def test_a_batch_that_did_not_pass_is_not_filled_or_released(plant: SmallPlant) -> None:
     batch = awaiting_qc(plant)
     visit_id = batch.tank_links.all()[0].visit_id
@@ -143,8 +146,10 @@ def test_a_batch_that_did_not_pass_is_not_filled_or_released(plant: SmallPlant) 
         release(plant, batch, "qc 2")
 
 
+@pytest.mark.requirement("ER-06")
 def test_a_permit_of_another_person_meaning_or_hour_signs_nothing(plant: SmallPlant) -> None:
     batch = factories.filled_batch(plant, "sac_h")
+    factories.reviewed(plant, batch)
     stale = factories.permit(plant, "qc 2", RELEASE_MEANING)
     for permit, message in (
         (factories.permit(plant, "supervisor", RELEASE_MEANING), "another person"),
@@ -159,6 +164,7 @@ def test_a_permit_of_another_person_meaning_or_hour_signs_nothing(plant: SmallPl
     assert batch.state == "filled"
 
 
+@pytest.mark.requirement("ER-29")
 def test_a_failed_batch_is_reworked_as_a_child_and_stays_failed(plant: SmallPlant) -> None:
     parent = awaiting_qc(plant)
     decide(plant, parent, verdict="fail", reason="hardness kit shows breakthrough")

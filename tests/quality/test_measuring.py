@@ -37,6 +37,7 @@ def measure(
     return services.record_measurement(by=plant.by(who), batch_id=batch.pk, measurement=typed).result
 
 
+@pytest.mark.requirement("ER-19")
 def test_a_result_keeps_what_was_typed_in_the_unit_it_was_typed_in(plant: SmallPlant, sampled: Batch) -> None:
     row = measure(plant, sampled, "0.05 gr/gal", temperature_text="68 F", method="titration")
     assert (row.value_as_typed, row.unit_as_typed, row.method) == ("0.05", "gr/gal", "titration")
@@ -53,6 +54,7 @@ def test_the_batch_is_ready_to_pass_once_everything_is_measured_inside(
     assert judgement(sampled).verdict.outcome is Outcome.PASS
 
 
+@pytest.mark.requirement("ER-20")
 def test_a_result_of_an_overdue_kit_informs_and_proves_nothing(plant: SmallPlant, sampled: Batch) -> None:
     row = measure(plant, sampled, "0.4 mg/L", kit="OLD-CELL")
     assert row.instrument_was_valid is False
@@ -61,12 +63,17 @@ def test_a_result_of_an_overdue_kit_informs_and_proves_nothing(plant: SmallPlant
     assert "out of calibration" in " ".join(reason.sentence for reason in verdict.open_reasons)
 
 
+@pytest.mark.requirement("ER-01")
 def test_a_correction_decides_and_the_wrong_value_stays_readable(plant: SmallPlant, sampled: Batch) -> None:
     wrong = measure(plant, sampled, "4 mg/L")
     assert judgement(sampled).verdict.outcome is Outcome.FAIL
     right = MeasurementAsTyped("hardness", "0.4 mg/L", plant.instruments["KIT"].pk)
     services.correct_measurement(
-        by=plant.by("qc"), measurement_id=wrong.pk, measurement=right, reason="the point was not typed"
+        by=plant.by("qc"),
+        measurement_id=wrong.pk,
+        measurement=right,
+        category="slip",
+        reason="the point was not typed",
     )
     judged = judgement(sampled)
     assert judged.verdict.outcome is Outcome.PASS
@@ -82,7 +89,7 @@ def test_a_correction_needs_a_reason_the_same_test_and_the_newest_value(
     def correct(reason: str, key: str = "hardness") -> None:
         typed = MeasurementAsTyped(key, "0.4 mg/L", plant.instruments["KIT"].pk)
         services.correct_measurement(
-            by=plant.by("qc"), measurement_id=row.pk, measurement=typed, reason=reason
+            by=plant.by("qc"), measurement_id=row.pk, measurement=typed, category="slip", reason=reason
         )
 
     with pytest.raises(RecordRefused, match="at least 10 characters"):

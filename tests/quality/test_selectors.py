@@ -6,9 +6,11 @@ from datetime import timedelta
 
 import pytest
 
+from regenplant.audit.reasons import Reason
 from regenplant.batches import services as batch_services
 from regenplant.batches.selectors import batch_numbered
 from regenplant.core.process.lifecycle import BatchAction
+from regenplant.core.process.review_rules import Unusual
 from regenplant.core.process.vocabulary import StepKind
 from regenplant.quality import services
 from regenplant.quality.selectors import deviation_numbered, qc_page, qc_queue, review_board
@@ -69,6 +71,7 @@ def test_exceptions_are_counted_each_once(plant: SmallPlant) -> None:
         by=plant.by(),
         reading_id=first.pk,
         reading=factories.ReadingAsTyped("40 µS/cm", "25 °C", plant.instruments["CELL"].pk),
+        category="slip",
         reason="one nought too many",
     )
     flow = next(spec for spec in factories.plan_of(batch).step(step.number).entries if spec.key == "flow")
@@ -79,11 +82,15 @@ def test_exceptions_are_counted_each_once(plant: SmallPlant) -> None:
         text=f"{(flow.high or 0) * 60_000 * 2} L/min",
         outside_is_true=True,
     )
-    page = qc_page(batch_numbered(batch.number), by=plant.by("qc"))
-    assert (page.corrections, page.late_entries, len(page.outside_entries)) == (1, 0, 1)
-    assert len(page.open_deviations) == 1 and page.decided_deviations == ()
+    found = qc_page(batch_numbered(batch.number), by=plant.by("qc")).exceptions
+    (corrected,), (outside,), (deviation,) = (
+        found.of(kind) for kind in (Unusual.CORRECTED, Unusual.OUTSIDE, Unusual.DEVIATION)
+    )
+    assert "40 µS/cm; before: 400 µS/cm" in corrected.sentence and found.of(Unusual.LATE) == ()
+    assert outside.step == step.number and deviation.is_grave
 
 
+@pytest.mark.requirement("ER-12")
 def test_a_reading_written_more_than_a_quarter_of_an_hour_later_is_late(plant: SmallPlant) -> None:
     """ER-12."""
     batch = factories.frozen_batch(plant, "sac_h")
@@ -92,9 +99,14 @@ def test_a_reading_written_more_than_a_quarter_of_an_hour_later_is_late(plant: S
     typed = factories.ReadingAsTyped("400 µS/cm", "25 °C", plant.instruments["CELL"].pk)
     assert step.started_at is not None
     batch_services.record_reading(
-        by=plant.by().happening_at(step.started_at), batch_id=batch.pk, reading=typed
+        by=plant.by().happening_at(step.started_at), batch_id=batch.pk, reading=typed,
+        late=Reason("late", "the tablet had no power"),
+    )  # fmt: skip
+    (late,) = qc_page(batch_numbered(batch.number), by=plant.by("qc")).exceptions.of(Unusual.LATE)
+    assert (
+        "written 40 min after it happened" in late.sentence
+        and "known later: the tablet had no power" in late.sentence
     )
-    assert qc_page(batch_numbered(batch.number), by=plant.by("qc")).late_entries == 1
 
 
 def test_the_review_shows_what_was_unusual_first(plant: SmallPlant) -> None:
@@ -116,7 +128,9 @@ def test_the_review_shows_what_was_unusual_first(plant: SmallPlant) -> None:
     ).result
     board = review_board(plant.now)
     assert board.open_deviations == (deviation,)
-    assert (board.failed, board.held, board.to_release) == ((failed,), (held,), (filled,))
+    assert (board.failed, board.held, board.to_release) == ((failed,), (held,), ())
+    (waiting,) = board.to_review
+    assert waiting.batch == filled and waiting.grave == 1 and not waiting.is_reviewed
     assert board.refused_signatures == ()
 
 

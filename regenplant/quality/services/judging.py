@@ -7,23 +7,30 @@ from typing import Any
 from regenplant.audit.by import By
 from regenplant.audit.use_case import Outcome, use_case
 from regenplant.audit.wording import say
-from regenplant.batches.frozen import is_untouched
 from regenplant.batches.legs import vessel_codes
+from regenplant.batches.models import Batch
 from regenplant.batches.moves import batch_snapshot, locked, move_batch
 from regenplant.core.errors import RecordRefused
 from regenplant.core.process.lifecycle import BATCH, BatchAction, BatchState
 from regenplant.people.signing import SignaturePermit, bind
 from regenplant.plant.selectors import profile
-from regenplant.quality.models import QcDecision, QcMeasurement, Release
+from regenplant.quality.models import QcDecision
+from regenplant.quality.record import record_of
 from regenplant.quality.services._lots import lot_from
+from regenplant.quality.services._signing import (
+    refuse_altered_plan,
+    refuse_no_verdict,
+    signed_release,
+    told,
+)
 from regenplant.quality.signed_content import (
     FAIL_MEANING,
     PASS_MEANING,
-    RELEASE_MEANING,
     decision_content,
     release_content,
 )
 from regenplant.quality.specification import judgement
+from regenplant.quality.standing import is_open_for_correction, quality_snapshot
 from regenplant.tanks.services import release_tank
 
 
@@ -44,12 +51,8 @@ def decide_batch(
     Raises: RecordRefused, TransitionRefused, SignatureRefused.
     """
     batch = locked(batch_id, version)
-    if verdict not in ("pass", "fail"):
-        raise RecordRefused("The verdict is pass or fail.", field="verdict")
-    if verdict == "fail" and len(reason.strip()) < 10:
-        raise RecordRefused(
-            "The reason is too short. Say in at least 10 characters why it failed.", field="reason"
-        )
+    refuse_no_verdict(verdict, reason)
+    _refuse_judged_twice(batch)
     judged = judgement(batch)
     snapshot = batch_snapshot(
         batch,
@@ -93,7 +96,7 @@ def decide_batch(
             "digest": signature.digest,
         },
         reason=reason.strip(),
-        signature={"meaning": signature.meaning, "digest": signature.digest, "name": signature.printed_name},
+        signature=told(signature),
         related=tuple(("vessel", code) for code in vessel_codes(batch)),
         result=decision,
     )
@@ -101,33 +104,17 @@ def decide_batch(
 
 @use_case("batch.released", permission="batch.release")
 def release_batch(*, by: By, batch_id: int, permit: SignaturePermit, version: int | None = None) -> Outcome:
-    """Release a filled batch and its tanks. Refused for anybody who performed, recorded or measured in it, and while a
-    deviation is open.
+    """Release a filled batch and its tanks. Refused for anybody who performed, recorded or measured in it, while a deviation is
+    open, and unless a review covers the record as it stands.
 
     Raises: TransitionRefused, SignatureRefused, RecordRefused.
     """
     batch = locked(batch_id, version)
-    if not is_untouched(batch):
-        raise RecordRefused(
-            f"The frozen plan of {batch.number} does not fit its digest. Call the supervisor; nothing is released."
-        )
-    measured = QcMeasurement.objects.filter(batch=batch, entered_by=by.user.pk).exists()
-    snapshot = batch_snapshot(batch, by=by, also_took_part=("measured the sample",) if measured else ())
+    refuse_altered_plan(batch)
+    snapshot = quality_snapshot(batch, record_of(batch), by=by)
     content = release_content(batch)
     move_batch(batch, BatchAction.RELEASE, by=by, snapshot=snapshot, finished_at=by.happened_at)
-    signature = bind(
-        permit,
-        by=by,
-        meaning=RELEASE_MEANING,
-        record_kind="release",
-        record_key=batch.number,
-        record_version=1,
-        content=content,
-        zone=profile().time_zone,
-    )
-    release = Release.objects.create(
-        batch=batch, released_by=by.user, released_at=by.happened_at, signature=signature
-    )
+    release = signed_release(by, batch, permit, content)
     links = list(batch.tank_links.filter(is_current=True, is_filled=True).select_related("visit__tank"))
     for link in links:
         release_tank(by=by, visit_id=link.visit_id, batch_is_released=True)
@@ -136,11 +123,20 @@ def release_batch(*, by: By, batch_id: int, permit: SignaturePermit, version: in
         subject=("batch", batch.number, f"Batch {batch.number}"),
         before={"state": BatchState.FILLED.value},
         after={"state": batch.state},
-        facts={"tanks": len(links), "digest": signature.digest},
-        signature={"meaning": signature.meaning, "digest": signature.digest, "name": signature.printed_name},
+        facts={"tanks": len(links), "digest": release.signature.digest},
+        signature=told(release.signature),
         related=tuple(("tank", link.visit.tank.serial) for link in links),
         result=release,
     )
+
+
+def _refuse_judged_twice(batch: Batch) -> None:
+    """A reopened record has a way of its own: its next version says what it amends."""
+    if batch.state != BatchState.AWAITING_QC and is_open_for_correction(batch.pk):
+        raise RecordRefused(
+            f"Batch {batch.number} was judged already and its record is open for correction. Sign its decision anew.",
+            code="sign_anew",
+        )
 
 
 say("batch.judged", "{subject} was judged: {verdict}")

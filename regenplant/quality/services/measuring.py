@@ -7,11 +7,14 @@ from datetime import timedelta
 
 from regenplant import units
 from regenplant.audit.by import By
+from regenplant.audit.reasons import Reason, reason_of
 from regenplant.audit.use_case import Outcome, use_case
 from regenplant.audit.wording import say
 from regenplant.batches.models import Batch
 from regenplant.batches.moves import locked, touch
+from regenplant.batches.reopened import is_reopened
 from regenplant.batches.services import SENT_TWICE_S
+from regenplant.batches.services._as_typed import why_late
 from regenplant.core.errors import RecordRefused
 from regenplant.core.process.lifecycle import BatchState
 from regenplant.core.process.specification import Limit
@@ -34,18 +37,29 @@ class MeasurementAsTyped:
 
 @use_case("qc.measured", permission="qc.record")
 def record_measurement(
-    *, by: By, batch_id: int, measurement: MeasurementAsTyped, system: units.UnitSystem = "metric"
+    *,
+    by: By,
+    batch_id: int,
+    measurement: MeasurementAsTyped,
+    system: units.UnitSystem = "metric",
+    late: Reason | None = None,
 ) -> Outcome:
-    """Write down one measured value of the sample.
+    """Write down one measured value of the sample. ``late`` says why it is written longer after it was measured than the plant
+    allows.
 
     Raises: UnitNotUnderstood, OutOfRange, RecordRefused.
     """
     batch = locked(batch_id)
-    _open_for_qc(batch)
-    row = _make(by, batch, measurement, system)
+    if batch.state != BatchState.AWAITING_QC:
+        raise RecordRefused(
+            f"Batch {batch.number} is {batch.get_state_display()}; QC results are written while it awaits QC.",
+            code="not_awaiting_qc",
+        )
+    reason = why_late(by, late)
+    row = _make(by, batch, measurement, system, reason=reason, is_late=reason is not None)
     _not_twice(by, row)
     touch(batch)
-    return _outcome(batch, row)
+    return _outcome(batch, row, reason=reason)
 
 
 @use_case("qc.corrected", permission="qc.record")
@@ -54,40 +68,35 @@ def correct_measurement(
     by: By,
     measurement_id: int,
     measurement: MeasurementAsTyped,
+    category: str,
     reason: str,
     system: units.UnitSystem = "metric",
 ) -> Outcome:
-    """Correct a wrong value by a new one with a reason. The old one stays readable."""
+    """Correct a wrong value by a new one with a reason. The old one stays readable. Once the batch is judged this takes a record
+    that was reopened.
+
+    Raises: UnitNotUnderstood, OutOfRange, RecordRefused.
+    """
     old = QcMeasurement.objects.get(pk=measurement_id)
     batch = locked(old.batch_id)
-    _open_for_qc(batch)
+    if batch.state != BatchState.AWAITING_QC and not is_reopened(batch.pk):
+        raise RecordRefused(
+            f"Batch {batch.number} is {batch.get_state_display()}; its QC results are closed.",
+            code="not_awaiting_qc",
+        )
     if hasattr(old, "replaced_by"):
         raise RecordRefused(
             "This value was already corrected. Correct the newest one.", code="already_corrected"
         )
-    if len(reason.strip()) < 10:
-        raise RecordRefused(
-            "The reason is too short. Say in at least 10 characters what was wrong.", field="reason"
-        )
+    why = reason_of(category, reason)
     if measurement.key != old.key:
         raise RecordRefused(
             f"This corrects {old.name}; another measurement is written down on its own.", code="other_key"
         )
-    row = _make(
-        by.happening_at(old.occurred_at), batch, measurement, system, replaces=old, reason=reason.strip()
-    )
+    then = by.happening_at(old.occurred_at)
+    row = _make(then, batch, measurement, system, replaces=old, reason=why, is_late=old.is_late)
     touch(batch)
-    return _outcome(
-        batch, row, before=f"{old.value_as_typed} {old.unit_as_typed}".strip(), reason=reason.strip()
-    )
-
-
-def _open_for_qc(batch: Batch) -> None:
-    if batch.state != BatchState.AWAITING_QC:
-        raise RecordRefused(
-            f"Batch {batch.number} is {batch.get_state_display()}; QC results are written while it awaits QC.",
-            code="not_awaiting_qc",
-        )
+    return _outcome(batch, row, before=f"{old.value_as_typed} {old.unit_as_typed}".strip(), reason=why)
 
 
 def _make(
@@ -97,7 +106,8 @@ def _make(
     system: units.UnitSystem,
     *,
     replaces: QcMeasurement | None = None,
-    reason: str = "",
+    reason: Reason | None = None,
+    is_late: bool = False,
 ) -> QcMeasurement:
     limit = _limit(batch, typed.key)
     value = units.understand(typed.value_text, limit.kind, system=system)
@@ -132,8 +142,10 @@ def _make(
         occurred_at=by.happened_at,
         entered_at=by.at,
         entered_by=by.user,
+        is_late=is_late,
         replaces=replaces,
-        reason=reason,
+        reason_category=reason.category if reason else "",
+        reason=reason.words if reason else "",
     )
 
 
@@ -164,7 +176,7 @@ def _limit(batch: Batch, key: str) -> Limit:
     )
 
 
-def _outcome(batch: Batch, row: QcMeasurement, *, before: str = "", reason: str = "") -> Outcome:
+def _outcome(batch: Batch, row: QcMeasurement, *, before: str = "", reason: Reason | None = None) -> Outcome:
     return Outcome(
         subject=("batch", batch.number, f"Batch {batch.number}"),
         before={"value": before} if before else {},
@@ -173,8 +185,9 @@ def _outcome(batch: Batch, row: QcMeasurement, *, before: str = "", reason: str 
             "name": row.name,
             "measurement": row.pk,
             "instrument": row.instrument.code if row.instrument else "",
+            "reason_category": reason.category if reason else "",
         },
-        reason=reason,
+        reason=reason.sentence if reason else "",
         related=(("instrument", row.instrument.code),) if row.instrument else (),
         result=row,
     )

@@ -1,0 +1,126 @@
+"""The whole record of one batch as rows, read once: what a review looks at, and the digest that says whether it changed since.
+
+Nothing is decided or changed here. Twelve queries, whatever the batch holds.
+"""
+
+from __future__ import annotations
+
+from collections.abc import Iterable
+from dataclasses import dataclass
+from datetime import date, datetime
+from typing import Any
+
+from django.db.models import Model
+
+from regenplant.batches.models import (
+    Batch,
+    BatchTank,
+    Deviation,
+    EntryCheck,
+    Hold,
+    RinseReading,
+    StepEntry,
+    StepRun,
+)
+from regenplant.chemicals.models import Movement
+from regenplant.core.process.canonical import canonical_text, digest
+from regenplant.quality.models import QcDecision, QcMeasurement, RecordReopening, Release
+
+NOT_OF_THE_RECORD: dict[str, tuple[str, ...]] = {
+    "batches.BatchTank": ("is_current",),
+    "batches.Deviation": ("version",),
+}
+"""Columns that say nothing about what was done: they change when tanks go on, or count writings."""
+
+
+@dataclass(frozen=True, slots=True)
+class BatchRecord:
+    """Every row of one batch that a review covers; each list oldest first."""
+
+    batch: Batch
+    steps: tuple[StepRun, ...]
+    entries: tuple[StepEntry, ...]
+    """All of them, those that were corrected too; so with readings and measurements."""
+    readings: tuple[RinseReading, ...]
+    measurements: tuple[QcMeasurement, ...]
+    checks: tuple[EntryCheck, ...]
+    deviations: tuple[Deviation, ...]
+    holds: tuple[Hold, ...]
+    tanks: tuple[BatchTank, ...]
+    decisions: tuple[QcDecision, ...]
+    reopenings: tuple[RecordReopening, ...]
+    releases: tuple[Release, ...]
+    movements: tuple[Movement, ...]
+
+    @property
+    def decision(self) -> QcDecision | None:
+        """The one that stands."""
+        return self.decisions[-1] if self.decisions else None
+
+    @property
+    def release(self) -> Release | None:
+        return self.releases[-1] if self.releases else None
+
+    @property
+    def reopening(self) -> RecordReopening | None:
+        """The reopening that no decision answers yet; None while the record is closed."""
+        answered = {row.reopening_id for row in self.decisions}
+        return next((row for row in reversed(self.reopenings) if row.pk not in answered), None)
+
+    @property
+    def digest(self) -> str:
+        """SHA-256 over every row a review covers. Signing, reviewing and releasing it leave it as it is but for a new decision."""
+        covered: tuple[Iterable[Model], ...] = (
+            self.steps, self.entries, self.readings, self.measurements, self.checks, self.deviations, self.holds, self.tanks,
+            self.decisions, self.reopenings, self.movements,
+        )  # fmt: skip
+        rows = [_plain(row) for group in covered for row in group]
+        return digest(
+            canonical_text({"batch": self.batch.number, "plan": self.batch.plan_digest, "rows": rows})
+        )
+
+
+def record_of(batch: Batch) -> BatchRecord:
+    """The record as it stands now."""
+    entries = StepEntry.objects.filter(step__batch=batch).select_related("step", "entered_by", "instrument")
+    readings = RinseReading.objects.filter(batch=batch).select_related("step", "entered_by", "instrument")
+    measurements = QcMeasurement.objects.filter(batch=batch).select_related("entered_by", "instrument")
+    of_entries = EntryCheck.objects.filter(entry__step__batch=batch)
+    of_readings = EntryCheck.objects.filter(reading__batch=batch)
+    decisions = QcDecision.objects.filter(batch=batch).select_related(
+        "decided_by", "signature", "reopening__reopened_by"
+    )
+    return BatchRecord(
+        batch=batch,
+        steps=tuple(batch.steps.order_by("number")),
+        entries=tuple(entries.order_by("entered_at", "pk")),
+        readings=tuple(readings.order_by("entered_at", "pk")),
+        measurements=tuple(measurements.order_by("entered_at", "pk")),
+        checks=(*of_entries.order_by("pk"), *of_readings.order_by("pk")),
+        deviations=tuple(batch.deviations.select_related("step", "decided_by", "opened_by").order_by("pk")),
+        holds=tuple(batch.holds.select_related("held_by").order_by("held_at", "pk")),
+        tanks=tuple(batch.tank_links.select_related("visit__tank").order_by("position")),
+        decisions=tuple(decisions.order_by("version")),
+        reopenings=tuple(batch.reopenings.select_related("reopened_by").order_by("pk")),
+        releases=tuple(batch.releases.select_related("released_by", "signature").order_by("version")),
+        movements=tuple(
+            Movement.objects.filter(reference=batch.number)
+            .select_related("lot", "from_place", "to_place")
+            .order_by("number")
+        ),
+    )
+
+
+def _plain(row: Model) -> dict[str, Any]:
+    """The columns of a row as plain data, with the table it stands in."""
+    left_out = NOT_OF_THE_RECORD.get(row._meta.label, ())
+    columns = {
+        field.attname: _value(getattr(row, field.attname))
+        for field in row._meta.concrete_fields
+        if field.name not in left_out
+    }
+    return {"table": row._meta.db_table, **columns}
+
+
+def _value(value: Any) -> Any:
+    return value.isoformat() if isinstance(value, date | datetime) else value
