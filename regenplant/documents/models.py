@@ -19,6 +19,10 @@ class IssuedPaper(models.Model):
     issue_number = models.PositiveIntegerField()
     page_size = models.CharField(max_length=8)
     sha256 = models.CharField(max_length=64)
+    chain_number = models.BigIntegerField(default=0)
+    """The newest act of the record when it was printed; 0 for papers from before this was kept."""
+    chain_head = models.CharField(max_length=64, blank=True)
+    """Its digest, whose beginning the paper bears."""
     issued_at = models.DateTimeField()
     issued_by = models.ForeignKey(settings.AUTH_USER_MODEL, on_delete=models.PROTECT, related_name="+")
 

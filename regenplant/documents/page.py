@@ -109,21 +109,35 @@ def printed(items: Sequence[Item], frame: Frame, furniture: Furniture) -> bytes:
 
 def printed_parts(parts: Sequence[Part], frame: Frame, furniture: Furniture) -> bytes:
     """The paper as PDF, part after part; the foot counts the pages of the paper and those of the part."""
-    count = sum(len(part.pages) for part in parts)
-    number = 0
+    return _drawn([(parts, furniture)], frame, title=furniture.title, author=furniture.plant)
+
+
+def printed_together(
+    papers: Sequence[tuple[Sequence[Item], Furniture]], frame: Frame, *, title: str, author: str
+) -> bytes:
+    """Several papers in one PDF, each with pages counted for itself. The same items give the same bytes."""
+    whole = [((Part("", shared_out(items, frame.height)),), furniture) for items, furniture in papers]
+    return _drawn(whole, frame, title=title, author=author)
+
+
+def _drawn(
+    papers: Sequence[tuple[Sequence[Part], Furniture]], frame: Frame, *, title: str, author: str
+) -> bytes:
     with drawing:
         buffer = io.BytesIO()
-        canvas = new_canvas(buffer, frame.size, furniture.title, furniture.plant)
-        for part in parts:
-            for place, page in enumerate(part.pages, start=1):
-                number += 1
-                pen = Pen(canvas, frame.size.height)
-                where = f"{part.name}, {place} of {len(part.pages)}" if part.name else furniture.number
-                _furnish(pen, frame, furniture, f"Page {number} of {count}", where)
-                _fill(pen, frame, page)
-                canvas.showPage()
+        canvas = new_canvas(buffer, frame.size, title, author)
+        for parts, furniture in papers:
+            count, number = sum(len(part.pages) for part in parts), 0
+            for part in parts:
+                for place, page in enumerate(part.pages, start=1):
+                    number += 1
+                    pen = Pen(canvas, frame.size.height)
+                    where = f"{part.name}, {place} of {len(part.pages)}" if part.name else furniture.number
+                    _furnish(pen, frame, furniture, f"Page {number} of {count}", where)
+                    _fill(pen, frame, page)
+                    canvas.showPage()
         canvas.save()
-        return buffer.getvalue()
+    return buffer.getvalue()
 
 
 def new_canvas(buffer: io.BytesIO, size: PageSize, title: str, author: str) -> Canvas:

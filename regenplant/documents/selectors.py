@@ -2,11 +2,14 @@
 
 from __future__ import annotations
 
+from dataclasses import dataclass
 from datetime import datetime
 from zoneinfo import ZoneInfo
 
 from django.db.models import Q, QuerySet
 
+from regenplant.audit.extracts import line_with
+from regenplant.audit.selectors import Line, story
 from regenplant.batches.frozen import plan_of
 from regenplant.batches.models import Batch, BatchTank, StepRun
 from regenplant.batches.rinse import specification_of
@@ -33,10 +36,14 @@ from regenplant.documents.issue import Issue
 from regenplant.documents.models import IssuedPaper
 from regenplant.documents.tank_tag import TagReading, TagState, TankTagContent
 from regenplant.documents.texts import moment
+from regenplant.keeping import container, verify_copy
 from regenplant.plant.models import PlantProfile
 from regenplant.plant.selectors import profile
 from regenplant.quality.specification import judgement
 from regenplant.tanks.models import TankVisit
+
+COPIED = "batch.copied"
+"""The act that makes a complete copy."""
 
 
 # --- issues -----------------------------------------------------------------------------------------------------
@@ -45,9 +52,67 @@ def issues_of(kind: str, key: str) -> QuerySet[IssuedPaper]:
     return IssuedPaper.objects.filter(kind=kind, subject_key=key).select_related("issued_by")
 
 
+def newest_papers(limit: int) -> list[IssuedPaper]:
+    """The papers printed last that bear a head of the chain, newest first."""
+    return list(IssuedPaper.objects.filter(chain_number__gt=0).select_related("issued_by")[:limit])
+
+
+def count_of_papers() -> int:
+    """How many papers bear a head of the chain."""
+    return IssuedPaper.objects.filter(chain_number__gt=0).count()
+
+
 def at_plant(at: datetime, plant: PlantProfile) -> str:
     """A moment as papers print it: in the plant's zone, with its offset."""
     return moment(at.astimezone(ZoneInfo(plant.time_zone)))
+
+
+# --- copies -----------------------------------------------------------------------------------------------------
+@dataclass(frozen=True, slots=True)
+class MadeCopy:
+    """A complete copy that was made: by which act, when, by whom, with which digests."""
+
+    act: int
+    batch: str
+    at: datetime
+    who: str
+    record_sha256: str
+    container_sha256: str
+    findings: tuple[str, ...]
+
+    @property
+    def file_name(self) -> str:
+        return container.file_name(self.batch, self.record_sha256)
+
+    @property
+    def listing(self) -> str:
+        """The detached digests, as ``sha256sum --check`` takes them."""
+        return f"{self.container_sha256}  {self.file_name}\n{self.record_sha256}  {verify_copy.RECORD}\n"
+
+
+def copies_made(batch_number: str) -> list[MadeCopy]:
+    """The copies made of a batch, newest first."""
+    lines = story([("batch", batch_number)], newest_first=True)
+    return [_made_copy(line) for line in lines if line.event == COPIED]
+
+
+def copy_with_digest(record_sha256: str) -> MadeCopy | None:
+    """The copy made here whose record has this digest, None if none has."""
+    found = line_with(COPIED, "record_sha256", record_sha256)
+    return _made_copy(found) if found else None
+
+
+def _made_copy(line: Line) -> MadeCopy:
+    facts = line.facts["facts"]
+    return MadeCopy(
+        line.number,
+        line.subject_key,
+        line.at,
+        line.who,
+        facts["record_sha256"],
+        facts["container_sha256"],
+        tuple(facts["findings"]),
+    )
 
 
 # --- batch sheet ------------------------------------------------------------------------------------------------
@@ -174,6 +239,13 @@ _OWN = Q(is_current=True) | Q(is_filled=True)
 """A tank belongs to the batch it is in, and after the release to the batch it was filled from."""
 _BATCH = ("batch__recipe_version", "batch__specification_version")
 _OF_VISIT = ("tank__size", "tank__resin_type", "tank__dedicated_to", "tank__resin_lot", "refilled_lot")
+
+
+# --- labels of chemicals ----------------------------------------------------------------------------------------
+def labels_of(lot_code: str) -> list[IssuedPaper]:
+    """Labels printed of a chemical lot, newest first."""
+    rows = IssuedPaper.objects.filter(kind="chemical_label", subject_key=lot_code)
+    return list(rows.select_related("issued_by").order_by("-issue_number"))
 
 
 # --- tank tag ---------------------------------------------------------------------------------------------------

@@ -13,14 +13,21 @@ from regenplant.audit.selectors import chain_head
 from regenplant.audit.use_case import Outcome, use_case
 from regenplant.audit.wording import say
 from regenplant.batches.models import Batch
+from regenplant.chemicals.models import ChemicalLot
 from regenplant.core.errors import OutOfRange, RecordRefused
-from regenplant.documents import batch_sheet, selectors, tank_tag
+from regenplant.core.process.canonical import to_plain
+from regenplant.documents import batch_sheet, chemical_label, investigation, selectors, tank_tag
+from regenplant.documents.batch_record import paper
+from regenplant.documents.batch_record.gathering import batch_record_content
 from regenplant.documents.issue import Issue
 from regenplant.documents.models import IssuedPaper
 from regenplant.documents.page import PageSize, page_size
+from regenplant.keeping import container, verify_copy
+from regenplant.keeping.copy import Made, batch_copy
 from regenplant.plant.selectors import profile
 from regenplant.tanks.models import Tank
 
+BATCH_RECORD = "batch_record"
 Render = Callable[[str, Issue, PageSize, str], bytes]
 
 
@@ -68,9 +75,17 @@ def _batch_tags(key: str, issue: Issue, size: PageSize, system: str) -> bytes:
     return tank_tag.draw_tank_tags(selectors.batch_tag_contents(key, issue), size, system)
 
 
+def _batch_record(key: str, issue: Issue, size: PageSize, system: str) -> bytes:
+    return paper.draw_batch_record(batch_record_content(key, issue), size, system)
+
+
+def _investigation(key: str, issue: Issue, size: PageSize, system: str) -> bytes:
+    return investigation.draw_investigation(investigation.investigation_content(key, issue), size)
+
+
 PAPERS = {
-    paper.kind: paper
-    for paper in (
+    one.kind: one
+    for one in (
         Paper("batch_sheet", "batch sheet", "batch", batch_sheet.SIZES, _sheet(batch_sheet.Wanted.WHOLE)),
         Paper(
             "work_order",
@@ -90,6 +105,8 @@ PAPERS = {
         ),
         Paper("tank_tag", "tank tag", "tank", tank_tag.SIZES, _tank_tag),
         Paper("batch_tags", "tank tags", "batch", tank_tag.SIZES, _batch_tags),
+        Paper(BATCH_RECORD, "batch record", "batch", paper.SIZES, _batch_record),
+        Paper("investigation", "investigation", "investigation", investigation.SIZES, _investigation),
     )
 }
 
@@ -103,39 +120,149 @@ def issue_paper(*, by: By, kind: str, key: str, size: str = "a4", system: str = 
 
     Raises: RecordRefused for an unknown subject, OutOfRange for a size that the paper does not come in.
     """
-    paper = PAPERS.get(kind)
-    if paper is None:
+    wanted = PAPERS.get(kind)
+    if wanted is None:
         raise OutOfRange(
             f"There is no paper “{kind[:20]}”. There are: {', '.join(PAPERS)}.", code="unknown_paper"
         )
-    chosen = page_size(size, paper.sizes)
-    subject_key, label, version = _subject(paper, key)
-    series = [one.kind for one in PAPERS.values() if one.series == paper.series]
-    newest = IssuedPaper.objects.filter(kind__in=series, subject_key=subject_key).aggregate(
-        newest=Max("issue_number")
-    )["newest"]
-    issue = _issue(by, (newest or 0) + 1, version)
-    content = paper.render(subject_key, issue, chosen, system)
-    sha256 = hashlib.sha256(content).hexdigest()
-    IssuedPaper.objects.create(
-        kind=kind,
-        subject_key=subject_key,
-        issue_number=issue.number,
-        page_size=chosen.key,
-        sha256=sha256,
-        issued_at=by.at,
-        issued_by=by.user,
-    )
+    chosen = page_size(size, wanted.sizes)
+    subject_key, label, version = _subject(wanted, key)
+    series = [one.kind for one in PAPERS.values() if one.series == wanted.series]
+    issue = _issue(by, _newest_issue(series, subject_key) + 1, version)
+    content = wanted.render(subject_key, issue, chosen, system)
+    sha256 = _count(by, kind, subject_key, issue, chosen, content)
     return Outcome(
-        subject=(paper.subject, subject_key, label),
+        subject=(wanted.subject, subject_key, label),
         facts={
-            "paper": paper.name,
+            "paper": wanted.name,
             "issue": issue.number,
             "size": chosen.name,
             "sha256": sha256,
             "short": sha256[:8],
         },
+        related=investigation.related_of(subject_key) if wanted.subject == "investigation" else (),
         result=IssuedDocument(content, _file_name(subject_key, kind, issue.number), issue.number, sha256),
+    )
+
+
+def _newest_issue(kinds: list[str], subject_key: str) -> int:
+    rows = IssuedPaper.objects.filter(kind__in=kinds, subject_key=subject_key)
+    return rows.aggregate(newest=Max("issue_number"))["newest"] or 0
+
+
+def _count(by: By, kind: str, subject_key: str, issue: Issue, size: PageSize, content: bytes) -> str:
+    """Keep that this issue was handed out; returns the hash of its bytes."""
+    sha256 = hashlib.sha256(content).hexdigest()
+    IssuedPaper.objects.create(
+        kind=kind,
+        subject_key=subject_key,
+        issue_number=issue.number,
+        page_size=size.key,
+        sha256=sha256,
+        chain_number=issue.chain_number,
+        chain_head=issue.chain_head,
+        issued_at=by.at,
+        issued_by=by.user,
+    )
+    return sha256
+
+
+@use_case("chemical_label.printed", permission="paper.issue")
+def print_chemical_label(
+    *, by: By, lot_code: str, like_issue: int | None = None, size: str = "label", system: str = "metric"
+) -> Outcome:
+    """Print the label of a chemical lot, with the codes of the data sheet in force for it. ``result`` is an IssuedDocument.
+
+    ``like_issue`` prints an earlier label once more, word for word, whatever was revised since; it counts as a new issue.
+
+    Raises: RecordRefused for an unknown lot or issue, for a lot without a data sheet in force; OutOfRange for a size.
+    """
+    lot = ChemicalLot.objects.select_related("data_sheet").filter(code__iexact=lot_code.strip()).first()
+    if lot is None:
+        raise RecordRefused(f"There is no chemical lot {lot_code[:24]} here.", code="unknown_lot")
+    chosen = page_size(size, chemical_label.SIZES)
+    says = (
+        chemical_label.label_content(lot)
+        if like_issue is None
+        else chemical_label.printed_before(lot, like_issue)
+    )
+    issue = _issue(by, _newest_issue([chemical_label.KIND], lot.code) + 1, 1)
+    content = chemical_label.draw_chemical_label(says, issue, chosen, system)
+    sha256 = _count(by, chemical_label.KIND, lot.code, issue, chosen, content)
+    again = f", as issue {like_issue} said it" if like_issue is not None else ""
+    return Outcome(
+        subject=("chemical_lot", str(lot.pk), f"Lot {lot.code}"),
+        facts={
+            "issue": issue.number,
+            "again": again,
+            "sheet": f"{says.sheet_supplier}, {says.sheet_revised_on}",
+            "label": to_plain(says),
+            "sha256": sha256,
+            "short": sha256[:8],
+        },
+        result=IssuedDocument(
+            content, _file_name(lot.code, chemical_label.KIND, issue.number), issue.number, sha256
+        ),
+    )
+
+
+@dataclass(frozen=True, slots=True)
+class CopiedBatch:
+    """A copy handed out: the container, its name, and what does not hold in it (nothing, as it should be)."""
+
+    content: bytes
+    file_name: str
+    record_sha256: str
+    findings: tuple[str, ...]
+
+
+@use_case(selectors.COPIED, permission="batch.copy")
+def copy_batch(*, by: By, batch_id: int, document: IssuedDocument) -> Outcome:
+    """Make a complete copy of a batch with ``document``, the batch record just printed. ``result`` is a CopiedBatch.
+
+    The digests of record, print and container stand in the act, so that the plant can say later which copies it made. The copy
+    is verified before it goes out; what does not hold is written down and handed out with it, never mended.
+
+    Raises: RecordRefused for an unknown batch, or for a print that was not issued as this batch's record.
+    """
+    batch = Batch.objects.filter(pk=batch_id).first()
+    if batch is None:
+        raise RecordRefused("There is no such batch here.", code="unknown_batch")
+    issued = IssuedPaper.objects.filter(
+        kind=BATCH_RECORD,
+        subject_key=batch.number,
+        sha256=document.sha256,
+        issue_number=document.issue_number,
+    )
+    if not issued.exists():
+        raise RecordRefused(
+            f"The print that is to go with the copy is no issued record of {batch.number}. Print the batch record first.",
+            code="not_this_record",
+        )
+    made = Made(
+        at=by.at.isoformat(),
+        by=by.user.full_name,
+        roles=", ".join(by.user.role_names()),
+        terminal=by.terminal,
+        paper_sha256=document.sha256,
+        paper_issue=document.issue_number,
+    )
+    record = batch_copy(batch.number, made)
+    content = container.packed(record, document.content, batch.number, profile().name)
+    verified = verify_copy.verify(content)
+    findings = tuple(finding.sentence for finding in verified.findings)
+    return Outcome(
+        subject=("batch", batch.number, f"Batch {batch.number}"),
+        facts={
+            "record_sha256": verified.digest,
+            "container_sha256": hashlib.sha256(content).hexdigest(),
+            "paper_sha256": document.sha256,
+            "short": verified.digest[:8],
+            "findings": list(findings[:20]),
+        },
+        result=CopiedBatch(
+            content, container.file_name(batch.number, verified.digest), verified.digest, findings
+        ),
     )
 
 
@@ -156,16 +283,25 @@ def _issue(by: By, number: int, record_version: int) -> Issue:
     )
 
 
-def _subject(paper: Paper, key: str) -> tuple[str, str, int]:
+def _subject(wanted: Paper, key: str) -> tuple[str, str, int]:
     """The subject's key as stored, its label, and the version of its record. Raises RecordRefused when there is none."""
     found: Batch | Tank | None
-    if paper.subject == "batch":
+    if wanted.subject == "investigation":
+        return *investigation.subject_of(key), 1
+    if wanted.subject == "batch":
         found = Batch.objects.filter(number__iexact=key.strip()).first()
     else:
         found = Tank.objects.filter(serial__iexact=key.strip()).first()
     if found is None:
-        raise RecordRefused(f"There is no {paper.subject} {key[:24]} here.", code=f"unknown_{paper.subject}")
-    return str(found), f"{paper.subject.capitalize()} {found}", found.version
+        raise RecordRefused(
+            f"There is no {wanted.subject} {key[:24]} here.", code=f"unknown_{wanted.subject}"
+        )
+    return str(found), f"{wanted.subject.capitalize()} {found}", found.version
 
 
 say("paper.issued", "{subject}: {paper} printed, issue {issue}, {size}, file {short}")
+say(
+    "chemical_label.printed",
+    "{subject}: label printed, issue {issue}{again}, codes from the data sheet of {sheet}, file {short}",
+)
+say(selectors.COPIED, "{subject} was copied whole, record {short}")

@@ -23,7 +23,7 @@ from regenplant.documents.parts import MARKS, Named, grid, labelled_blank
 from regenplant.documents.pen import MILLIMETRE, Pen
 from regenplant.documents.safety import caution_panel
 from regenplant.documents.tank_tag_content import TagState, TankTagContent
-from regenplant.documents.texts import other, own
+from regenplant.documents.texts import grouped, other, own
 
 _SERIAL = Style(Face.BOLD, 27, 31)
 _STATE = Style(Face.BOLD, 21, 24)
@@ -147,12 +147,15 @@ LABEL_INK = Style(LABEL.face, LABEL.size, LABEL.leading)
 def _bottom(pen: Pen, content: TankTagContent, cell: Cell, digest_words: str) -> float:
     """The code and the foot; returns where they begin."""
     x, y, width, height = cell
-    top = y + height - 14
+    top = y + height - 14 - _FOOT.leading
     bars = codes.code_128_width(content.serial)
     if bars <= width:
         code = codes.code_128(content.serial, 9 * MILLIMETRE)
         top -= code.height
         code.draw(pen, x + (width - bars) / 2, top)
-    foot = f"Issue {content.issue.number}, {content.issue.printed_at}, {content.issue.printed_by} · {digest_words}"
-    pen.text(x + width / 2, y + height - 5, shortened(foot, _FOOT, width - 8), _FOOT, anchor="middle")
+    issue = content.issue
+    printed = f"Issue {issue.number}, {issue.printed_at}, {issue.printed_by}"
+    heads = f"tag {digest_words} · record {issue.chain_number}: {grouped(issue.chain_head, 2)}"
+    for line, below in ((printed, 5 + _FOOT.leading), (heads, 5)):
+        pen.text(x + width / 2, y + height - below, shortened(line, _FOOT, width - 8), _FOOT, anchor="middle")
     return top

@@ -163,6 +163,7 @@ def test_the_authority_is_named(sheet):
 
 
 # --- every page -------------------------------------------------------------------------------------------------
+@pytest.mark.requirement("ER-24")
 def test_every_page_says_which_batch_which_page_which_versions_and_digests(sheet):
     content, _, pdf, _ = sheet
     pages = page_texts(pdf)

@@ -142,6 +142,7 @@ def test_a_closed_batch_prints_a_copy_for_the_file(plant):
     assert "Copy for the file" not in whole_text(
         issue_paper(by=plant.by(), kind="work_order", key=batch.number).result.content
     )
+    factories.reviewed(plant, batch)
     permit = factories.permit(plant, "qc 2", RELEASE_MEANING)
     quality_services.release_batch(by=plant.by("qc 2"), batch_id=batch.pk, permit=permit)
     first = page_texts(issue_paper(by=plant.by(), kind="work_order", key=batch.number).result.content)[0]

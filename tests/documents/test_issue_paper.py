@@ -84,6 +84,7 @@ def test_emergency_places_of_the_plant_stand_on_the_sheet(plant, batch):
 
 
 # --- issuing ----------------------------------------------------------------------------------------------------
+@pytest.mark.requirement("ER-24")
 def test_an_issue_is_counted_hashed_and_recorded(plant, batch):
     first = issue_paper(by=plant.by(), kind="batch_sheet", key=batch.number).result
     second = issue_paper(
@@ -156,6 +157,7 @@ def test_a_tank_is_charged_on_its_tag_only_after_the_release(plant):
     serial = serials_of(batch)[0]
     before = tank_tag_content(serial, ISSUE)
     assert before.state is TagState.NOT_RELEASED and before.readings == () and before.released_on == ""
+    factories.reviewed(plant, batch)
     quality_services.release_batch(
         by=plant.by("qc 2"), batch_id=batch.pk, permit=factories.permit(plant, "qc 2", RELEASE_MEANING)
     )

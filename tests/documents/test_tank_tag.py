@@ -202,5 +202,12 @@ def test_the_longest_words_that_records_allow_are_set_smaller_and_never_over_the
         assert bottom >= 8 and top <= height - 8
 
 
+@pytest.mark.parametrize("size", [LABEL, A4, LETTER], ids=lambda size: size.key)
+def test_a_tag_bears_the_head_of_the_chain(size):
+    """Nobody can cut acts off the record, or write it anew, without a tag out at a customer's saying otherwise."""
+    text = page_texts(draw_tank_tags((CHARGED,), size, "metric"))[0]
+    assert "record 4190: abab abab" in text
+
+
 def test_the_same_contents_give_the_same_bytes():
     assert draw_tank_tags(ALL, A4, "metric") == draw_tank_tags(ALL, A4, "metric")
