@@ -44,6 +44,8 @@ CSRF_TRUSTED_ORIGINS = environment.listing("REGENPLANT_ORIGINS", [])
 INSTALLED_APPS = [
     "regenplant.web",
     "regenplant.documents",
+    "regenplant.keeping",
+    "regenplant.shifts",
     "regenplant.quality",
     "regenplant.batches",
     "regenplant.tanks",
@@ -72,9 +74,11 @@ MIDDLEWARE = [
     "django.middleware.common.CommonMiddleware",
     "django.middleware.csrf.CsrfViewMiddleware",
     "django.contrib.auth.middleware.AuthenticationMiddleware",
+    "regenplant.web.middleware.TimeOutMiddleware",
     "django.contrib.auth.middleware.LoginRequiredMiddleware",
     "regenplant.web.middleware.PlantTimeMiddleware",
     "regenplant.web.middleware.RefusalMiddleware",
+    "regenplant.web.middleware.DoorMiddleware",
     "django.contrib.messages.middleware.MessageMiddleware",
     "django.middleware.clickjacking.XFrameOptionsMiddleware",
     "django_htmx.middleware.HtmxMiddleware",
@@ -124,7 +128,23 @@ AXES_RESET_ON_SUCCESS = True
 AXES_RESET_COOL_OFF_ON_FAILURE_DURING_LOCKOUT = (
     False  # a quarter of an hour is a quarter of an hour, as the page says
 )
-AXES_LOCKOUT_PARAMETERS = [["username", "ip_address"]]
+AXES_LOCKOUT_PARAMETERS = ["username"]
+"""The account rests everywhere: who tries at one terminal after another has no more tries."""
+AXES_USERNAME_CALLABLE = "regenplant.people.throttling.account_name"
+AXES_SENSITIVE_PARAMETERS = [
+    "username",
+    "second_username",
+    "password",
+    "second_password",
+    "old_password",
+    "new_password",
+    "again_password",
+    "kept",
+]
+"""What the count of failures never keeps of a form."""
+SILENCED_SYSTEM_CHECKS = ["axes.W006"]
+"""It wants the address counted as well. All terminals of a plant may share one address behind a proxy: five slips of five
+people would then lock everybody out in the middle of a draw. Failures are summed over every address and browser."""
 AXES_LOCKOUT_CALLABLE = "regenplant.web.areas.signin.locked_out"
 AXES_VERBOSE = False
 

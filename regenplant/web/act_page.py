@@ -33,6 +33,8 @@ class Act:
     is_stopping: bool = False
     """An act that takes something out of work; its button is amber."""
     template: str = "act.html"
+    segregation_class: str = ""
+    """Of what the act is about; "" when it concerns none."""
 
 
 def act_page(request: HttpRequest, form: HouseForm, act: Act, **context: Any) -> HttpResponse:
@@ -46,7 +48,7 @@ def act_page(request: HttpRequest, form: HouseForm, act: Act, **context: Any) ->
     shown = {
         "form": form,
         "act": act,
-        "right": right(request, act.permission),
+        "right": right(request, act.permission, act.segregation_class),
         "is_stale": status == 409,
         **context,
     }

@@ -1,4 +1,4 @@
-"""What any code in the plant means: tank, visit, batch, vessel, resin lot, chemical lot, instrument, deviation.
+"""What any code in the plant means: tank, visit, batch, vessel, resin lot, chemical lot, instrument, deviation, paper form, handover.
 
 A scan identifies: it finds a page and changes nothing. Codes are read without regard to case and spaces. Each kind
 is looked up by one query, in the order in which people scan.
@@ -15,8 +15,10 @@ from django.urls import NoReverseMatch, reverse
 
 from regenplant.batches.models import Batch, Deviation
 from regenplant.chemicals.models import ChemicalLot
+from regenplant.keeping.models import PaperForm
 from regenplant.plant.models import Instrument, Vessel
 from regenplant.resins.models import ResinLot
+from regenplant.shifts.models import Handover
 from regenplant.tanks.selectors import find_code, near_serials, normal_code
 
 LONGEST = 80
@@ -34,11 +36,13 @@ class Kind:
 
 KINDS = (
     Kind("batch", Batch, "number", "batches-detail"),
-    Kind("deviation", Deviation, "number", "review-deviation"),
+    Kind("deviation", Deviation, "number", "deviations-detail"),
     Kind("vessel", Vessel, "code", "setup-vessel"),
     Kind("resin lot", ResinLot, "code", "setup-lot"),
     Kind("chemical lot", ChemicalLot, "code", "chemicals-lot"),
     Kind("instrument", Instrument, "code", "setup-instrument"),
+    Kind("paper form", PaperForm, "number", "paper-forms-form"),
+    Kind("handover", Handover, "number", "handover-one"),
 )
 """Everything with a code besides tanks and visits, which ``tanks.selectors`` knows."""
 

@@ -9,9 +9,13 @@ from django.http import HttpRequest
 from django.utils import timezone
 
 from regenplant.audit.selectors import chain_head
+from regenplant.people.models import Person
+from regenplant.people.selectors import open_alert_count
 from regenplant.plant.models import PlantProfile
 from regenplant.plant.selectors import profile
 from regenplant.web.index import tabs_for
+from regenplant.web.requests import transcribed_form
+from regenplant.web.time_out import IDLE_MINUTES, USUAL_IDLE_MINUTES
 
 
 def plant_of(request: HttpRequest) -> PlantProfile:
@@ -49,5 +53,8 @@ def _frame(request: HttpRequest) -> dict[str, Any]:
         "chain_number": number,
         "chain_head": f"{head[:4]} {head[4:8]}",
         "is_demo": settings.DEMO,
+        "open_alerts": open_alert_count(user) if isinstance(user, Person) else 0,
+        "idle_seconds": 60 * request.session.get(IDLE_MINUTES, USUAL_IDLE_MINUTES) if is_known else 0,
+        "transcribing": transcribed_form(request) if is_known else "",
         "now": timezone.now(),
     }

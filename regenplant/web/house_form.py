@@ -10,6 +10,8 @@ from django.http import HttpRequest, QueryDict
 
 from regenplant.units import UnitSystem
 from regenplant.web.fields import QuantityField
+from regenplant.web.presenters.stale import StaleView
+from regenplant.web.seen import SeenVersionField, seen_act, seen_now
 
 NEEDED = "Nothing is written here yet, and it is needed."
 _MESSAGES: dict[type[forms.Field], dict[str, str]] = {
@@ -63,10 +65,14 @@ def _say(field: forms.Field, messages: dict[str, str]) -> None:
 class HouseForm(forms.Form):
     """A form with the reader's unit system and, when it changes a record, the version that was shown."""
 
-    version = forms.IntegerField(required=False, widget=forms.HiddenInput)
+    version = SeenVersionField(required=False)
+    may_overwrite = True
+    """Whether a form that was refused as stale may be sent again on top of the present state."""
 
     def __init__(self, *args: Any, system: str = "metric", **kwargs: Any):
         super().__init__(*args, **kwargs)
+        self.stale: StaleView | None = None
+        self.seen_act = seen_act(str(self.data.get(self.add_prefix("version"), "")))
         self.fields.update(self.extra_fields())
         for field in self.fields.values():
             _say(field, {"required": NEEDED})
@@ -106,6 +112,22 @@ class HouseForm(forms.Form):
     def text(self, name: str) -> str:
         """Words without outer spaces."""
         return str(self.cleaned_data.get(name) or "").strip()
+
+    @property
+    def typed_words(self) -> list[tuple[str, str]]:
+        """What was typed, by label; nothing secret and nothing hidden."""
+        found = []
+        for bound in self.visible_fields():
+            text = str(self.data.get(bound.html_name, "")).strip()
+            if text and not isinstance(bound.field.widget, forms.PasswordInput):
+                found.append((str(bound.label), text))
+        return found
+
+    def take_state(self, version: int) -> None:
+        """Carry the present version from now on: what is sent again is written on top of it."""
+        data = cast(QueryDict, self.data).copy()
+        data[self.add_prefix("version")] = seen_now(version)
+        self.data = data
 
     @property
     def shown_version(self) -> int | None:

@@ -5,6 +5,7 @@ from __future__ import annotations
 from regenplant.batches.selectors import count_by_state, open_deviation_count
 from regenplant.chemicals.selectors import count_low_places
 from regenplant.core.process.lifecycle import BatchState, VisitState
+from regenplant.shifts.selectors import waiting_handover
 from regenplant.tanks.selectors import count_before_batch
 
 Note = tuple[str, bool]
@@ -12,7 +13,7 @@ Note = tuple[str, bool]
 
 
 def index_notes() -> dict[str, Note]:
-    """Note and whether it calls for a person, by tab name. Four queries."""
+    """Note and whether it calls for a person, by tab name. Five queries."""
     batches, tanks = count_by_state(), count_before_batch()
     running = batches.get(BatchState.RUNNING.value, 0) + batches.get(BatchState.RINSING.value, 0)
     to_judge = batches.get(BatchState.AWAITING_QC.value, 0)
@@ -27,8 +28,13 @@ def index_notes() -> dict[str, Note]:
         "qc": _first((_said(to_judge, "to judge"), False), (_said(to_release, "to release"), False)),
         "chemicals": (_said(count_low_places(), "low"), True),
         "review": (_said(open_deviation_count(), "open"), False),
+        "handover": (_handover(), True),
     }
     return {tab: note for tab, note in notes.items() if note[0]}
+
+
+def _handover() -> str:
+    return "to take over" if waiting_handover() is not None else ""
 
 
 def _held(batches: dict[str, int]) -> str:

@@ -174,6 +174,9 @@ class SampleForm(forms.Form):
 
 
 class SigningForm(forms.Form):
+    username = forms.CharField(
+        label="User name of J. Fenn", widget=forms.TextInput(attrs={"autocomplete": "username"})
+    )
     password = forms.CharField(
         label="Password of J. Fenn", widget=forms.PasswordInput(attrs={"autocomplete": "current-password"})
     )

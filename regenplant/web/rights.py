@@ -6,7 +6,7 @@ from dataclasses import dataclass
 
 from django.http import HttpRequest
 
-from regenplant.people.authority import holders
+from regenplant.people.models import Person
 
 
 @dataclass(frozen=True, slots=True)
@@ -17,11 +17,20 @@ class Right:
     reason: str
 
 
-def right(request: HttpRequest, permission: str) -> Right:
-    """The reader's right to an act."""
-    if request.user.is_authenticated and request.user.may(permission):
+def right(request: HttpRequest, permission: str, segregation_class: str = "") -> Right:
+    """The reader's right to an act, in the segregation class of what it is about ("" when no class is concerned)."""
+    person = request.user
+    if not isinstance(person, Person):
+        return Right(False, "Sign in first.")
+    if person.may(permission, segregation_class):
         return Right(True, "")
-    names = [role.value for role in holders(permission)]
+    if person.is_shared:
+        return Right(False, "A shared account looks and does nothing. Sign in with your own name.")
+    names = [role.value for role in person.matrix.holders(permission, segregation_class)]
     who = " or ".join(filter(None, (", ".join(names[:-1]), names[-1]))) if names else "nobody"
     article = "an" if who[:1] in "aeiou" else "a"
-    return Right(False, f"This takes {article} {who}.")
+    told = segregation_class and person.matrix.depends_on_class(permission)
+    where = f" for class {segregation_class}" if told else ""
+    if not names:
+        return Right(False, f"Nobody may do this{where}.")
+    return Right(False, f"This takes {article} {who}{where}.")

@@ -1,6 +1,7 @@
-"""A signature on a page: the password is proven, then the act is done with the permit; refused, nothing is lost.
+"""A signature on a page: the credentials are proven, then the act is done with the permit; refused, nothing is lost.
 
-The password is never shown again, and pasting it is allowed.
+The first signature of a session, and the first after a while, asks for the user name too (``needs_full_credentials``). The
+password is never shown again unless the person asks to see it while typing, and pasting it is allowed.
 """
 
 from __future__ import annotations
@@ -13,25 +14,41 @@ from django.http import HttpRequest
 
 from regenplant.audit.use_case import Outcome
 from regenplant.core.errors import DomainError
-from regenplant.people.signing import prove
+from regenplant.people.models import Person
+from regenplant.people.signing import SignaturePermit, prove, prove_another
 from regenplant.web.acting import attach
 from regenplant.web.house_form import HouseForm
 from regenplant.web.requests import by_of
 
 
-class SigningForm(HouseForm):
-    """The password of the acting person; subclasses add what else is signed."""
+def _name_field(label: str, **kwargs: Any) -> forms.CharField:
+    attrs = {
+        "autocomplete": "username",
+        "autocapitalize": "none",
+        "autocorrect": "off",
+        "spellcheck": "false",
+    }
+    return forms.CharField(label=label, max_length=150, widget=forms.TextInput(attrs=attrs), **kwargs)
 
-    password = forms.CharField(
-        label="Your password",
-        strip=False,
-        max_length=4096,
-        widget=forms.PasswordInput(attrs={"autocomplete": "current-password"}),
-    )
+
+def _password_field(label: str, **kwargs: Any) -> forms.CharField:
+    widget = forms.PasswordInput(attrs={"autocomplete": "current-password", "data-secret": "yes"})
+    return forms.CharField(label=label, strip=False, max_length=4096, widget=widget, **kwargs)
+
+
+class SigningForm(HouseForm):
+    """User name (when it is asked for) and password of the acting person; subclasses add what else is signed."""
+
+    may_overwrite = False
+    """What is signed is looked at first."""
+
+    username = _name_field("Your user name", required=False)
+    password = _password_field("Your password")
 
     def __init__(self, *args: Any, **kwargs: Any):
         super().__init__(*args, **kwargs)
-        self.order_fields([name for name in self.fields if name != "password"] + ["password"])
+        credentials = ["username", "password"]
+        self.order_fields([name for name in self.fields if name not in credentials] + credentials)
         self.fields["password"].error_messages["required"] = "Nothing is signed without your password."
         self.fields["version"].required = True
 
@@ -46,6 +63,13 @@ class SigningForm(HouseForm):
         return cleaned
 
 
+class SecondPersonForm(HouseForm):
+    """User name and password of a second person at this terminal; who is signed in stays signed in."""
+
+    second_username = _name_field("Second person, user name")
+    second_password = _password_field("Second person, password")
+
+
 def sign(
     form: SigningForm,
     request: HttpRequest,
@@ -55,13 +79,44 @@ def sign(
     about: tuple[str, str, str],
     **arguments: Any,
 ) -> Outcome | None:
-    """Prove the password for one meaning and act with the permit; a refusal stands on the form and gives None."""
+    """Prove the credentials for one meaning and act with the permit; a refusal stands on the form and gives None."""
     by = by_of(request)
     try:
         permit = prove(
-            by=by, password=form.cleaned_data["password"], meaning=meaning, about=about, request=request
+            by=by,
+            username=form.text("username"),
+            password=form.cleaned_data["password"],
+            meaning=meaning,
+            about=about,
+            request=request,
         )
         return act(by=by, permit=permit, **arguments)
+    except DomainError as refusal:
+        attach(form, refusal)
+        return None
+
+
+def second_person(
+    form: SecondPersonForm,
+    request: HttpRequest,
+    *,
+    meaning: str,
+    about: tuple[str, str, str],
+    permission: str = "",
+    segregation_class: str = "",
+) -> tuple[Person, SignaturePermit] | None:
+    """Prove the second person of this form; a refusal stands on the form and gives None."""
+    try:
+        return prove_another(
+            by=by_of(request),
+            username=form.text("second_username"),
+            password=form.cleaned_data["second_password"],
+            meaning=meaning,
+            about=about,
+            request=request,
+            permission=permission,
+            segregation_class=segregation_class,
+        )
     except DomainError as refusal:
         attach(form, refusal)
         return None

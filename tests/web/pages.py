@@ -8,6 +8,9 @@ from typing import Any
 
 from django.forms import BaseForm
 from django.test import Client
+from django.utils import timezone
+
+from regenplant.people.models import Person
 
 
 def text_of(response: Any) -> str:
@@ -45,3 +48,11 @@ def in_two_steps(client: Client, url: str, data: dict[str, Any]) -> Any:
     first = client.post(url, data | {"act": "show"})
     mark = first.context["shown_mark"] if first.status_code == 200 else ""
     return client.post(url, data | {"act": "write", "shown": mark}) if mark else first
+
+
+def has_signed(client: Client, person: Person) -> Client:
+    """A session in which this person signed a moment ago, so that the password alone is asked for next."""
+    session = client.session
+    session["signing"] = {"person": str(person.pk), "at": timezone.now().isoformat()}
+    session.save()
+    return client

@@ -20,7 +20,7 @@ from regenplant.web.areas.batches.forms import CorrectEntryForm, EntryForm, Step
 from regenplant.web.presenters.batch_entries import likely_slip, pad_units
 from tests import factories
 from tests.web.pages import text_of
-from tests.web.test_batches import at, entry, refused
+from tests.web.test_batches import at, entry, refused, typed_twice
 
 pytestmark = pytest.mark.django_db
 
@@ -90,18 +90,23 @@ def test_times_that_cannot_be_are_refused_and_the_value_stays(plant, operator_cl
     assert StepEntry.objects.count() == before
 
 
+@pytest.mark.requirement("ER-12")
 def test_an_entry_of_a_while_ago_keeps_both_times(plant, operator_client, acid):
     when = timezone.localtime(acid.started_at + timedelta(minutes=5))
-    typed = f"{when:%Y-%m-%d %H:%M}"
-    assert (
-        operator_client.post(
-            at("entry", acid.batch, 4), entry("strength", "5.1 %", occurred_at=typed)
-        ).status_code
-        == 302
+    data = entry("flow", "17.8 L/min", occurred_at=f"{when:%Y-%m-%d %H:%M}")
+    response = operator_client.post(at("entry", acid.batch, 4), data)
+    refused(response, "after 15 min it is written late. Say why it is written only now.")
+    assert response.context["cards"][0]["entry_form"]["value"].value() == "17.8 L/min"
+    refused(
+        operator_client.post(at("entry", acid.batch, 4), data | {"late_words": "copied from my slip"}),
+        "what kind of reason",
     )
-    row = StepEntry.objects.get(step=acid, key="strength")
-    assert row.occurred_at < row.entered_at - timedelta(minutes=15)
-    assert "Written late, at" in text_of(operator_client.get(at("detail", acid.batch)))
+    data |= {"late_category": "late", "late_words": "copied from my slip"}
+    assert operator_client.post(at("entry", acid.batch, 4), data).status_code == 302
+    row = StepEntry.objects.get(step=acid, key="flow")
+    assert row.is_late and row.occurred_at < row.entered_at - timedelta(minutes=15)
+    text = text_of(operator_client.get(at("detail", acid.batch)))
+    assert "Written late, at" in text and "known later: copied from my slip" in text
 
 
 def test_outside_the_limits_the_number_comes_back_with_two_ways_on(plant, operator_client, acid):
@@ -112,7 +117,8 @@ def test_outside_the_limits_the_number_comes_back_with_two_ways_on(plant, operat
     )
     assert "Did you mean 5.1 %?" in text and "It is true: write it down" in text
     assert not StepEntry.objects.filter(step=acid, key="strength").exists()
-    answer = operator_client.post(url, entry("strength", "51 %", outside="51 %"), follow=True)
+    assert typed_twice(operator_client, url, entry("strength", "51 %", outside="51 %")).status_code == 302
+    answer = operator_client.get(at("detail", acid.batch))
     assert "It is outside its limits, so a deviation is open." in text_of(answer)
     assert Deviation.objects.get(batch=acid.batch).severity == "major"
 
@@ -125,10 +131,10 @@ def test_saying_that_it_is_true_holds_for_the_number_that_was_shown_only(plant, 
 
 def test_the_same_entry_sent_twice_is_written_once(plant, operator_client, acid):
     url = at("entry", acid.batch, 4)
-    assert operator_client.post(url, entry("strength", "5.1 %")).status_code == 302
-    refused(operator_client.post(url, entry("strength", "5.1 %")), "it was sent twice")
-    assert StepEntry.objects.filter(step=acid, key="strength").count() == 1
-    assert operator_client.post(url, entry("strength", "5.2 %")).status_code == 302
+    assert operator_client.post(url, entry("flow", "17.8 L/min")).status_code == 302
+    refused(operator_client.post(url, entry("flow", "17.8 L/min")), "it was sent twice")
+    assert StepEntry.objects.filter(step=acid, key="flow").count() == 1
+    assert operator_client.post(url, entry("flow", "17.9 L/min")).status_code == 302
 
 
 def test_a_step_that_moved_on_keeps_what_was_typed_in_the_note(plant, operator_client, acid):
@@ -199,45 +205,58 @@ def test_the_field_stands_for_what_is_asked_or_for_what_is_missing_first(plant, 
 # --- corrections ------------------------------------------------------------------------------------------------------
 @pytest.fixture
 def written(plant, acid) -> StepEntry:
-    return batch_services.write_entry(by=plant.by(), step_id=acid.pk, key="strength", text="5.9 %").result
+    return batch_services.write_entry(
+        by=plant.by(), step_id=acid.pk, key="strength", text="5.9 %", again="5.9 %"
+    ).result
 
 
 def test_a_correction_strikes_the_old_value_and_says_why(plant, operator_client, acid, written):
     url = at("entry-correct", acid.batch, written.pk)
     assert "5.9 %" in text_of(operator_client.get(url))
-    answer = operator_client.post(url, {"value": "5.1 %", "reason": "slip of the key"}, follow=True)
-    page = answer.content.decode()
-    assert "<s>5.9 %</s>" in page
-    assert "slip of the key" in text_of(answer)
+    data = {"value": "5.1 %", "category": "slip", "reason": "read the wrong line"}
+    assert typed_twice(operator_client, url, data, "form").status_code == 302
+    answer = operator_client.get(at("detail", acid.batch))
+    assert "<s>5.9 %</s>" in answer.content.decode()
+    assert "slip of the pen or key: read the wrong line" in text_of(answer)
 
 
 def test_corrections_are_refused_beside_their_field(plant, operator_client, client_of, acid, written):
     url = at("entry-correct", acid.batch, written.pk)
     for data, sentence, status in (
+        ({"value": "5.1 %", "reason": "slip of the key", "category": ""}, "Choose what kind of reason", 422),
         ({"value": "5.1 %", "reason": "oops"}, "at least 10 characters", 422), ({"value": "", "reason": "slip of the key"}, "Nothing is written", 422),
         ({"value": "wet", "reason": "slip of the key"}, "is not a number", 422), ({"value": "5.1 %", "reason": ""}, "Nothing is written", 422),
         ({"value": "51 %", "reason": "slip of the key"}, "outside the limits", 422), ({"value": "5 %", "reason": "x" * 400}, "at most 300", 422),
     ):  # fmt: skip
-        refused(operator_client.post(url, data), sentence, status)
-    good = {"value": "5.1 %", "reason": "slip of the key"}
+        refused(operator_client.post(url, {"category": "slip"} | data), sentence, status)
+    good = {"value": "5.1 %", "category": "slip", "reason": "slip of the key"}
     assert client_of(plant.people["planner"]).post(url, good).status_code == 403
-    assert operator_client.post(url, good).status_code == 302
+    assert typed_twice(operator_client, url, good, "form").status_code == 302
     refused(operator_client.post(url, good), "already corrected")
     assert StepEntry.objects.filter(step=acid, key="strength").count() == 2
 
 
 def test_a_correction_outside_the_limits_is_written_when_it_is_true(plant, operator_client, acid, written):
     url = at("entry-correct", acid.batch, written.pk)
-    data = {"value": "6.6 %", "reason": "read again, it is so", "outside": "6.6 %"}
-    assert operator_client.post(url, data).status_code == 302
+    data = {"value": "6.6 %", "category": "other", "reason": "read again, it is so", "outside": "6.6 %"}
+    assert typed_twice(operator_client, url, data, "form").status_code == 302
     assert Deviation.objects.filter(batch=acid.batch).count() == 1
 
 
-def test_a_tick_is_not_corrected_and_foreign_entries_are_no_page(plant, operator_client, acid, written):
+@pytest.mark.requirement("ER-11")
+def test_a_tick_that_was_not_true_becomes_not_done_and_a_deviation(plant, operator_client, acid):
     gear = StepEntry.objects.get(step=acid, key="gear_on")
-    assert "A tick cannot be taken back." in text_of(
-        operator_client.get(at("entry-correct", acid.batch, gear.pk))
-    )
+    url = at("entry-correct", acid.batch, gear.pk)
+    assert "value" not in operator_client.get(url).context["form"].fields
+    data = {"standing": "not_done", "category": "slip", "reason": "ticked it before I had them on"}
+    assert operator_client.post(url, data).status_code == 302
+    row = StepEntry.objects.get(replaces=gear)
+    assert (row.standing, row.value, row.value_as_typed) == ("not_done", None, "")
+    deviation = Deviation.objects.get(batch=acid.batch)
+    assert deviation.source == "not_done" and "Gear on stands as not done" in deviation.what
+
+
+def test_foreign_entries_are_no_page(plant, operator_client, acid, written):
     other = factories.frozen_batch(plant, "sac_na")
     assert operator_client.get(at("entry-correct", other, written.pk)).status_code == 404
 
@@ -246,7 +265,7 @@ def test_a_judged_batch_takes_no_correction(plant, operator_client):
     batch = factories.passed_batch(plant, "sac_na")
     row = StepEntry.objects.filter(step__batch=batch, key="strength").first()
     response = operator_client.post(
-        at("entry-correct", batch, row.pk), {"value": "9 %", "reason": "slip of the key"}
+        at("entry-correct", batch, row.pk), {"value": "9 %", "category": "slip", "reason": "slip of the key"}
     )
     refused(response, "its steps are closed")
     assert "Press a time to correct" not in text_of(operator_client.get(at("detail", batch)))
@@ -288,5 +307,5 @@ def test_forms_of_a_step_read_what_a_person_writes(plant, acid):
     assert form.is_valid() and form.arguments()["outside_is_true"] is False
     row = StepEntry.objects.get(step=acid, key="dilution_water_flow")
     correction = CorrectEntryForm({"value": "x", "reason": ""}, spec=spec, row=row, system="metric")
-    assert set(correction.errors) == {"value", "reason"}
+    assert set(correction.errors) == {"value", "category", "reason"}
     assert StepForm({"version": "1", "occurred_at": "nonsense"}).errors.keys() == {"occurred_at"}

@@ -13,6 +13,7 @@ from django.urls import reverse
 from django.utils import timezone
 from openpyxl import load_workbook
 
+from regenplant.audit.selectors import events_about
 from regenplant.batches import services as batch_services
 from regenplant.batches.frozen import plan_of
 from regenplant.batches.models import Batch, Deviation, StepEntry, StepRun
@@ -63,6 +64,19 @@ def version_of(batch: Batch) -> int:
 
 def entry(key: str, value: str, **more: Any) -> dict[str, Any]:
     return {"key": key, "value": value, "occurred_at": "", **more}
+
+
+def typed_twice(client, url: str, data: dict[str, Any], form: str = "") -> Any:
+    """Post a critical value, then the same again into the empty field that comes back; the answer to the second."""
+    asked = client.post(url, data)
+    assert asked.status_code == 200 and "Once more" in asked.content.decode(), asked.status_code
+    found = (
+        asked.context["form"]
+        if form
+        else next(card["entry_form"] for card in asked.context["cards"] if card["returned"])
+    )
+    assert found["value"].value() == "", "the first typing is out of sight"
+    return client.post(url, data | {"first": found["first"].value()})
 
 
 def failed_batch(plant, family: str = "sba_1") -> Batch:
@@ -231,6 +245,7 @@ def test_a_batch_starts_when_its_ticks_stand(plant, operator_client):
     assert batch.state == "running" and batch.steps.get(number=1).state == "running"
 
 
+@pytest.mark.requirement("ER-22")
 def test_starting_twice_or_from_an_old_page_is_refused(plant, operator_client):
     batch = factories.frozen_batch(plant, "sac_h")
     shown = batch.version
@@ -276,6 +291,10 @@ def test_a_step_is_started_and_ended_with_the_time_it_happened(plant, operator_c
     factories.run_to(plant, batch, StepKind.BACKWASH, finish=True)
     when = timezone.localtime(plant.now + timedelta(minutes=2))
     data = {"version": version_of(batch), "occurred_at": f"{when:%Y-%m-%d %H:%M}"}
+    response = operator_client.post(at("step-start", batch, 3), data)
+    refused(response, "Say why it is written only now.")
+    assert data["occurred_at"] in response.content.decode(), "what was typed stands in its field again"
+    data |= {"late_category": "late", "late_words": "nobody was free at the screen"}
     assert operator_client.post(at("step-start", batch, 3), data).status_code == 302
     settle = batch.steps.get(number=3)
     assert settle.state == "running" and abs(settle.started_at - when) < timedelta(minutes=1)
@@ -287,6 +306,7 @@ def test_a_step_is_started_and_ended_with_the_time_it_happened(plant, operator_c
     assert "Written: step 3, Settle, done." in text_of(answer)
 
 
+@pytest.mark.requirement("ER-13")
 def test_a_step_never_starts_before_the_one_before_it_ended(plant, operator_client):
     batch = factories.frozen_batch(plant, "sac_h")
     factories.run_to(plant, batch, StepKind.BACKWASH, finish=True)
@@ -379,17 +399,54 @@ def test_every_figure_and_total_of_a_plan_shows_its_working_on_the_page_and_as_j
 
 
 def test_the_story_is_narrowed_by_person_and_kind(plant, operator_client, acid):
-    batch_services.write_entry(by=plant.by("operator 2"), step_id=acid.pk, key="strength", text="5.1 %")
+    batch_services.write_entry(
+        by=plant.by("operator 2"), step_id=acid.pk, key="strength", text="5.1 %", again="5.1 %"
+    )
     page = operator_client.get(at("history", acid.batch))
-    whole = len(page.context["story"])
+    whole = page.context["page"].total
     assert "by Operator 1 and Operator 2" in text_of(page)
     url = at("history", acid.batch)
-    by_one = operator_client.get(f"{url}?who=Operator+2").context["story"]
+    by_one = operator_client.get(f"{url}?who=Operator+2").context["rows"]
     assert [row.who for row in by_one] == ["Operator 2"] and "5.1 %" in by_one[0].what
-    steps = operator_client.get(f"{url}?kind=step").context["story"]
+    steps = operator_client.get(f"{url}?kind=step").context["rows"]
     assert 0 < len(steps) < whole and all(row.what.startswith("Step") for row in steps)
     nobody = operator_client.get(f"{url}?who=Nobody&kind=zzz")
-    assert nobody.context["story"] == [] and "No act fits what is chosen." in text_of(nobody)
+    assert nobody.context["rows"] == [] and "No act fits what is chosen." in text_of(nobody)
+
+
+def test_the_story_is_narrowed_by_step_words_corrections_and_late_acts(plant, operator_client, acid):
+    written = batch_services.write_entry(
+        by=plant.by("operator 2"), step_id=acid.pk, key="strength", text="5.1 %", again="5.1 %"
+    ).result
+    batch_services.correct_entry(
+        by=plant.by("operator 2"), entry_id=written.pk, text="5.2 %", again="5.2 %", category="slip",
+        reason="read on the wrong line",
+    )  # fmt: skip
+    url = at("history", acid.batch)
+    (corrected,) = operator_client.get(f"{url}?only=corrections").context["rows"]
+    assert corrected.is_correction and "from 5.1 % to 5.2 %" in corrected.what.replace("\u00a0", " ")
+    assert "read on the wrong line" in corrected.reason
+    assert operator_client.get(f"{url}?only=late").context["rows"] == []
+    of_step = operator_client.get(f"{url}?step={acid.name}").context["rows"]
+    assert of_step and all(acid.name in row.what for row in of_step)
+    found = operator_client.get(f"{url}?words=WRONG+line")
+    assert [row.number for row in found.context["rows"]] == [corrected.number]
+    assert "One act of" in text_of(found)
+
+
+def test_each_act_of_the_story_shows_its_number_digest_and_terminal(plant, operator_client, acid):
+    event = events_about([("batch", acid.batch.number)]).last()
+    row = operator_client.get(at("history", acid.batch)).context["rows"][0]
+    assert row.number.replace("\u202f", "") == str(event.number) and row.terminal == "tests"
+    assert row.short_digest == f"{event.digest[:4]} {event.digest[4:8]}"
+
+
+def test_a_long_story_is_paged_and_a_page_past_the_end_is_the_last(plant, operator_client, acid):
+    url = at("history", acid.batch)
+    last = operator_client.get(f"{url}?page=999999")
+    assert last.status_code == 200 and last.context["page"].page == last.context["page"].pages
+    for odd in ("-1", "x", "1e9", ""):
+        assert operator_client.get(f"{url}?page={odd}&only=%00").context["page"].page == 1
 
 
 # --- short for the operator -------------------------------------------------------------------------------------------

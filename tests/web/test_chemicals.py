@@ -19,10 +19,10 @@ from regenplant.web.areas.chemicals.forms import (
     CountForm,
     EmptyForm,
     PlaceForm,
-    ReasonForm,
     ReceiveForm,
     SheetForm,
     StrengthForm,
+    TakeBackForm,
 )
 from tests import factories
 from tests.factories import SmallPlant
@@ -331,18 +331,19 @@ def test_a_movement_is_taken_back_by_a_supervisor(
     plant: SmallPlant, used: Movement, as_: Callable[[str], Client]
 ) -> None:
     url = reverse("chemicals-movement-correct", args=[used.number])
-    assert isinstance(as_("supervisor").get(url).context["form"], ReasonForm)
-    assert as_("operator").post(url, {"reason": "Wrong batch"}).status_code == 403
+    assert isinstance(as_("supervisor").get(url).context["form"], TakeBackForm)
+    assert as_("operator").post(url, {"category": "place", "reason": "Wrong batch"}).status_code == 403
     assert (
         "Nothing is written here yet" in errors_of(as_("supervisor").post(url, {"reason": ""}))["reason"][0]
     )
-    assert as_("supervisor").post(url, {"reason": "Wrong batch"}).status_code == 302
-    again = as_("supervisor").post(url, {"reason": "Wrong batch"})
+    assert "category" in errors_of(as_("supervisor").post(url, {"reason": "Wrong batch"}))
+    assert as_("supervisor").post(url, {"category": "place", "reason": "Wrong batch"}).status_code == 302
+    again = as_("supervisor").post(url, {"category": "place", "reason": "Wrong batch"})
     assert "was corrected already" in text_of(again)
     shown = text_of(as_("supervisor").get(reverse("chemicals-movements")))
     assert (
         f"taken back by {Movement.objects.get(corrects=used).number}" in shown
-        and f"takes back {used.number}: Wrong batch" in shown
+        and f"takes back {used.number}: written to the wrong tank or batch: Wrong batch" in shown
     )
 
 

@@ -47,6 +47,7 @@ def as_(plant: SmallPlant, client_of: Callable[[Person], Client]) -> Callable[[s
     return lambda who: client_of(plant.people[who])
 
 
+@pytest.mark.requirement("CS-09")
 def test_a_stranger_reads_where_to_wash_what_to_do_and_whom_to_call(
     client: Client, plant: SmallPlant
 ) -> None:
@@ -65,6 +66,7 @@ def test_a_stranger_reads_where_to_wash_what_to_do_and_whom_to_call(
     assert "H314 Causes severe skin burns and eye damage." in shown and "Northfold (invented)" in shown
 
 
+@pytest.mark.requirement("CS-09")
 def test_a_stranger_is_shown_nothing_else(client: Client, plant: SmallPlant) -> None:
     content = client.get(URL).content.decode()
     assert (

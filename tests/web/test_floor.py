@@ -101,7 +101,7 @@ def test_a_held_bed_stands_under_wrong_with_its_reason_and_a_way_to_it(plant, op
 def test_a_bed_shows_its_step_its_time_its_ruler_and_its_key_figure(plant):
     batch = factories.frozen_batch(plant, "sac_h")
     step = factories.run_to(plant, batch, StepKind.INJECT)
-    batch_services.write_entry(by=plant.by(), step_id=step.pk, key="strength", text="5.1 %")
+    batch_services.write_entry(by=plant.by(), step_id=step.pk, key="strength", text="5.1 %", again="5.1 %")
     (bed,) = view_now().beds
     assert (bed.vessel, bed.mark, bed.word) == ("C1", "overdue", "Acid injection")
     assert bed.lines[0] == batch.number and bed.lines[2] == "class D\u00a0· 306.0\u00a0L"
@@ -225,7 +225,7 @@ def test_two_batches_and_six_take_the_same_number_of_queries(plant, operator_cli
 
 
 # --- the index --------------------------------------------------------------------------------------------------------
-def test_notes_say_what_waits_behind_each_tab_in_four_queries(plant):
+def test_notes_say_what_waits_behind_each_tab_in_five_queries(plant):
     batch = factories.frozen_batch(plant, "sac_na")
     factories.run_to(plant, batch, StepKind.BACKWASH, finish=True)
     factories.run_to(plant, factories.frozen_batch(plant, "sba_2"), StepKind.LOAD)
@@ -237,7 +237,7 @@ def test_notes_say_what_waits_behind_each_tab_in_four_queries(plant):
     factories.received_tank(plant, "sac_h")
     with CaptureQueriesContext(connection) as seen:
         notes = index_notes()
-    assert len(seen) == 4
+    assert len(seen) == 5
     assert notes == {
         "floor": ("1 held", True),
         "batches": ("1 running", False),

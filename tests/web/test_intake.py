@@ -77,7 +77,7 @@ def test_a_signed_out_person_is_asked_to_sign_in(client, plant, name):
 
 def test_a_signed_out_post_writes_nothing(client, plant, visit):
     response = client.post(reverse("intake-look", args=[visit.number]), look_data(visit))
-    assert response.status_code == 302
+    assert response.status_code == 401 and reverse("sign-in") in response.content.decode()
     assert not IntakeInspection.objects.exists()
 
 
@@ -352,6 +352,7 @@ def test_hold_and_refuse_need_a_reason(operator_client, looked, verdict):
     assert state_of(looked) == {"hold": "held", "refuse": "refused"}[verdict]
 
 
+@pytest.mark.requirement("ER-22")
 def test_a_stale_verdict_is_told_who_was_first_and_what_was_typed_stays(
     operator_client, plant, looked, client_of
 ):

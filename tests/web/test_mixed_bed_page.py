@@ -22,6 +22,7 @@ from regenplant.web.presenters.bed import name_in_leg, name_without_leg, ruler_o
 from regenplant.web.presenters.separation import separation_view
 from tests import factories, families
 from tests.web.pages import text_of
+from tests.web.test_batches import typed_twice
 
 pytestmark = pytest.mark.django_db
 
@@ -106,7 +107,9 @@ def test_no_two_fields_or_forms_share_a_name_on_the_page(operator_client, batch,
 
 def test_an_entry_of_one_leg_is_written_there_and_nowhere_else(operator_client, batch, injecting):
     anion = injecting["anion"]
-    answer = operator_client.post(at("entry", batch, anion.number), {"key": "strength", "value": "4.0 %"})
+    answer = typed_twice(
+        operator_client, at("entry", batch, anion.number), {"key": "strength", "value": "4.0 %"}
+    )
     assert answer.status_code == 302
     assert StepEntry.objects.get(key="strength", step=anion).value == pytest.approx(0.04)
     assert not StepEntry.objects.filter(key="strength", step=injecting["cation"]).exists()
@@ -235,7 +238,11 @@ def test_counted_beads_become_sodium_and_chloride_not_only_resistivity(plant, ba
     assert f"sodium {sodium.measured.value:.1f} times" in view.effect_sentence
     row = StepEntry.objects.get(step__batch=batch, key="cation_in_anion")
     batch_services.correct_entry(
-        by=plant.by(), entry_id=row.pk, text="1.0 %", reason="counted once more, a larger sample"
+        by=plant.by(),
+        entry_id=row.pk,
+        text="1.0 %",
+        category="other",
+        reason="counted once more, a larger sample",
     )
     again = {row.name: row for row in separation_view(page_of(plant, batch), "metric").effects}
     assert again[sodium.name].measured.value > sodium.measured.value

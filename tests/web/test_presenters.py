@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 from datetime import UTC, date, datetime, timedelta
 from types import SimpleNamespace
 from typing import Any
@@ -11,17 +11,18 @@ from zoneinfo import ZoneInfo
 import pytest
 from django.core.exceptions import ValidationError
 
+from regenplant.audit.verifying.registry import Finding, Looked, Report, Step
 from regenplant.batches.selectors.use import ChemicalUse, UseLine, UseTotal
 from regenplant.core.process.acceptance import Limit
 from regenplant.core.process.lifecycle import BatchState, Blocker, Offer
 from regenplant.core.process.vocabulary import Chemical, ResinFamily
 from regenplant.quality.selectors import ReviewBoard
-from regenplant.quality.verification import Extent, Finding
 from regenplant.web.drawing.limit_bar import Standing
 from regenplant.web.moments import moment_of
 from regenplant.web.presenters import chemical_use as use_words
 from regenplant.web.presenters import qc as qc_words
 from regenplant.web.presenters import qc_limits, qc_queue, rinse_readings, words
+from regenplant.web.presenters import record as record_words
 from regenplant.web.presenters import review as review_words
 from regenplant.web.presenters import rinse as rinse_words
 from regenplant.web.presenters.bed import planned_time
@@ -209,8 +210,16 @@ def test_the_newest_result_of_a_valid_instrument_decides() -> None:
 
 # --- review ---------------------------------------------------------------------------------------------------------------
 def test_the_review_in_one_sentence() -> None:
-    def board(deviations: int = 0, failed: int = 0, held: int = 0, waiting: int = 0) -> ReviewBoard:
-        return ReviewBoard(*(tuple(range(n)) for n in (deviations, failed, held, waiting)), ())  # type: ignore[arg-type]
+    def board(
+        deviations: int = 0,
+        failed: int = 0,
+        held: int = 0,
+        waiting: int = 0,
+        to_review: int = 0,
+        amended: int = 0,
+    ) -> ReviewBoard:
+        counts = (deviations, failed, held, to_review, waiting, amended)
+        return ReviewBoard(*(tuple(range(n)) for n in counts), ())  # type: ignore[arg-type]
 
     assert review_words.board_sentence(board()) == "Nothing is open. Nothing waits for a decision."
     assert (
@@ -221,29 +230,60 @@ def test_the_review_in_one_sentence() -> None:
         review_words.board_sentence(board(2, 1, 2, 3))
         == "2 deviations are open, one batch failed or aborted, 2 batches are held, 3 batches wait for release."
     )
+    assert (
+        review_words.board_sentence(board(to_review=2, amended=1))
+        == "One signed record is amended or open, 2 records wait for review."
+    )
 
 
-EXTENT = Extent(
-    events=4988, head="37d05d7f" + "0" * 56, signatures=61, batches=36, versions=8, movements=42, locks=22
+REPORT = Report(
+    checks=tuple(
+        Looked(kind, "", "", seen, 0.1, 0)
+        for kind, seen in (("chain", 4988), ("row", 5120), ("signature", 61), ("plan", 36))
+    ),
+    findings=(),
+    notices=(),
+    seconds=2.34,
+    number=4988,
+    head="37d05d7f" + "0" * 56,
 )
 
 
-def test_the_result_of_a_check_is_one_sentence_and_never_a_claim() -> None:
-    good = review_words.verified_sentence([], EXTENT)
+def test_the_result_of_a_look_is_one_sentence_and_never_a_claim() -> None:
+    good = record_words.verified_sentence(REPORT)
     assert good == (
-        "All records hold: 4\u202f988 acts, 61 signatures and 36 batch plans fit their digests, nothing is missing, every lock stands."
+        "All records hold: 4\u202f988 acts, 5\u202f120 rows, 61 signatures and 36 batch plans are as they were written, nothing is "
+        "missing, every lock stands. It took 2.3 s."
     )
-    bad = review_words.verified_sentence([Finding("chain", "x")] * 2, EXTENT)
+    bad = record_words.verified_sentence(replace(REPORT, findings=(Finding("chain", "x"),) * 2))
     assert bad.startswith("2 records do not hold. Call the administrator")
     assert "compliant" not in f"{good}{bad}".lower()
 
 
 def test_missing_locks_are_one_sentence_after_the_records() -> None:
-    found = [Finding("lock", "a"), Finding("lock", "b"), Finding("chain", "Event 7 was altered.")]
-    assert review_words.finding_sentences(found) == [
+    found = [
+        Finding("lock", "The lock a is missing in the database."),
+        Finding("lock", "The lock b is missing in the database."),
+        Finding("lock", "The lock c was altered in the database."),
+        Finding("chain", "Event 7 was altered."),
+    ]
+    assert record_words.finding_sentences(found) == [
+        "The lock c was altered in the database.",
         "Event 7 was altered.",
         "2 locks are missing in the database. The command migrate makes them anew.",
     ]
+
+
+def test_a_look_tells_how_far_it_is_and_what_each_check_saw() -> None:
+    under_way = record_words.looked_line(Step("Chain of acts", 40_000, 1_000_000))
+    assert (under_way.text, under_way.is_done) == (
+        "Chain of acts: 40\u202f000 of 1\u202f000\u202f000 …",
+        False,
+    )
+    done = record_words.looked_line(
+        Step("Chain of acts", looked=Looked("chain", "Chain of acts", "acts", 4988, 0.42, 1))
+    )
+    assert (done.text, done.holds) == ("Chain of acts: 4\u202f988 acts, 0.4 s; one finding", False)
 
 
 # --- chemical use -----------------------------------------------------------------------------------------------------------

@@ -239,7 +239,7 @@ def test_who_may_write_readings_and_who_sees_a_grey_button(
 
 def test_nobody_sees_a_rinse_without_signing_in(client: Client, rinsing: Batch) -> None:
     assert client.get(url(rinsing)).status_code == 302
-    assert client.post(url(rinsing), {}).status_code == 302
+    assert client.post(url(rinsing), {}).status_code == 401
 
 
 # --- fragments ----------------------------------------------------------------------------------------------------------
@@ -280,7 +280,7 @@ def test_a_correction_strikes_the_old_value_and_tells_why(
     old = rinsing.readings.latest("occurred_at")
     page = text_of(as_qc.get(url(rinsing, "rinse-correct", old.pk)))
     assert 'value="60 µS/cm"' in page
-    data = {**typed(plant, value="6.0 us/cm"), "reason": "one nought too many"}
+    data = {**typed(plant, value="6.0 us/cm"), "category": "slip", "reason": "one nought too many"}
     page = text_of(as_qc.post(url(rinsing, "rinse-correct", old.pk), data, follow=True))
     assert "<s>60 µS/cm</s>" in page and "one nought too many" in page
 
@@ -290,11 +290,16 @@ def test_a_correction_is_refused_without_a_reason_and_a_second_time(
 ) -> None:
     old = rinsing.readings.latest("occurred_at")
     there = url(rinsing, "rinse-correct", old.pk)
-    assert "at least 10 characters" in text_of(as_qc.post(there, {**typed(plant), "reason": "typo"}), 422)
-    as_qc.post(there, {**typed(plant), "reason": "one nought too many"})
+    assert "Choose what kind of reason" in text_of(
+        as_qc.post(there, {**typed(plant), "reason": "one nought too many"}), 422
+    )
+    assert "at least 10 characters" in text_of(
+        as_qc.post(there, {**typed(plant), "category": "slip", "reason": "typo"}), 422
+    )
+    as_qc.post(there, {**typed(plant), "category": "slip", "reason": "one nought too many"})
     assert "already corrected" in text_of(as_qc.get(there))
     assert "already corrected" in text_of(
-        as_qc.post(there, {**typed(plant), "reason": "one nought too many"}), 422
+        as_qc.post(there, {**typed(plant), "category": "slip", "reason": "one nought too many"}), 422
     )
 
 

@@ -34,7 +34,7 @@ from regenplant.web.areas.setup.forms import (
     WasteTankForm,
     WaterForm,
 )
-from regenplant.web.areas.setup.people import DeactivateForm, PersonForm
+from regenplant.web.areas.setup.people import PersonForm, WhyForm
 from regenplant.web.areas.setup.recipe_form import RecipeForm
 from regenplant.web.areas.setup.resin_forms import NewLotForm, ResinTypeForm, ScrapForm
 from regenplant.web.areas.setup.specification_form import SpecificationForm
@@ -209,6 +209,7 @@ def test_a_planner_writes_no_vessel(plant: SmallPlant, as_: Callable[[str], Clie
     assert Vessel.objects.get(code="C1").name == "Vessel C1"
 
 
+@pytest.mark.requirement("ER-22")
 def test_the_second_of_two_writers_is_told(plant: SmallPlant, as_: Callable[[str], Client]) -> None:
     client, url = as_("supervisor"), reverse("setup-vessel-change", args=["C1"])
     data = vessel_form(client, url)
@@ -490,7 +491,7 @@ def test_another_person_approves(
     url = reverse("setup-recipe-approve", args=["H-HCL-100", 2])
     assert isinstance(as_("qc").get(url).context["form"], ApproveForm)
     own = as_("supervisor").post(url, {})
-    assert own.status_code == 422 and "another person must approve it" in text_of(own)
+    assert own.status_code == 403 and "another person must approve it" in text_of(own)
     assert as_("operator").post(url, {}).status_code == 403
     assert "You wrote this version" in text_of(
         as_("supervisor").get(reverse("setup-recipe", args=["H-HCL-100"]))
@@ -672,7 +673,7 @@ def test_an_administrator_adds_a_person_and_closes_the_account(
     person = Person.objects.get(username="n.quill")
     assert person.role_names() == ("operator",) and person.check_password("a password for Quill 7")
     close = reverse("setup-person-deactivate", args=["n.quill"])
-    assert isinstance(client.get(close).context["form"], DeactivateForm)
+    assert isinstance(client.get(close).context["form"], WhyForm)
     client.post(close, {"reason": "Left the plant"})
     assert not Person.objects.get(username="n.quill").is_active
 

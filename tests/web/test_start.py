@@ -68,8 +68,11 @@ def start_data(plant, tanks, **changed: Any) -> dict[str, Any]:
 
 # --- who may ----------------------------------------------------------------------------------------------------------
 def test_a_signed_out_person_is_asked_to_sign_in(client, plant):
-    for response in (client.get(reverse(START)), client.post(reverse(START), {"act": "freeze"})):
-        assert response.status_code == 302 and reverse("sign-in") in response["Location"]
+    response = client.get(reverse(START))
+    assert response.status_code == 302 and reverse("sign-in") in response["Location"]
+    response = client.post(reverse(START), {"act": "freeze"})
+    assert response.status_code == 401 and reverse("sign-in") in response.content.decode()
+    assert not Batch.objects.exists()
 
 
 def test_whoever_may_not_plan_sees_why_and_is_refused(plant, tanks, client_of):
@@ -218,7 +221,7 @@ def test_a_plan_that_changed_since_it_was_seen_is_shown_again(plant, tanks, oper
         by=plant.by("supervisor"), waste_tank_id=WasteTank.objects.get().pk, level_m3=9.0
     )
     response = operator_client.post(reverse(START), data)
-    refused(response, "The plan is no longer the one you saw")
+    refused(response, "The plan is no longer the one you saw", status=409)
     assert response.context["view"].digest != data["digest"]
     assert not Batch.objects.exists()
     assert operator_client.post(reverse(START), start_data(plant, tanks)).status_code == 302
@@ -226,7 +229,7 @@ def test_a_plan_that_changed_since_it_was_seen_is_shown_again(plant, tanks, oper
 
 def test_ticks_that_were_changed_after_the_plan_was_shown_do_not_start_unseen(plant, tanks, operator_client):
     data = start_data(plant, tanks) | {"tanks": [visit.pk for visit in tanks[:3]]}
-    refused(operator_client.post(reverse(START), data), "The plan is no longer the one you saw")
+    refused(operator_client.post(reverse(START), data), "The plan is no longer the one you saw", status=409)
     assert not Batch.objects.exists()
 
 

@@ -9,7 +9,8 @@ from django.views.decorators.cache import never_cache
 from django.views.decorators.http import require_GET
 
 from regenplant.batches.models import Batch
-from regenplant.documents.services import IssuedDocument, issue_paper
+from regenplant.chemicals.models import ChemicalLot
+from regenplant.documents.services import IssuedDocument, issue_paper, print_chemical_label
 from regenplant.tanks.models import Tank
 from regenplant.web.requests import by_of, unit_system_of
 
@@ -41,6 +42,14 @@ def _sheet(request: HttpRequest, number: str, kind: str) -> HttpResponse:
 
 @never_cache
 @require_GET
+def batch_record(request: HttpRequest, number: str) -> HttpResponse:
+    batch = get_object_or_404(Batch, number__iexact=_key(number))
+    size = request.GET.get("size", "") or _sheet_size(request)
+    return _issued(request, "batch_record", batch.number, size)
+
+
+@never_cache
+@require_GET
 def batch_tags(request: HttpRequest, number: str) -> HttpResponse:
     batch = get_object_or_404(Batch, number__iexact=_key(number))
     return _issued(request, "batch_tags", batch.number, request.GET.get("size", "label"))
@@ -51,6 +60,21 @@ def batch_tags(request: HttpRequest, number: str) -> HttpResponse:
 def tank_tag(request: HttpRequest, serial: str) -> HttpResponse:
     tank = get_object_or_404(Tank, serial__iexact=_key(serial))
     return _issued(request, "tank_tag", tank.serial, request.GET.get("size", "label"))
+
+
+@never_cache
+@require_GET
+def chemical_label(request: HttpRequest, code: str) -> HttpResponse:
+    """The label of a lot; ``?like=2`` prints issue 2 once more, as it was."""
+    lot = get_object_or_404(ChemicalLot, code__iexact=_key(code))
+    like = request.GET.get("like", "")
+    outcome = print_chemical_label(
+        by=by_of(request),
+        lot_code=lot.code,
+        like_issue=int(like) if like.isascii() and like.isdigit() and len(like) < 9 else None,
+        system=unit_system_of(request),
+    )
+    return _handed_out(outcome.result)
 
 
 def _key(text: str) -> str:
@@ -67,7 +91,10 @@ def _sheet_size(request: HttpRequest) -> str:
 
 def _issued(request: HttpRequest, kind: str, key: str, size: str) -> HttpResponse:
     outcome = issue_paper(by=by_of(request), kind=kind, key=key, size=size, system=unit_system_of(request))
-    document: IssuedDocument = outcome.result
+    return _handed_out(outcome.result)
+
+
+def _handed_out(document: IssuedDocument) -> HttpResponse:
     response = HttpResponse(document.content, content_type="application/pdf")
     response["Content-Disposition"] = f'inline; filename="{document.file_name}"'
     return response
@@ -75,8 +102,10 @@ def _issued(request: HttpRequest, kind: str, key: str, size: str) -> HttpRespons
 
 urlpatterns = [
     path("papers/batches/<str:number>/sheet.pdf", batch_sheet, name="paper-batch-sheet"),
+    path("papers/batches/<str:number>/record.pdf", batch_record, name="paper-batch-record"),
     path("papers/batches/<str:number>/work-order.pdf", work_order, name="paper-work-order"),
     path("papers/batches/<str:number>/calculation.pdf", calculation, name="paper-calculation"),
     path("papers/batches/<str:number>/tags.pdf", batch_tags, name="paper-batch-tags"),
+    path("papers/chemicals/<str:code>/label.pdf", chemical_label, name="paper-chemical-label"),
     path("papers/tanks/<str:serial>/tag.pdf", tank_tag, name="paper-tank-tag"),
 ]

@@ -56,6 +56,8 @@ MARKS: dict[str, Mark] = {
     "within": Mark("done", "Within", "quiet"),
     "met": Mark("done", "Met", "quiet"),
     "not_yet": Mark("waiting", "Not yet"),
+    "not_done": Mark("check", "Not done"),
+    "not_applicable": Mark("skipped", "Not applicable", "quiet"),
     "near": Mark("check", "Near the limit"),
     "outside": Mark("failed", "Outside", "red"),
     "blocker": Mark("refused", "Stops this", "red"),

@@ -105,7 +105,7 @@ def _wrongs(page: BatchPage, now: datetime, verdict_reason: str) -> Iterable[Wro
     for deviation in page.open_deviations:
         yield Wrong(
             "check", "amber", f"{deviation.number}, {deviation.severity}, is open.", deviation.what,
-            "batches-deviation-close", deviation.number, "Decide",
+            "deviations-detail", deviation.number, "Look at it",
         )  # fmt: skip
 
 

@@ -7,20 +7,23 @@ from dataclasses import dataclass
 from datetime import datetime
 
 from regenplant import units
-from regenplant.batches.models import StepEntry
+from regenplant.audit.reasons import reason_sentence
+from regenplant.batches.models import RinseReading, StepEntry
 from regenplant.batches.selectors.page import BatchPage, EntryLine, Work
 from regenplant.core.errors import OutOfRange, UnitNotUnderstood
+from regenplant.core.process import entry_rules
+from regenplant.core.process.entry_rules import NO_NUMBERS
 from regenplant.core.process.lifecycle import StepState
 from regenplant.core.process.plan import EntrySpec
 from regenplant.web.drawing.limit_bar import LimitBar, limit_bar, limit_text
+from regenplant.web.presenters.batch_checks import check_words
 from regenplant.web.presenters.bed import leg_words, lower_first
 from regenplant.web.presenters.words import clock, sentence_case
 
-LATE_ENTRY_S = 900.0
-"""Written down more than a quarter of an hour after it happened: the record says so."""
 REACHED_KEYS = ("volume_fed", "stock_drawn", "volume", "contact_time", "duration")
 """Entries that grow to their limit during a step: below it is "not yet", not wrong."""
-NOT_NUMBERS = ("confirm", "choice", "text")
+NOT_NUMBERS = NO_NUMBERS
+TICKS = ("confirm", "second_person")
 
 
 # --- entries --------------------------------------------------------------------------------------------------------
@@ -41,7 +44,27 @@ def missing_ticks(page: BatchPage, work: Work | None) -> tuple[EntrySpec, ...]:
 
 def fields(page: BatchPage, work: Work | None) -> tuple[EntryLine, ...]:
     """Everything but ticks that can be written now."""
-    return tuple(line for line in open_lines(page, work) if line.spec.kind != "confirm")
+    return tuple(line for line in open_lines(page, work) if line.spec.kind not in TICKS)
+
+
+def missing_together(page: BatchPage, work: Work | None) -> tuple[EntrySpec, ...]:
+    """Ticks of two people that stand open now."""
+    found = open_lines(page, work)
+    return tuple(line.spec for line in found if line.spec.kind == "second_person" and line.entry is None)
+
+
+def may_be_left(page: BatchPage, work: Work | None, chosen: EntryLine | None) -> tuple[EntrySpec, ...]:
+    """What stands open and may be said to be not done or not applicable; the one in the field first."""
+    found = [
+        line for line in open_lines(page, work) if line.entry is None and entry_rules.may_be_left(line.spec)
+    ]
+    key = chosen.spec.key if chosen is not None else ""
+    return tuple(line.spec for line in sorted(found, key=lambda line: line.spec.key != key))
+
+
+def always_applies(spec: EntrySpec) -> bool:
+    """Whether only a person who may waive it says that an entry does not apply."""
+    return entry_rules.applies_always(spec)
 
 
 def chosen_field(page: BatchPage, work: Work | None, wanted: str) -> EntryLine | None:
@@ -79,7 +102,9 @@ def _number(page: BatchPage, work: Work, line: EntryLine, chosen: EntryLine | No
     is_chosen = chosen is not None and chosen.spec.key == spec.key
     at = f", {clock(entry.occurred_at)}" if entry else ""
     if spec.kind in NOT_NUMBERS:
-        return Written(spec.key, spec.name, None, entry.value_as_typed if entry else "not written", is_chosen)
+        return Written(spec.key, spec.name, None, entry.words if entry else "not yet", is_chosen)
+    if entry is not None and entry.standing != StepEntry.Standing.WRITTEN:
+        return Written(spec.key, spec.name, None, f"{entry.words}{at}", is_chosen)
     bar = limit_bar(
         caption=f"{spec.name}{at}",
         value=entry.value if entry else None,
@@ -115,7 +140,7 @@ def last_words(line: EntryLine, system: str) -> str:
     if entry is None:
         return ""
     if entry.value is None:
-        return f"{entry.value_as_typed} at {clock(entry.occurred_at)}"
+        return f"{entry.words} at {clock(entry.occurred_at)}"
     return f"{units.format_quantity(entry.value, entry.kind, system)} at {clock(entry.occurred_at)}"
 
 
@@ -184,6 +209,8 @@ class EntryRow:
     notes: tuple[str, ...]
     is_outside: bool
     may_be_corrected: bool
+    nothing: str
+    """ "not_done", "not_applicable"; "" where something was written."""
     is_words: bool
     """Words, which may run over several lines; a number never does."""
 
@@ -241,10 +268,16 @@ def _chain(row: StepEntry, by_pk: dict[int, StepEntry]) -> list[StepEntry]:
 
 def _entry_row(row: StepEntry, replaced: Sequence[StepEntry], system: str) -> EntryRow:
     notes = []
+    why = reason_sentence(row.reason_category, row.reason)
     if row.replaces_id is not None:
-        notes.append(f"Corrected {clock(row.entered_at)} by {row.entered_by.full_name}: {row.reason}")
-    elif (row.entered_at - row.occurred_at).total_seconds() > LATE_ENTRY_S:
-        notes.append(f"Written late, at {clock(row.entered_at)}.")
+        notes.append(f"Corrected {clock(row.entered_at)} by {row.entered_by.full_name}: {why}")
+    elif row.is_late:
+        notes.append(f"Written late, at {clock(row.entered_at)}: {why}")
+    elif why:
+        notes.append(f"{sentence_case(row.words)}: {why}")
+    if not row.instrument_was_valid:
+        notes.append("Its instrument was out of calibration.")
+    notes += filter(None, [check_words(row)])
     is_number = row.kind not in NOT_NUMBERS
     return EntryRow(
         id=row.pk,
@@ -263,20 +296,21 @@ def _entry_row(row: StepEntry, replaced: Sequence[StepEntry], system: str) -> En
         person=row.entered_by.full_name,
         notes=tuple(notes),
         is_outside=row.is_within is False,
-        may_be_corrected=row.kind != "confirm",
+        may_be_corrected=True,
+        nothing="" if row.standing == StepEntry.Standing.WRITTEN else row.standing,
         is_words=row.kind in NOT_NUMBERS,
     )
 
 
 def typed_words(row: StepEntry) -> str:
-    """An entry as it was typed."""
-    return f"{row.value_as_typed} {row.unit_as_typed}".strip()
+    """An entry as it was typed, or which kind of nothing it is."""
+    return row.words
 
 
 def written_sentence(entry: StepEntry, system: str) -> str:
     """The receipt: "Written: flow 66.6 L/min · 17.6 US gpm at 14:05, by you."."""
     name = lower_first(entry.name)
-    value = entry.value_as_typed
+    value = entry.words
     if entry.value is not None:
         value = units.twin(entry.value, entry.kind, "us" if system == "us" else "metric")
     outside = " It is outside its limits, so a deviation is open." if entry.is_within is False else ""
@@ -295,6 +329,42 @@ def correction_facts(row: StepEntry, system: str) -> list[tuple[str, str]]:
     facts.append(("Step", f"{row.step.number} · {row.step.name}"))
     at = f"{clock(row.occurred_at)}, written by {row.entered_by.full_name} at {clock(row.entered_at)}"
     return [*facts, ("Happened", at)]
+
+
+def leave_sentence(spec: EntrySpec, step: str) -> str:
+    """What it means to leave an entry without a value."""
+    if entry_rules.applies_always(spec):
+        return (
+            "Not yet needs no word: it stays open. Not done opens a deviation. That it does not apply is said by a supervisor, "
+            "as the plan always asks for it."
+        )
+    return "Not yet needs no word: it stays open. Say which kind of nothing it is, and why. A blank is never a zero."
+
+
+def leave_facts(spec: EntrySpec, step: str, system: str) -> list[tuple[str, str]]:
+    """What was asked for."""
+    limit = (
+        limit_text(spec.low, spec.high, kind=spec.kind, system=system) if spec.kind not in NOT_NUMBERS else ""
+    )
+    rows = [("Asked for", spec.name), ("At", step), ("Limit", limit)]
+    return [(name, value) for name, value in rows if value]
+
+
+def thing_name(row: StepEntry | RinseReading) -> str:
+    """What a check is about."""
+    return row.name if isinstance(row, StepEntry) else "Rinse reading"
+
+
+def check_facts(row: StepEntry | RinseReading, system: str) -> list[tuple[str, str]]:
+    """An entry or a reading as a second person sees it."""
+    if isinstance(row, StepEntry):
+        return correction_facts(row, system)
+    at = f"{clock(row.occurred_at)}, written by {row.entered_by.full_name}"
+    return [
+        ("Written", f"{row} at {row.temperature_as_typed}"),
+        ("With", f"{row.instrument.code}, {row.instrument.name}"),
+        ("Happened", at),
+    ]
 
 
 # --- the number pad -------------------------------------------------------------------------------------------------

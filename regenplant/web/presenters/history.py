@@ -2,14 +2,17 @@
 
 from __future__ import annotations
 
-from collections.abc import Iterable, Sequence
+from collections.abc import Iterable
 from dataclasses import dataclass
 from datetime import datetime
 
+from django.http import HttpRequest
+
 from regenplant.audit.selectors import Line
+from regenplant.audit.stories import CORRECTING, StoryPage, Wanted
 from regenplant.core.process.lifecycle import OPEN_STATES, BatchState
 from regenplant.web.presenters.bed import moment_words
-from regenplant.web.presenters.words import counted, joined, sentence_case
+from regenplant.web.presenters.words import counted, joined, sentence_case, short_digest, thousands
 
 KINDS = {
     "batch": "The batch",
@@ -23,13 +26,12 @@ KINDS = {
     "vessel": "The vessel",
     "resin": "Resin",
     "paper": "Papers",
+    "record": "The record",
+    "decision": "The decision",
+    "signature": "Signatures",
+    "movement": "Movements",
 }
 """How the first word of an act's name reads."""
-
-
-def kind_of(line: Line) -> str:
-    """The kind of an act: the first word of its name."""
-    return line.event.split(".")[0]
 
 
 @dataclass(frozen=True, slots=True)
@@ -56,32 +58,101 @@ def _story_row(line: Line, label: str, now: datetime) -> StoryRow:
     return StoryRow(moment_words(line.occurred_at, now), what, line.who, reason, written)
 
 
-def people_in(story: Sequence[Line]) -> list[tuple[str, str]]:
-    """Everybody who acted, by name."""
-    return [(name, name) for name in sorted({line.who for line in story})]
+@dataclass(frozen=True, slots=True)
+class ActRow:
+    """One act whole: what, by whom, why, when it happened and was written, and how it stands in the chain."""
+
+    number: str
+    short_digest: str
+    when: str
+    what: str
+    who: str
+    roles: str
+    terminal: str
+    reason: str
+    written: str
+    is_correction: bool
+    signed: str
+    """Meaning of a signature that was given with it."""
 
 
-def kinds_in(story: Sequence[Line]) -> list[tuple[str, str]]:
+def act_rows(lines: Iterable[Line], label: str, now: datetime) -> list[ActRow]:
+    """Acts as the page of the story shows them."""
+    return [_act_row(line, label, now) for line in lines]
+
+
+def _act_row(line: Line, label: str, now: datetime) -> ActRow:
+    short = _story_row(line, label, now)
+    signature = line.facts.get("signature") or {}
+    return ActRow(
+        number=thousands(line.number),
+        short_digest=short_digest(line.digest),
+        when=short.when,
+        what=short.what,
+        who=line.who,
+        roles=line.roles,
+        terminal=line.terminal,
+        reason=short.reason,
+        written=short.written,
+        is_correction=line.event.rpartition(".")[2].endswith(CORRECTING),
+        signed=str(signature.get("meaning", "")),
+    )
+
+
+def kinds_of(page: StoryPage) -> list[tuple[str, str]]:
     """Every kind of act there is, in the order of the table above."""
-    found = {kind_of(line) for line in story}
-    known = [kind for kind in KINDS if kind in found]
-    others = sorted(found - set(KINDS))
+    known = [kind for kind in KINDS if kind in page.kinds]
+    others = sorted(set(page.kinds) - set(KINDS))
     return [(kind, KINDS.get(kind, sentence_case(kind.replace("_", " ")))) for kind in (*known, *others)]
 
 
-def shown_lines(story: Sequence[Line], who: str, kind: str) -> list[Line]:
-    """The lines of one person and one kind; empty means all. A name that fits nobody shows nothing."""
-    return [line for line in story if who in ("", line.who) and kind in ("", kind_of(line))]
+def only_choices(page: StoryPage) -> list[tuple[str, str]]:
+    """The two short cuts, with how many there are."""
+    return [
+        ("corrections", f"Only corrections ({page.corrections})"),
+        ("late", f"Only late ({page.late})"),
+    ]
 
 
-def story_sentence(story: Sequence[Line]) -> str:
-    """ "41 acts by M. Tarn and J. Fenn, 2 of them written late."."""
-    if not story:
+def story_sentence(page: StoryPage) -> str:
+    """ "41 acts by M. Tarn and J. Fenn; 2 written late, one corrects. Newest first."."""
+    if not page.total:
         return "Nothing is written yet."
-    late = sum(1 for line in story if line.is_late)
-    tail = f", {late} of them written late" if late else ""
-    people = joined(name for name, _ in people_in(story))
-    return f"{sentence_case(counted(len(story), 'act'))} by {people}{tail}. Newest first."
+    tail = []
+    if page.late:
+        tail.append(f"{page.late} written late")
+    if page.corrections:
+        tail.append(f"{counted(page.corrections, 'correction')}")
+    more = f"; {joined(tail)}" if tail else ""
+    return f"{sentence_case(counted(page.total, 'act'))} by {joined(page.people)}{more}. Newest first."
+
+
+def shown_words(page: StoryPage, wanted: Wanted) -> str:
+    """How many acts fit, and which page of them this is."""
+    if not page.fitting:
+        return ""
+    of = f", page {page.page} of {page.pages}" if page.pages > 1 else ""
+    if wanted == Wanted():
+        return f"{sentence_case(counted(page.fitting, 'act'))}{of}."
+    verb = "fits" if page.fitting == 1 else "fit"
+    return f"{sentence_case(counted(page.fitting, 'act'))} of {thousands(page.total)} {verb}{of}."
+
+
+@dataclass(frozen=True, slots=True)
+class PageLink:
+    word: str
+    url: str
+
+
+def page_links(request: HttpRequest, page: StoryPage) -> list[PageLink]:
+    """Ways to the newer and the older page; none where all acts are on one."""
+    found = []
+    for word, number in (("Newer", page.page - 1), ("Older", page.page + 1)):
+        if 1 <= number <= page.pages:
+            asked = request.GET.copy()
+            asked["page"] = str(number)
+            found.append(PageLink(word, f"?{asked.urlencode()}"))
+    return found
 
 
 def batches_sentence(counts: dict[str, int]) -> str:

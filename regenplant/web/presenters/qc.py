@@ -28,6 +28,8 @@ def tests_sentence(rows: Sequence[LimitRow]) -> str:
 
 def decision_sentence(page: QcPage, rows: Sequence[LimitRow]) -> str:
     """The state of the decision in one or two sentences."""
+    if page.standing.flag:
+        return page.standing.flag
     if page.release is not None:
         return f"Released by {page.release.released_by.full_name}, {day_and_clock(page.release.released_at)}."
     if page.decision is not None:
@@ -38,6 +40,24 @@ def decision_sentence(page: QcPage, rows: Sequence[LimitRow]) -> str:
     offer = page.offer(BatchAction.PASS)
     free = "You may judge it." if offer is not None and _only(offer, "qc_not_met") else ""
     return " ".join(filter(None, (tests_sentence(rows), free)))
+
+
+def amend_refusal(page: QcPage, may: Sequence[str], held_reason: str) -> str:
+    """Why the reader does not sign the decision of a reopened record anew; "" when the way is open. What the corrected values
+    say is told by the service, since it depends on the verdict."""
+    said = [held_reason] if held_reason else []
+    if page.performed:
+        said.append(f"You {' and '.join(page.performed)} in this batch, so another person must judge it.")
+    if not said:
+        return ""
+    return " ".join(
+        [
+            *said,
+            f"May judge: {joined(may, 'or')}."
+            if may
+            else "Nobody here may judge it. Call in another person.",
+        ]
+    )
 
 
 def _only(offer: Offer[BatchAction], *codes: str) -> bool:
@@ -137,6 +157,7 @@ def decided_words(page: QcPage) -> list[tuple[str, str]]:
         return []
     rows = [
         ("Verdict", "pass" if decision.verdict == "pass" else "fail"),
+        ("Version", f"{decision.version}, amended" if decision.version > 1 else ""),
         ("Reason", decision.reason),
         ("Signed by", f"{decision.signature.printed_name}, {decision.signature.roles}"),
         ("At", day_and_clock(decision.signature.signed_at)),
@@ -150,8 +171,9 @@ def released_words(page: QcPage) -> list[tuple[str, str]]:
     """The signed release, as it was signed."""
     if page.release is None:
         return []
-    signature = page.release.signature
+    signature, version = page.release.signature, page.release.version
     return [
+        *([("Version", f"{version}, released anew")] if version > 1 else []),
         ("Signed by", f"{signature.printed_name}, {signature.roles}"),
         ("At", day_and_clock(signature.signed_at)),
         ("Meaning", signature.meaning),
@@ -161,6 +183,8 @@ def released_words(page: QcPage) -> list[tuple[str, str]]:
 
 def release_sentence(page: QcPage) -> str:
     """The state of the release in one or two sentences."""
+    if page.standing.flag:
+        return page.standing.flag
     if page.release is not None:
         return f"Released by {page.release.released_by.full_name}, {day_and_clock(page.release.released_at)}."
     if page.batch.state != BatchState.FILLED:

@@ -2,21 +2,22 @@
 
 from __future__ import annotations
 
-from collections.abc import Sequence
 from dataclasses import dataclass
 
 from regenplant import units
 from regenplant.batches.models import Batch, Deviation
 from regenplant.core.process.vocabulary import ResinFamily
-from regenplant.quality.selectors import ReviewBoard
-from regenplant.quality.verification import Extent, Finding
-from regenplant.web.presenters.words import counted, day_and_clock, sentence_case, short_digest
+from regenplant.quality.models import decision_of
+from regenplant.quality.selectors import ReviewBoard, ReviewLine
+from regenplant.web.presenters.words import counted, day_and_clock, sentence_case
 
 
 def board_sentence(board: ReviewBoard) -> str:
     """ "2 deviations are open, one batch failed, one is held, 3 wait for release."."""
     deviations, failed = len(board.open_deviations), len(board.failed)
-    held, waiting = len(board.held), len(board.to_release)
+    held, waiting, to_review, amended = (
+        len(board.held), len(board.to_release), len(board.to_review), len(board.amended)
+    )  # fmt: skip
     parts = []
     if deviations:
         parts.append(f"{counted(deviations, 'deviation')} {_is(deviations)} open")
@@ -24,6 +25,11 @@ def board_sentence(board: ReviewBoard) -> str:
         parts.append(f"{counted(failed, 'batch', 'batches')} failed or aborted")
     if held:
         parts.append(f"{counted(held, 'batch', 'batches')} {_is(held)} held")
+    if amended:
+        parts.append(f"{counted(amended, 'signed record')} {_is(amended)} amended or open")
+    if to_review:
+        verb = "waits" if to_review == 1 else "wait"
+        parts.append(f"{counted(to_review, 'record')} {verb} for review")
     if waiting:
         verb = "waits" if waiting == 1 else "wait"
         parts.append(f"{counted(waiting, 'batch', 'batches')} {verb} for release")
@@ -44,11 +50,13 @@ class ReviewRow:
     state: str
     what: str
     says: str
+    unusual: int = 0
+    """How many things were unusual in it."""
 
 
 def failed_row(batch: Batch, system: str) -> ReviewRow:
     """Why a batch failed, or that it was aborted."""
-    decision = getattr(batch, "qc_decision", None)
+    decision = decision_of(batch)
     if decision is not None and decision.verdict == "fail":
         says = f"{decision.decided_by.full_name}, {day_and_clock(decision.decided_at)}: {decision.reason}"
     else:
@@ -63,10 +71,28 @@ def held_row(batch: Batch, system: str) -> ReviewRow:
     return ReviewRow(batch.number, batch.state, _what(batch, system), says)
 
 
-def release_row(batch: Batch, system: str) -> ReviewRow:
-    """Since when a batch waits for its release."""
-    says = f"Passed {day_and_clock(batch.judged_at)}, its tanks are filled." if batch.judged_at else ""
-    return ReviewRow(batch.number, batch.state, _what(batch, system), says)
+def release_row(line: ReviewLine, system: str) -> ReviewRow:
+    """Who reviewed a batch that waits for its release."""
+    batch, review = line.batch, line.review
+    says = (
+        f"Reviewed by {review.signature.printed_name}, {day_and_clock(review.reviewed_at)}." if review else ""
+    )
+    return ReviewRow(batch.number, batch.state, _what(batch, system), says, line.unusual)
+
+
+def review_row(line: ReviewLine, system: str) -> ReviewRow:
+    """How much was unusual in a batch that waits for its review."""
+    batch = line.batch
+    since = f"Passed {day_and_clock(batch.judged_at)}." if batch.judged_at else ""
+    again = "Something was written after its review." if line.review is not None else ""
+    grave = f"{sentence_case(counted(line.grave, 'thing'))} to decide first." if line.grave else ""
+    says = " ".join(filter(None, (since, again, grave)))
+    return ReviewRow(batch.number, batch.state, _what(batch, system), says, line.unusual)
+
+
+def amended_row(line: ReviewLine, system: str) -> ReviewRow:
+    """What is wrong with the signed record of a batch."""
+    return ReviewRow(line.batch.number, line.batch.state, _what(line.batch, system), line.flag, line.unusual)
 
 
 def _what(batch: Batch, system: str) -> str:
@@ -99,59 +125,3 @@ def deviation_facts(deviation: Deviation, system: str) -> list[tuple[str, str]]:
             ("Decision", deviation.decision),
         ]
     return [(term, value) for term, value in rows if value]
-
-
-# --- the state of the record ------------------------------------------------------------------------------------------
-def record_sentence(extent: Extent) -> str:
-    """How long the record is and where its chain ends."""
-    if extent.events == 0:
-        return "No act is recorded yet."
-    return f"{counted_thin(extent.events)} acts stand in the chain; its head is {short_digest(extent.head)}."
-
-
-def counted_thin(number: int) -> str:
-    """A count with thin spaces between thousands."""
-    return units.format_number(float(number), digits=12, decimals=0)
-
-
-def extent_facts(extent: Extent) -> list[tuple[str, str]]:
-    """How much a check looks at."""
-    return [
-        ("Acts in the chain", counted_thin(extent.events)),
-        ("Head of the chain", short_digest(extent.head)),
-        ("Signatures", counted_thin(extent.signatures)),
-        ("Frozen batch plans", counted_thin(extent.batches)),
-        ("Recipe and specification versions", counted_thin(extent.versions)),
-        ("Movements of chemicals", counted_thin(extent.movements)),
-        ("Locks in the database", counted_thin(extent.locks)),
-    ]
-
-
-def verified_sentence(findings: Sequence[Finding], extent: Extent) -> str:
-    """The result of a check in one sentence."""
-    looked = f"{counted_thin(extent.events)} acts, {counted(extent.signatures, 'signature')} and {counted(extent.batches, 'batch plan')}"
-    if not findings:
-        return f"All records hold: {looked} fit their digests, nothing is missing, every lock stands."
-    noun = "record does" if len(findings) == 1 else "records do"
-    return f"{counted_thin(len(findings))} {noun} not hold. Call the administrator and keep the papers; nothing here repairs it."
-
-
-def finding_sentences(findings: Sequence[Finding]) -> list[str]:
-    """What does not hold, records first; the missing locks, which come in dozens, as one sentence."""
-    missing = sum(1 for found in findings if found.kind == "lock")
-    sentences = [found.sentence for found in findings if found.kind != "lock"]
-    if missing:
-        verb = "is" if missing == 1 else "are"
-        sentences.append(
-            f"{sentence_case(counted(missing, 'lock'))} {verb} missing in the database. The command migrate makes them anew."
-        )
-    return sentences
-
-
-def head_sentence(head: str, number: int | None) -> str:
-    """What a printed chain head says."""
-    if number is None:
-        return f"No act with the head {head} stands in the chain: it was cut or rewritten, or the paper is from another plant."
-    return (
-        f"The printed head {head} is that of event {counted_thin(number)}; everything before it still stands."
-    )

@@ -96,6 +96,7 @@ def _people(stage: Stage, at: datetime) -> None:
             initials=person["initials"],
             roles=[Role(role) for role in person["roles"]],
             password=PASSWORD,
+            is_own_password=True,
         )
         stage.people[person["username"]] = Person.objects.get(pk=outcome.result.pk)
 

@@ -17,7 +17,7 @@ from regenplant.plant import services as plant
 from regenplant.plant.models import Vessel
 from regenplant.quality import services as quality
 from regenplant.quality.services.measuring import MeasurementAsTyped
-from regenplant.quality.signed_content import FAIL_MEANING, PASS_MEANING, RELEASE_MEANING
+from regenplant.quality.signed_content import FAIL_MEANING, PASS_MEANING, RELEASE_MEANING, REVIEW_MEANING
 from regenplant.quality.specification import sample_limits
 from regenplant.tanks import services as tanks
 from regenplant.tanks.models import TankVisit
@@ -119,7 +119,13 @@ class Life:
             batches.close_deviation(
                 by=self.stage.by("vale", at),
                 deviation_id=deviation.pk,
-                decision="Agreed. The resin is regenerated again with a full dose.",
+                decision=batches.Decision(
+                    "rework",
+                    "Agreed. The resin is regenerated again with a full dose.",
+                    "chemical",
+                    "Too little caustic was drawn: the tank level read low.",
+                ),
+                permit=self.stage.permit("vale", batches.DECIDED_MEANING, at),
             )
         outcome = batches.plan_rework(
             by=self.stage.by("osk", at),
@@ -150,9 +156,23 @@ class Life:
             batches.close_deviation(
                 by=self.stage.by("vale", at),
                 deviation_id=deviation.pk,
-                decision="No effect on the resin; accepted. Operator told.",
+                decision=batches.Decision(
+                    "accept",
+                    "No effect on the resin; accepted. Operator told.",
+                    "handling",
+                    "The level was read with the pump still running.",
+                ),
+                permit=self.stage.permit("vale", batches.DECIDED_MEANING, at),
             )
-        at += 35 * MINUTE
+        at += 20 * MINUTE
+        yield at
+        reviewer = "vale" if run.releaser != "vale" else "osk"
+        quality.review_record(
+            by=self.stage.by(reviewer, at),
+            batch_id=batch.pk,
+            permit=self.stage.permit(reviewer, REVIEW_MEANING, at),
+        )
+        at += 15 * MINUTE
         yield at
         quality.release_batch(
             by=self.stage.by(run.releaser, at),

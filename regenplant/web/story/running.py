@@ -10,9 +10,11 @@ from itertools import groupby
 
 from regenplant import units
 from regenplant.batches import services as batches
+from regenplant.batches.checking import unchecked
 from regenplant.batches.frozen import plan_of
 from regenplant.batches.models import Batch, StepRun
 from regenplant.batches.services import ReadingAsTyped
+from regenplant.core.process.entry_rules import is_critical
 from regenplant.core.process.plan import EntrySpec
 from regenplant.core.process.specification import CONDUCTIVITY
 from regenplant.core.process.vocabulary import Leg, StepKind
@@ -148,6 +150,8 @@ class Running:
             at += length
             yield at
             self.write(run, batch, step, at, dice, is_before=False, is_late_part=True)
+        if kind is StepKind.SAMPLE:
+            self.check(run, batch, at)
         if fails_here:
             batches.finish_step(
                 by=self.stage.by("osk", at),
@@ -157,6 +161,16 @@ class Running:
         else:
             batches.finish_step(by=self.stage.by(run.operator, at), step_id=step.pk)
         return at + MINUTE
+
+    def check(self, run: Run, batch: Batch, at: datetime) -> None:
+        """A second person checks what the class of this batch wants checked by two."""
+        for one in unchecked(batch):
+            proof = self.stage.permit(run.technician, batches.CHECK_MEANING, at)
+            by = self.stage.by(run.technician, at)
+            if one.entry is not None:
+                batches.check_entry(by=by, entry_id=one.entry.pk, permit=proof)
+            elif one.reading is not None:
+                batches.check_reading(by=by, reading_id=one.reading.pk, permit=proof)
 
     def pause(self, run: Run, batch: Batch, at: datetime) -> Generator[datetime, None, datetime]:
         """Hold at a safe point, put something right, go on; returns the moment it goes on."""
@@ -199,11 +213,13 @@ class Running:
             if not is_before and is_late_part is not None and (spec.key in self.LATE) != is_late_part:
                 continue
             factor = 1.11 if run.overfeeds and spec.key in ("stock_drawn", "volume_fed") else 1.0
+            text = self.value_of(spec, dice, factor)
             batches.write_entry(
                 by=self.stage.by(run.operator, at),
                 step_id=step.pk,
                 key=spec.key,
-                text=self.value_of(spec, dice, factor),
+                text=text,
+                again=text if is_critical(spec) else "",
                 outside_is_true=factor > 1.0,
             )
 
@@ -261,5 +277,6 @@ class Running:
                 value_text=f"{shown * 1e4:.4g} µS/cm",
                 temperature_text=f"{celsius:.1f} °C",
                 instrument_id=cell.pk,
+                again_text=f"{shown * 1e4:.4g} µS/cm",
             ),
         )

@@ -221,13 +221,15 @@ class PersonTable(tables.Table):
     username = CodeColumn(verbose_name="Signs in as")
     roles = HouseColumn(verbose_name="Roles", accessor="groups", orderable=False)
     is_active = HouseColumn(verbose_name="Account")
-    act = HouseColumn(verbose_name="", accessor="pk", orderable=False, exclude_from_export=True)
+    act = HouseColumn(verbose_name="Page", accessor="pk", orderable=False, exclude_from_export=True)
 
     class Meta:
         model = Person
         fields = ()
 
     def render_roles(self, record: Person) -> str:
+        if record.is_shared:
+            return "shared account, looks only"
         return ", ".join(group.name for group in record.groups.all())
 
     def value_roles(self, record: Person) -> str:
@@ -236,10 +238,6 @@ class PersonTable(tables.Table):
     def render_is_active(self, value: bool) -> str:
         return "may sign in" if value else "closed"
 
-    def render_act(self, record: Person) -> SafeString | str:
-        if not record.is_active:
-            return ""
-        url = reverse("setup-person-deactivate", kwargs={"username": record.username})
-        return format_html(
-            '<a href="{}" aria-label="Close account of {}">Close account</a>', url, record.full_name
-        )
+    def render_act(self, record: Person) -> SafeString:
+        url = reverse("setup-person", kwargs={"username": record.username})
+        return format_html('<a href="{}" aria-label="Open {}">Open</a>', url, record.full_name)

@@ -24,6 +24,7 @@ from regenplant import units
 from regenplant.core.engineering.estimate import Estimate
 from regenplant.core.process.hazards import AUTHORITY
 from regenplant.core.process.plan import Caution, SignalWord
+from regenplant.people.signing import needs_full_credentials
 from regenplant.web.active_units import active
 from regenplant.web.drawing.limit_bar import LimitBar
 from regenplant.web.drawing.limit_bar import limit_bar as build_limit_bar
@@ -333,8 +334,11 @@ def signature(
 ) -> SafeString:
     """A signature: what is signed, the facts inside, the form with the password, the line, the meaning.
 
-    ``refused`` is the sentence why this person may not sign (no form is shown then); ``allowed`` why they may.
+    ``refused`` is the sentence why this person may not sign (no form is shown then); ``allowed`` why they may. The user
+    name is asked for when the session has not signed yet, or not for a while.
     """
+    request = context.get("request")
+    asks_name = request is not None and needs_full_credentials(request)
     values = {
         "content": _inside(content),
         "title": title,
@@ -344,6 +348,8 @@ def signature(
         "meaning": meaning,
         "at": at,
         "form": form,
+        "fields": _signing_fields(form, asks_name=asks_name) if form is not None else [],
+        "asks_name": asks_name,
         "url": url,
         "button": button,
         "cancel_url": cancel_url,
@@ -353,6 +359,11 @@ def signature(
         "username": getattr(context.get("user"), "username", ""),
     }
     return _render(context, "signature", values)
+
+
+def _signing_fields(form: BaseForm, *, asks_name: bool) -> list[BoundField]:
+    """What the signer fills in; the user name only when it is asked for."""
+    return [bound for bound in form.visible_fields() if asks_name or bound.name != "username"]
 
 
 # --- drawings -------------------------------------------------------------------------------------------------------

@@ -1,7 +1,8 @@
 """Batches: the list, the page of one batch, its acts, filling its tanks, and its story.
 
 views.py    the list, the page of one batch, its frozen plan, its story
-entries.py  writing an entry down, and correcting one
+entries.py  writing an entry down, leaving it without a value, and correcting one
+checks.py   second persons: the check of a critical entry, what two tick together
 steps.py    starting the batch, starting, ending and skipping steps
 acts.py     hold, interrupt, resume, abort, rework, scrap, deviations: full pages with a reason
 filling.py  tanks of a passed batch: shell, volume, set aside, finish
@@ -9,7 +10,7 @@ filling.py  tanks of a passed batch: shell, volume, set aside, finish
 
 from django.urls import path
 
-from regenplant.web.areas.batches import acts, entries, filling, steps, views
+from regenplant.web.areas.batches import acts, checks, entries, filling, steps, views
 
 urlpatterns = [
     path("batches/", views.listing, name="batches"),
@@ -24,6 +25,17 @@ urlpatterns = [
     path("batches/<str:number>/steps/<int:step>/skip/", steps.skip, name="batches-step-skip"),
     path("batches/<str:number>/steps/<int:step>/entries/", entries.write, name="batches-entry"),
     path("batches/<str:number>/steps/<int:step>/ticks/", entries.tick, name="batches-ticks"),
+    path(
+        "batches/<str:number>/steps/<int:step>/entries/<str:key>/leave/",
+        entries.leave,
+        name="batches-entry-leave",
+    ),
+    path(
+        "batches/<str:number>/steps/<int:step>/entries/<str:key>/together/",
+        checks.together,
+        name="batches-entry-together",
+    ),
+    path("batches/<str:number>/checks/<str:kind>/<int:pk>/", checks.check, name="batches-check"),
     path("batches/<str:number>/entries/<int:entry>/correct/", entries.correct, name="batches-entry-correct"),
     path("batches/<str:number>/hold/", acts.hold, name="batches-hold"),
     path("batches/<str:number>/interrupt/", acts.interrupt, name="batches-interrupt"),
@@ -32,11 +44,6 @@ urlpatterns = [
     path("batches/<str:number>/rework/", acts.rework, name="batches-rework"),
     path("batches/<str:number>/scrap/", acts.scrap, name="batches-scrap"),
     path("batches/<str:number>/deviations/new/", acts.deviation, name="batches-deviation"),
-    path(
-        "batches/<str:number>/deviations/<str:deviation>/decide/",
-        acts.decide_deviation,
-        name="batches-deviation-close",
-    ),
     path("batches/<str:number>/fill/", filling.fill, name="batches-fill"),
     path("batches/<str:number>/fill/finish/", filling.finish, name="batches-fill-finish"),
     path("batches/<str:number>/fill/<str:serial>/", filling.tank, name="batches-fill-tank"),

@@ -5,18 +5,21 @@ from __future__ import annotations
 from collections.abc import Callable
 from typing import Any
 
-from django.http import Http404, HttpRequest, HttpResponse
+from django.http import HttpRequest, HttpResponse
 from django.urls import reverse
 from django.utils import timezone
 from django.views.decorators.http import require_http_methods
 
+from regenplant.audit.by import By
 from regenplant.audit.use_case import Outcome
 from regenplant.batches import services
+from regenplant.batches.failures import rework_needs
 from regenplant.batches.models import Batch
 from regenplant.batches.selectors import OfferedRecipe, anion_vessels_for, batch_page, offered_recipes
 from regenplant.core.process.vocabulary import ResinFamily
+from regenplant.people.signing import prove, prove_another
 from regenplant.web.act_page import Act, act_page
-from regenplant.web.areas.batches.forms import DeviationForm, ReasonForm, ReworkForm
+from regenplant.web.areas.batches.forms import DeviationForm, ReasonForm, ReworkForm, ReworkTogetherForm
 from regenplant.web.areas.batches.page import batch_or_404
 from regenplant.web.areas.batches.steps import TEMPLATE, happening
 from regenplant.web.presenters import batch as words
@@ -41,6 +44,7 @@ def hold(request: HttpRequest, number: str) -> HttpResponse:
         title=f"Hold {batch.number}",
         sentence=f"{sentence_case(body)} stands in water until somebody goes on. Nothing is ever held with a chemical in it.",
         permission="batch.hold",
+        segregation_class=batch.segregation_class,
         service=_at(form, services.hold_batch),
         arguments=lambda: _with_reason(batch, form),
         said=lambda outcome: f"Written: {batch.number} is held.",
@@ -63,6 +67,7 @@ def interrupt(request: HttpRequest, number: str) -> HttpResponse:
         title=f"{batch.number} stopped by itself",
         sentence="For a power dip, a pump trip, a burst hose. It is written down as held, and a critical deviation is opened.",
         permission="batch.hold",
+        segregation_class=batch.segregation_class,
         service=_at(form, services.interrupt_batch),
         arguments=lambda: _with_reason(batch, form),
         said=lambda outcome: f"Written: {batch.number} stopped. A critical deviation is open.",
@@ -87,6 +92,7 @@ def resume(request: HttpRequest, number: str) -> HttpResponse:
         title=f"Go on with {batch.number}",
         sentence=f"Look at {what} before anything flows again.",
         permission="batch.run",
+        segregation_class=batch.segregation_class,
         service=services.resume_batch,
         arguments=lambda: _with_reason(batch, form),
         said=lambda outcome: f"Written: {batch.number} goes on.",
@@ -111,6 +117,7 @@ def abort(request: HttpRequest, number: str) -> HttpResponse:
         title=f"Abort {batch.number}",
         sentence=f"It ends for good; {tail}",
         permission="batch.abort",
+        segregation_class=batch.segregation_class,
         service=services.abort_batch,
         arguments=lambda: _with_reason(batch, form),
         said=lambda outcome: f"Written: {batch.number} is aborted.",
@@ -134,6 +141,7 @@ def scrap(request: HttpRequest, number: str) -> HttpResponse:
         title=f"Scrap the {body} of {batch.number}",
         sentence=f"The {body} is thrown away and its empty tanks are set aside. Disposal follows local codes.",
         permission="batch.scrap",
+        segregation_class=batch.segregation_class,
         service=services.scrap_batch,
         arguments=lambda: _with_reason(batch, form),
         said=lambda outcome: f"Written: the {body} of {batch.number} is scrapped.",
@@ -150,9 +158,10 @@ def scrap(request: HttpRequest, number: str) -> HttpResponse:
 def rework(request: HttpRequest, number: str) -> HttpResponse:
     batch = batch_or_404(number)
     offered = offered_recipes(batch.resin_type, batch.vessel, timezone.now())
-    family = ResinFamily(batch.resin_type.family)
-    form = ReworkForm(
+    family, needs = ResinFamily(batch.resin_type.family), rework_needs(batch)
+    form = (ReworkTogetherForm if needs.needs_two_people else ReworkForm)(
         request.POST or None,
+        needs=needs,
         recipes=[(str(one.version.pk), _recipe_words(one)) for one in offered],
         anion_vessels=_anion_vessels(batch) if family.is_mixed else (),
         initial={"version": batch.version},
@@ -160,14 +169,17 @@ def rework(request: HttpRequest, number: str) -> HttpResponse:
     again = "The carbon is worked" if family.is_exchanged else "The same resin is regenerated"
     act = Act(
         title=f"Rework {batch.number}",
-        sentence=f"{again} again in {vessels_words(batch)} as a batch of its own. {batch.number} stays as it is.",
+        sentence=f"{again} again in {vessels_words(batch)} as a batch of its own. {batch.number} stays as it is. {needs.sentence}".strip(),
         permission="batch.rework",
-        service=services.plan_rework,
+        segregation_class=batch.segregation_class,
+        service=_by_two(form, request, batch) if needs.needs_two_people else services.plan_rework,
         arguments=lambda: {
             "batch_id": batch.pk,
             "recipe_version_id": int(form.cleaned_data["recipe"]),
             "cause": form.text("cause"),
             "anion_vessel_id": form.anion_vessel_id,
+            "cause_category": form.cleaned_data["cause_category"],
+            "same_recipe_reason": form.text("same_recipe_reason"),
             "version": form.version_seen(batch.version),
         },
         said=lambda outcome: f"Written: {outcome.result.number} reworks {batch.number}; its plan is frozen.",
@@ -177,6 +189,35 @@ def rework(request: HttpRequest, number: str) -> HttpResponse:
         template=TEMPLATE,
     )
     return _show(request, batch, form, act, "rework")
+
+
+def _by_two(form: ReworkForm, request: HttpRequest, batch: Batch) -> Callable[..., Outcome]:
+    """The rework as planned by two people, each proven before the act begins."""
+    about = ("batch", batch.number, f"Batch {batch.number}")
+
+    def act(*, by: By, **arguments: Any) -> Outcome:
+        permit = prove(
+            by=by,
+            username=form.text("username"),
+            password=form.cleaned_data["password"],
+            meaning=services.REWORK_MEANING,
+            about=about,
+            request=request,
+        )
+        second, second_permit = prove_another(
+            by=by,
+            username=form.text("second_username"),
+            password=form.cleaned_data["second_password"],
+            meaning=services.REWORK_MEANING,
+            about=about,
+            request=request,
+            permission=services.SECOND_RIGHT,
+            segregation_class=batch.segregation_class,
+        )
+        two = services.TwoPeople(permit, By(second, by.at, by.terminal), second_permit)
+        return services.plan_rework(by=by, together=two, **arguments)
+
+    return act
 
 
 def _recipe_words(offered: OfferedRecipe) -> str:
@@ -201,6 +242,7 @@ def deviation(request: HttpRequest, number: str) -> HttpResponse:
         title=f"A deviation of {batch.number}",
         sentence="It stays open until a supervisor decides, and the batch is not released before that.",
         permission="deviation.open",
+        segregation_class=batch.segregation_class,
         service=services.open_deviation,
         arguments=lambda: {
             "batch_id": batch.pk,
@@ -213,34 +255,6 @@ def deviation(request: HttpRequest, number: str) -> HttpResponse:
         template=TEMPLATE,
     )
     return act_page(request, form, act)
-
-
-@ACT
-def decide_deviation(request: HttpRequest, number: str, deviation: str) -> HttpResponse:
-    """Decide an open deviation."""
-    batch = batch_or_404(number)
-    row = batch.deviations.select_related("opened_by", "step").filter(number__iexact=deviation).first()
-    if row is None:
-        raise Http404(f"Batch {batch.number} has no deviation {deviation}.")
-    form = ReasonForm(
-        request.POST or None,
-        name="decision",
-        label="What was decided, and why",
-        initial={"version": batch.version},
-    )
-    act = Act(
-        title=f"Decide {row.number}",
-        sentence=row.what,
-        permission="deviation.close",
-        service=services.close_deviation,
-        arguments=lambda: {"deviation_id": row.pk, "decision": form.text("decision")},
-        said=lambda outcome: f"Written: {row.number} is decided.",
-        then=lambda outcome: _page_of(batch),
-        back_url=_page_of(batch),
-        button="Write the decision",
-        template=TEMPLATE,
-    )
-    return act_page(request, form, act, facts=words.deviation_facts(row))
 
 
 def _page_of(batch: Batch) -> str:
@@ -259,7 +273,7 @@ def _at(form: ReasonForm, service: Callable[..., Outcome]) -> Callable[..., Outc
     """The service at the time on the form, which is read when it acts: the form is clean only then."""
 
     def act(**arguments: Any) -> Outcome:
-        return happening(service, form.cleaned_data.get("occurred_at"))(**arguments)
+        return happening(service, form.cleaned_data.get("occurred_at"), form.late)(**arguments)
 
     return act
 

@@ -7,6 +7,7 @@ from typing import Any
 from django.db import transaction
 from django.http import Http404, HttpRequest, HttpResponse
 from django.shortcuts import get_object_or_404, redirect, render
+from django.urls import reverse
 from django.utils import timezone
 from django.views.decorators.http import require_http_methods, require_POST
 
@@ -15,13 +16,16 @@ from regenplant.batches.frozen import plan_of
 from regenplant.batches.models import Batch, StepEntry, StepRun
 from regenplant.core.errors import DomainError, NotAllowed, StaleRecord
 from regenplant.core.process.plan import EntrySpec
+from regenplant.web.act_page import Act, act_page
 from regenplant.web.acting import attach, receipt, refused_status
-from regenplant.web.areas.batches.forms import CorrectEntryForm
+from regenplant.web.areas.batches.forms import CorrectEntryForm, LeaveForm
 from regenplant.web.areas.batches.page import Returned, batch_or_404, form_for, is_outside, show, step_or_404
 from regenplant.web.presenters import batch_entries as words
+from regenplant.web.presenters.bed import lower_first
 from regenplant.web.presenters.words import counted
 from regenplant.web.requests import by_of, unit_system_of
 from regenplant.web.rights import right
+from regenplant.web.twice import asked_again
 
 MOST_TICKS = 50
 
@@ -39,12 +43,43 @@ def write(request: HttpRequest, number: str, step: int) -> HttpResponse:
             outcome = services.write_entry(by=by, step_id=run.pk, system=system, **form.arguments())
         except DomainError as refusal:
             attach(form, refusal)
+            note_difference(request, batch, refusal)
         else:
             receipt(request, words.written_sentence(outcome.result, system))
             return redirect("batches-detail", batch.number)
     slip = words.likely_slip(form.typed, spec, system) if is_outside(form) else ""
+    asked_again(form, lower_first(spec.name))
     returned = Returned(run.number, form, slip)
-    return show(request, batch_or_404(number), status=refused_status(form), returned=returned)
+    status = 200 if form.is_second_asked else refused_status(form)
+    return show(request, batch_or_404(number), status=status, returned=returned)
+
+
+@require_http_methods(["GET", "HEAD", "POST"])
+def leave(request: HttpRequest, number: str, step: int, key: str) -> HttpResponse:
+    """Say that an entry was not done or does not apply, and why."""
+    batch = batch_or_404(number)
+    run = step_or_404(batch, step)
+    spec = spec_or_404(batch, run, key)
+    form = LeaveForm(request.POST or None)
+    act = Act(
+        title=f"Nothing for {lower_first(spec.name)}",
+        sentence=words.leave_sentence(spec, run.name),
+        permission="entry.record",
+        segregation_class=batch.segregation_class,
+        service=services.leave_entry,
+        arguments=lambda: {
+            "step_id": run.pk,
+            "key": spec.key,
+            "standing": form.cleaned_data["standing"],
+            "category": form.cleaned_data["category"],
+            "reason": form.text("reason"),
+        },
+        said=lambda outcome: f"Written: {lower_first(spec.name)} {outcome.result.words}, by you.",
+        then=lambda outcome: reverse("batches-detail", args=[batch.number]),
+        back_url=reverse("batches-detail", args=[batch.number]),
+        template="batches/act.html",
+    )
+    return act_page(request, form, act, facts=words.leave_facts(spec, run.name, unit_system_of(request)))
 
 
 @require_POST
@@ -64,6 +99,12 @@ def tick(request: HttpRequest, number: str, step: int) -> HttpResponse:
         return show(request, batch_or_404(number), status=status_of(refusal), refusals=[refusal.message])
     receipt(request, f"Written: {counted(len(set(keys)), 'tick')} at {run.name}, by you.")
     return redirect("batches-detail", batch.number)
+
+
+def note_difference(request: HttpRequest, batch: Batch, refusal: DomainError) -> None:
+    """Write down that two typings of a critical value differed; the refused act itself left no trace."""
+    if refusal.code == services.TYPED_DIFFERENTLY:
+        services.note_mismatch(by=by_of(request), batch_id=batch.pk, sentence=refusal.message)
 
 
 def status_of(refusal: DomainError) -> int:
@@ -94,6 +135,9 @@ def correct(request: HttpRequest, number: str, entry: int) -> HttpResponse:
                 by=by_of(request),
                 entry_id=row.pk,
                 text=form.typed,
+                again=form.again,
+                standing=form.asked_standing,
+                category=form.cleaned_data["category"],
                 reason=form.text("reason"),
                 system=system,
                 outside_is_true=form.is_said_true,
@@ -103,6 +147,7 @@ def correct(request: HttpRequest, number: str, entry: int) -> HttpResponse:
         else:
             receipt(request, words.written_sentence(outcome.result, system))
             return redirect("batches-detail", batch.number)
+    asked_again(form, "the right value")
     context: dict[str, Any] = {
         "batch": batch,
         "row": row,
@@ -112,8 +157,8 @@ def correct(request: HttpRequest, number: str, entry: int) -> HttpResponse:
         "slip": words.likely_slip(form.typed, spec, system) if is_outside(form) else "",
         "facts": words.correction_facts(row, system),
         "is_corrected": hasattr(row, "replaced_by"),
-        "is_tick": row.kind == "confirm",
-        "right": right(request, "entry.record"),
+        "may_apply": words.always_applies(spec),
+        "right": right(request, "entry.record", batch.segregation_class),
     }
     return render(
         request, "batches/correct.html", context, status=refused_status(form) if form.errors else 200

@@ -152,7 +152,7 @@ def _show(
         "aside_form": refused if isinstance(refused, AsideForm) else AsideForm(),
         "act_form": ActForm(initial={"version": batch.version}),
         "refusals": refusals or [],
-        "running": right(request, "batch.run"),
+        "running": right(request, "batch.run", batch.segregation_class),
     }
     code = status or (refused_status(refused) if refused is not None else 200)
     return render(request, "batches/fill.html", context, status=code)

@@ -6,8 +6,9 @@ from collections.abc import Sequence
 from typing import Any, cast
 
 from django import forms
-from django.http import QueryDict
 
+from regenplant.batches.causes import CAUSES
+from regenplant.batches.failures import FIRST_FAILURE, ReworkNeeds
 from regenplant.batches.models import Deviation, StepEntry
 from regenplant.batches.services.entries import LONGEST_TEXT
 from regenplant.core.process.plan import EntrySpec
@@ -19,17 +20,18 @@ from regenplant.web.house_form import HouseForm, words_field
 from regenplant.web.moments import MomentField
 from regenplant.web.presenters.batch_entries import NOT_NUMBERS
 from regenplant.web.presenters.bed import lower_first
+from regenplant.web.seen import SeenVersionField
+from regenplant.web.signing import SecondPersonForm, SigningForm
+from regenplant.web.twice import TwiceForm
+from regenplant.web.why import TEN, LateForm, category_field, reason_field
 
-TEN = "At least 10 characters."
 TOO_OLD = "This page does not say which state of the batch it shows. Open it again."
 
 
 class ActForm(HouseForm):
     """An act on the state that was shown; ``reason`` where one is asked."""
 
-    version = forms.IntegerField(
-        widget=forms.HiddenInput, error_messages={"required": TOO_OLD, "invalid": TOO_OLD}
-    )
+    version = SeenVersionField(error_messages={"required": TOO_OLD, "invalid": TOO_OLD})
 
     def __init__(self, *args: Any, **kwargs: Any):
         super().__init__(*args, **kwargs)
@@ -38,10 +40,19 @@ class ActForm(HouseForm):
     def version_seen(self, now: int) -> int | None:
         """The version that was shown. If the form comes back it carries the present one, ``now``: the page around it
         shows that state, and what was typed stays."""
-        seen, data = self.shown_version, cast(QueryDict, self.data).copy()
-        data["version"] = str(now)
-        self.data = data
+        seen = self.shown_version
+        self.take_state(now)
         return seen
+
+    @property
+    def codes(self) -> frozenset[str]:
+        """What was refused, for the page."""
+        found = (error.code for errors in self.errors.as_data().values() for error in errors)
+        return frozenset(code for code in found if code)
+
+    def text_of(self, name: str) -> str:
+        """What was typed into a field, whether it was understood or not."""
+        return str(self.data.get(self.add_prefix(name), "")).strip()
 
     @property
     def sentences(self) -> list[str]:
@@ -49,16 +60,21 @@ class ActForm(HouseForm):
         return [str(sentence) for errors in self.errors.values() for sentence in errors]
 
 
-class StepForm(ActForm):
+class StepForm(ActForm, LateForm):
     """Starting or ending a step, perhaps a while ago."""
 
     occurred_at = MomentField(label="Happened at", help_text="Empty: now. Such as 14:02.")
 
+    @property
+    def is_said_true(self) -> bool:
+        """Whether an end that comes very soon was said to be true."""
+        return self.data.get("soon") == "yes"
 
-class EntryForm(HouseForm):
-    """One entry of a step: a number with its unit, the instrument if there is one, and when."""
 
-    field_order = ["value", "instrument", "occurred_at"]
+class EntryForm(TwiceForm, LateForm):
+    """One entry of a step: a number with its unit, the instrument if there is one, and when. A critical one is typed twice."""
+
+    field_order = ["value", "instrument", "occurred_at", "late_category", "late_words"]
 
     key = forms.CharField(widget=forms.HiddenInput, max_length=40)
     value = words_field(LONGEST_TEXT, label="Value")
@@ -74,18 +90,14 @@ class EntryForm(HouseForm):
         **kwargs: Any,
     ):
         super().__init__(*args, system=system, initial={"key": spec.key}, **kwargs)
-        name = f"Write down: {lower_first(spec.name)}"
+        self.about = spec.key
+        name = f"{'Once more' if self.is_second else 'Write down'}: {lower_first(spec.name)}"
         self.fields["value"] = value_field(spec, system, self.fields["value"], label=name)
         if instruments:
             cast(forms.ChoiceField, self.fields["instrument"]).choices = [("", "not said"), *instruments]
         else:
             del self.fields["instrument"]
         self.order_fields(self.field_order)
-
-    @property
-    def typed(self) -> str:
-        """What stands in the field."""
-        return str(self.data.get(self.add_prefix("value"), "")).strip()
 
     def arguments(self) -> dict[str, Any]:
         """What the service takes. An outside value is true only if exactly this text was shown as outside before."""
@@ -95,34 +107,67 @@ class EntryForm(HouseForm):
             "text": self.typed,
             "instrument_id": int(instrument) if instrument else None,
             "outside_is_true": self.is_said_true,
+            "again": self.again,
+            "late": self.late,
         }
 
-    @property
-    def is_said_true(self) -> bool:
-        return bool(self.typed) and str(self.data.get("outside", "")).strip() == self.typed
+
+NOTHINGS = [
+    (StepEntry.Standing.NOT_DONE.value, "not done: it was to be done, and was not"),
+    (StepEntry.Standing.NOT_APPLICABLE.value, "not applicable: there was nothing to write"),
+]
+_STANDING = {
+    "required": "Choose one.",
+    "invalid_choice": "What was chosen is no choice here. Choose one of the rows.",
+}
 
 
-class CorrectEntryForm(HouseForm):
-    """The right value of an entry that was written down wrongly. Its time stays."""
+class CorrectEntryForm(TwiceForm):
+    """The right value of an entry that was written down wrongly, or that nothing was to be written. Its time stays."""
 
-    value = words_field(LONGEST_TEXT, label="Right value")
-    reason = words_field(
-        300, rows=3, label="What was wrong", help_text=f"{TEN} The old value stays readable."
+    value = words_field(LONGEST_TEXT, label="Right value", required=False)
+    standing = forms.ChoiceField(
+        label="What is right",
+        widget=forms.RadioSelect,
+        required=False,
+        choices=[(StepEntry.Standing.WRITTEN.value, "the value below"), *NOTHINGS],
+        error_messages=dict(_STANDING),
     )
+    category = category_field()
+    reason = reason_field()
 
     def __init__(self, *args: Any, spec: EntrySpec, row: StepEntry, system: str, **kwargs: Any):
         typed = f"{row.value_as_typed} {row.unit_as_typed}".replace(" h:min", "").strip()
-        super().__init__(*args, system=system, initial={"value": typed}, **kwargs)
-        self.fields["value"] = value_field(spec, system, self.fields["value"], label="Right value")
-        self.order_fields(["value", "reason"])
+        is_tick = spec.kind in ("confirm", "second_person")
+        standing = StepEntry.Standing.NOT_DONE if is_tick else StepEntry.Standing.WRITTEN
+        super().__init__(*args, system=system, initial={"value": typed, "standing": standing.value}, **kwargs)
+        self.about = f"correction {row.pk}"
+        label = "Once more: the right value" if self.is_second else "Right value"
+        if is_tick:
+            del self.fields["value"]
+            cast(forms.ChoiceField, self.fields["standing"]).choices = NOTHINGS
+        else:
+            self.fields["value"] = value_field(spec, system, self.fields["value"], label=label)
+            self.fields["value"].required = self.asked_standing == StepEntry.Standing.WRITTEN
+        self.order_fields(["standing", "value", "category", "reason"])
 
     @property
-    def typed(self) -> str:
-        return str(self.data.get(self.add_prefix("value"), "")).strip()
+    def asked_standing(self) -> str:
+        """What is right now: a value, or a kind of nothing."""
+        return str(self.data.get(self.add_prefix("standing"), "") or self.initial["standing"])
 
-    @property
-    def is_said_true(self) -> bool:
-        return bool(self.typed) and str(self.data.get("outside", "")).strip() == self.typed
+
+class LeaveForm(HouseForm):
+    """Why nothing stands where something was asked for."""
+
+    standing = forms.ChoiceField(
+        label="Which kind of nothing",
+        widget=forms.RadioSelect,
+        choices=NOTHINGS,
+        error_messages=dict(_STANDING),
+    )
+    category = category_field()
+    reason = reason_field(label="Why", help_text=f"{TEN} What was not done opens a deviation.")
 
 
 def value_field(spec: EntrySpec, system: str, words: forms.Field, label: str = "") -> forms.Field:
@@ -145,7 +190,7 @@ def value_field(spec: EntrySpec, system: str, words: forms.Field, label: str = "
     )
 
 
-class ReasonForm(ActForm):
+class ReasonForm(ActForm, LateForm):
     """A page that asks for one reason. The service names the field, so a refusal lands beside it."""
 
     def __init__(
@@ -164,11 +209,14 @@ class ReasonForm(ActForm):
             self.fields["occurred_at"] = MomentField(
                 label="Happened at", help_text="Empty: now. Such as 14:02."
             )
+            self.order_fields([name, "occurred_at", "late_category", "late_words"])
+        else:
+            del self.fields["late_category"], self.fields["late_words"]
         self.asked = name
 
 
 class ReworkForm(ActForm):
-    """Why it failed, and by which recipe it is regenerated again."""
+    """Why it failed, and by which recipe it is regenerated again. The second failure asks for more, the third for two people."""
 
     cause = words_field(
         300,
@@ -177,11 +225,23 @@ class ReworkForm(ActForm):
         help_text=f"{TEN} The failed batch stays failed; this becomes a batch of its own.",
     )
     recipe = forms.ChoiceField(label="Recipe")
+    cause_category = forms.ChoiceField(
+        label="Kind of cause", required=False, choices=[("", "Choose one"), *CAUSES.items()]
+    )
+    same_recipe_reason = words_field(
+        300,
+        rows=2,
+        label="Why the same recipe version once more",
+        required=False,
+        help_text=f"{TEN} Needed when no other version is chosen.",
+    )
     anion_vessel = forms.ChoiceField(label="Vessel of the anion leg", required=False)
+    field_order = ["cause", "cause_category", "recipe", "same_recipe_reason", "anion_vessel"]
 
     def __init__(
         self,
         *args: Any,
+        needs: ReworkNeeds = FIRST_FAILURE,
         recipes: Sequence[tuple[str, str]],
         anion_vessels: Sequence[tuple[str, str]] = (),
         **kwargs: Any,
@@ -193,12 +253,24 @@ class ReworkForm(ActForm):
             cast(forms.ChoiceField, self.fields["anion_vessel"]).choices = choices
         else:
             del self.fields["anion_vessel"]
+        self.fields["cause_category"].required = needs.needs_cause_category
+        if not needs.needs_another_recipe:
+            del self.fields["same_recipe_reason"]
 
     @property
     def anion_vessel_id(self) -> int | None:
         """Another vessel for the anion leg; None keeps the one it had."""
         chosen = self.cleaned_data.get("anion_vessel")
         return int(chosen) if chosen else None
+
+
+class ReworkTogetherForm(ReworkForm, SigningForm, SecondPersonForm):
+    """A rework after the third failure: both people, each with their own password."""
+
+    may_overwrite = False
+    field_order = [
+        *ReworkForm.field_order, "username", "password", "second_username", "second_password",
+    ]  # fmt: skip
 
 
 class DeviationForm(ActForm):
@@ -225,7 +297,7 @@ class ShellForm(HouseForm):
 
     SOUND, UNSOUND = "sound", "unsound"
 
-    version = forms.IntegerField(widget=forms.HiddenInput, required=False)
+    version = SeenVersionField(required=False)
     shell = forms.ChoiceField(
         label="Empty shell",
         widget=forms.RadioSelect,

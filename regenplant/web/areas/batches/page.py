@@ -3,19 +3,20 @@
 from __future__ import annotations
 
 from collections.abc import Sequence
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 from datetime import datetime
 from typing import Any
 
-from django.core.exceptions import ObjectDoesNotExist
 from django.forms import Form
 from django.http import Http404, HttpRequest, HttpResponse
 from django.shortcuts import render
 from django.utils import timezone
 
+from regenplant.audit.reasons import REASON_CATEGORIES
 from regenplant.audit.selectors import story
 from regenplant.batches.frozen import judged_rinses
 from regenplant.batches.models import Batch, StepRun
+from regenplant.batches.reopened import is_reopened
 from regenplant.batches.selectors import BatchPage, Work, batch_numbered, batch_page
 from regenplant.core.errors import RecordRefused
 from regenplant.core.process.lifecycle import ACTIVE_STATES, BatchState, StepState
@@ -23,16 +24,20 @@ from regenplant.core.process.plan import EntrySpec
 from regenplant.core.process.vocabulary import IonicForm
 from regenplant.plant.models import Instrument
 from regenplant.plant.selectors import is_instrument_valid, plant_day
+from regenplant.quality.models import decision_of
+from regenplant.quality.standing import flag_of
 from regenplant.web.areas.batches.forms import ActForm, EntryForm, StepForm
 from regenplant.web.presenters import batch as words
 from regenplant.web.presenters import batch_acts as acts
 from regenplant.web.presenters import batch_cards as card_words
+from regenplant.web.presenters import batch_checks as checks
 from regenplant.web.presenters import batch_entries as entries
 from regenplant.web.presenters.bed import ruler_of
 from regenplant.web.presenters.history import story_rows
 from regenplant.web.presenters.plan import by_gravity, main_figure
 from regenplant.web.presenters.separation import separation_view
-from regenplant.web.requests import by_of, unit_system_of
+from regenplant.web.presenters.stale import StaleView
+from regenplant.web.requests import by_of, person_of, unit_system_of
 from regenplant.web.rights import right
 
 STORY_LENGTH = 6
@@ -75,6 +80,27 @@ class Returned:
     slip: str = ""
 
 
+@dataclass(frozen=True, slots=True)
+class Tried:
+    """A start or an end that was refused: its step (0 for the batch), and what was typed about its time."""
+
+    step: int
+    occurred_at: str
+    late_category: str
+    late_words: str
+    codes: frozenset[str]
+
+    @property
+    def is_open(self) -> bool:
+        """Whether the fields for the time are shown open: something stands in them, or is asked for."""
+        return bool(self.occurred_at or self.late_words) or "late_reason_needed" in self.codes
+
+    @property
+    def is_soon(self) -> bool:
+        """Whether the step would end implausibly soon; it can be said to be true."""
+        return "too_soon" in self.codes
+
+
 def show(
     request: HttpRequest,
     batch: Batch,
@@ -82,6 +108,8 @@ def show(
     status: int = 200,
     returned: Returned | None = None,
     refusals: Sequence[str] = (),
+    stale: StaleView | None = None,
+    tried: Tried | None = None,
 ) -> HttpResponse:
     """The page. ``returned`` and ``refusals`` are what came back from an act that was refused."""
     page, now = batch_page(batch, by=by_of(request)), timezone.now()
@@ -90,7 +118,7 @@ def show(
     cards = [_card(page, work, now, system, asked, returned) for work in page.works or (None,)]
     if returned is not None and not any(card["returned"] for card in cards):
         refusals = [*refusals, *_said(returned.form)]  # the step moved on: nothing typed is lost
-    recording = right(request, "entry.record")
+    recording = right(request, "entry.record", page.batch.segregation_class)
     context = {
         **_head(page, now, system),
         **_acts(page),
@@ -99,14 +127,18 @@ def show(
         "other_leg": card_words.other_leg_sentence(page),
         "separation": separation_view(page, system),
         "refusals": refusals,
+        "stale": replace(stale, may_overwrite=False) if stale else None,
+        "tried": tried,
+        "late_kinds": REASON_CATEGORIES.items(),
+        "unchecked": checks.to_check(page, person_of(request)),
         "act_form": ActForm(initial={"version": batch.version}),
         "step_form": StepForm(initial={"version": batch.version}, auto_id=False),
         "recording": recording,
-        "may_correct": recording.is_held and batch.state in CORRECTABLE,
+        "may_correct": recording.is_held and (batch.state in CORRECTABLE or is_reopened(batch.pk)),
         "paper": right(request, "paper.issue"),
-        "opening": right(request, "deviation.open"),
-        "deciding": right(request, "deviation.close"),
-        "ending": right(request, "step.skip"),
+        "opening": right(request, "deviation.open", page.batch.segregation_class),
+        "deciding": right(request, "deviation.close", page.batch.segregation_class),
+        "ending": right(request, "step.skip", page.batch.segregation_class),
         "story": story_rows(
             story([("batch", batch.number)], newest_first=True, limit=STORY_LENGTH),
             f"Batch {batch.number}",
@@ -166,6 +198,7 @@ def _head(page: BatchPage, now: datetime, system: str) -> dict[str, Any]:
         "ruler_left": left,
         "ruler_middle": middle,
         "ruler_right": right_words,
+        "flag": flag_of(page.batch),
         "wrongs": words.wrongs(page, now, verdict_reason(page.batch)),
         "step_groups": words.step_groups(page),
         "rows": rows,
@@ -211,6 +244,8 @@ def _card(
         "is_running": work is not None and work.line.state == StepState.RUNNING,
         "is_rinse": work is not None and number in judged_rinses(page.plan),
         "ticks": entries.missing_ticks(page, work),
+        "together": entries.missing_together(page, work),
+        "leavable": entries.may_be_left(page, work, chosen),
         "numbers": entries.numbers(page, work, chosen, system),
         "chosen": chosen,
         "entry_form": form,
@@ -252,8 +287,5 @@ def verdict_reason(batch: Batch) -> str:
     """Why QC failed it, or why it was aborted, in the person's own words; "" where nothing is written."""
     if batch.state != BatchState.FAILED:
         return ""
-    try:
-        reason: str = batch.qc_decision.reason
-    except ObjectDoesNotExist:
-        return ""
-    return reason
+    decision = decision_of(batch)
+    return decision.reason if decision is not None else ""

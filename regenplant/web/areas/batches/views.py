@@ -9,19 +9,22 @@ from django.shortcuts import render
 from django.utils import timezone
 from django.views.decorators.http import require_safe
 
+from regenplant.audit.stories import story_page
 from regenplant.batches.frozen import plan_of
-from regenplant.batches.selectors import batch_story, count_by_state, filtered_batches
+from regenplant.batches.selectors import count_by_state, filtered_batches, story_subjects
 from regenplant.core.process.lifecycle import BatchState, label
 from regenplant.web import listing as listings
 from regenplant.web.areas.batches.forms import FilterForm
 from regenplant.web.areas.batches.page import batch_or_404, show
+from regenplant.web.areas.batches.story import StoryForm
 from regenplant.web.listing import Chip, chips
 from regenplant.web.presenters.history import (
+    act_rows,
     batches_sentence,
-    kinds_in,
-    people_in,
-    shown_lines,
-    story_rows,
+    kinds_of,
+    only_choices,
+    page_links,
+    shown_words,
     story_sentence,
 )
 from regenplant.web.presenters.plan import plan_json, plan_view
@@ -29,6 +32,7 @@ from regenplant.web.presenters.words import sentence_case
 from regenplant.web.requests import unit_system_of
 from regenplant.web.tables.batches import BatchTable
 
+ACTS_ON_A_PAGE = 40
 STATES = tuple(state for state in BatchState if state is not BatchState.PLANNED)
 
 
@@ -76,18 +80,23 @@ def plan_figures(request: HttpRequest, number: str) -> HttpResponse:
 
 @require_safe
 def history(request: HttpRequest, number: str) -> HttpResponse:
-    """Everything that was done, as a story; narrowed by person and by kind of act."""
+    """Everything that was done, as a story: narrowed by person, kind of act, step, corrections, late acts, or words."""
     batch = batch_or_404(number)
-    story = batch_story(batch)
+    form = StoryForm(request.GET)
+    wanted = form.wanted()
+    page = story_page(story_subjects(batch), wanted, page=form.page(), per_page=ACTS_ON_A_PAGE)
     context = {
         "batch": batch,
-        "story": story_rows(
-            shown_lines(story, request.GET.get("who", ""), request.GET.get("kind", "")),
-            f"Batch {batch.number}",
-            timezone.now(),
-        ),
-        "sentence": story_sentence(story),
-        "people": chips(request, "who", people_in(story), every="Everybody"),
-        "kinds": chips(request, "kind", kinds_in(story), every="Every act"),
+        "page": page,
+        "rows": act_rows(page.lines, f"Batch {batch.number}", timezone.now()),
+        "sentence": story_sentence(page),
+        "shown": shown_words(page, wanted),
+        "form": form,
+        "wanted": wanted,
+        "people": chips(request, "who", [(name, name) for name in page.people], every="Everybody"),
+        "kinds": chips(request, "kind", kinds_of(page), every="Every act"),
+        "steps": chips(request, "step", [(name, name) for name in page.steps], every="Every step"),
+        "only": chips(request, "only", only_choices(page), every="All of them"),
+        "pages": page_links(request, page),
     }
     return render(request, "batches/history.html", context)

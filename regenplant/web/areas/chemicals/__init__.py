@@ -2,11 +2,18 @@
 
 from django.urls import path
 
-from regenplant.web.areas.chemicals import ledger, lots, places, sheets, stock
+from regenplant.web.areas.chemicals import ledger, lots, places, sheets, stock, unloading
 
 urlpatterns = [
     path("chemicals/", stock.stock_page, name="chemicals"),
     path("chemicals/receive/", stock.receive, name="chemicals-receive"),
+    path("chemicals/unloading/new/", unloading.new, name="chemicals-unloading-new"),
+    path("chemicals/unloading/<str:number>/", unloading.page, name="chemicals-unloading"),
+    path("chemicals/unloading/<str:number>/sample/", unloading.sample, name="chemicals-unloading-sample"),
+    path("chemicals/unloading/<str:number>/scan/", unloading.scan, name="chemicals-unloading-scan"),
+    path("chemicals/unloading/<str:number>/unlock/", unloading.unlock, name="chemicals-unloading-unlock"),
+    path("chemicals/unloading/<str:number>/stop/", unloading.stop, name="chemicals-unloading-stop"),
+    path("chemicals/unloading/<str:number>/answer/", unloading.answer, name="chemicals-unloading-answer"),
     path("chemicals/lots/", lots.lot_list, name="chemicals-lots"),
     path("chemicals/lots/<str:code>/", lots.lot_page, name="chemicals-lot"),
     path("chemicals/lots/<str:code>/check/", lots.check, name="chemicals-lot-check"),
@@ -17,6 +24,7 @@ urlpatterns = [
     path("chemicals/tanks/new/", places.new, name="chemicals-place-new"),
     path("chemicals/tanks/<str:code>/", places.change, name="chemicals-place"),
     path("chemicals/tanks/<str:code>/count/", places.count_stock, name="chemicals-place-count"),
+    path("chemicals/tanks/<str:code>/connection/", unloading.connection, name="chemicals-place-connection"),
     path("chemicals/sheets/", sheets.sheet_list, name="chemicals-sheets"),
     path("chemicals/sheets/new/", sheets.new, name="chemicals-sheet-new"),
     path("chemicals/sheets/<int:pk>/withdraw/", sheets.withdraw, name="chemicals-sheet-withdraw"),

@@ -12,6 +12,7 @@ from regenplant.chemicals.quantities import Basis, mass_as_100
 from regenplant.chemicals.selectors import strength_of_sample
 from regenplant.chemicals.services import DataSheetContent
 from regenplant.chemicals.services.data_sheets import PICTOGRAM_CODES
+from regenplant.chemicals.services.ledger import MOST_REASON
 from regenplant.core.engineering.estimate import Estimate
 from regenplant.core.errors import DomainError
 from regenplant.core.process.vocabulary import Chemical
@@ -20,6 +21,7 @@ from regenplant.web.acting import attach
 from regenplant.web.fields import QuantityField
 from regenplant.web.house_form import HouseForm, day_field, words_field
 from regenplant.web.templatetags.parts import PICTOGRAMS
+from regenplant.web.why import TEN, category_field
 
 CHEMICAL_CHOICES = [(chemical.value, chemical.label) for chemical in Chemical]
 _ONE_QUANTITY = "Write one of the three: volume of product, mass of product, or mass as 100 %."
@@ -265,6 +267,13 @@ def _codes(text: str) -> tuple[str, ...]:
 
 class ReasonForm(HouseForm):
     reason = words_field(200, rows=2, label="Reason", help_text="What was wrong, in a few words.")
+
+
+class TakeBackForm(HouseForm):
+    """Why a movement is taken back."""
+
+    category = category_field()
+    reason = words_field(MOST_REASON, rows=2, label="What was wrong", help_text=TEN)
 
 
 class EmptyForm(HouseForm):

@@ -14,7 +14,7 @@ from regenplant.chemicals.models import Movement
 from regenplant.core.process.vocabulary import Chemical
 from regenplant.web import listing
 from regenplant.web.act_page import Act, act_page
-from regenplant.web.areas.chemicals.forms import ReasonForm
+from regenplant.web.areas.chemicals.forms import TakeBackForm
 from regenplant.web.areas.chemicals.lots import CHEMICALS
 from regenplant.web.house_form import posted
 from regenplant.web.requests import unit_system_of
@@ -56,13 +56,17 @@ def movement_list(request: HttpRequest) -> HttpResponse:
 @require_http_methods(["GET", "HEAD", "POST"])
 def correct(request: HttpRequest, number: int) -> HttpResponse:
     movement = get_object_or_404(selectors.movements(), number=number)
-    form = ReasonForm(posted(request))
+    form = TakeBackForm(posted(request))
     act = Act(
         title=f"Take back movement {number}",
         sentence="A counter-movement is written. Both stay in the ledger, and the right movement is written anew.",
         permission="chemical.correct",
         service=services.correct_movement,
-        arguments=lambda: {"movement_id": movement.pk, "reason": form.text("reason")},
+        arguments=lambda: {
+            "movement_id": movement.pk,
+            "category": form.cleaned_data["category"],
+            "reason": form.text("reason"),
+        },
         said=lambda outcome: f"Written: movement {number} is taken back by movement {outcome.result.number}.",
         then=lambda outcome: reverse("chemicals-movements"),
         back_url=reverse("chemicals-movements"),

@@ -16,6 +16,7 @@ from regenplant.chemicals.models import ChemicalLot
 from regenplant.core.engineering.estimate import Estimate
 from regenplant.core.process.hazards import stock_cautions
 from regenplant.core.process.vocabulary import Chemical
+from regenplant.documents.selectors import labels_of
 from regenplant.web import listing
 from regenplant.web.act_page import Act, act_page
 from regenplant.web.acting import receipt, refused_status, try_act
@@ -78,6 +79,7 @@ def lot_page(request: HttpRequest, code: str) -> HttpResponse:
         "sheet": shown.sheet_caution(lot.data_sheet) if lot.data_sheet else None,
         "sheet_source": shown.sheet_source(lot.data_sheet) if lot.data_sheet else "",
         "movements": movements,
+        "labels": labels_of(lot.code),
         "check": right(request, "chemical.check"),
         "story": story([("chemical_lot", str(lot.pk))], newest_first=True, limit=20),
     }

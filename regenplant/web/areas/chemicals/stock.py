@@ -10,7 +10,7 @@ from django.views.decorators.http import require_http_methods, require_safe
 
 from regenplant.chemicals import services
 from regenplant.chemicals.quantities import whole_grams
-from regenplant.chemicals.selectors import StockLine, stock_board
+from regenplant.chemicals.selectors import StockLine, deliveries_to_see_to, stock_board
 from regenplant.core.engineering.estimate import Estimate
 from regenplant.core.process.hazards import stock_cautions
 from regenplant.core.process.vocabulary import Chemical
@@ -29,6 +29,7 @@ def stock_page(request: HttpRequest) -> HttpResponse:
     context = {
         "lines": [(line, shown.check_age(line)) for line in lines],
         "problems": [(line, _problem_url(line)) for line in lines if line.problem],
+        "deliveries": deliveries_to_see_to(),
         "sentence": shown.stock_sentence(lines),
         "use_url": _use_url(),
         "receive": right(request, "chemical.receive"),

@@ -14,6 +14,7 @@ from regenplant.resins.models import ResinType
 from regenplant.tanks.models import Customer, Site, Tank, TankSize
 from regenplant.web.fields import QuantityField
 from regenplant.web.house_form import HouseForm, words_field
+from regenplant.web.seen import SeenVersionField
 
 _TIMES = ["%Y-%m-%d %H:%M", "%Y-%m-%dT%H:%M"]
 
@@ -130,7 +131,7 @@ class UnknownForm(HouseForm):
 class LookForm(HouseForm):
     """The look-over at the door."""
 
-    version = forms.IntegerField(widget=forms.HiddenInput)
+    version = SeenVersionField()
     shell = WideChoice(intake.ShellCondition, label="Shell")
     head_and_fittings = WideChoice(intake.FittingCondition, label="Head, riser, threads, seals")
     odour = WideChoice(intake.Odour, label="Smell")
@@ -166,7 +167,7 @@ class VerdictForm(HouseForm):
 
     HOLD, REFUSE = "hold", "refuse"
 
-    version = forms.IntegerField(widget=forms.HiddenInput)
+    version = SeenVersionField()
     verdict = forms.ChoiceField(
         choices=[
             (HOLD, "hold"),

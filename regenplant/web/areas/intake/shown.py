@@ -120,6 +120,11 @@ def receive_sentence(history: TankHistory) -> str:
     return f"{tank.resin_type.code}, class {tank.segregation_class}, {before}."
 
 
+def class_of(page: IntakePage) -> str:
+    """The class a right is asked in: the visit's own, else its tank's."""
+    return page.visit.segregation_class or page.visit.tank.segregation_class
+
+
 @dataclass(frozen=True, slots=True)
 class Verdict:
     """One of the three buttons: is it here at all, may it be pressed, and if not, why."""
@@ -134,7 +139,7 @@ def verdict_of(page: IntakePage, action: VisitAction, request: HttpRequest) -> V
     offer = next((one for one in page.offers if one.action is action), None)
     if offer is None:
         return Verdict(False, False)
-    held = right(request, offer.permission)
+    held = right(request, offer.permission, class_of(page))
     if not held.is_held:
         return Verdict(True, False, held.reason)
     return Verdict(True, offer.is_open, " ".join(blocker.sentence for blocker in offer.blockers))

@@ -69,7 +69,7 @@ def receive(request: HttpRequest, serial: str) -> HttpResponse:
         "form": form,
         "history": history,
         "sentence": shown.receive_sentence(history),
-        "right": right(request, "tank.receive"),
+        "right": right(request, "tank.receive", history.tank.segregation_class),
     }
     return render(
         request, "intake/receive.html", context, status=refused_status(form) if form.errors else 200
@@ -173,8 +173,8 @@ def _visit_page(
             str(action): shown.verdict_of(page, action, request)
             for action in (VisitAction.ACCEPT, VisitAction.HOLD, VisitAction.REFUSE)
         },
-        "judging": right(request, "tank.judge"),
-        "may_dispose": right(request, "tank.disposition").is_held,
+        "judging": right(request, "tank.judge", shown.class_of(page)),
+        "may_dispose": right(request, "tank.disposition", shown.class_of(page)).is_held,
         "caution": DOOR_CAUTION,
         "usual_weight": shown.usual_weight_sentence(page, unit_system_of(request)),
         "ph_low": FIRST_DRAIN_PH_LOW,

@@ -13,16 +13,25 @@ from regenplant.quality.models import QcMeasurement
 from regenplant.quality.services import MeasurementAsTyped
 from regenplant.web.areas.rinse.forms import with_unit
 from regenplant.web.fields import QuantityField
-from regenplant.web.house_form import NEEDED, HouseForm, words_field
+from regenplant.web.house_form import NEEDED, words_field
 from regenplant.web.moments import MomentField
 from regenplant.web.presenters.qc_limits import bench_choices
 from regenplant.web.signing import SigningForm
+from regenplant.web.why import LateForm, category_field, reason_field
 
 
-class MeasurementForm(HouseForm):
+class MeasurementForm(LateForm):
     """One result of the sample: value, instrument or test kit, and what may stay empty."""
 
-    field_order = ["value", "instrument", "temperature", "method", "occurred_at"]
+    field_order = [
+        "value",
+        "instrument",
+        "temperature",
+        "method",
+        "occurred_at",
+        "late_category",
+        "late_words",
+    ]
 
     instrument = forms.ChoiceField(label="Instrument or test kit")
     temperature = QuantityField("temperature", label="Temperature of the sample", required=False)
@@ -67,12 +76,13 @@ class MeasurementForm(HouseForm):
 class CorrectMeasurementForm(MeasurementForm):
     """The right result of a measurement that was written down wrongly. Its time stays."""
 
-    field_order = ["value", "instrument", "temperature", "method", "reason"]
+    field_order = ["value", "instrument", "temperature", "method", "category", "reason"]
 
     occurred_at = None  # type: ignore[assignment]
-    reason = words_field(
-        300, rows=3, label="What was wrong", help_text="At least 10 characters. The old value stays readable."
-    )
+    late_category = None  # type: ignore[assignment]
+    late_words = None  # type: ignore[assignment]
+    category = category_field()
+    reason = reason_field()
 
     def __init__(self, *args: Any, row: QcMeasurement, **kwargs: Any):
         kwargs["initial"] = {

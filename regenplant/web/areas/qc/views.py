@@ -20,9 +20,10 @@ from regenplant.plant.selectors import plant_day
 from regenplant.quality import services
 from regenplant.quality.bench import instruments_for
 from regenplant.quality.independence import who_may_judge
-from regenplant.quality.models import QcMeasurement
-from regenplant.quality.selectors import QcPage, qc_page, qc_queue
+from regenplant.quality.models import QcMeasurement, decision_of
+from regenplant.quality.selectors import QcPage, anew_offer, qc_page, qc_queue
 from regenplant.quality.signed_content import FAIL_MEANING, PASS_MEANING, RELEASE_MEANING
+from regenplant.quality.standing import is_open_for_correction
 from regenplant.quality.to_sign import pass_digest, release_digest
 from regenplant.web.acting import attach, receipt, refused_status
 from regenplant.web.areas.qc.forms import (
@@ -35,8 +36,8 @@ from regenplant.web.areas.qc.forms import (
 from regenplant.web.areas.rinse.views import batch_or_404
 from regenplant.web.presenters import qc as words
 from regenplant.web.presenters import qc_limits
-from regenplant.web.presenters.qc_exceptions import exceptions_of
 from regenplant.web.presenters.qc_queue import queue_groups, queue_sentence
+from regenplant.web.presenters.review_record import found_view
 from regenplant.web.presenters.words import short_digest
 from regenplant.web.requests import by_of, person_of, unit_system_of
 from regenplant.web.rights import right
@@ -62,7 +63,9 @@ def queue(request: HttpRequest) -> HttpResponse:
 def decision(request: HttpRequest, number: str) -> HttpResponse:
     """The decision on one batch; a POST signs pass or fail."""
     batch = batch_or_404(number)
-    verdict = (request.POST if request.method == "POST" else request.GET).get("verdict", "pass")
+    stands = decision_of(batch)
+    usual = stands.verdict if stands is not None else "pass"
+    verdict = (request.POST if request.method == "POST" else request.GET).get("verdict", usual)
     if verdict not in VERDICT_FORMS:
         raise RecordRefused("The verdict is pass or fail. Choose one on the page.", code="no_verdict")
     form = VERDICT_FORMS[verdict](request.POST or None, initial={"version": batch.version})
@@ -73,10 +76,11 @@ def decision(request: HttpRequest, number: str) -> HttpResponse:
 
 def _judge(form: SigningForm, request: HttpRequest, batch: Batch) -> bool:
     verdict = form.cleaned_data["verdict"]
+    is_anew = is_open_for_correction(batch.pk)
     outcome = sign(
         form,
         request,
-        services.decide_batch,
+        services.amend_decision if is_anew else services.decide_batch,
         meaning=MEANINGS.get(verdict, FAIL_MEANING),
         about=("batch", batch.number, f"Batch {batch.number}"),
         batch_id=batch.pk,
@@ -87,10 +91,9 @@ def _judge(form: SigningForm, request: HttpRequest, batch: Batch) -> bool:
     if outcome is None:
         return False
     word = "passed" if verdict == "pass" else "failed"
-    receipt(
-        request,
-        f"Signed: batch {batch.number} {word}. Digest {short_digest(outcome.result.signature.digest)}.",
-    )
+    anew = f", version {outcome.result.version}" if is_anew else ""
+    digest = short_digest(outcome.result.signature.digest)
+    receipt(request, f"Signed: batch {batch.number} {word}{anew}. Digest {digest}.")
     return True
 
 
@@ -106,27 +109,36 @@ def _decision_page(
     form = form or PassForm(initial={"version": batch.version})
     is_fail = form.fields["verdict"].initial == "fail"
     may_judge = [person.full_name for person in who_may_judge(batch)]
+    right_to_judge = right(request, "qc.judge", batch.segregation_class)
     offer = page.offer(BatchAction.FAIL if is_fail else BatchAction.PASS)
-    refused = words.refusal(offer, may_judge, "judge")
+    is_anew = page.standing.reopening is not None
+    refused = (
+        words.amend_refusal(page, may_judge, right_to_judge.reason)
+        if is_anew
+        else words.refusal(offer, may_judge, "judge")
+    )
     shown = measuring or form
     context = {
         "page": page,
         "batch": batch,
         "rows": rows,
         "sentence": words.decision_sentence(page, rows),
-        "exceptions": exceptions_of(page),
+        "found": found_view(page.exceptions, batch.number),
+        "standing": page.standing,
         "measuring": _measuring(request, page, measuring),
-        "right_to_measure": right(request, "qc.record"),
+        "right_to_measure": right(request, "qc.record", batch.segregation_class),
         "form": with_version(form, batch),
         "is_fail": is_fail,
-        "is_judgeable": batch.state == BatchState.AWAITING_QC,
+        "is_judgeable": batch.state == BatchState.AWAITING_QC or is_anew,
+        "is_anew": is_anew,
         "refused": refused,
-        "right_to_judge": right(request, "qc.judge"),
+        "right_to_judge": right_to_judge,
         "signs": words.what_is_signed(
             batch, len(page.tanks), "fail" if is_fail else "pass", is_refused=bool(refused)
         ),
         "facts": words.signed_facts(page, rows, "" if is_fail else pass_digest(batch)),
         "meaning": FAIL_MEANING if is_fail else PASS_MEANING,
+        "next_version": page.decision.version + 1 if page.decision else 1,
         "decided": words.decided_words(page),
         "released": words.released_words(page),
         "person": person_of(request),
@@ -198,6 +210,7 @@ def measure(request: HttpRequest, number: str, key: str) -> HttpResponse:
                 batch_id=batch.pk,
                 measurement=form.measurement(),
                 system=unit_system_of(request),
+                late=form.late,
             )
         except DomainError as refusal:
             attach(form, refusal)
@@ -228,6 +241,7 @@ def correct(request: HttpRequest, number: str, measurement_id: int) -> HttpRespo
                 by=by_of(request),
                 measurement_id=row.pk,
                 measurement=form.measurement(),
+                category=form.text("category"),
                 reason=form.text("reason"),
                 system=system,
             )
@@ -241,7 +255,7 @@ def correct(request: HttpRequest, number: str, measurement_id: int) -> HttpRespo
         "row": row,
         "form": form,
         "facts": qc_limits.measurement_before(row, system),
-        "right": right(request, "qc.record"),
+        "right": right(request, "qc.record", batch.segregation_class),
         "is_corrected": hasattr(row, "replaced_by"),
     }
     return render(request, "qc/correct.html", context, status=refused_status(form) if form.errors else 200)
@@ -256,10 +270,11 @@ def release(request: HttpRequest, number: str) -> HttpResponse:
     batch = batch_or_404(number)
     form = ReleaseForm(request.POST or None, initial={"version": batch.version})
     if request.method == "POST" and form.is_valid():
+        is_anew = batch.state == BatchState.RELEASED
         outcome = sign(
             form,
             request,
-            services.release_batch,
+            services.release_anew if is_anew else services.release_batch,
             meaning=RELEASE_MEANING,
             about=("batch", batch.number, f"Batch {batch.number}"),
             batch_id=batch.pk,
@@ -267,7 +282,10 @@ def release(request: HttpRequest, number: str) -> HttpResponse:
         )
         if outcome is not None:
             digest = short_digest(outcome.result.signature.digest)
-            receipt(request, f"Signed: batch {batch.number} and its tanks are released. Digest {digest}.")
+            anew = " anew" if is_anew else ""
+            receipt(
+                request, f"Signed: batch {batch.number} and its tanks are released{anew}. Digest {digest}."
+            )
             return redirect(f"{reverse('qc-release', args=[batch.number])}#main")
     return render(
         request,
@@ -281,19 +299,25 @@ def _release_context(request: HttpRequest, batch: Batch, form: ReleaseForm) -> d
     page = qc_page(batch, by=by_of(request))
     rows = qc_limits.limit_rows(page, unit_system_of(request))
     may_release = [person.full_name for person in page.who_may_release]
-    refused = words.refusal(page.offer(BatchAction.RELEASE), may_release, "release")
+    is_anew = page.standing.is_amended_after_release
+    offer = anew_offer(page, by_of(request)) if is_anew else page.offer(BatchAction.RELEASE)
+    refused = words.refusal(offer, may_release, "release")
     filled = sum(link.is_filled for link in page.tanks)
     return {
         "page": page,
         "batch": batch,
         "rows": rows,
         "sentence": words.release_sentence(page),
-        "exceptions": exceptions_of(page),
+        "found": found_view(page.exceptions, batch.number),
+        "standing": page.standing,
         "form": with_version(form, batch),
-        "is_releasable": batch.state == BatchState.FILLED,
+        "is_releasable": batch.state == BatchState.FILLED or is_anew,
+        "is_anew": is_anew,
         "refused": refused,
         "signs": words.what_is_signed(batch, filled, "release", is_refused=bool(refused)),
-        "facts": words.signed_facts(page, rows, release_digest(batch) if page.release is None else ""),
+        "facts": words.signed_facts(
+            page, rows, release_digest(batch) if page.release is None or is_anew else ""
+        ),
         "meaning": RELEASE_MEANING,
         "decided": words.decided_words(page),
         "released": words.released_words(page),

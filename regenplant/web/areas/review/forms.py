@@ -4,17 +4,30 @@ from __future__ import annotations
 
 from django import forms
 
-from regenplant.web.house_form import HouseForm, words_field
+from regenplant.web.house_form import words_field
+from regenplant.web.signing import SigningForm
+from regenplant.web.why import TEN, category_field, reason_field
 
 
-class DecisionForm(HouseForm):
-    """The decision on an open deviation."""
+class ReviewForm(SigningForm):
+    """A review: what is shown is signed, with a remark where there is one to make."""
 
-    decision = words_field(
+    remarks = words_field(
         400,
-        rows=4,
-        label="Decision, and why",
-        help_text="At least 10 characters: what it means for the batch, what was done, what is done next.",
+        rows=3,
+        label="Remarks",
+        required=False,
+        help_text="What you looked into, if anything. It is signed too.",
+    )
+
+
+class ReopenForm(SigningForm):
+    """Opening a signed record for correction: why, and the signature."""
+
+    category = category_field()
+    reason = reason_field(
+        label="What is wrong in the signed record",
+        help_text=f"{TEN} The signed version stays readable.",
     )
 
 

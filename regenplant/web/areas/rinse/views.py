@@ -12,6 +12,7 @@ from django.views.decorators.http import require_http_methods, require_safe
 
 from regenplant.batches import services
 from regenplant.batches.models import Batch, RinseReading
+from regenplant.batches.reopened import is_reopened
 from regenplant.batches.selectors import RinsePage, batch_numbered, rinse_page
 from regenplant.batches.selectors.reading import meaning_of, meaning_of_row
 from regenplant.batches.services.readings import READINGS_OPEN
@@ -20,11 +21,13 @@ from regenplant.core.process.lifecycle import ACTIVE_STATES, BatchState
 from regenplant.plant.models import Instrument
 from regenplant.quality.independence import who_may_judge, who_may_release
 from regenplant.web.acting import attach, receipt, refused_status
+from regenplant.web.areas.batches.entries import note_difference
 from regenplant.web.areas.rinse.forms import CorrectReadingForm, ReadingForm
 from regenplant.web.presenters import rinse as words
 from regenplant.web.presenters import rinse_readings as readings
 from regenplant.web.requests import by_of, unit_system_of
 from regenplant.web.rights import right
+from regenplant.web.twice import asked_again
 
 
 def batch_or_404(number: str) -> Batch:
@@ -48,7 +51,12 @@ def rinse(request: HttpRequest, number: str, tab: str) -> HttpResponse:
         if row is not None:
             receipt(request, readings.receipt_sentence(page, row, system))
             return redirect(f"{reverse('rinse', args=[batch.number])}#main")
-    context = {**_context(request, page, system), "form": form, "right": right(request, "reading.record")}
+        asked_again(form, "reading of the cell")
+    context = {
+        **_context(request, page, system),
+        "form": form,
+        "right": right(request, "reading.record", batch.segregation_class),
+    }
     return render(request, "rinse/rinse.html", context, status=refused_status(form) if form.errors else 200)
 
 
@@ -56,10 +64,15 @@ def _written(form: ReadingForm, request: HttpRequest, batch: Batch) -> RinseRead
     by = by_of(request, occurred_at=form.cleaned_data["occurred_at"])
     try:
         outcome = services.record_reading(
-            by=by, batch_id=batch.pk, reading=form.reading(), system=unit_system_of(request)
+            by=by,
+            batch_id=batch.pk,
+            reading=form.reading(),
+            system=unit_system_of(request),
+            late=form.late,
         )
     except DomainError as refusal:
         attach(form, refusal)
+        note_difference(request, batch, refusal)
         return None
     row: RinseReading = outcome.result
     return row
@@ -100,8 +113,10 @@ def _context(request: HttpRequest, page: RinsePage, system: str) -> dict[str, An
         "verdict": words.verdict_word(page),
         "who": words.who_sentence(page, may_judge, may_release),
         "is_judgeable": page.batch.state == BatchState.AWAITING_QC,
-        "may_hold": page.batch.state in ACTIVE_STATES and right(request, "batch.hold").is_held,
-        "may_correct": page.batch.state in READINGS_OPEN and right(request, "reading.record").is_held,
+        "may_hold": page.batch.state in ACTIVE_STATES
+        and right(request, "batch.hold", page.batch.segregation_class).is_held,
+        "may_correct": (page.batch.state in READINGS_OPEN or is_reopened(page.batch.pk))
+        and right(request, "reading.record", page.batch.segregation_class).is_held,
     }
 
 
@@ -144,6 +159,7 @@ def correct(request: HttpRequest, number: str, reading_id: int, tab: str) -> Htt
                 by=by_of(request),
                 reading_id=row.pk,
                 reading=form.reading(),
+                category=form.cleaned_data["category"],
                 reason=form.text("reason"),
                 system=system,
             )
@@ -152,11 +168,12 @@ def correct(request: HttpRequest, number: str, reading_id: int, tab: str) -> Htt
         else:
             receipt(request, readings.receipt_sentence(page, outcome.result, system))
             return redirect("rinse", batch.number)
+        asked_again(form, "reading of the cell")
     context = {
         "batch": batch,
         "row": row,
         "form": form,
-        "right": right(request, "reading.record"),
+        "right": right(request, "reading.record", batch.segregation_class),
         "facts": readings.correction_facts(row, system),
         "is_corrected": words.is_replaced(row),
     }

@@ -3,8 +3,10 @@
 from django.urls import path
 
 from regenplant.web.areas.setup import (
+    entry_checks,
     feed,
     instruments,
+    limits,
     overview,
     people,
     plant,
@@ -22,6 +24,12 @@ urlpatterns = [
     path("setup/plant/feed/", feed.change, name="setup-plant-feed"),
     path("setup/plant/feed/understood/", feed.understood, name="setup-plant-feed-understood"),
     path("setup/plant/feed/remove/", feed.remove, name="setup-plant-feed-remove"),
+    path("setup/entry-checks/", entry_checks.change, name="setup-entry-checks"),
+    path("setup/limits/", limits.limits_page, name="setup-limits"),
+    path("setup/limits/draft/", limits.draft, name="setup-limits-draft"),
+    path("setup/limits/<int:number>/", limits.version_page, name="setup-limits-version"),
+    path("setup/limits/<int:number>/approve/", limits.approve, name="setup-limits-approve"),
+    path("setup/limits/<int:number>/withdraw/", limits.withdraw, name="setup-limits-withdraw"),
     # vessels
     path("setup/vessels/", vessels.vessel_list, name="setup-vessels"),
     path("setup/vessels/new/", vessels.edit, name="setup-vessel-new"),
@@ -93,5 +101,10 @@ urlpatterns = [
     # people
     path("setup/people/", people.people_list, name="setup-people"),
     path("setup/people/new/", people.new, name="setup-person-new"),
+    path("setup/people/<str:username>/", people.person_page, name="setup-person"),
+    path("setup/people/<str:username>/name/", people.rename, name="setup-person-rename"),
+    path("setup/people/<str:username>/roles/", people.roles, name="setup-person-roles"),
+    path("setup/people/<str:username>/password/", people.password, name="setup-person-password"),
+    path("setup/people/<str:username>/reactivate/", people.reactivate, name="setup-person-reactivate"),
     path("setup/people/<str:username>/deactivate/", people.deactivate, name="setup-person-deactivate"),
 ]

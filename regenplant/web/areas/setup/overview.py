@@ -10,13 +10,17 @@ from django.urls import reverse
 from django.utils import timezone
 from django.views.decorators.http import require_safe
 
+from regenplant.batches.checking import Method, check_methods
 from regenplant.chemicals.models import DataSheet, Place
+from regenplant.keeping import retention
 from regenplant.people.models import Person
-from regenplant.plant.models import Instrument, Skid, Vessel, WaterSupply
+from regenplant.plant.limits import version_in_force
+from regenplant.plant.models import Instrument, LimitsVersion, Skid, Vessel, WaterSupply
 from regenplant.plant.selectors import is_instrument_valid, plant_day, profile, waste_tank
 from regenplant.recipes.models import Recipe, RecipeVersion, Specification, SpecificationVersion
 from regenplant.resins.models import ResinLot, ResinType
 from regenplant.web.areas.setup.shown import count, eyewash_sentence
+from regenplant.web.presenters.words import joined
 
 
 @dataclass(frozen=True, slots=True)
@@ -103,7 +107,34 @@ def _process() -> list[Row]:
             count(Specification.objects.filter(is_active=True).count(), "specification"),
             waits[SpecificationVersion],
         ),
+        Row("Checks of critical entries", reverse("setup-entry-checks"), _checks()),
     ]
+
+
+def _checks() -> str:
+    """Which classes have a second person: "second person in class A and B"."""
+    classes = [cls for cls, method in check_methods().items() if method is Method.SECOND_PERSON]
+    return f"second person in class {joined(classes)}" if classes else "typed twice in every class"
+
+
+def _limits() -> Row:
+    version = version_in_force(timezone.now())
+    draft = LimitsVersion.objects.filter(state=LimitsVersion.State.DRAFT).exists()
+    return Row(
+        "Plant limits",
+        reverse("setup-limits"),
+        f"version {version.number}" if version else "the defaults of the trade",
+        "A draft waits for a second person." if draft else "",
+    )
+
+
+def _retention() -> Row:
+    rules = retention.version_in_force(timezone.now())
+    return Row(
+        "Retention and legal holds",
+        reverse("retention"),
+        f"version {rules.number}" if rules else "proposals, nothing decided",
+    )
 
 
 def _rest() -> list[Row]:
@@ -111,6 +142,8 @@ def _rest() -> list[Row]:
     sheets = DataSheet.objects.filter(is_in_force=True).count()
     people = Person.objects.filter(is_active=True).count()
     return [
+        _limits(),
+        _retention(),
         Row("Chemical tanks", reverse("chemicals-places"), count(tanks, "bulk tank")),
         Row("Data sheets", reverse("chemicals-sheets"), f"{count(sheets, 'sheet')} in force"),
         Row("People", reverse("setup-people"), count(people, "person", "people")),

@@ -207,6 +207,7 @@ class RecipeForm(HouseForm):
             is_safe_hold_after=bool(data.get(f"s{index}_is_safe_hold_after")),
             ends_when=self.text(f"s{index}_ends_when"),
             leg=Leg(data.get(f"s{index}_leg") or Leg.WHOLE.value),
+            asks_second_person=bool(data.get(f"s{index}_asks_second_person")),
         )
 
 
@@ -217,7 +218,7 @@ def _plain_names(kind: StepKind, family: ResinFamily) -> tuple[str, ...]:
     if kind not in _WITHOUT_WATER:
         names.append("water")
     if kind in CHEMICAL_STEPS:
-        names.append("chemical")
+        names += ["chemical", "asks_second_person"]
     names.append("ends_when")
     return (*names, "is_safe_hold_after") if kind not in _NEVER_HELD else tuple(names)
 
@@ -244,6 +245,9 @@ def _step_fields(kinds: list[StepKind], family: ResinFamily) -> dict[str, forms.
             made[f"s{index}_water"] = forms.ChoiceField(label="Water", choices=WATER_CHOICES)
         if "chemical" in names:
             made[f"s{index}_chemical"] = forms.ChoiceField(label="Chemical", choices=CHEMICAL_CHOICES)
+            made[f"s{index}_asks_second_person"] = forms.BooleanField(
+                label="Two people check the connection", required=False
+            )
         if "is_safe_hold_after" in names:
             made[f"s{index}_is_safe_hold_after"] = forms.BooleanField(
                 label="Safe to hold after it", required=False
@@ -273,6 +277,7 @@ def initial_of(definition: RecipeDefinition) -> dict[str, Any]:
         found[f"s{index}_water"] = step.water.value if step.water else ""
         found[f"s{index}_chemical"] = step.chemical.value if step.chemical else ""
         found[f"s{index}_ends_when"] = step.ends_when
+        found[f"s{index}_asks_second_person"] = step.asks_second_person
         found[f"s{index}_is_safe_hold_after"] = step.is_safe_hold_after
         for key, point in step.settings.items():
             for end, _ in ENDS:

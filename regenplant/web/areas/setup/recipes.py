@@ -136,6 +136,7 @@ def _step_shown(number: int, step: Any, system: str) -> dict[str, Any]:
         else "",
         step.chemical.label if step.chemical else "",
         step.water.label if step.water else "",
+        "two people check the connection" if step.asks_second_person else "",
     ]
     return {
         "number": number,

@@ -12,6 +12,7 @@ from regenplant.tanks.models import Customer, Tank, TankSize
 from regenplant.web.areas.intake.forms import ResinTypeField
 from regenplant.web.fields import QuantityField
 from regenplant.web.house_form import HouseForm, words_field
+from regenplant.web.seen import SeenVersionField
 
 FAMILIES = [(item.value, item.label) for item in ResinFamily]
 
@@ -80,7 +81,7 @@ class TankForm(HouseForm):
 class ChangeForm(HouseForm):
     """Correct what a tank holds, or retire it."""
 
-    version = forms.IntegerField(widget=forms.HiddenInput)
+    version = SeenVersionField()
     resin_type = ResinTypeField(ResinType.objects.filter(is_active=True), label="Resin")
     resin_volume = QuantityField(
         "resin_volume", label="Resin inside", help_text="Settled, in the exhausted form."
@@ -114,7 +115,7 @@ class ChangeForm(HouseForm):
 class ShipForm(HouseForm):
     """Ship a released tank."""
 
-    version = forms.IntegerField(widget=forms.HiddenInput)
+    version = SeenVersionField()
 
     def arguments(self) -> dict[str, Any]:
         return {"version": self.cleaned_data["version"]}
@@ -123,7 +124,7 @@ class ShipForm(HouseForm):
 class ShellForm(HouseForm):
     """How the empty shell looks."""
 
-    version = forms.IntegerField(widget=forms.HiddenInput)
+    version = SeenVersionField()
     is_sound = forms.ChoiceField(
         label="Empty shell",
         choices=[("yes", "sound"), ("no", "not sound: it is not filled again")],

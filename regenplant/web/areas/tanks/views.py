@@ -82,6 +82,7 @@ def change(request: HttpRequest, serial: str) -> HttpResponse:
         title=f"Correct {tank.serial}",
         sentence="Its class changes by the verdict at intake only; its serial never.",
         permission="tank.edit",
+        segregation_class=tank.segregation_class,
         service=services.change_tank,
         arguments=lambda: {"tank_id": tank.pk, **form.arguments()},
         said=lambda outcome: f"Written: {tank.serial} is corrected.",
@@ -139,6 +140,7 @@ def _visits_of(request: HttpRequest, history: TankHistory) -> VisitTable:
 def _page(request: HttpRequest, history: TankHistory, *, status: int = 200, **context: Any) -> HttpResponse:
     tank, now = history.tank, history.now
     version = {"version": now.version if now else None}
+    own_class = (now.segregation_class if now else "") or tank.segregation_class
     page = {
         "history": history,
         "tank": tank,
@@ -150,10 +152,10 @@ def _page(request: HttpRequest, history: TankHistory, *, status: int = 200, **co
         "story": story([("tank", tank.serial)], newest_first=True, limit=STORY_LENGTH),
         "ship_form": ShipForm(initial=version),
         "shell_form": ShellForm(initial=version),
-        "editing": right(request, "tank.edit"),
+        "editing": right(request, "tank.edit", own_class),
         "printing": right(request, "paper.issue"),
-        "receiving": right(request, "tank.receive"),
-        "shipping": right(request, "tank.ship"),
-        "running": right(request, "batch.run"),
+        "receiving": right(request, "tank.receive", own_class),
+        "shipping": right(request, "tank.ship", own_class),
+        "running": right(request, "batch.run", own_class),
     }
     return render(request, "tanks/detail.html", page | context, status=status)

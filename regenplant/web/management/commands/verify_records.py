@@ -5,15 +5,20 @@ from __future__ import annotations
 from typing import Any
 
 from django.core.management.base import BaseCommand, CommandError, CommandParser
+from django.utils import timezone
 
 from regenplant.audit import chain
-from regenplant.quality import verification
+from regenplant.audit.by import By
+from regenplant.audit.services import note_verification
+from regenplant.audit.verifying import registry
+from regenplant.audit.verifying.registry import Report
 
 
 class Command(BaseCommand):
     help = (
-        "Verify the chain of acts, signatures, frozen plans, recipe versions, the chemical ledger and the locks of the database. "
-        "Run it every night, and with --head and the chain head printed on any paper."
+        "Verify the record: chain of acts, rows against the acts that wrote them, signatures, frozen plans, versions, stored "
+        "calculations, running numbers, the chemical ledger, heads printed on papers, locks of the database. Run it every night, "
+        "and with --head and the chain head printed on any paper."
     )
 
     def add_arguments(self, parser: CommandParser) -> None:
@@ -22,22 +27,38 @@ class Command(BaseCommand):
             metavar="DIGEST",
             help="a chain head as printed on a paper (at least 8 characters): check that its event still stands",
         )
+        parser.add_argument(
+            "--plans", action="store_true", help="work every frozen plan out anew as well (slow)"
+        )
+        parser.add_argument(
+            "--note", action="store_true", help="write the result down as an act, so that the page shows it"
+        )
 
     def handle(self, *args: Any, **options: Any) -> None:
-        sentences = [f"{found.kind}: {found.sentence}" for found in verification.findings()]
+        report = self._run(("plans",) if options["plans"] else (), is_told=options["verbosity"] > 1)
+        sentences = [f"{found.kind}: {found.sentence}" for found in report.findings]
         if options["head"]:
             sentences += self._printed_head(options["head"])
         for sentence in sentences:
             self.stdout.write(sentence)
-        seen = verification.extent()
-        self.stdout.write(
-            f"Looked at {seen.events} events, {seen.signatures} signatures, {seen.batches} batch plans, {seen.versions} recipe and "
-            f"specification versions, {seen.movements} movements of chemicals, {seen.locks} locks."
-        )
-        self.stdout.write(f"Head of the chain: event {seen.events}, {seen.head}")
+        for notice in report.notices:
+            self.stdout.write(f"notice: {notice.sentence}")
+        looked = ", ".join(f"{check.seen} {check.counted}" for check in report.checks)
+        self.stdout.write(f"Looked at {looked}, in {report.seconds:.1f} s.")
+        self.stdout.write(f"Head of the chain: event {report.number}, {report.head}")
+        if options["note"]:
+            note_verification(by=By(None, timezone.now(), "command line"), report=report)
         if sentences:
             raise CommandError(f"{len(sentences)} of the records do not hold.", returncode=1)
         self.stdout.write("All records hold.")
+
+    def _run(self, options: tuple[str, ...], *, is_told: bool) -> Report:
+        for step in registry.steps(options):
+            if step.report is not None:
+                return step.report
+            if is_told:
+                self.stdout.write(f"{step.title}: {step.seen}{f' of {step.total}' if step.total else ''}")
+        raise RuntimeError("A run ends with its report.")
 
     def _printed_head(self, digest: str) -> list[str]:
         number = chain.stands(digest)

@@ -5,7 +5,9 @@
    3 a form is sent once
    4 the number pad writes into its field
    5 a hand scanner works wherever the page stands
-   6 a refused form opens at what was refused, not at the top of the page */
+   6 a signature: the password can be shown while it is typed, and no scanned code runs into it
+   7 a bar says a minute before a terminal that nobody touches is signed out; typing counts as touching
+   8 a refused form opens at what was refused, not at the top of the page */
 (function () {
   "use strict";
 
@@ -56,12 +58,12 @@
   window.addEventListener("pageshow", release);
   window.addEventListener("offline", release);
   /* 4 */
-  function tell(field) { field.dispatchEvent(new Event("input", { bubbles: true })); }
+  function tellField(field) { field.dispatchEvent(new Event("input", { bubbles: true })); }
   function write(field, text) {
     var start = field.selectionStart === null ? field.value.length : field.selectionStart;
     var end = field.selectionEnd === null ? start : field.selectionEnd;
     field.setRangeText(text, start, end, "end");
-    tell(field);
+    tellField(field);
   }
   function rub(field) {
     if (field.selectionStart === field.selectionEnd && field.selectionStart > 0) {
@@ -80,9 +82,9 @@
     var field = document.getElementById(key.closest(".pad").dataset.pad);
     if (!field) { return; }
     if (key.dataset.key) { write(field, key.dataset.key); }
-    if (key.dataset.unit) { field.value = field.value.replace(/[^\d.,:+\-\s].*$/, "").trim() + " " + key.dataset.unit; tell(field); }
+    if (key.dataset.unit) { field.value = field.value.replace(/[^\d.,:+\-\s].*$/, "").trim() + " " + key.dataset.unit; tellField(field); }
     if (key.dataset.do === "rub") { rub(field); }
-    if (key.dataset.do === "clear") { field.value = ""; tell(field); }
+    if (key.dataset.do === "clear") { field.value = ""; tellField(field); }
   });
   wire(document);
   document.addEventListener("htmx:load", function (event) { wire(event.target); });
@@ -106,7 +108,61 @@
     }
   });
 
-  /* 6: the field is under the hand at once; a refusal of the whole form is brought into view and read out */
+  /* 6: Enter never signs, with or without this script (the form's first button is dead); a burst of keys that ends with
+     Enter was a scanner: what it wrote is taken out again */
+  document.querySelectorAll("form[data-signing]").forEach(function (form) {
+    var secrets = form.querySelectorAll("input[data-secret]");
+    var show = form.querySelector("[data-show-secret]");
+    function open(yes) {
+      show.firstElementChild.setAttribute("aria-pressed", String(yes));
+      secrets.forEach(function (field) { field.type = yes ? "text" : "password"; });
+    }
+    if (secrets.length) {
+      show.hidden = false;
+      show.addEventListener("click", function () { open(secrets[0].type === "password"); });
+      form.addEventListener("submit", function () { open(false); });
+    }
+    var before = "", count = 0, lastKey = 0;
+    form.addEventListener("keydown", function (event) {
+      var field = event.target;
+      if (field.tagName !== "INPUT") { return; }
+      var now = performance.now();
+      if (now - lastKey > 40) { before = field.value; count = 0; }
+      lastKey = now;
+      if (event.key.length === 1) { count += 1; }
+      if (event.key !== "Enter") { return; }
+      event.preventDefault();
+      if (count >= 4) {
+        field.value = before;
+        form.querySelector("[data-scan-refused]").hidden = false;
+      }
+    });
+  });
+
+  /* 7: the button asks for /stay/ when it is pressed, and when somebody types who has sent nothing for a while */
+  var leaving = document.getElementById("leaving");
+  if (leaving) {
+    var stay = leaving.querySelector("button");
+    var idle = Number(leaving.dataset.idleSeconds) * 1000;
+    var touched = performance.now(), asked = touched;
+    var tell = function () { leaving.hidden = idle - (performance.now() - touched) > 60000; };
+    stay.addEventListener("htmx:afterRequest", function (event) {
+      if (event.detail.successful) { touched = performance.now(); tell(); }
+    });
+    document.addEventListener("input", function () {
+      if (performance.now() - asked > Math.min(idle / 4, 300000)) {
+        asked = performance.now();
+        htmx.trigger(stay, "typed");
+      }
+    });
+    document.addEventListener("signed-out", function () {
+      leaving.hidden = false;
+      leaving.classList.add("gone");
+    });
+    setInterval(tell, 5000);
+  }
+
+  /* 8: the field is under the hand at once; a refusal of the whole form is brought into view and read out */
   window.addEventListener("load", function () {  /* not before: going to the #part of an address takes the focus away */
     var refused = document.querySelector("main form .err, main [role=alert]");
     if (!refused) { return; }

@@ -1,0 +1,221 @@
+"""How long records are kept: rules with a second person, legal holds, and what could go when."""
+
+from __future__ import annotations
+
+from typing import Any
+
+from django import forms
+from django.http import HttpRequest, HttpResponse
+from django.shortcuts import get_object_or_404, render
+from django.urls import reverse
+from django.utils import timezone
+from django.views.decorators.http import require_http_methods, require_safe
+
+from regenplant.audit.selectors import story
+from regenplant.keeping import retention, services
+from regenplant.keeping.models import LegalHold, RetentionVersion
+from regenplant.plant.selectors import plant_day
+from regenplant.web.act_page import Act, act_page
+from regenplant.web.areas.setup.versions import ApproveForm, WithdrawForm
+from regenplant.web.house_form import HouseForm, posted, words_field
+from regenplant.web.rights import right
+
+BOTH = require_http_methods(["GET", "HEAD", "POST"])
+MOST_SHOWN = 50
+"""Batches on the page: those whose period ends first."""
+
+
+class RulesForm(HouseForm):
+    """Years for every class of record."""
+
+    reason = words_field(300, rows=2, label="Why", help_text="Law, contract, or the plant’s own decision.")
+
+    def extra_fields(self) -> dict[str, forms.Field]:
+        return {
+            item.key: forms.IntegerField(
+                label=f"{item.title}, years",
+                help_text=item.basis.capitalize(),
+                min_value=retention.YEARS_LOW,
+                max_value=retention.YEARS_HIGH,
+                widget=forms.TextInput(attrs={"inputmode": "numeric", "autocomplete": "off"}),
+                error_messages={
+                    "min_value": f"Possible is from {retention.YEARS_LOW} year.",
+                    "max_value": f"Possible is up to {retention.YEARS_HIGH} years.",
+                },
+            )
+            for item in retention.RECORD_CLASSES
+        }
+
+    def years(self) -> dict[str, int]:
+        return {item.key: int(self.cleaned_data[item.key]) for item in retention.RECORD_CLASSES}
+
+
+class HoldForm(HouseForm):
+    subject_kind = forms.ChoiceField(
+        label="Hold on",
+        choices=[("", "Choose what"), *LegalHold.Subject.choices],
+        help_text="A customer: all their tanks’ batches.",
+    )
+    subject_key = words_field(
+        64, label="Its code", help_text="Batch number, serial, customer code or lot code."
+    )
+    reason = words_field(300, rows=2, label="Reason")
+
+
+class LiftForm(HouseForm):
+    reason = words_field(300, rows=2, label="Why it is lifted")
+
+
+def _rows(years: dict[str, int]) -> list[tuple[str, str, str]]:
+    """(class, years, what the proposal rests on)."""
+    return [(item.title, f"{years[item.key]} years", item.basis) for item in retention.RECORD_CLASSES]
+
+
+def _version(number: int) -> RetentionVersion:
+    return get_object_or_404(retention.versions(), number=number)
+
+
+def _changes(version: RetentionVersion) -> list[dict[str, str]]:
+    old, new = retention.years_before(version), retention.years_from(version.content)
+    return [
+        {"where": "", "what": item.title, "old": f"{old[item.key]} years", "new": f"{new[item.key]} years"}
+        for item in retention.RECORD_CLASSES
+        if old[item.key] != new[item.key]
+    ]
+
+
+@require_safe
+def retention_page(request: HttpRequest) -> HttpResponse:
+    now = timezone.now()
+    found, versions = retention.version_in_force(now), list(retention.versions())
+    today = plant_day(now)
+    kept = retention.kept_batches(now)
+    past = [row for row in kept if row.is_past(today)]
+    context = {
+        "sentence": (
+            f"Version {found.number} of the rules holds. {len(past)} of {len(kept)} batches are past their period; none is removed by this program."
+            if found
+            else "The plant has decided nothing yet. What stands here are proposals, and nothing goes by them."
+        ),
+        "is_decided": found is not None,
+        "rules": _rows(retention.years_in_force(now)),
+        "versions": versions,
+        "draft": next((version for version in versions if version.state == "draft"), None),
+        "holds": list(retention.holds()),
+        "kept": [(row, row.is_past(today)) for row in kept[:MOST_SHOWN]],
+        "left_off": max(len(kept) - MOST_SHOWN, 0),
+        "edit": right(request, "retention.edit"),
+        "hold": right(request, "retention.hold"),
+        "story": story([retention_subject()], newest_first=True, limit=10),
+    }
+    return render(request, "keeping/retention.html", context)
+
+
+def retention_subject() -> tuple[str, str]:
+    """Where the acts on the rules stand in the log."""
+    return ("retention", "rules")
+
+
+@require_safe
+def version_page(request: HttpRequest, number: int) -> HttpResponse:
+    version = _version(number)
+    context = {
+        "version": version,
+        "rules": _rows(retention.years_from(version.content)),
+        "changes": _changes(version),
+        "is_own": version.made_by_id == request.user.pk,
+        "approve": right(request, "retention.approve"),
+    }
+    return render(request, "keeping/retention_version.html", context)
+
+
+@BOTH
+def draft(request: HttpRequest) -> HttpResponse:
+    initial: dict[str, Any] = dict(retention.newest_years())
+    form = RulesForm(posted(request), initial=initial)
+    act = Act(
+        title="Next version of the rules of retention",
+        sentence="The longest period of a family of batches wins, and a legal hold beats them all. Another person approves.",
+        permission="retention.edit",
+        service=services.draft_retention,
+        arguments=lambda: {"years": form.years(), "reason": form.text("reason")},
+        said=lambda outcome: f"Written: draft {outcome.result.number} of the rules of retention.",
+        then=lambda outcome: reverse("retention-version", args=[outcome.result.number]),
+        back_url=reverse("retention"),
+        button="Write the draft",
+    )
+    return act_page(request, form, act)
+
+
+@BOTH
+def approve(request: HttpRequest, number: int) -> HttpResponse:
+    version = _version(number)
+    form = ApproveForm(posted(request))
+    act = Act(
+        title=f"Approve version {number} of the rules of retention",
+        sentence=f"Written by {version.made_by.full_name}: {version.reason}",
+        permission="retention.approve",
+        service=services.approve_retention,
+        arguments=lambda: {"version_id": version.pk, "effective_from": form.cleaned_data["effective_from"]},
+        said=lambda outcome: f"Approved: version {number} of the rules of retention.",
+        then=lambda outcome: reverse("retention"),
+        back_url=reverse("retention-version", args=[number]),
+        button="Approve",
+    )
+    facts = [(change["what"], f"{change['old']} → {change['new']}") for change in _changes(version)]
+    return act_page(request, form, act, facts=facts)
+
+
+@BOTH
+def withdraw(request: HttpRequest, number: int) -> HttpResponse:
+    version = _version(number)
+    form = WithdrawForm(posted(request))
+    act = Act(
+        title=f"Withdraw version {number} of the rules of retention",
+        sentence="A draft, or one that has not taken force yet.",
+        permission="retention.approve",
+        service=services.withdraw_retention,
+        arguments=lambda: {"version_id": version.pk, "reason": form.text("reason")},
+        said=lambda outcome: f"Withdrawn: version {number} of the rules of retention.",
+        then=lambda outcome: reverse("retention"),
+        back_url=reverse("retention-version", args=[number]),
+        button="Withdraw",
+        is_stopping=True,
+    )
+    return act_page(request, form, act)
+
+
+@BOTH
+def place(request: HttpRequest) -> HttpResponse:
+    form = HoldForm(posted(request))
+    act = Act(
+        title="Place a legal hold",
+        sentence="Everything about it is kept until another person lifts the hold.",
+        permission="retention.hold",
+        service=services.place_hold,
+        arguments=lambda: {name: form.text(name) for name in ("subject_kind", "subject_key", "reason")},
+        said=lambda outcome: f"Written: hold {outcome.result}.",
+        then=lambda outcome: reverse("retention"),
+        back_url=reverse("retention"),
+        button="Place the hold",
+    )
+    return act_page(request, form, act)
+
+
+@BOTH
+def lift(request: HttpRequest, number: str) -> HttpResponse:
+    hold = get_object_or_404(retention.holds(), number=number.upper())
+    form = LiftForm(posted(request))
+    act = Act(
+        title=f"Lift hold {hold.number}",
+        sentence=f"On {hold.get_subject_kind_display()} {hold.subject_key}, placed by {hold.placed_by.full_name}: {hold.reason}",
+        permission="retention.hold",
+        service=services.lift_hold,
+        arguments=lambda: {"hold_id": hold.pk, "reason": form.text("reason")},
+        said=lambda outcome: f"Written: hold {hold.number} is lifted.",
+        then=lambda outcome: reverse("retention"),
+        back_url=reverse("retention"),
+        button="Lift the hold",
+        is_stopping=True,
+    )
+    return act_page(request, form, act)

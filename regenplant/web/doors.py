@@ -1,0 +1,199 @@
+"""Which right each address takes before anything sent to it is looked at; what has no line here is open to be looked at only.
+
+The service behind an address asks for its right again, and more exactly. This table is the door in front: whoever lacks
+the right is refused whatever was sent. A house test fails for an address that takes a POST and has no line.
+"""
+
+from __future__ import annotations
+
+from collections.abc import Iterable, Mapping
+from dataclasses import dataclass
+from typing import Any
+
+from regenplant.batches.models import Batch, Deviation
+from regenplant.people.authority import EVERY_CLASS
+from regenplant.people.models import Person
+from regenplant.tanks.models import Tank, TankVisit
+
+
+@dataclass(frozen=True, slots=True)
+class Door:
+    """Any one of ``rights`` opens it; ``about`` says what the address names, so that its segregation class is found."""
+
+    rights: tuple[str, ...]
+    about: str = ""
+
+
+def _door(*rights: str, about: str = "") -> Door:
+    return Door(rights, about)
+
+
+DOORS: dict[str, Door] = {
+    # intake and tanks
+    "intake-receive": _door("tank.receive", about="tank"),
+    "intake-unknown": _door("tank.receive"),
+    "intake-look": _door("tank.judge", about="visit"),
+    "intake-verdict": _door("tank.judge", "tank.hold", "tank.lift_hold", "tank.disposition", about="visit"),
+    "tanks-new": _door("tank.edit"),
+    "tanks-change": _door("tank.edit", about="tank"),
+    "tanks-shell": _door("batch.run", about="tank"),
+    "tanks-ship": _door("tank.ship", about="tank"),
+    "customers-new": _door("customer.edit"),
+    "customers-site": _door("customer.edit"),
+    # batches
+    "start": _door("batch.plan"),
+    "batches-start": _door("batch.run", about="batch"),
+    "batches-step-start": _door("batch.run", about="batch"),
+    "batches-step-finish": _door("batch.run", about="batch"),
+    "batches-step-end-early": _door("step.skip", about="batch"),
+    "batches-step-skip": _door("step.skip", about="batch"),
+    "batches-entry": _door("entry.record", about="batch"),
+    "batches-ticks": _door("entry.record", about="batch"),
+    "batches-entry-correct": _door("entry.record", about="batch"),
+    "batches-entry-leave": _door("entry.record", about="batch"),
+    "batches-entry-together": _door("entry.record", about="batch"),
+    "batches-check": _door("entry.check", "entry.record", about="batch"),
+    "batches-hold": _door("batch.hold", about="batch"),
+    "batches-interrupt": _door("batch.hold", about="batch"),
+    "batches-resume": _door("batch.run", about="batch"),
+    "batches-abort": _door("batch.abort", about="batch"),
+    "batches-rework": _door("batch.rework", about="batch"),
+    "batches-scrap": _door("batch.scrap", about="batch"),
+    "batches-deviation": _door("deviation.open", about="batch"),
+    "batches-fill-finish": _door("batch.run", about="batch"),
+    "batches-fill-tank": _door("batch.run", about="batch"),
+    "rinse": _door("reading.record", about="batch"),
+    "rinse-correct": _door("reading.record", about="batch"),
+    # quality
+    "qc-decision": _door("qc.judge", about="batch"),
+    "qc-measure": _door("qc.record", about="batch"),
+    "qc-correct": _door("qc.record", about="batch"),
+    "qc-release": _door("batch.release", about="batch"),
+    "review-batch": _door("batch.review", about="batch"),
+    "review-reopen": _door("batch.reopen", about="batch"),
+    "deviations-detail": _door("deviation.close", about="deviation"),
+    "deviations-assign": _door("deviation.assign", about="deviation"),
+    "deviations-describe": _door("deviation.describe", about="deviation"),
+    "deviations-follow": _door("deviation.open", about="deviation"),
+    # chemicals
+    "chemicals-receive": _door("chemical.receive"),
+    "chemicals-lot-check": _door("chemical.check"),
+    "chemicals-lot-use": _door("chemical.check"),
+    "chemicals-movement-correct": _door("chemical.correct"),
+    "chemicals-place-new": _door("plant.edit"),
+    "chemicals-place": _door("plant.edit"),
+    "chemicals-place-connection": _door("plant.edit"),
+    "chemicals-unloading-new": _door("chemical.receive"),
+    "chemicals-unloading-sample": _door("chemical.check"),
+    "chemicals-unloading-scan": _door("chemical.receive"),
+    "chemicals-unloading-unlock": _door("chemical.receive"),
+    "chemicals-unloading-answer": _door("chemical.correct"),
+    "chemicals-place-count": _door("chemical.correct"),
+    "chemicals-sheet-new": _door("chemical.data_sheet"),
+    "chemicals-sheet-withdraw": _door("chemical.data_sheet"),
+    # set-up
+    "emergency-eyewash": _door("plant.daily"),
+    "setup-plant-change": _door("plant.edit"),
+    "setup-plant-feed": _door("plant.edit"),
+    "setup-plant-feed-remove": _door("plant.edit"),
+    "setup-limits-draft": _door("limits.edit"),
+    "setup-limits-approve": _door("limits.approve"),
+    "setup-limits-withdraw": _door("limits.approve"),
+    "setup-entry-checks": _door("plant.edit"),
+    "setup-vessel-new": _door("plant.edit"),
+    "setup-vessel-change": _door("plant.edit"),
+    "setup-vessel-lock-out": _door("plant.lock_out"),
+    "setup-vessel-lift": _door("plant.lock_out", "plant.lift_lock_of_another"),
+    "setup-vessel-clean-down": _door("batch.run"),
+    "setup-skid-new": _door("plant.edit"),
+    "setup-skid": _door("plant.edit"),
+    "setup-skid-lock-out": _door("plant.lock_out"),
+    "setup-skid-lift": _door("plant.lock_out"),
+    "setup-water": _door("plant.daily"),
+    "setup-waste-new": _door("plant.edit"),
+    "setup-waste": _door("plant.edit"),
+    "setup-waste-level": _door("plant.daily"),
+    "setup-instrument-new": _door("plant.edit"),
+    "setup-instrument-change": _door("plant.edit"),
+    "setup-instrument-calibration": _door("instrument.calibrate"),
+    "setup-resin-new": _door("resin.edit"),
+    "setup-resin-change": _door("resin.edit"),
+    "setup-lot-new": _door("resin.edit"),
+    "setup-lot-scrap": _door("resin.edit"),
+    "setup-recipe-new": _door("recipe.edit"),
+    "setup-recipe-draft": _door("recipe.edit"),
+    "setup-recipe-approve": _door("recipe.approve"),
+    "setup-recipe-withdraw": _door("recipe.approve"),
+    "setup-specification-new": _door("recipe.edit"),
+    "setup-specification-draft": _door("recipe.edit"),
+    "setup-specification-approve": _door("recipe.approve"),
+    "setup-specification-withdraw": _door("recipe.approve"),
+    # people and authority
+    "setup-person-new": _door("people.edit"),
+    "setup-person-rename": _door("people.edit"),
+    "setup-person-roles": _door("people.edit"),
+    "setup-person-password": _door("people.edit"),
+    "setup-person-deactivate": _door("people.edit"),
+    "setup-person-reactivate": _door("people.edit"),
+    "authority-draft": _door("authority.edit"),
+    "authority-approve": _door("authority.approve"),
+    "authority-withdraw": _door("authority.approve"),
+    "authority-take-back": _door("authority.edit"),
+    "authority-times": _door("authority.edit"),
+    "alerts-answer": _door("alert.acknowledge"),
+    # retention
+    "retention-draft": _door("retention.edit"),
+    "retention-approve": _door("retention.approve"),
+    "retention-withdraw": _door("retention.approve"),
+    "retention-hold": _door("retention.hold"),
+    "retention-lift": _door("retention.hold"),
+    # shifts and paper forms
+    "handover": _door("shift.hand_over"),
+    "handover-one": _door("shift.hand_over"),
+    "handover-item-new": _door("shift.hand_over"),
+    "handover-item-close": _door("shift.hand_over"),
+    "paper-forms-issue": _door("form.issue"),
+    "paper-forms-form": _door("form.transcribe", "form.confirm"),
+    "paper-forms-take": _door("form.transcribe"),
+    "paper-forms-go-on": _door("form.transcribe"),
+    "paper-forms-scan": _door("form.transcribe"),
+    "paper-forms-back": _door("form.confirm"),
+    "paper-forms-close": _door("form.close"),
+    # copies
+    "batches-copy": _door("batch.copy", about="batch"),
+}
+"""By name of address."""
+
+OPEN: dict[str, str] = {
+    "sign-in": "Nobody is signed in yet.",
+    "sign-out": "Everybody may leave.",
+    "preferences": "A person’s own screen.",
+    "password": "A person’s own password.",
+    "chemicals-unloading-stop": "Whoever sees that something is wrong stops a delivery.",
+    "paper-forms-leave": "Ends one’s own transcribing; writes nothing.",
+    "copies-read": "Reads a copy that was handed over; writes nothing.",
+    "review-chain": "Looks at the record; writes only that somebody looked, and what came of it.",
+}
+"""Addresses that take a POST from everybody who is signed in, with the reason."""
+
+
+def _class_of(about: str, places: Mapping[str, Any]) -> Iterable[str]:
+    """The segregation class of what an address names; none when it is not known (the view then says so)."""
+    number, serial = places.get("number", ""), places.get("serial", "")
+    if about == "batch":
+        return Batch.objects.filter(number=number).values_list("segregation_class", flat=True)
+    if about == "deviation":
+        return Deviation.objects.filter(number=number).values_list("batch__segregation_class", flat=True)
+    if about == "tank":
+        return Tank.objects.filter(serial=serial).values_list("segregation_class", flat=True)
+    rows = TankVisit.objects.filter(number=number).values_list("segregation_class", "tank__segregation_class")
+    return [own or of_tank for own, of_tank in rows]
+
+
+def is_open_to(person: Person, name: str, places: Mapping[str, Any]) -> bool:
+    """Whether this person may send something to the address ``name`` with these values in its places."""
+    door = DOORS.get(name)
+    if door is None or any(person.may(right, EVERY_CLASS) for right in door.rights):
+        return not person.is_shared or name in OPEN
+    classes = [found for found in _class_of(door.about, places) if found] if door.about else []
+    return any(person.may(right, item) for right in door.rights for item in classes or [""])

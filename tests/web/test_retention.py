@@ -1,0 +1,76 @@
+"""Retention through HTTP: rules by two persons, holds, and what could go when."""
+
+from __future__ import annotations
+
+from collections.abc import Callable
+from datetime import timedelta
+
+import pytest
+from django.test import Client
+from django.urls import reverse
+from django.utils import timezone
+
+from regenplant.keeping.models import LegalHold
+from regenplant.keeping.retention import years_in_force
+from regenplant.people.models import Person
+from tests import factories
+from tests.web.pages import form_data, text_of
+
+pytestmark = [pytest.mark.django_db, pytest.mark.requirement("ER-25")]
+
+
+@pytest.fixture
+def plant(db: None) -> factories.SmallPlant:
+    return factories.small_plant(now=timezone.now() - timedelta(hours=2))
+
+
+@pytest.fixture
+def as_(plant: factories.SmallPlant, client_of: Callable[[Person], Client]) -> Callable[[str], Client]:
+    return lambda who: client_of(plant.people[who])
+
+
+def test_rules_are_written_by_one_and_approved_by_another(as_: Callable[[str], Client]) -> None:
+    first, second = as_("supervisor"), as_("supervisor 2")
+    assert "These are proposals" in text_of(first.get(reverse("retention")))
+    url = reverse("retention-draft")
+    sent = {
+        **form_data(first.get(url).context["form"]),
+        "batch_B": "12",
+        "reason": "Contract with the dairies",
+    }
+    assert as_("operator").post(url, sent).status_code == 403
+    assert first.post(url, {**sent, "batch_B": "0"}).status_code == 422
+    assert first.post(url, sent).status_code == 302
+    assert "5 years 12 years" in text_of(second.get(reverse("retention-version", args=[1])))
+    assert first.post(reverse("retention-approve", args=[1]), {}).status_code == 403
+    assert second.post(reverse("retention-approve", args=[1]), {}).status_code == 302
+    assert years_in_force(timezone.now())["batch_B"] == 12
+    assert "These are proposals" not in text_of(first.get(reverse("retention")))
+
+
+def test_a_hold_is_placed_seen_and_lifted_by_another(
+    plant: factories.SmallPlant, as_: Callable[[str], Client]
+) -> None:
+    batch = factories.frozen_batch(plant, "sac_h")
+    sent = {"subject_kind": "batch", "subject_key": batch.number, "reason": "A customer’s claim is open."}
+    assert as_("operator").post(reverse("retention-hold"), sent).status_code == 403
+    assert as_("supervisor").post(reverse("retention-hold"), sent).status_code == 302
+    hold = LegalHold.objects.get()
+    assert "Legal hold" in text_of(as_("planner").get(reverse("retention")))
+    lift, why = reverse("retention-lift", args=[hold.number]), {"reason": "The claim is settled."}
+    assert as_("supervisor").post(lift, why).status_code == 403
+    assert as_("supervisor 2").post(lift, why).status_code == 302
+    hold.refresh_from_db()
+    assert hold.lifted_by == plant.people["supervisor 2"]
+
+
+def test_the_page_asks_a_fixed_number_of_queries(
+    plant: factories.SmallPlant,
+    as_: Callable[[str], Client],
+    django_assert_max_num_queries: Callable[..., object],
+) -> None:
+    factories.frozen_batch(plant, "sac_h")
+    client = as_("supervisor")
+    client.get(reverse("retention"))
+    with django_assert_max_num_queries(30):  # type: ignore[attr-defined]
+        assert client.get(reverse("retention")).status_code == 200
