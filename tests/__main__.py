@@ -26,9 +26,12 @@ ON_A_DATABASE = (
     "tests/tanks",
     "tests/batches",
     "tests/quality",
+    "tests/keeping",
+    "tests/shifts",
     "tests/documents",
     "tests/web",
     "tests/journeys",
+    "tests/long",
 )
 """What is run on PostgreSQL too: acts, locks, records and whole working days."""
 

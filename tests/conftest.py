@@ -2,9 +2,11 @@
 
 from __future__ import annotations
 
+import sys
 from collections.abc import Callable, Iterator
 from dataclasses import dataclass
 from datetime import datetime, timedelta
+from pathlib import Path
 from typing import Any
 
 import pytest
@@ -14,11 +16,14 @@ from django.core.management.commands import flush
 from django.db import connection
 from django.test import Client
 
-from regenplant.audit import locks
+from regenplant.audit import locks, turn
 from regenplant.audit.by import By
 from regenplant.people.authority import Role
 from regenplant.people.models import Person
 from tests import factories, outside
+
+TESTS = str(Path(__file__).parent)
+PROGRAM = str(Path(__file__).parents[1] / "regenplant")
 
 
 @dataclass
@@ -111,6 +116,44 @@ def client_of(db: None) -> Callable[[Person], Client]:
         return client
 
     return make
+
+
+# --- rows put there by hand ---------------------------------------------------------------------------------------------
+@pytest.fixture(autouse=True)
+def rows_by_hand(request: pytest.FixtureRequest, monkeypatch: pytest.MonkeyPatch) -> Iterator[None]:
+    """The database lets only acts write rows of the record. Tests also put rows there by hand, to see what a constraint or a
+    page says to them; so outside an act a test may, and the program may not. A test marked ``acts_only`` may not either.
+
+    On PostgreSQL ``tests.settings`` opens each connection with the setting that the triggers ask for.
+    """
+    is_strict = request.node.get_closest_marker("acts_only") is not None
+    if not is_strict:
+        noted = turn.Notes.note
+        monkeypatch.setattr(
+            turn.Notes, "note", lambda self, *row: noted(self, *row) if self.is_open else _by_a_test()
+        )
+        monkeypatch.setattr(turn, "SHUT", "by hand")
+    elif connection.vendor == "postgresql":
+        request.getfixturevalue("db")
+        with connection.cursor() as cursor:
+            cursor.execute("SET regenplant.turn = ''")
+    yield
+    if is_strict and connection.vendor == "postgresql":
+        with connection.cursor() as cursor:
+            cursor.execute("SET regenplant.turn = 'by hand'")
+
+
+def _by_a_test() -> int:
+    """1 when a test writes, 0 when a file of the program does: whichever called the database last."""
+    frame = sys._getframe(1)
+    while frame is not None:
+        name = frame.f_code.co_filename
+        if name.startswith(PROGRAM) and not name.endswith("audit/turn.py"):
+            return 0
+        if name.startswith(TESTS) and name != __file__:
+            return 1
+        frame = frame.f_back  # type: ignore[assignment]
+    return 1
 
 
 # --- the database -----------------------------------------------------------------------------------------------------

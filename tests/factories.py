@@ -12,13 +12,15 @@ from typing import Any
 from regenplant import units
 from regenplant.audit.by import By
 from regenplant.batches import services as batch_services
+from regenplant.batches.checking import unchecked
 from regenplant.batches.frozen import judged_rinses, plan_of
-from regenplant.batches.models import Batch, RinseReading, StepRun
+from regenplant.batches.models import Batch, Deviation, RinseReading, StepRun
 from regenplant.batches.rinse import specification_of
 from regenplant.batches.services.readings import ReadingAsTyped
 from regenplant.chemicals import services as chemical_services
 from regenplant.chemicals.models import ChemicalLot
 from regenplant.core.process.default_recipes import default_recipes, default_specifications
+from regenplant.core.process.entry_rules import is_critical
 from regenplant.core.process.intake import (
     FittingCondition,
     InspectionData,
@@ -31,9 +33,16 @@ from regenplant.core.process.plan import EntrySpec
 from regenplant.core.process.recipes import RecipeDefinition
 from regenplant.core.process.specification import Specification as SpecificationDefinition
 from regenplant.core.process.vocabulary import EXHAUSTED_FORM, Purpose, ResinFamily, StepKind
-from regenplant.people.authority import Role
-from regenplant.people.models import Person
-from regenplant.people.services import add_first_administrator, add_person
+from regenplant.people.authority import BUILT_IN, Role, plain_of
+from regenplant.people.models import AuthorityVersion, Person
+from regenplant.people.services import (
+    add_first_administrator,
+    add_person,
+    approve_authority,
+    deactivate_person,
+    draft_authority,
+)
+from regenplant.people.services.authority import APPROVAL_MEANING
 from regenplant.people.signing import SignaturePermit
 from regenplant.plant import services as plant_services
 from regenplant.plant.models import Instrument, Vessel
@@ -42,8 +51,9 @@ from regenplant.plant.services.profile import ProfileSettings
 from regenplant.plant.services.supplies import SkidSettings, WasteTankSettings, WaterSettings
 from regenplant.plant.services.vessels import VesselSettings
 from regenplant.quality import services as quality_services
+from regenplant.quality.models import RecordReview
 from regenplant.quality.services.measuring import MeasurementAsTyped
-from regenplant.quality.signed_content import PASS_MEANING
+from regenplant.quality.signed_content import PASS_MEANING, REVIEW_MEANING
 from regenplant.quality.specification import sample_limits
 from regenplant.recipes import services as recipe_services
 from regenplant.recipes.models import RecipeVersion, SpecificationVersion
@@ -88,8 +98,35 @@ def person(*roles: Role, full_name: str = "", at: datetime = START) -> Person:
         initials=f"{kind[0].upper()}{count}",
         roles=roles,
         password=PASSWORD,
+        is_own_password=True,
     )
     return Person.objects.get(pk=outcome.result.pk)
+
+
+def leaves(person: Person, *, at: datetime = START) -> None:
+    """This person's account is closed."""
+    deactivate_person(
+        by=By(first_administrator(at=at), at, "tests"), person_id=person.pk, reason="Left the plant."
+    )
+    person.refresh_from_db()
+
+
+def approved_matrix(rights: dict[str, dict[str, list[str]]], *, at: datetime = START) -> AuthorityVersion:
+    """A version of the authority matrix in force from ``at``: drafted by an administrator, approved by a supervisor.
+
+    ``rights`` says what differs from the program's table.
+    """
+    supervisor = Person.objects.filter(groups__name=Role.SUPERVISOR.value, is_active=True).first() or person(
+        Role.SUPERVISOR, at=at
+    )
+    whole = {**plain_of(BUILT_IN), **rights}
+    draft = draft_authority(
+        by=By(first_administrator(at=at), at, "tests"), rights=whole, reason="For the tests."
+    )
+    permit = SignaturePermit(supervisor.pk, APPROVAL_MEANING, at)
+    outcome = approve_authority(by=By(supervisor, at, "tests"), version_id=draft.result.pk, permit=permit)
+    found: AuthorityVersion = outcome.result
+    return found
 
 
 # --- a small whole plant ----------------------------------------------------------------------------------------------
@@ -345,7 +382,45 @@ def write_required(plant: SmallPlant, step: StepRun, *, is_before: bool, who: st
 
 
 def write(plant: SmallPlant, step: StepRun, key: str, text: str, *, who: str = "operator") -> None:
-    batch_services.write_entry(by=plant.by(who), step_id=step.pk, key=key, text=text)
+    """Write one entry; a critical value is typed the same a second time, and two people tick what takes two."""
+    spec = next(spec for spec in plan_of(step.batch).step(step.number).entries if spec.key == key)
+    if spec.kind == "second_person":
+        second = next(
+            name for name in ("operator 2", "qc", "supervisor") if name in plant.people and name != who
+        )
+        batch_services.confirm_together(
+            by=plant.by(who), step_id=step.pk, key=key, second=plant.by(second),
+            permit=permit(plant, second, batch_services.TOGETHER_MEANING),
+        )  # fmt: skip
+        return
+    again = text if is_critical(spec) else ""
+    batch_services.write_entry(by=plant.by(who), step_id=step.pk, key=key, text=text, again=again)
+
+
+def check_what_is_critical(plant: SmallPlant, batch: Batch, *, who: str = "operator 2") -> None:
+    """A second person checks every critical entry and reading that still needs it."""
+    for one in unchecked(batch):
+        proof = permit(plant, who, batch_services.CHECK_MEANING)
+        if one.entry is not None:
+            batch_services.check_entry(by=plant.by(who), entry_id=one.entry.pk, permit=proof)
+        elif one.reading is not None:
+            batch_services.check_reading(by=plant.by(who), reading_id=one.reading.pk, permit=proof)
+
+
+def decided(
+    plant: SmallPlant,
+    deviation: Deviation,
+    *,
+    who: str = "supervisor",
+    words: str = "No effect on the resin; accepted as it is.",
+    kind: str = "accept",
+) -> Deviation:
+    """An open deviation decided by a supervisor who took no part in it."""
+    decision = batch_services.Decision(kind, words, "handling", "Seen, talked over with the operator.")
+    return batch_services.close_deviation(
+        by=plant.by(who), deviation_id=deviation.pk, decision=decision,
+        permit=permit(plant, who, batch_services.DECIDED_MEANING),
+    ).result  # fmt: skip
 
 
 def text_for(spec: EntrySpec) -> str:
@@ -400,6 +475,8 @@ def work_off(plant: SmallPlant, step: StepRun, *, who: str = "operator") -> None
     if judged and step.number == judged[-1]:
         rinse_down(plant, step.batch, who=who)
     write_required(plant, step, is_before=False, who=who)
+    if StepKind(step.kind) is StepKind.SAMPLE:
+        check_what_is_critical(plant, step.batch, who="operator 2" if who != "operator 2" else "operator")
     batch_services.finish_step(by=plant.by(who), step_id=step.pk)
 
 
@@ -429,7 +506,7 @@ def reading(
     who: str = "operator",
     rinsed: str = "",
 ) -> RinseReading:
-    typed = ReadingAsTyped(value, f"{celsius} °C", plant.instruments[cell].pk, rinsed)
+    typed = ReadingAsTyped(value, f"{celsius} °C", plant.instruments[cell].pk, rinsed, again_text=value)
     return batch_services.record_reading(by=plant.by(who), batch_id=batch.pk, reading=typed).result
 
 
@@ -477,6 +554,13 @@ def filled_batch(plant: SmallPlant, family: str) -> Batch:
     batch_services.finish_filling(by=plant.by(), batch_id=batch.pk)
     batch.refresh_from_db()
     return batch
+
+
+def reviewed(plant: SmallPlant, batch: Batch, *, who: str = "supervisor", remarks: str = "") -> RecordReview:
+    """The record of a filled (or failed, or amended) batch looked through by a supervisor who took no part."""
+    return quality_services.review_record(
+        by=plant.by(who), batch_id=batch.pk, permit=permit(plant, who, REVIEW_MEANING), remarks=remarks
+    ).result
 
 
 # --- a plant that only takes tanks in ---------------------------------------------------------------------------------

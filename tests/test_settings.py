@@ -12,6 +12,7 @@ from typing import Any
 
 import pytest
 from django.core.exceptions import ImproperlyConfigured
+from django.test import Client
 
 from regenplant import environment
 
@@ -87,11 +88,39 @@ def test_no_page_may_run_a_script_or_take_anything_from_elsewhere(tmp_path: Path
     assert not any("unsafe" in source for sources in policy.values() for source in sources)
 
 
+@pytest.mark.requirement("ER-32")
 def test_behind_tls_the_deployment_check_has_nothing_to_say(tmp_path: Path) -> None:
     command = [sys.executable, "manage.py", "check", "--deploy", "--fail-level", "WARNING"]
     answer = start(tmp_path, command, REGENPLANT_TLS="yes", REGENPLANT_HOSTS="plant.example")
     assert answer.returncode == 0, answer.stderr
     assert "no issues" in answer.stdout
+
+
+@pytest.mark.requirement("ER-32")
+def test_behind_tls_nothing_travels_in_the_open(tmp_path: Path) -> None:
+    names = {
+        "SESSION_COOKIE_SECURE": True,
+        "CSRF_COOKIE_SECURE": True,
+        "SECURE_SSL_REDIRECT": True,
+        "SECURE_HSTS_SECONDS": 31_536_000,
+        "SECURE_HSTS_INCLUDE_SUBDOMAINS": True,
+        "SESSION_COOKIE_HTTPONLY": True,
+        "SECURE_CONTENT_TYPE_NOSNIFF": True,
+        "SECURE_REFERRER_POLICY": "same-origin",
+    }
+    assert machine(tmp_path, *names, REGENPLANT_TLS="yes", REGENPLANT_HOSTS="plant.example") == names
+
+
+@pytest.mark.requirement("ER-32")
+def test_a_plain_request_is_sent_on_to_tls_and_an_answer_says_so_for_a_year(
+    client: Client, settings: Any, db: None
+) -> None:
+    settings.SECURE_SSL_REDIRECT, settings.SECURE_HSTS_SECONDS = True, 31_536_000
+    settings.SECURE_PROXY_SSL_HEADER = ("HTTP_X_FORWARDED_PROTO", "https")
+    plain = client.get("/sign-in/")
+    assert (plain.status_code, plain["Location"]) == (301, "https://testserver/sign-in/")
+    answer = client.get("/sign-in/", headers={"x-forwarded-proto": "https"})
+    assert answer.status_code == 200 and "max-age=31536000" in answer["Strict-Transport-Security"]
 
 
 @pytest.mark.parametrize(

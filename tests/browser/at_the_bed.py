@@ -11,6 +11,7 @@ from playwright.sync_api import Locator, Page, expect
 from regenplant.batches.frozen import judged_rinses, plan_of
 from regenplant.batches.models import Batch
 from regenplant.batches.rinse import specification_of
+from regenplant.core.process.entry_rules import is_critical
 from regenplant.core.process.plan import EntrySpec, PlannedStep
 from regenplant.core.process.vocabulary import Leg, StepKind
 from regenplant.web.presenters.bed import lower_first
@@ -67,6 +68,11 @@ def write(page: Page, step: PlannedStep, spec: EntrySpec, text: str) -> None:
     name = lower_first(spec.name)
     here.get_by_role("textbox", name=re.compile(rf"^Write down: {re.escape(name)}")).fill(text)
     here.get_by_role("button", name="Write it down", exact=True).click()
+    if is_critical(spec):
+        again = here.get_by_role("textbox", name=re.compile(rf"^Once more: {re.escape(name)}"))
+        expect(again).to_have_value("")
+        again.fill(text)
+        here.get_by_role("button", name="Write it down", exact=True).click()
     expect(page.locator(".receipt")).to_contain_text(f"Written: {name} ")
 
 

@@ -101,6 +101,9 @@ def test_a_value_outside_comes_back_red_and_is_kept_only_when_said_to_be_true(
     page.locator("#write input[name=value]").fill("6.2 %")
     walking.press(page, "Write it down")
     walking.press(page, "It is true: write it down")
+    expect(page.locator("#write input[name=value]")).to_have_value("")
+    page.locator("#write input[name=value]").fill("6.2 %")  # critical: once more, out of sight of the first
+    walking.press(page, "Write it down")
     expect(page.locator("main")).to_contain_text("It is outside its limits, so a deviation is open")
     assert Deviation.objects.filter(batch=batch, what__contains="6.2 %").exists()
 
@@ -143,15 +146,17 @@ def test_a_wrong_password_signs_nothing_and_is_written_down(
     open_page: Callable[..., Page], plant: SmallPlant, clock: walking.PlantClock
 ) -> None:
     batch = factories.filled_batch(plant, "sac_h")
+    factories.reviewed(plant, batch)
     clock.forward(hours=12)
     page = open_page("desk")
     sign_in(page, plant.people["supervisor 2"])
     page.goto(f"/batches/{batch.number}/release/")
+    page.locator(".sign input[name=username]").fill(plant.people["supervisor 2"].username)
     page.locator(".sign input[type=password]").fill("not my password")
     walking.press(page, "Sign and release")
-    expect(page.locator(".sign")).to_contain_text("The password does not fit, so nothing was signed")
+    expect(page.locator(".sign")).to_contain_text("User name and password do not fit, so nothing was signed")
     expect(page.locator(".sign input[type=password]")).to_have_value("")
-    expect(page.get_by_text("nothing was signed")).to_be_in_viewport()
+    expect(page.get_by_text("do not fit, so nothing was signed")).to_be_in_viewport()
     batch.refresh_from_db()
     assert batch.state == "filled"
     assert not Signature.objects.filter(record_kind="release").exists()

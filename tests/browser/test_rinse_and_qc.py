@@ -91,6 +91,7 @@ def test_what_was_refused_is_on_the_screen_at_once(
     factories.run_to(plant, sampled, StepKind.SAMPLE, finish=True)
     page.goto(f"/batches/{sampled.number}/qc/?verdict=fail")
     page.locator("[name=reason]").fill("too short")
+    page.locator(".sign input[name=username]").fill(plant.people["qc"].username)
     page.locator(".sign input[type=password]").fill(factories.PASSWORD)
     page.get_by_role("button", name="Fail and sign").click()
     if script:
@@ -110,11 +111,13 @@ def test_a_reading_and_a_signature_need_no_script(
     page.get_by_role("button", name="Write it down").click()
     expect(page.locator(".receipt")).to_contain_text("Written: 8.9 us/cm at 20 C")
     batch = factories.filled_batch(plant, "sac_h")
+    factories.reviewed(plant, batch)
     page.goto(f"/batches/{batch.number}/release/")
     expect(page.locator("main")).to_contain_text("so another person must release it")
     other = open_page("desk", script=False)
     sign_in(other, plant.people["qc 2"])
     other.goto(f"/batches/{batch.number}/release/")
+    other.locator(".sign input[name=username]").fill(plant.people["qc 2"].username)
     other.locator(".sign input[type=password]").fill(factories.PASSWORD)
     other.get_by_role("button", name="Sign and release").click()
     expect(other.locator(".receipt")).to_contain_text("its tanks are released")
@@ -128,7 +131,7 @@ def test_the_pages_fit_every_screen_and_can_be_read(
     batch_services.open_deviation(
         by=plant.by(), batch_id=rinsing.pk, what="the flow meter stuck for 3 min", severity="minor"
     )
-    deviation = rinsing.deviations.get()
+    deviation = rinsing.deviations.latest("pk")
     sampled = factories.frozen_batch(plant, "sac_h")
     factories.run_to(plant, sampled, StepKind.SAMPLE, finish=True)
     filled = factories.filled_batch(plant, "sac_na")
@@ -150,6 +153,13 @@ def test_the_pages_fit_every_screen_and_can_be_read(
                 "qc-release": f"/batches/{filled.number}/release/",
                 "review": "/review/",
                 "review-deviation": f"/review/deviations/{deviation.number}/",
+                "review-batch": f"/batches/{filled.number}/review/?open=all",
+                "review-reopen": f"/batches/{filled.number}/reopen/",
+                "review-versions": f"/batches/{filled.number}/versions/",
+                "history": f"/batches/{filled.number}/history/",
+                "tracing": "/tracing/",
+                "tracing-investigation": f"/tracing/investigation/?kind=batch&code={filled.number}",
+                "tracing-trace": f"/tracing/trace/?kind=batch&code={filled.number}",
                 "review-chain": "/review/record/",
                 "chemical-use": "/chemicals/use/?period=30_days",
             },

@@ -52,6 +52,7 @@ def test_a_batch_goes_from_returned_tanks_to_released_and_shipped_tanks(
     qc.goto(f"/batches/{number}/release/")
     expect(qc.locator("main")).to_contain_text("another person must release it")
     sign_in(release, plant.people["supervisor 2"])
+    walking.review(release, number)
     release.goto(f"/batches/{number}/release/")
     walking.sign(release, "Sign and release")
     expect(release.locator("main")).to_contain_text("Released")

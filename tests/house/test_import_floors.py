@@ -15,6 +15,7 @@ FLOORS: tuple[tuple[str, ...], ...] = (
     ("web",),
     ("documents",),
     ("planning",),
+    ("keeping", "shifts"),
     ("quality",),
     ("batches",),
     ("tanks", "chemicals", "recipes"),
@@ -34,7 +35,19 @@ GROUND = ("settings", "environment")
 
 CORE_FLOORS = (("scheduling",), ("bench",), ("process",), ("engineering",), ("errors",))
 APP_FLOORS = (("services",), ("selectors",), ("models",))
-APPS = ("quality", "batches", "tanks", "chemicals", "recipes", "resins", "plant", "people", "documents")
+APPS = (
+    "keeping",
+    "shifts",
+    "quality",
+    "batches",
+    "tanks",
+    "chemicals",
+    "recipes",
+    "resins",
+    "plant",
+    "people",
+    "documents",
+)
 
 FOREIGN_TO_CORE = (
     "django",
