@@ -73,6 +73,7 @@ def database(default_folder: Path) -> dict[str, Any]:
         "HOST": host,
         "PORT": str(parts.port or ""),
         "CONN_MAX_AGE": 60,
+        "CONN_HEALTH_CHECKS": True,  # a connection that died with a restarted database is not used again
         "OPTIONS": options,
     }
 
