@@ -29,10 +29,9 @@ def settled_clock() -> Iterator[None]:
 
 
 @pytest.fixture
-def own_limits() -> Iterator[None]:
-    limits.ask(lambda: limits.RecordLimits(late_after_s=7200.0, clock_step_s=600.0))
-    yield
-    limits._where.clear()
+def own_limits(monkeypatch: pytest.MonkeyPatch) -> None:
+    own = limits.RecordLimits(late_after_s=7200.0, clock_step_s=600.0)
+    monkeypatch.setattr(limits, "_where", [lambda: own])
 
 
 def newest() -> dict[str, object]:
@@ -116,11 +115,10 @@ def test_an_act_keeps_how_late_it_was_and_by_which_limit(operator: Person, by: M
 
 
 @pytest.mark.requirement("ER-12")
-def test_a_later_limit_changes_nothing_about_earlier_acts(operator: Person, by: Make) -> None:
+def test_a_later_limit_changes_nothing_about_earlier_acts(
+    operator: Person, by: Make, monkeypatch: pytest.MonkeyPatch
+) -> None:
     acted(by(operator, occurred_at=factories.START - timedelta(minutes=20)))
-    limits.ask(lambda: limits.RecordLimits(late_after_s=7200.0))
-    try:
-        acted(by(operator, occurred_at=factories.START - timedelta(minutes=20)))
-        assert [line.is_late for line in story([("person", str(operator.pk))])[-2:]] == [True, False]
-    finally:
-        limits._where.clear()
+    monkeypatch.setattr(limits, "_where", [lambda: limits.RecordLimits(late_after_s=7200.0)])
+    acted(by(operator, occurred_at=factories.START - timedelta(minutes=20)))
+    assert [line.is_late for line in story([("person", str(operator.pk))])[-2:]] == [True, False]
