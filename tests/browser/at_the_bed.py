@@ -93,7 +93,10 @@ def work_through(page: Page, number: str, clock: PlantClock, steps: Iterable[Pla
 
 
 def work_side_by_side(page: Page, number: str, clock: PlantClock) -> None:
-    """Both legs at once: the same step of each is started, the longer one is waited for, then each is ended."""
+    """Both legs at once: the same step of each is started, and each is ended when its own time is up, the shorter one first.
+
+    An injection that is left running until the longer one is through is a deviation, which opens by itself.
+    """
     steps = planned_steps(number)
     legs = [[step for step in steps if step.leg is leg] for leg in (Leg.CATION, Leg.ANION)]
     for pair in zip_longest(*legs):
@@ -102,9 +105,11 @@ def work_side_by_side(page: Page, number: str, clock: PlantClock) -> None:
             start(page, step)
         for step in both:
             expect(card(page, step)).to_contain_text("running since")
-        clock.forward(seconds=max(step.value("duration_s") for step in both))
-        page.reload()
-        for step in both:
+        waited_s = 0.0
+        for step in sorted(both, key=lambda step: step.value("duration_s")):
+            clock.forward(seconds=step.value("duration_s") - waited_s)
+            waited_s = step.value("duration_s")
+            page.reload()
             finish(page, step)
 
 

@@ -156,7 +156,7 @@ def test_a_wrong_password_signs_nothing_and_is_written_down(
     walking.press(page, "Sign and release")
     expect(page.locator(".sign")).to_contain_text("User name and password do not fit, so nothing was signed")
     expect(page.locator(".sign input[type=password]")).to_have_value("")
-    expect(page.get_by_text("do not fit, so nothing was signed")).to_be_in_viewport()
+    expect(page.get_by_text("User name and password do not fit, so nothing was signed")).to_be_in_viewport()
     batch.refresh_from_db()
     assert batch.state == "filled"
     assert not Signature.objects.filter(record_kind="release").exists()

@@ -3,7 +3,6 @@
 from __future__ import annotations
 
 import re
-from collections.abc import Callable
 from datetime import datetime, timedelta
 from pathlib import Path
 from typing import Any
@@ -17,12 +16,11 @@ from playwright.sync_api import Page, expect
 from regenplant.batches.frozen import plan_of
 from regenplant.batches.models import Batch, RinseReading
 from regenplant.batches.rinse import specification_of
+from regenplant.core.process.entry_rules import is_critical
 from regenplant.core.process.plan import EntrySpec
 from regenplant.people.models import Person
 from regenplant.web.presenters.words import counted, sentence_case
 from tests import factories
-from tests.browser.hands import sign_in
-from tests.factories import SmallPlant
 
 
 class PlantClock:
@@ -105,17 +103,20 @@ def write_entries(page: Page, number: str, entries: tuple[EntrySpec, ...], *, be
         press(page, "Write the ticks down")
     for spec in (spec for spec in wanted if spec.kind != "confirm"):
         page.goto(f"/batches/{number}/?entry={spec.key}")
-        value, form = factories.text_for(spec), page.locator("#write")
-        form.locator("input[name=value]").fill(value)
+        write_value(page, spec, factories.text_for(spec))
+
+
+def write_value(page: Page, spec: EntrySpec, text: str) -> None:
+    """One value into the open field; a critical one is asked for once more, into an empty field."""
+    field = page.locator("#write input[name=value]")
+    field.fill(text)
+    press(page, "Write it down")
+    if is_critical(spec):
+        expect(page.locator("#write")).to_contain_text("Once more, into the empty field.")
+        expect(field).to_have_value("")
+        field.fill(text)
         press(page, "Write it down")
-        written = page.locator(".receipt, .said").first
-        once_more = form.get_by_text("Once more, into the empty field.")
-        expect(written.or_(once_more).first).to_be_visible()
-        if once_more.is_visible():  # a critical value is typed twice, the second time unseen
-            expect(form.locator("input[name=value]")).to_have_value("")
-            form.locator("input[name=value]").fill(value)
-            press(page, "Write it down")
-        expect(written).to_contain_text(re.compile("Written", re.I))
+    expect(page.locator(".receipt, .said").first).to_contain_text(re.compile("Written", re.I))
 
 
 def rinse_down(page: Page, batch: Batch, clock: PlantClock) -> None:
@@ -183,30 +184,12 @@ def _kit(form: Any) -> str:
 
 def sign(page: Page, button: str) -> None:
     """Sign as whoever the menu names; the first signature of a session asks for the user name as well."""
-    refused = page.locator(".sign.refused")
-    assert not refused.count(), refused.first.inner_text()
     name = page.locator(".sign input[name=username]")
     if name.count():
         shown = page.locator("details.menu summary").inner_text().split("·")[0].strip()
         name.fill(Person.objects.get(full_name=shown).username)
     page.locator(".sign input[type=password]").fill(factories.PASSWORD)
     press(page, button)
-
-
-def decide_deviations(open_page: Callable[..., Page], plant: SmallPlant, number: str) -> None:
-    """A supervisor who took no part decides what went beyond its limits, each with its cause and a signature."""
-    waiting = Batch.objects.get(number=number).deviations.filter(decided_at__isnull=True)
-    page = open_page("desk") if waiting.exists() else None
-    if page is None:
-        return
-    sign_in(page, plant.people["supervisor"])
-    for deviation in waiting.order_by("number"):
-        page.goto(f"/deviations/{deviation.number}/")
-        page.locator("input[name=kind]").first.check()
-        page.locator("[name=decision]").fill("Seen and talked over; no effect on the resin.")
-        page.locator("select[name=cause_category]").select_option(index=1)
-        sign(page, "Decide and sign")
-        expect(page.locator(".receipt")).to_contain_text(deviation.number)
 
 
 def review(page: Page, number: str) -> None:
