@@ -307,7 +307,7 @@ def stocked(
     ).result  # fmt: skip
     lot = chemical_services.receive_delivery(
         by=plant.by(), code=f"LOT-{chemical}", chemical=chemical, certificate_strength_frac=strength,
-        place_id=place.pk, grams_100=3_000_000,
+        place_id=place.pk, grams_100=3_000_000, is_packaged=True,
     ).result  # fmt: skip
     value = f"{strength:.4g}" if is_titrated else f"{density:g}"
     chemical_services.check_strength(

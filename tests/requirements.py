@@ -163,7 +163,7 @@ REQUIREMENTS: tuple[Requirement, ...] = (
     ),
     Requirement(
         "CS-05", "Doses are worked out with the strength that the plant checked last, of what stands in the tank",
-        ("chemicals.services:check_strength", "chemicals.selectors:stock_data", "chemicals.selectors:strength_of_sample"),
+        ("chemicals.services:check_strength", "chemicals.selectors:stock_data", "chemicals.blending:blended_strength", "chemicals.blending:standing"),
     ),
     Requirement(
         "CS-06", "No step is planned above the temperature that its resin bears", ("core.process.plan_inject_checks:injection_checks", "core.process.recipe_chemistry:caustic_max_kelvin")

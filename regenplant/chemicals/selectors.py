@@ -10,6 +10,7 @@ from typing import Any
 from django.db.models import F, OuterRef, Prefetch, Q, QuerySet, Subquery, Sum
 from django.db.models.functions import Coalesce
 
+from regenplant.chemicals.blending import Standing, standing
 from regenplant.chemicals.models import ChemicalLot, DataSheet, Movement, Place, StrengthCheck, Unloading
 from regenplant.chemicals.quantities import REFERENCE_KELVIN, product_volume_m3
 from regenplant.core.engineering import baume, solutions
@@ -103,7 +104,7 @@ class PlaceStock:
 
 @dataclass(frozen=True, slots=True)
 class StockLine:
-    """One chemical: what stands where, the lot in use with both strengths, and how old the check is."""
+    """One chemical: what stands where, the lot in use with its strengths, and how old the check is."""
 
     chemical: Chemical
     places: tuple[PlaceStock, ...]
@@ -111,6 +112,8 @@ class StockLine:
     check: StrengthCheck | None
     check_age_days: int | None
     max_check_age_days: int
+    standing: Standing
+    """What is drawn: the check, and what came on top of it since."""
 
     @property
     def grams_100(self) -> int:
@@ -131,7 +134,9 @@ class StockLine:
     @property
     def is_check_overdue(self) -> bool:
         return self.lot is not None and (
-            self.check_age_days is None or self.check_age_days > self.max_check_age_days
+            self.check_age_days is None
+            or self.check_age_days > self.max_check_age_days
+            or bool(self.standing.unsampled)
         )
 
     @property
@@ -141,6 +146,11 @@ class StockLine:
             return f"No lot of {self.chemical.label.lower()} is in use, so no batch that needs it can start."
         if self.check_age_days is None:
             return f"Lot {self.lot.code} was never checked at the plant. Check its strength before the next start."
+        if self.standing.unsampled:
+            return (
+                f"{', '.join(self.standing.unsampled)} came on top of lot {self.lot.code} and the plant took no sample of it. "
+                "Check the strength in the tank before the next start."
+            )
         if self.is_check_overdue:
             return (
                 f"Strength check of lot {self.lot.code} is {self.check_age_days} days old, at most {self.max_check_age_days}. "
@@ -150,25 +160,28 @@ class StockLine:
 
 
 def stock_board(now: datetime) -> list[StockLine]:
-    """Every chemical that has a tank or a lot, in the order of ``Chemical``. Seven queries, whatever the number of lots."""
+    """Every chemical that has a tank or a lot, in the order of ``Chemical``. Eight queries, twelve while something stands on top of a check, whatever the number of lots."""
     limit = profile().strength_check_max_age_days
     held = balances()
     tanks: dict[str, list[Place]] = {}
     for place in Place.objects.filter(kind=Place.Kind.BULK_TANK):
         tanks.setdefault(place.chemical, []).append(place)
     in_use = _lots_in_use()
+    drawn = standing(in_use, held)
     lines = []
     for chemical in Chemical:
         lot = in_use.get(chemical.value)
         if lot is None and chemical.value not in tanks:
             continue
-        check = newest_check(lot) if lot else None
-        strength = check.strength_frac if check else lot.certificate_strength_frac if lot else None
+        now_drawn = drawn.get(chemical.value, Standing(None, None))
+        check = now_drawn.check
+        certificate = lot.certificate_strength_frac if lot else None
+        strength = now_drawn.strength_frac or (check.strength_frac if check else certificate)
         places = tuple(
             _place_stock(place, held.get((chemical.value, place.pk), 0), strength)
             for place in tanks.get(chemical.value, [])
         )
-        lines.append(StockLine(chemical, places, lot, check, check_age_days(check, now), limit))
+        lines.append(StockLine(chemical, places, lot, check, check_age_days(check, now), limit, now_drawn))
     return lines
 
 
@@ -209,28 +222,31 @@ def place_of(lot: ChemicalLot) -> Place | None:
 def stock_data(now: datetime) -> dict[str, StockData]:
     """Stock for a plan, by the value of ``Chemical``: only chemicals with a lot in use.
 
-    The strength is the plant's own check. A lot never checked carries its certificate strength with ``check_age_days`` None,
-    which blocks every plan that needs it. The age is floored to whole days, so that the same plan made twice within a
+    The strength is the plant's own check, and by mass balance what came on top of it since by its sample (``blending``). Where no
+    check or sample tells it, ``check_age_days`` is None, which blocks every plan that needs it. The age is floored to whole days, so that the same plan made twice within a
     day is the same plan.
     """
     limit = float(profile().strength_check_max_age_days)
     held = balances()
     places = list(Place.objects.filter(kind=Place.Kind.BULK_TANK))
     found: dict[str, StockData] = {}
-    for value, lot in _lots_in_use().items():
-        check = newest_check(lot)
-        age = check_age_days(check, now)
+    in_use = _lots_in_use()
+    drawn = standing(in_use, held)
+    for value, lot in in_use.items():
+        check, strength = drawn[value].check, drawn[value].strength_frac
+        age = check_age_days(check, now) if strength is not None else None
         grams = sum(held.get((value, place.pk), 0) for place in places if place.chemical == value)
         found[value] = StockData(
             chemical=Chemical(value),
             lot_code=lot.code,
-            strength_frac=check.strength_frac if check else lot.certificate_strength_frac,
-            density_kg_per_m3=check.density_kg_per_m3 if check else None,
+            strength_frac=strength or (check.strength_frac if check else lot.certificate_strength_frac),
+            density_kg_per_m3=check.density_kg_per_m3 if check and not drawn[value].is_blend else None,
             temperature_kelvin=check.temperature_kelvin if check else REFERENCE_KELVIN,
             available_kg_100=max(grams, 0) / 1000.0,
             checked_at=check.checked_at.isoformat() if check else "",
             check_age_days=None if age is None else float(age),
             max_check_age_days=limit,
+            added_lots=drawn[value].added,
         )
     return found
 

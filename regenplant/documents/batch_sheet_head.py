@@ -178,6 +178,8 @@ def _stock(content: BatchSheetContent, chemical: Chemical, system: str) -> Named
         return Named(chemical.label, "no stock on record")
     checked_at = content.checked_at.get(chemical.value, "")
     checked = f"checked {checked_at}" if checked_at else "never checked at the plant"
+    if stock.added_lots:
+        checked = f"{checked}; {', '.join(stock.added_lots)} came on top, by mass balance"
     strength = f"{own(stock.strength_frac, 'strength', '', system)} {chemical.formula}"
     warmth = both(stock.temperature_kelvin, "temperature", system)
     return Named(f"Stock, lot {stock.lot_code}", strength, f"{checked}, at {warmth}")

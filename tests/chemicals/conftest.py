@@ -34,6 +34,7 @@ def delivered(tank: Place, operator: Person, by: Acts) -> ChemicalLot:
         certificate_strength_frac=0.32,
         place_id=tank.pk,
         grams_100=3_000_000,
+        is_packaged=True,
     ).result
 
 

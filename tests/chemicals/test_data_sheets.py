@@ -90,6 +90,7 @@ def test_a_delivery_names_a_sheet_in_force(
     sheet = services.add_data_sheet(by=by(safety_lead), sheet=SHEET).result
     delivery: dict[str, Any] = {
         "chemical": "hcl", "certificate_strength_frac": 0.32, "place_id": tank.pk, "grams_100": 1000, "data_sheet_id": sheet.pk,
+        "is_packaged": True,
     }  # fmt: skip
     lot = services.receive_delivery(by=by(operator), code="A-1", **delivery).result
     assert lot.data_sheet == sheet

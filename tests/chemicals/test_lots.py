@@ -22,6 +22,7 @@ DELIVERY: dict[str, Any] = {
     "chemical": "hcl",
     "certificate_strength_frac": 0.315,
     "grams_100": 400_000,
+    "is_packaged": True,
 }
 
 
@@ -36,7 +37,7 @@ def test_a_delivery_is_a_lot_and_a_movement_from_the_supplier(
     assert (movement.from_place.kind, movement.to_place, movement.grams_100) == ("supplier", tank, 400_000)
     assert not lot.is_in_use
     assert story([("chemical_lot", str(lot.pk))])[0].sentence.endswith(
-        f"connection checked by {second_operator.full_name}"
+        f"packages checked by {second_operator.full_name}"
     )
 
 
@@ -149,6 +150,7 @@ def test_a_density_gives_the_strength_of_the_read_tables(
         certificate_strength_frac=0.25,
         place_id=place.pk,
         grams_100=1000,
+        is_packaged=True,
     ).result
     outcome = services.check_strength(
         by=by(qc_technician), lot_id=lot.pk, temperature_kelvin=293.15, value_as_typed=f"{density:g}",

@@ -275,3 +275,55 @@ def test_two_connections_never_bear_the_same_code(
         connected(by(supervisor), bleach, "fill-acid", "UN1791")
     with pytest.raises(IntegrityError), transaction.atomic():
         Place.objects.filter(pk=bleach.pk).update(connection_code="FILL-ACID")
+
+
+# --- tanks without a code ---------------------------------------------------------------------------------------------
+def test_a_tank_without_a_code_takes_nothing_by_hose_and_says_where_to_set_one(
+    tank: Place, papers: Papers, operator: Person, supervisor: Person, by: Acts
+) -> None:
+    """Neither through the lock, which cannot be scanned open, nor round it."""
+    bare = services.add_place(
+        by=by(supervisor), code="T-NEW", name="New acid tank", kind="bulk_tank", chemical="hcl"
+    ).result
+    arguments = {
+        "code": "A-118", "chemical": "hcl", "certificate_strength_frac": 0.32, "place_id": bare.pk, "grams_100": 400_000,
+    }  # fmt: skip
+    for act in (
+        lambda: services.open_unloading(by=by(operator), papers=replace(papers, place_id=bare.pk)),
+        lambda: services.receive_delivery(by=by(operator), **arguments),
+    ):
+        with pytest.raises(
+            RecordRefused, match="under Chemicals, Tanks, T-NEW, “Fill connection”"
+        ) as refused:
+            act()
+        assert (refused.value.code, refused.value.field) == ("no_connection", "place")
+    assert nothing_received() and not Unloading.objects.exists()
+    connected(by(supervisor), bare, "FILL-NEW", "UN1789")
+    row = services.open_unloading(by=by(operator), papers=replace(papers, place_id=bare.pk)).result
+    assert row.state == "open"
+
+
+def test_a_lock_whose_tank_lost_its_code_stays_shut(
+    opened: Unloading, acid: Place, operator: Person, second_operator: Person, by: Acts
+) -> None:
+    sample(by(operator), opened)
+    services.confirm_connection(by=by(second_operator), unloading_id=opened.pk, scanned="FILL-ACID")
+    Place.objects.filter(pk=acid.pk).update(connection_code="", un_number="")
+    with pytest.raises(RecordRefused, match="the lock stays shut") as refused:
+        services.unlock(by=by(operator), unloading_id=opened.pk, permit=permit(by(operator)))
+    assert refused.value.code == "no_connection" and nothing_received()
+
+
+def test_closed_packages_are_received_without_a_lock_but_never_into_a_locked_tank(
+    acid: Place, supervisor: Person, operator: Person, by: Acts
+) -> None:
+    bare = services.add_place(
+        by=by(supervisor), code="T-BAGS", name="Acid from totes", kind="bulk_tank", chemical="hcl"
+    ).result
+    arguments = {
+        "code": "A-118", "chemical": "hcl", "certificate_strength_frac": 0.32, "grams_100": 400_000, "is_packaged": True,
+    }  # fmt: skip
+    with pytest.raises(RecordRefused, match="is locked"):
+        services.receive_delivery(by=by(operator), place_id=acid.pk, **arguments)
+    lot = services.receive_delivery(by=by(operator), place_id=bare.pk, **arguments).result
+    assert Movement.objects.get().lot == lot

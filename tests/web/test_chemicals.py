@@ -123,8 +123,9 @@ def test_the_stock_page_takes_as_many_queries_for_many_lots(
             certificate_strength_frac=0.32,
             place_id=place.pk,
             grams_100=1000,
+            is_packaged=True,
         )
-    with django_assert_max_num_queries(24):
+    with django_assert_max_num_queries(27):
         client.get(reverse("chemicals"))
 
 
@@ -133,7 +134,8 @@ def delivery(plant: SmallPlant, **changed: Any) -> dict[str, Any]:
     return {
         "code": "A-118", "chemical": "hcl", "place": Place.objects.get(code="B-HCL").pk, "certificate_strength_frac": "31.5 %",
         "quantity_volume": "1000 gal", "quantity_product": "", "quantity_pure": "", "supplier_lot": "inv 7", "data_sheet": "",
-        "second_person": plant.people["supervisor"].pk, "is_connection_right": "on", "act": "show",
+        "second_person": plant.people["supervisor"].pk, "is_connection_right": "on", "is_packaged": "on",
+        "act": "show",
     } | changed  # fmt: skip
 
 

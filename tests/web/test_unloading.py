@@ -153,3 +153,25 @@ def test_a_supervisor_sets_the_connection_of_a_tank(plant: SmallPlant, as_: Call
     assert place.connection_code == "FILL-9" and place.receipt_tolerance_frac == pytest.approx(0.015)
     assert place.ullage_margin_m3 == 0.2
     assert as_("operator").post(url, sent).status_code == 403
+
+
+def test_a_tank_without_a_code_says_on_the_page_where_to_set_one(
+    plant: SmallPlant, as_: Callable[[str], Client]
+) -> None:
+    bare = Place.objects.get(code="B-NACL")
+    answer = as_("operator").post(
+        reverse("chemicals-unloading-new"), papers(chemical="nacl", place=bare.pk, code="N-1")
+    )
+    assert answer.status_code == 422
+    assert "under Chemicals, Tanks, B-NACL, “Fill connection”" in errors_of(answer)["place"][0]
+    page = text_of(as_("operator").get(reverse("chemicals-place", args=["B-NACL"])))
+    assert "nothing is unloaded into it by hose until it has one" in page
+    sent = {
+        "code": "N-1", "chemical": "nacl", "place": bare.pk, "certificate_strength_frac": "20 %", "quantity_pure": "100 kg",
+        "second_person": plant.people["operator 2"].pk, "is_connection_right": "on", "act": "show",
+    }  # fmt: skip
+    client, url = as_("operator"), reverse("chemicals-receive")
+    shown = client.post(url, sent)
+    answer = client.post(url, {**sent, "act": "write", "shown": shown.context["shown_mark"]})
+    assert answer.status_code == 422 and "no code" in errors_of(answer)["place"][0]
+    assert not ChemicalLot.objects.filter(code="N-1").exists()

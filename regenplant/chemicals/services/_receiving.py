@@ -3,9 +3,10 @@
 from __future__ import annotations
 
 from regenplant import units
+from regenplant.chemicals.blending import standing
 from regenplant.chemicals.models import ChemicalLot, DataSheet, Place
 from regenplant.chemicals.quantities import product_volume_m3
-from regenplant.chemicals.selectors import balance_grams, newest_check
+from regenplant.chemicals.selectors import balance_grams, balances
 from regenplant.core.errors import OutOfRange, RecordRefused
 
 
@@ -17,8 +18,9 @@ def refuse_overfull(chemical: str, tank: Place, strength_frac: float, grams_100:
     if coming is None:  # a solid, or a strength without a known density: the level decides, at the tank
         return
     used = ChemicalLot.objects.filter(chemical=chemical, is_in_use=True).prefetch_related("checks").first()
-    check = newest_check(used) if used else None
-    rest_strength = check.strength_frac if check else strength_frac
+    drawn = standing({chemical: used}, balances(chemical))[chemical] if used else None
+    known = drawn.strength_frac or (drawn.check.strength_frac if drawn.check else None) if drawn else None
+    rest_strength = known or strength_frac
     rest = product_volume_m3(chemical, max(balance_grams(chemical, tank), 0), rest_strength) or 0.0
     takes = tank.capacity_m3 - tank.ullage_margin_m3
     if rest + coming > takes:

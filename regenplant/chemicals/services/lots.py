@@ -41,10 +41,12 @@ def receive_delivery(
     data_sheet_id: int | None = None,
     connection_checked_by_id: int | None = None,
     unloading_id: int | None = None,
+    is_packaged: bool = False,
 ) -> Outcome:
     """A delivery into a bulk tank: the lot with its certificate, and the mass in the ledger. ``result`` is the lot.
 
-    A tank with a coded fill connection takes a delivery through its lock only (``unlock``), which names the ``unloading_id``.
+    A tank takes a delivery through the lock of its coded fill connection only (``unlock``), which names the ``unloading_id``. One
+    without a code takes nothing by hose: only what came in closed packages (``is_packaged``: bags, drums, totes).
 
     ``connection_checked_by_id`` names the second person who held hose label, fill connection and papers side by side.
 
@@ -63,7 +65,7 @@ def receive_delivery(
         field="certificate_strength_frac",
     )
     tank = _tank_for(chemical, place_id)
-    _refuse_locked(tank, unloading_id)
+    _refuse_locked(tank, unloading_id, is_packaged=is_packaged)
     second = _second_person(by, connection_checked_by_id)
     refuse_overfull(chemical, tank, certificate_strength_frac, grams_100)
     lot = ChemicalLot.objects.create(
@@ -96,6 +98,7 @@ def receive_delivery(
             "certificate": units.format_quantity(certificate_strength_frac, "strength"),
             "tank": tank.code,
             "connection_checked_by": second.full_name if second else "",
+            "is_packaged": is_packaged,
         },
         related=(("movement", str(movement.number)), ("place", str(tank.pk))),
         result=lot,
@@ -116,10 +119,17 @@ def _tank_for(chemical: str, place_id: int) -> Place:
     return tank
 
 
-def _refuse_locked(tank: Place, unloading_id: int | None) -> None:
-    """The lock of CS-01: signed open for this tank, and not used yet."""
-    if not tank.connection_code:
+def _refuse_locked(tank: Place, unloading_id: int | None, *, is_packaged: bool) -> None:
+    """The lock of CS-01: signed open for this tank, and not used yet. Without a code there is no lock, so no hose either."""
+    if not tank.connection_code and is_packaged:
         return
+    if not tank.connection_code:
+        raise RecordRefused(
+            f"The fill connection of {tank.code} has no code, so nobody can scan it: nothing is unloaded there by hose. A supervisor "
+            f"gives it one under Chemicals, Tanks, {tank.code}, “Fill connection”. Bags, drums and totes are received as closed packages.",
+            field="place",
+            code="no_connection",
+        )
     signed = Unloading.objects.filter(
         place=tank, state=Unloading.State.OPEN, signature__isnull=False, lot__isnull=True
     )
@@ -278,7 +288,8 @@ def put_lot_in_use(*, by: By, lot_id: int) -> Outcome:
 def _received(subject: str, stored: dict[str, Any]) -> str:
     facts = {"name": "–", "tank": "–", "shown": "–", "certificate": "–", **stored.get("facts", {})}
     second = facts.get("connection_checked_by")
-    checked = f"; connection checked by {second}" if second else ""
+    what = "packages" if facts.get("is_packaged") else "connection"
+    checked = f"; {what} checked by {second}" if second else ""
     return (
         f"Lot {subject} of {facts['name']} was received into {facts['tank']}: {facts['shown']} as 100 %, "
         f"certificate {facts['certificate']}{checked}"

@@ -134,12 +134,9 @@ def open_unloading(*, by: By, papers: Papers) -> Outcome:
     Raises: RecordRefused for what is missing, OutOfRange when the tank has no room with its margin.
     """
     place = Place.objects.filter(pk=papers.place_id).first()
-    if place is None or place.kind != Place.Kind.BULK_TANK or not place.connection_code:
-        raise RecordRefused(
-            "Choose a bulk tank whose fill connection has a code. A connection without a code cannot be scanned.",
-            field="place",
-            code="no_connection",
-        )
+    if place is None or place.kind != Place.Kind.BULK_TANK:
+        raise RecordRefused("A delivery goes into a bulk tank; choose one.", field="place", code="not_a_tank")
+    _refuse_uncoded(place)
     values = _papers(papers)
     alarm = _alarm_of_papers(papers, values["un_number"], place)
     if not alarm:
@@ -166,6 +163,16 @@ def open_unloading(*, by: By, papers: Papers) -> Outcome:
     if alarm:
         _stop(by, row, alarm)
     return outcome
+
+
+def _refuse_uncoded(place: Place) -> None:
+    if not place.connection_code:
+        raise RecordRefused(
+            f"The fill connection of {place.code} has no code, so a second person cannot scan it and the lock stays shut. A supervisor "
+            f"gives it one under Chemicals, Tanks, {place.code}, “Fill connection”.",
+            field="place",
+            code="no_connection",
+        )
 
 
 def _papers(papers: Papers) -> dict[str, Any]:
@@ -364,6 +371,7 @@ def unlock(*, by: By, unloading_id: int, permit: SignaturePermit) -> Outcome:
     ``result`` is the delivery with its ``lot``. Raises: RecordRefused naming what is missing, NotAllowed, SignatureRefused.
     """
     row = _open(unloading_id)
+    _refuse_uncoded(row.place)
     missing = [
         words
         for done, words in (

@@ -127,8 +127,10 @@ class StockData:
     available_kg_100: float
     checked_at: str
     check_age_days: float | None
-    """None means: never checked at the plant."""
+    """None means: never checked at the plant, or, with ``added_lots``, not since a delivery without a sample came on top."""
     max_check_age_days: float = 7.0
+    added_lots: tuple[str, ...] = ()
+    """Deliveries that came on top since the check; ``strength_frac`` then follows from the check and their samples."""
 
 
 @dataclass(frozen=True, slots=True)

@@ -114,6 +114,11 @@ def _strength_check(stock: StockData) -> Check:
     lot, age, most = stock.lot_code, stock.check_age_days, stock.max_check_age_days
     if age is None:
         sentence = f"Lot {lot} was never checked at the plant. Check its strength before you start."
+        if stock.added_lots:
+            sentence = (
+                f"{', '.join(stock.added_lots)} came on top of lot {lot} since its strength check and was not sampled. "
+                "Check the strength in the tank before you start."
+            )
         return Check("strength_check", False, _BLOCKER, sentence, None, None, None, most, "day", "")
     shown = number(age, decimals=1, digits=3)
     allowed = number(most, decimals=1, digits=3)

@@ -170,11 +170,15 @@ def stock_words(stock: StockData | None, formula: str, now: datetime) -> str:
     if stock is None:
         return "No lot is in use."
     strength = units.format_quantity(stock.strength_frac, "strength")
+    added = f" with {', '.join(stock.added_lots)} on top" if stock.added_lots else ""
+    if stock.check_age_days is None and stock.added_lots:
+        return f"Lot {stock.lot_code}{added}: not sampled, so the strength in the tank is not known."
     if stock.check_age_days is None:
         return f"Lot {stock.lot_code}: {strength} {formula} by its certificate, never checked at the plant."
     age = f"{stock.check_age_days:.0f} of {stock.max_check_age_days:.0f} days old"
     checked = moment_words(datetime.fromisoformat(stock.checked_at), now) if stock.checked_at else "before"
-    return f"Lot {stock.lot_code}: {strength} {formula}, checked {checked}, {age}."
+    worked_out = "by mass balance, " if added else ""
+    return f"Lot {stock.lot_code}{added}: {strength} {formula}, {worked_out}checked {checked}, {age}."
 
 
 def _waste_bar(plan: BatchPlan, system: str) -> LimitBar | None:

@@ -357,6 +357,7 @@ def deliver(stage: Stage, at: datetime, chemical: dict[str, Any]) -> None:
         grams_100=chemical["delivery_kg_100"] * 1000,
         supplier_lot=f"invented {number}",
         data_sheet_id=chemical["sheet_id"],
+        is_packaged=True,
     ).result
     check(stage, at, lot.pk, chemical)
     chemicals.put_lot_in_use(by=stage.by("brae", at), lot_id=lot.pk)

@@ -71,7 +71,7 @@ class SheetChoice(forms.ModelChoiceField):
 
 
 class ReceiveForm(AmountForm):
-    """A delivery at the fill connection."""
+    """A delivery in closed packages, emptied into a tank."""
 
     code = words_field(24, label="Lot", help_text="The plant’s own number for it, for example A-118.")
     chemical = forms.ChoiceField(
@@ -92,20 +92,25 @@ class ReceiveForm(AmountForm):
         required=False,
         empty_label="none chosen",
     )
+    is_packaged = forms.BooleanField(
+        label="It came in closed packages: bags, drums or totes",
+        required=False,
+        help_text="What comes by hose is unloaded through the lock.",
+    )
     second_person = forms.ModelChoiceField(
         Person.objects.filter(is_active=True),
-        label="Second person at the connection",
+        label="Second person at the tank",
         empty_label="Choose a person",
     )
     is_connection_right = forms.BooleanField(
-        label="Hose label, fill connection and papers name the same chemical",
+        label="Labels of packages, tank and papers name the same chemical",
         error_messages={
-            "required": "Without this nothing is unloaded. If they differ: stop, connect nothing, call the supervisor."
+            "required": "Without this nothing is emptied. If they differ: stop, connect nothing, call the supervisor."
         },
     )
     field_order = (
         "code", "chemical", "place", "certificate_strength_frac", "quantity_volume", "quantity_product", "quantity_pure",
-        "supplier_lot", "data_sheet", "second_person", "is_connection_right",
+        "supplier_lot", "data_sheet", "is_packaged", "second_person", "is_connection_right",
     )  # fmt: skip
 
     def __init__(self, *args: Any, person: Person, **kwargs: Any):
@@ -123,6 +128,7 @@ class ReceiveForm(AmountForm):
             "supplier_lot": self.text("supplier_lot"),
             "data_sheet_id": data["data_sheet"].pk if data["data_sheet"] else None,
             "connection_checked_by_id": data["second_person"].pk,
+            "is_packaged": data["is_packaged"],
         }
 
 

@@ -25,10 +25,10 @@ class PapersForm(AmountForm):
     )
     un_number = words_field(10, label="UN number on the papers", help_text="For example UN1789.")
     place = TankChoice(
-        Place.objects.filter(kind=Place.Kind.BULK_TANK).exclude(connection_code=""),
+        Place.objects.filter(kind=Place.Kind.BULK_TANK),
         label="Tank it goes into",
         empty_label="Choose a tank",
-        help_text="Only tanks whose fill connection has a code.",
+        help_text="Its fill connection needs a code; a supervisor sets it under Chemicals, Tanks.",
     )
     code = words_field(24, label="Lot", help_text="The plant’s own number for it, for example A-118.")
     supplier_lot = words_field(60, label="Supplier’s lot")
