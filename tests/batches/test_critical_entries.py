@@ -270,3 +270,19 @@ def test_only_a_chemical_has_a_connection_to_check() -> None:
     load = next(step for step in definition.steps if step.kind is StepKind.LOAD)
     with pytest.raises(OutOfRange, match="connection of a chemical"):
         replace(load, asks_second_person=True)
+
+
+@pytest.mark.requirement("ER-21")
+def test_rules_made_stricter_later_do_not_undo_a_check_but_hold_for_what_comes(
+    plant: SmallPlant, acid: StepRun
+) -> None:
+    """Typed twice while that was enough: nobody could check it a second time, so it must not hold the release back."""
+    twice = services.write_entry(
+        by=plant.by(), step_id=acid.pk, key="strength", text="5.1 %", again="5.1 %"
+    ).result
+    services.set_check_rules(
+        by=plant.by("supervisor"), methods={"D": "second_person"}, reason="the customers ask for it"
+    )
+    assert twice.pk not in [one.entry.pk for one in unchecked(acid.batch) if one.entry]
+    later = services.write_entry(by=plant.by(), step_id=acid.pk, key="strength", text="5.2 %").result
+    assert [one.entry.pk for one in unchecked(acid.batch) if one.entry] == [later.pk]

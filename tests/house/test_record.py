@@ -198,7 +198,8 @@ def service_names(module: Module) -> set[str]:
     found: set[str] = {
         target.id
         for node in module.tree.body
-        if isinstance(node, ast.Assign) and ast.unparse(node.value).startswith("Versioned(")
+        if isinstance(node, ast.Assign)
+        and ast.unparse(node.value).startswith(("Versioned(", "RuleVersions("))
         for target in node.targets
         if isinstance(target, ast.Name)
     }
@@ -296,13 +297,16 @@ def test_a_planted_view_without_an_act_is_found() -> None:
     assert takes_a_post(module, views["good"]) and reaches_an_act(module, views["good"])
 
 
-def test_what_approves_versions_alike_goes_through_the_same_door() -> None:
-    (module,) = [
-        module for module in modules_in("regenplant.web.areas.setup") if module.name.endswith(".versioned")
-    ]
-    (kind,) = [
-        node for node in module.tree.body if isinstance(node, ast.ClassDef) and node.name == "Versioned"
-    ]
-    methods = {node.name: node for node in kind.body if isinstance(node, ast.FunctionDef)}
+@pytest.mark.parametrize(
+    ("place", "kind"),
+    [
+        ("regenplant.web.areas.setup.versioned", "Versioned"),
+        ("regenplant.web.areas.setup.rule_versions", "RuleVersions"),
+    ],
+)
+def test_what_approves_versions_alike_goes_through_the_same_door(place: str, kind: str) -> None:
+    (module,) = [module for module in modules_in("regenplant.web") if module.name == place]
+    (node,) = [node for node in module.tree.body if isinstance(node, ast.ClassDef) and node.name == kind]
+    methods = {item.name: item for item in node.body if isinstance(item, ast.FunctionDef)}
     for name in ("approve", "withdraw"):
-        assert "act_page" in {node.id for node in ast.walk(methods[name]) if isinstance(node, ast.Name)}
+        assert "act_page" in {item.id for item in ast.walk(methods[name]) if isinstance(item, ast.Name)}

@@ -16,7 +16,7 @@ from regenplant.keeping import retention, services
 from regenplant.keeping.models import LegalHold, RetentionVersion
 from regenplant.plant.selectors import plant_day
 from regenplant.web.act_page import Act, act_page
-from regenplant.web.areas.setup.versions import ApproveForm, WithdrawForm
+from regenplant.web.areas.setup.rule_versions import RuleVersions
 from regenplant.web.house_form import HouseForm, posted, words_field
 from regenplant.web.rights import right
 
@@ -147,42 +147,24 @@ def draft(request: HttpRequest) -> HttpResponse:
     return act_page(request, form, act)
 
 
+RULES = RuleVersions(
+    "the rules of retention",
+    "retention",
+    "retention.approve",
+    services.approve_retention,
+    services.withdraw_retention,
+)
+
+
 @BOTH
 def approve(request: HttpRequest, number: int) -> HttpResponse:
     version = _version(number)
-    form = ApproveForm(posted(request))
-    act = Act(
-        title=f"Approve version {number} of the rules of retention",
-        sentence=f"Written by {version.made_by.full_name}: {version.reason}",
-        permission="retention.approve",
-        service=services.approve_retention,
-        arguments=lambda: {"version_id": version.pk, "effective_from": form.cleaned_data["effective_from"]},
-        said=lambda outcome: f"Approved: version {number} of the rules of retention.",
-        then=lambda outcome: reverse("retention"),
-        back_url=reverse("retention-version", args=[number]),
-        button="Approve",
-    )
-    facts = [(change["what"], f"{change['old']} → {change['new']}") for change in _changes(version)]
-    return act_page(request, form, act, facts=facts)
+    return RULES.approve(request, version, _changes(version))
 
 
 @BOTH
 def withdraw(request: HttpRequest, number: int) -> HttpResponse:
-    version = _version(number)
-    form = WithdrawForm(posted(request))
-    act = Act(
-        title=f"Withdraw version {number} of the rules of retention",
-        sentence="A draft, or one that has not taken force yet.",
-        permission="retention.approve",
-        service=services.withdraw_retention,
-        arguments=lambda: {"version_id": version.pk, "reason": form.text("reason")},
-        said=lambda outcome: f"Withdrawn: version {number} of the rules of retention.",
-        then=lambda outcome: reverse("retention"),
-        back_url=reverse("retention-version", args=[number]),
-        button="Withdraw",
-        is_stopping=True,
-    )
-    return act_page(request, form, act)
+    return RULES.withdraw(request, _version(number))
 
 
 @BOTH

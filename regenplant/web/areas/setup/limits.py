@@ -18,7 +18,7 @@ from regenplant.plant import limits, services
 from regenplant.plant.limit_figures import FIGURES, GROUPS, Figure, LimitContent, value_of
 from regenplant.plant.models import LimitsVersion
 from regenplant.web.act_page import Act, act_page
-from regenplant.web.areas.setup.versions import ApproveForm, WithdrawForm
+from regenplant.web.areas.setup.rule_versions import RuleVersions
 from regenplant.web.fields import QuantityField
 from regenplant.web.house_form import HouseForm, posted, words_field
 from regenplant.web.requests import unit_system_of
@@ -124,42 +124,17 @@ def draft(request: HttpRequest) -> HttpResponse:
     return act_page(request, form, act)
 
 
-def _facts(version: LimitsVersion, system: str) -> list[tuple[str, str]]:
-    return [(change["what"], f"{change['old']} → {change['new']}") for change in _changes(version, system)]
+RULES = RuleVersions(
+    "the plant’s limits", "setup-limits", "limits.approve", services.approve_limits, services.withdraw_limits
+)
 
 
 @BOTH
 def approve(request: HttpRequest, number: int) -> HttpResponse:
     version = _version(number)
-    form = ApproveForm(posted(request))
-    act = Act(
-        title=f"Approve version {number} of the plant’s limits",
-        sentence=f"Written by {version.made_by.full_name}: {version.reason}",
-        permission="limits.approve",
-        service=services.approve_limits,
-        arguments=lambda: {"version_id": version.pk, "effective_from": form.cleaned_data["effective_from"]},
-        said=lambda outcome: f"Approved: version {number} of the plant’s limits.",
-        then=lambda outcome: reverse("setup-limits"),
-        back_url=reverse("setup-limits-version", args=[number]),
-        button="Approve",
-    )
-    return act_page(request, form, act, facts=_facts(version, unit_system_of(request)))
+    return RULES.approve(request, version, _changes(version, unit_system_of(request)))
 
 
 @BOTH
 def withdraw(request: HttpRequest, number: int) -> HttpResponse:
-    version = _version(number)
-    form = WithdrawForm(posted(request))
-    act = Act(
-        title=f"Withdraw version {number} of the plant’s limits",
-        sentence="A draft, or one that has not taken force yet.",
-        permission="limits.approve",
-        service=services.withdraw_limits,
-        arguments=lambda: {"version_id": version.pk, "reason": form.text("reason")},
-        said=lambda outcome: f"Withdrawn: version {number} of the plant’s limits.",
-        then=lambda outcome: reverse("setup-limits"),
-        back_url=reverse("setup-limits-version", args=[number]),
-        button="Withdraw",
-        is_stopping=True,
-    )
-    return act_page(request, form, act)
+    return RULES.withdraw(request, _version(number))
