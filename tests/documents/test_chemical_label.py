@@ -143,3 +143,7 @@ def test_the_page_of_the_lot_prints_labels(
     assert answer["Content-Type"] == "application/pdf" and answer.content.startswith(b"%PDF")
     assert f"{url}?like=1" in client.get(reverse("chemicals-lot", args=[lot.code])).content.decode()
     assert "Issue 2" in whole_text(client.get(f"{url}?like=1").content)
+    count = IssuedPaper.objects.count()
+    for like in ("", "old", "-1", "9" * 12):
+        assert client.get(url, {"like": like}).status_code == 404
+    assert IssuedPaper.objects.count() == count

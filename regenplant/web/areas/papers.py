@@ -67,14 +67,20 @@ def tank_tag(request: HttpRequest, serial: str) -> HttpResponse:
 def chemical_label(request: HttpRequest, code: str) -> HttpResponse:
     """The label of a lot; ``?like=2`` prints issue 2 once more, as it was."""
     lot = get_object_or_404(ChemicalLot, code__iexact=_key(code))
-    like = request.GET.get("like", "")
     outcome = print_chemical_label(
-        by=by_of(request),
-        lot_code=lot.code,
-        like_issue=int(like) if like.isascii() and like.isdigit() and len(like) < 9 else None,
-        system=unit_system_of(request),
+        by=by_of(request), lot_code=lot.code, like_issue=_like(request), system=unit_system_of(request)
     )
     return _handed_out(outcome.result)
+
+
+def _like(request: HttpRequest) -> int | None:
+    """The issue to print again; what is no number names none, and never prints a new label in its place."""
+    asked = request.GET.get("like")
+    if asked is None:
+        return None
+    if not (asked.isascii() and asked.isdigit() and len(asked) < 9):
+        raise Http404
+    return int(asked)
 
 
 def _key(text: str) -> str:
