@@ -196,6 +196,8 @@ def review(page: Page, number: str) -> None:
     """Look through the whole record and sign that it was reviewed."""
     page.goto(f"/batches/{number}/review/")
     page.get_by_role("link", name="Open it all").click()
+    # what is typed before the new page stands is lost with the old one
+    page.wait_for_url(re.compile(r"open=all"))
     sign(page, "Reviewed, sign")
     expect(page.locator(".receipt")).to_contain_text(f"the record of {number} was reviewed")
 
