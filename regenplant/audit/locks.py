@@ -24,6 +24,7 @@ __all__ = [
     "declare",
     "declared",
     "install",
+    "let_go",
     "missing",
     "remove",
     "strange",
@@ -31,6 +32,7 @@ __all__ = [
 ]
 
 _LOCKS: dict[str, Lock] = {}
+_LET_GO: dict[str, str] = {}
 _OURS = ("lock_", "seal_")
 """How the names of our triggers begin."""
 
@@ -39,6 +41,14 @@ def declare(*locks: Lock) -> None:
     """Declare locks; a table has one."""
     for lock in locks:
         _LOCKS[lock.table] = lock
+
+
+def let_go(tombstones: str, *tables: str) -> None:
+    """Say that rows of these tables may be deleted once ``tombstones`` names them, and only then.
+
+    Its rows have ``table_name`` and ``row_key``; they are sealed and locked like any others, so that who lets a row go is known.
+    """
+    _LET_GO.update(dict.fromkeys(tables, tombstones))
 
 
 def declared() -> tuple[Lock, ...]:
@@ -106,7 +116,7 @@ def strange() -> tuple[tuple[str, str], ...]:
 def _wanted(cursor: CursorWrapper) -> list[Trigger]:
     found: list[Trigger] = []
     for lock in declared():
-        found += triggers.of_lock(lock, _primary_key(lock.table))
+        found += triggers.of_lock(lock, _primary_key(lock.table), _LET_GO.get(lock.table, ""))
     for table in sealed.tables().values():
         found += triggers.of_seal(table)
     return found

@@ -52,9 +52,14 @@ class Trigger:
     function: Function | None = None
 
 
-def of_lock(lock: Lock, key: str) -> list[Trigger]:
-    """The triggers of a lock; ``key`` is the column of the primary key."""
-    return _lock_postgres(lock) if connection.vendor == "postgresql" else _lock_sqlite(lock, key)
+def of_lock(lock: Lock, key: str, tombstones: str = "") -> list[Trigger]:
+    """The triggers of a lock; ``key`` is the column of the primary key.
+
+    ``tombstones`` names the table that must name a row (``table_name``, ``row_key``) before it goes; "" when none ever goes.
+    """
+    if connection.vendor == "postgresql":
+        return _lock_postgres(lock, key, tombstones)
+    return _lock_sqlite(lock, key, tombstones)
 
 
 def of_seal(table: Sealed) -> list[Trigger]:
@@ -73,7 +78,15 @@ def _condition(lock: Lock, *, for_update: bool) -> str:
     return " AND ".join(parts)
 
 
-def _lock_sqlite(lock: Lock, key: str) -> list[Trigger]:
+def _named_to_go(lock: Lock, key: str, tombstones: str) -> str:
+    """Whether the tombstones name the row that is about to be deleted."""
+    return (
+        f"EXISTS (SELECT 1 FROM {tombstones} WHERE table_name = '{lock.table}' "
+        f"AND row_key = CAST(OLD.{key} AS varchar(64)))"
+    )
+
+
+def _lock_sqlite(lock: Lock, key: str, tombstones: str) -> list[Trigger]:
     message = f"{lock.table}: this row is frozen"
     update, delete = _condition(lock, for_update=True), _condition(lock, for_update=False)
     exists = f"SELECT 1 FROM {lock.table} AS old_row WHERE old_row.{key} = NEW.{key}"
@@ -91,29 +104,31 @@ def _lock_sqlite(lock: Lock, key: str) -> list[Trigger]:
     # INSERT OR REPLACE deletes without firing the delete trigger on a foreign connection
     made = [trigger("update", update), trigger("insert", f"EXISTS ({exists})")]
     if lock.forbids_delete:
-        made.append(trigger("delete", delete))
+        unless = f"NOT {_named_to_go(lock, key, tombstones)}" if tombstones else ""
+        made.append(trigger("delete", " AND ".join(part for part in (delete, unless) if part)))
     return made
 
 
-def _lock_postgres(lock: Lock) -> list[Trigger]:
+def _lock_postgres(lock: Lock, key: str, tombstones: str) -> list[Trigger]:
     update, delete = _condition(lock, for_update=True), _condition(lock, for_update=False)
-    refuses = Function(
-        lock.name,
-        f" BEGIN RAISE EXCEPTION '{lock.table}: this row is frozen' "
-        "USING ERRCODE = 'integrity_constraint_violation'; END ",
+    raising = f"RAISE EXCEPTION '{lock.table}: this row is frozen' USING ERRCODE = 'integrity_constraint_violation';"
+    refuses = Function(lock.name, f" BEGIN {raising} END ")
+    lets_go = Function(
+        f"{lock.name}_unless",
+        f" BEGIN IF {_named_to_go(lock, key, tombstones)} THEN RETURN OLD; END IF; {raising} END ",
     )
 
-    def trigger(ending: str, when: str, each: str = "ROW") -> Trigger:
+    def trigger(ending: str, when: str, each: str = "ROW", function: Function = refuses) -> Trigger:
         name = f"{lock.name}_{ending}"
         statement = (
             f"CREATE TRIGGER {name} BEFORE {ending.upper()} ON {lock.table} FOR EACH {each} "
-            f"{'WHEN (' + when + ') ' if when else ''}EXECUTE FUNCTION {lock.name}()"
+            f"{'WHEN (' + when + ') ' if when else ''}EXECUTE FUNCTION {function.name}()"
         )
-        return Trigger(name, lock.table, statement, refuses)
+        return Trigger(name, lock.table, statement, function)
 
     made = [trigger("update", update), trigger("truncate", "", "STATEMENT")]
     if lock.forbids_delete:
-        made.append(trigger("delete", delete))
+        made.append(trigger("delete", delete, function=lets_go if tombstones else refuses))
     return made
 
 

@@ -7,6 +7,7 @@ import math
 from collections.abc import Iterable, Iterator
 
 from regenplant import CORE_VERSION, units
+from regenplant.audit import gone
 from regenplant.audit.verifying.registry import Check, Finding, Look, register
 from regenplant.audit.verifying.sequences import missing_numbers, running, shown_gap
 from regenplant.batches.frozen import freeze, is_untouched, plan_of
@@ -228,7 +229,7 @@ def check_numbers(look: Look) -> Iterator[Finding]:
         ("Batch", Batch.objects.values_list("number", flat=True), "B-", FIRST_BATCH),
         ("Deviation", Deviation.objects.values_list("number", flat=True), "D-", FIRST_DEVIATION),
     ):
-        numbers = running(texts, prefix)
+        numbers = running([*texts, *gone.numbers(prefix)], prefix)
         look.saw(len(numbers))
         for gap in missing_numbers(numbers, first):
             yield Finding("number", f"{what} {shown_gap(gap, prefix)} missing in the record.")

@@ -37,13 +37,11 @@ from regenplant.documents.models import IssuedPaper
 from regenplant.documents.tank_tag import TagReading, TagState, TankTagContent
 from regenplant.documents.texts import moment
 from regenplant.keeping import container, verify_copy
+from regenplant.keeping.copy import COPIED
 from regenplant.plant.models import PlantProfile
 from regenplant.plant.selectors import profile
 from regenplant.quality.specification import judgement
 from regenplant.tanks.models import TankVisit
-
-COPIED = "batch.copied"
-"""The act that makes a complete copy."""
 
 
 # --- issues -----------------------------------------------------------------------------------------------------

@@ -23,7 +23,7 @@ from regenplant.documents.issue import Issue
 from regenplant.documents.models import IssuedPaper
 from regenplant.documents.page import PageSize, page_size
 from regenplant.keeping import container, verify_copy
-from regenplant.keeping.copy import Made, batch_copy
+from regenplant.keeping.copy import COPIED, Made, batch_copy
 from regenplant.plant.selectors import profile
 from regenplant.tanks.models import Tank
 
@@ -216,7 +216,7 @@ class CopiedBatch:
     findings: tuple[str, ...]
 
 
-@use_case(selectors.COPIED, permission="batch.copy")
+@use_case(COPIED, permission="batch.copy")
 def copy_batch(*, by: By, batch_id: int, document: IssuedDocument) -> Outcome:
     """Make a complete copy of a batch with ``document``, the batch record just printed. ``result`` is a CopiedBatch.
 
@@ -304,4 +304,4 @@ say(
     "chemical_label.printed",
     "{subject}: label printed, issue {issue}{again}, codes from the data sheet of {sheet}, file {short}",
 )
-say(selectors.COPIED, "{subject} was copied whole, record {short}")
+say(COPIED, "{subject} was copied whole, record {short}")

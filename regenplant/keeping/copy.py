@@ -26,6 +26,8 @@ from regenplant.keeping.verify_copy import FORMAT, FORMAT_VERSION
 from regenplant.people.models import Person
 from regenplant.plant.selectors import profile
 
+COPIED = "batch.copied"
+"""The act that makes a complete copy."""
 LARGEST_SCAN = 2_500_000
 """Bytes of one scan that go into a copy."""
 HOW_TO_READ = (

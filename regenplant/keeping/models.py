@@ -187,3 +187,53 @@ class LegalHold(models.Model):
 
     def __str__(self) -> str:
         return f"{self.number} on {self.get_subject_kind_display()} {self.subject_key}"
+
+
+class Purge(models.Model):
+    """One batch whose rows were removed after their time, by two people. ``content`` is what both signed."""
+
+    number = models.CharField(max_length=16, unique=True)
+    batch_number = models.CharField(max_length=16, unique=True)
+    segregation_class = models.CharField(max_length=1)
+    kept_until = models.DateField()
+    reason = models.CharField(max_length=300)
+    copy_sha256 = models.CharField(max_length=64)
+    """Digest of the complete copy that was made and read back before the rows went."""
+    content = models.TextField()
+    """Canonical text: batch, period, copy, reason, and how many rows of which table went, with a digest over all."""
+    purged_by = models.ForeignKey(settings.AUTH_USER_MODEL, on_delete=models.PROTECT, related_name="+")
+    confirmed_by = models.ForeignKey(settings.AUTH_USER_MODEL, on_delete=models.PROTECT, related_name="+")
+    purged_at = models.DateTimeField()
+    signature = models.OneToOneField(Signature, on_delete=models.PROTECT, related_name="+")
+    confirmation_signature = models.OneToOneField(Signature, on_delete=models.PROTECT, related_name="+")
+
+    class Meta:
+        ordering = ["-id"]
+        constraints = [
+            models.CheckConstraint(
+                condition=~Q(confirmed_by=F("purged_by")), name="purge_confirmed_by_another"
+            ),
+        ]
+
+    def __str__(self) -> str:
+        return self.number
+
+
+class PurgedRow(models.Model):
+    """What stays of a row that was purged: where it stood and its digest. Only a row named here can be deleted."""
+
+    purge = models.ForeignKey(Purge, on_delete=models.PROTECT, related_name="rows")
+    table_name = models.CharField(max_length=64)
+    row_key = models.CharField(max_length=64)
+    number = models.CharField(max_length=16, blank=True)
+    """The running number it had, "" for none; it is not given out again."""
+    digest = models.CharField(max_length=64)
+    """Of the row as it stood last: the same that its seal and the copy have."""
+
+    class Meta:
+        ordering = ["id"]
+        indexes = [models.Index(fields=["number"], name="purged_number")]
+        constraints = [models.UniqueConstraint(fields=["table_name", "row_key"], name="row_purged_once")]
+
+    def __str__(self) -> str:
+        return f"{self.table_name} {self.row_key}"

@@ -12,11 +12,13 @@ from uuid import UUID
 from django.contrib.contenttypes.models import ContentType
 from django.core.management.color import no_style
 from django.db import DatabaseError, connection, models, transaction
+from django.db.backends.utils import CursorWrapper
 
 from regenplant.audit import chain, locks
 from regenplant.audit.sealed import kind_of
 from regenplant.core.errors import RecordRefused
 from regenplant.keeping.backup import Backup, copied_models, kept, migrations_applied
+from regenplant.keeping.models import PurgedRow
 
 FILLED_BY_MIGRATIONS = ("auth_group", "auth_permission", "django_content_type", "audit_rowshape")
 """Tables that hold rows in a database nobody has used yet; a backup has its own."""
@@ -132,6 +134,27 @@ def _count_on() -> None:
     with connection.cursor() as cursor:
         for statement in statements:
             cursor.execute(statement)
+        _count_past_purged(cursor)
+
+
+def _count_past_purged(cursor: CursorWrapper) -> None:
+    """A key that was purged is not given out again: its tombstone would let the new row go."""
+    newest: dict[str, int] = {}
+    for table, key in PurgedRow.objects.values_list("table_name", "row_key").iterator(2000):
+        newest[table] = max(newest.get(table, 0), int(key))
+    for table, last in newest.items():
+        if connection.vendor == "sqlite":
+            cursor.execute("DELETE FROM sqlite_sequence WHERE name = %s AND seq < %s", [table, last])
+            cursor.execute(
+                "INSERT INTO sqlite_sequence (name, seq) SELECT %s, %s "
+                "WHERE NOT EXISTS (SELECT 1 FROM sqlite_sequence WHERE name = %s)",
+                [table, last, table],
+            )
+        else:
+            cursor.execute(
+                "SELECT setval(own, greatest(%s, nextval(own) - 1)) FROM (SELECT pg_get_serial_sequence(%s, 'id') AS own) AS it",
+                [last, table],
+            )
 
 
 def _refuse_difference(backup: Backup) -> None:

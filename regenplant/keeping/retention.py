@@ -3,8 +3,8 @@
 The periods the program brings are proposals: the plant decides, by versions that another person approves. What may go is worked
 out here, for whole families of batches: a batch, what it reworks and what reworks it are kept as long as the last of them.
 
-No row is removed by this program. Removing one tears it out of what signatures and seals cover; until that is built as an act of
-its own, ``refuse_purge`` says what stands in the way, and a plant keeps everything.
+Nothing goes by itself. What may go goes by one signed act of two people (``services.purge``); ``refuse_purge`` says what stands in
+the way of it.
 """
 
 from __future__ import annotations
@@ -12,14 +12,14 @@ from __future__ import annotations
 import json
 from collections.abc import Iterable, Iterator
 from dataclasses import dataclass
-from datetime import date, datetime
+from datetime import date, datetime, timedelta
 
-from django.db.models import QuerySet
+from django.db.models import Count, QuerySet
 
 from regenplant.batches.models import Batch
 from regenplant.core.errors import RecordRefused
 from regenplant.core.process.vocabulary import SegregationClass
-from regenplant.keeping.models import LegalHold, RetentionVersion
+from regenplant.keeping.models import LegalHold, Purge, RetentionVersion
 from regenplant.plant.selectors import plant_day
 
 
@@ -173,7 +173,12 @@ def kept_batches(now: datetime) -> list[Kept]:
 
 
 def refuse_purge(number: str, now: datetime) -> None:
-    """Raise RecordRefused with what stands in the way of removing a batch: no end, its period, a hold, rules nobody decided."""
+    """Raise RecordRefused with what stands in the way of removing a batch by its time; see ``period_past``."""
+    period_past(number, now)
+
+
+def period_past(number: str, now: datetime) -> Kept:
+    """The batch and its period, when it may go. Raises RecordRefused with what stands in the way of removing a batch: no end, its period, a hold, rules nobody decided."""
     row = next((row for row in kept_batches(now) if row.number == number), None)
     if row is None:
         raise RecordRefused(f"Batch {number} is not known here.", code="unknown")
@@ -195,6 +200,22 @@ def refuse_purge(number: str, now: datetime) -> None:
     today = plant_day(now)
     if not row.is_past(today):
         raise RecordRefused(
-            f"Batch {number} is kept {row.years} years, until {row.until}; today is {today}. It stays.",
+            f"Batch {number} is kept {row.years} years, until {row.until}; today is {today}. It may go from "
+            f"{row.until + timedelta(days=1)} on.",
             code="kept",
         )
+    return row
+
+
+def in_the_way(number: str, now: datetime) -> str:
+    """The sentence of what stands in the way of purging a batch, "" for nothing."""
+    try:
+        refuse_purge(number, now)
+    except RecordRefused as refusal:
+        return refusal.message
+    return ""
+
+
+def purges() -> QuerySet[Purge]:
+    """What was purged, newest first, with its people and the number of rows that went."""
+    return Purge.objects.select_related("purged_by", "confirmed_by").annotate(row_count=Count("rows"))

@@ -11,7 +11,7 @@ from regenplant.audit import paper
 from regenplant.audit.selectors import Line, story
 from regenplant.batches.models import Batch
 from regenplant.core.process.canonical import from_plain
-from regenplant.keeping.models import PaperForm, PaperScan
+from regenplant.keeping.models import PaperForm, PaperScan, PurgedRow
 from regenplant.keeping.paper_content import PaperFormContent
 
 State = PaperForm.State
@@ -98,6 +98,11 @@ def form_board() -> FormBoard:
 def forms_of_pad(pad: str) -> list[PaperForm]:
     """The forms that were issued together, by number."""
     return list(PaperForm.objects.filter(pad=pad).order_by("number"))
+
+
+def purged_numbers(prefix: str) -> list[str]:
+    """The running numbers with this prefix whose records were purged."""
+    return list(PurgedRow.objects.filter(number__startswith=prefix).values_list("number", flat=True))
 
 
 def open_form_counts() -> dict[str, int]:

@@ -1,4 +1,7 @@
-"""Paper forms: printed content and scans against their digests, and that two people stand behind each confirmed one."""
+"""Paper forms: printed content and scans against their digests, and that two people stand behind each confirmed one.
+
+Purges: what went is what two people signed for, none of it stands again, and nothing of a batch went in any other way.
+"""
 
 from __future__ import annotations
 
@@ -6,9 +9,12 @@ import hashlib
 import json
 from collections.abc import Iterator
 
+from regenplant.audit import sealed, seals
+from regenplant.audit.naming import what_is
 from regenplant.audit.verifying.registry import Check, Finding, Look, register
 from regenplant.core.process.canonical import digest
-from regenplant.keeping.models import PaperForm, PaperScan
+from regenplant.keeping import purging
+from regenplant.keeping.models import PaperForm, PaperScan, Purge, PurgedRow
 
 
 def check_forms(look: Look) -> Iterator[Finding]:
@@ -52,3 +58,45 @@ def _signatures(form: PaperForm) -> Iterator[Finding]:
 
 
 register(Check("paper_form", "Paper forms", "forms and scans", check_forms), place=80)
+
+
+def check_purges(look: Look) -> Iterator[Finding]:
+    """Each purge against its signatures and tombstones; then every row of a batch that any act removed."""
+    named: set[tuple[str, str]] = set()
+    rows = Purge.objects.select_related("signature", "confirmation_signature")
+    for purge in rows.order_by("pk").iterator(200):
+        look.saw()
+        name = f"Purge {purge.number} of batch {purge.batch_number}"
+        for signature, person_id in (
+            (purge.signature, purge.purged_by_id),
+            (purge.confirmation_signature, purge.confirmed_by_id),
+        ):
+            own = (signature.record_kind, signature.record_key, signature.person_id, signature.content)
+            if own != ("purge", purge.number, person_id, purge.content):
+                yield Finding("purge", f"{name} bears a signature that was not given on it.")
+        stones = list(purge.rows.all())
+        named |= {(stone.table_name, stone.row_key) for stone in stones}
+        signed = json.loads(purge.content)
+        said = (signed["batch"], signed["copy_sha256"], signed["rows_sha256"])
+        if said != (purge.batch_number, purge.copy_sha256, purging.digest_of_rows(stones)):
+            yield Finding("purge", f"{name} no longer says what was signed: batch, copy or rows are others.")
+        yield from _standing_again(name, stones)
+    owned = {purging.table_of(label) for label in purging.OWN}
+    for (table, key), (number, event) in look.replay.removed.items():
+        if table in owned and not (event == purging.PURGED and (table, key) in named):
+            yield Finding(
+                "purge",
+                f"The {what_is(table)} {key} was removed by event {number}, and no purge names it.",
+            )
+
+
+def _standing_again(name: str, stones: list[PurgedRow]) -> Iterator[Finding]:
+    by_table: dict[str, list[str]] = {}
+    for stone in stones:
+        by_table.setdefault(stone.table_name, []).append(stone.row_key)
+    for table, keys in by_table.items():
+        for key in seals.digests_of(sealed.tables()[table], keys):
+            yield Finding("purge", f"{name}: the {what_is(table)} {key} stands in the record again.")
+
+
+register(Check("purge", "Purges", "purges", check_purges), place=85)

@@ -65,6 +65,7 @@ TITLES: dict[str, str] = {
     "retention.edit": "Draft a version of the rules for how long records are kept.",
     "retention.approve": "Approve a draft of these rules that another person wrote.",
     "retention.hold": "Place a legal hold on records, and lift one.",
+    "retention.purge": "Purge the record of a batch past its period, or confirm that another purges it; both sign.",
     "shift.hand_over": "Hand a shift over and take one over, with a signature; open and close its open items.",
 }
 

@@ -159,8 +159,9 @@ DOORS: dict[str, Door] = {
     "paper-forms-scan": _door("form.transcribe"),
     "paper-forms-back": _door("form.confirm"),
     "paper-forms-close": _door("form.close"),
-    # copies
+    # copies, and how long records are kept
     "batches-copy": _door("batch.copy", about="batch"),
+    "retention-purge": _door("retention.purge"),
 }
 """By name of address."""
 

@@ -94,6 +94,7 @@ FORMS: dict[str, Make] = {
     "areas.paper_forms.forms.BackForm": plain,
     "areas.paper_forms.forms.CloseForm": plain,
     "areas.keeping.forms.CopyForm": plain,
+    "areas.keeping.retention.PurgeForm": plain,
     "areas.keeping.retention.RulesForm": plain,
     "areas.keeping.retention.HoldForm": plain,
     "areas.keeping.retention.LiftForm": plain,

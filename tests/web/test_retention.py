@@ -4,16 +4,22 @@ from __future__ import annotations
 
 from collections.abc import Callable
 from datetime import timedelta
+from typing import Any
 
 import pytest
+from django.core.files.uploadedfile import SimpleUploadedFile
 from django.test import Client
 from django.urls import reverse
 from django.utils import timezone
 
-from regenplant.keeping.models import LegalHold
+from regenplant.audit.verifying import registry
+from regenplant.batches.models import Batch
+from regenplant.keeping.models import LegalHold, Purge
 from regenplant.keeping.retention import years_in_force
 from regenplant.people.models import Person
 from tests import factories
+from tests.keeping import scene
+from tests.keeping.test_purge import rules, shipped
 from tests.web.pages import form_data, text_of
 
 pytestmark = [pytest.mark.django_db, pytest.mark.requirement("ER-25")]
@@ -62,6 +68,67 @@ def test_a_hold_is_placed_seen_and_lifted_by_another(
     assert as_("supervisor 2").post(lift, why).status_code == 302
     hold.refresh_from_db()
     assert hold.lifted_by == plant.people["supervisor 2"]
+
+
+@pytest.fixture
+def long_ago(db: None) -> tuple[factories.SmallPlant, Batch]:
+    """A released batch of six years ago under rules of that time, its tanks gone."""
+    plant = factories.small_plant(now=timezone.now() - timedelta(days=366 * 6))
+    batch = scene.eventful_batch(plant)
+    rules(plant)
+    shipped(plant, batch)
+    batch.refresh_from_db()
+    return plant, batch
+
+
+def test_a_batch_past_its_period_is_purged_by_two_with_its_copy(
+    long_ago: tuple[factories.SmallPlant, Batch], client_of: Callable[[Person], Client]
+) -> None:
+    plant, batch = long_ago
+    one, url = client_of(plant.people["supervisor"]), reverse("retention-purge", args=[batch.number])
+    plant.now = timezone.now()
+    copy = scene.copied(plant, batch).content
+    assert url in one.get(reverse("retention")).content.decode()
+    page = one.get(url)
+    assert "Rinse readings" in text_of(page) and "It stays." not in text_of(page)
+
+    def sent(**change: str) -> dict[str, Any]:
+        return {
+            **form_data(page.context["form"]),
+            "file": SimpleUploadedFile("copy.zip", copy),
+            "reason": "Its period is over.",
+            "username": plant.people["supervisor"].username,
+            "password": factories.PASSWORD,
+            "second_username": plant.people["safety"].username,
+            "second_password": factories.PASSWORD,
+            **change,
+        }
+
+    assert client_of(plant.people["operator"]).post(url, sent()).status_code == 403
+    for change in (
+        {"second_password": "not it"},
+        {"second_username": plant.people["supervisor"].username},
+        {"second_username": plant.people["qc"].username},
+        {"password": "not it"},
+    ):
+        assert one.post(url, sent(**change)).status_code in (403, 422)
+        assert Batch.objects.filter(pk=batch.pk).exists()
+    assert one.post(url, sent()).status_code == 302
+    assert not Batch.objects.filter(pk=batch.pk).exists()
+    assert one.get(url).status_code == 404
+    said = text_of(one.get(reverse("retention")))
+    done = Purge.objects.get()
+    assert done.number in said and batch.number in said and done.copy_sha256[:16] in said
+    assert registry.findings() == []
+
+
+def test_the_page_of_a_batch_that_stays_says_until_when(
+    plant: factories.SmallPlant, as_: Callable[[str], Client]
+) -> None:
+    batch = factories.frozen_batch(plant, "sac_h")
+    rules(plant)
+    assert "is not at its end" in text_of(as_("safety").get(reverse("retention-purge", args=[batch.number])))
+    assert "retention/purge" not in as_("safety").get(reverse("retention")).content.decode()
 
 
 def test_the_page_asks_a_fixed_number_of_queries(

@@ -39,6 +39,8 @@ class Replay:
     """Whether every row there was is sealed: from the first act on, or since rows from before were sealed."""
     is_read: bool = False
     """Whether the acts were read to their end."""
+    removed: dict[tuple[str, str], tuple[int, str]] = field(default_factory=dict)
+    """By table and key: number and name of the act that removed the row."""
     foreign: list[Foreign] = field(default_factory=list)
     accepted: dict[str, int] = field(default_factory=dict)
     """Foreign rows that a later act took over openly, with the number of that act."""
@@ -57,6 +59,8 @@ class Replay:
                 if was is None or was[:KEPT_OF_BEFORE] != before:
                     self._differs(act.number, name, key, before, was)
                 own[key] = after
+                if not after:
+                    self.removed[parts_of(name)[0], key] = (act.number, act.event)
         if act.number == 1 and act.rows:
             self.is_based = True
 

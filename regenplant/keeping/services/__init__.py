@@ -14,6 +14,7 @@ from regenplant.keeping.services.paper_forms import (
     send_back,
     transcribe,
 )
+from regenplant.keeping.services.purging import PURGE_MEANING, PURGE_RIGHT, PurgedByTwo, purge
 from regenplant.keeping.services.retention import (
     approve_retention,
     draft_retention,
@@ -25,7 +26,10 @@ from regenplant.keeping.services.retention import (
 __all__ = [
     "CONFIRMED_MEANING",
     "MOST_FORMS",
+    "PURGE_MEANING",
+    "PURGE_RIGHT",
     "TRANSCRIBED_MEANING",
+    "PurgedByTwo",
     "add_scan",
     "approve_retention",
     "close_form",
@@ -37,6 +41,7 @@ __all__ = [
     "note_backup",
     "place_hold",
     "print_form",
+    "purge",
     "send_back",
     "transcribe",
     "withdraw_retention",

@@ -19,6 +19,7 @@ urlpatterns = [
     path("retention/draft/", retention.draft, name="retention-draft"),
     path("retention/hold/", retention.place, name="retention-hold"),
     path("retention/hold/<str:number>/lift/", retention.lift, name="retention-lift"),
+    path("retention/purge/<str:number>/", retention.purge, name="retention-purge"),
     path("retention/<int:number>/", retention.version_page, name="retention-version"),
     path("retention/<int:number>/approve/", retention.approve, name="retention-approve"),
     path("retention/<int:number>/withdraw/", retention.withdraw, name="retention-withdraw"),

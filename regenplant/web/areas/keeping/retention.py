@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+from collections.abc import Callable
 from typing import Any
 
 from django import forms
@@ -11,14 +12,22 @@ from django.urls import reverse
 from django.utils import timezone
 from django.views.decorators.http import require_http_methods, require_safe
 
+from regenplant.audit.by import By
 from regenplant.audit.selectors import story
-from regenplant.keeping import retention, services
+from regenplant.audit.use_case import Outcome
+from regenplant.batches.models import Batch
+from regenplant.documents.selectors import copies_made
+from regenplant.keeping import purging, retention, services
 from regenplant.keeping.models import LegalHold, RetentionVersion
+from regenplant.people.signing import prove, prove_another
 from regenplant.plant.selectors import plant_day
 from regenplant.web.act_page import Act, act_page
+from regenplant.web.areas.batches.page import batch_or_404
+from regenplant.web.areas.keeping.forms import CopyForm
 from regenplant.web.areas.setup.rule_versions import RuleVersions
 from regenplant.web.house_form import HouseForm, posted, words_field
 from regenplant.web.rights import right
+from regenplant.web.signing import SecondPersonForm, SigningForm
 
 BOTH = require_http_methods(["GET", "HEAD", "POST"])
 MOST_SHOWN = 50
@@ -62,6 +71,14 @@ class HoldForm(HouseForm):
     reason = words_field(300, rows=2, label="Reason")
 
 
+class PurgeForm(CopyForm, SigningForm, SecondPersonForm):
+    """The copy read back, the reason, and both people, each with their own password."""
+
+    may_overwrite = False
+    field_order = ("file", "reason", "username", "password", "second_username", "second_password")
+    reason = words_field(300, rows=2, label="Reason", help_text="At least ten characters.")
+
+
 class LiftForm(HouseForm):
     reason = words_field(300, rows=2, label="Why it is lifted")
 
@@ -93,7 +110,7 @@ def retention_page(request: HttpRequest) -> HttpResponse:
     past = [row for row in kept if row.is_past(today)]
     context = {
         "sentence": (
-            f"Version {found.number} of the rules holds. {len(past)} of {len(kept)} batches are past their period; none is removed by this program."
+            f"Version {found.number} of the rules holds. {len(past)} of {len(kept)} batches are past their period."
             if found
             else "The plant has decided nothing yet. What stands here are proposals, and nothing goes by them."
         ),
@@ -103,6 +120,8 @@ def retention_page(request: HttpRequest) -> HttpResponse:
         "draft": next((version for version in versions if version.state == "draft"), None),
         "holds": list(retention.holds()),
         "kept": [(row, row.is_past(today)) for row in kept[:MOST_SHOWN]],
+        "purges": list(retention.purges()),
+        "purge": right(request, services.PURGE_RIGHT),
         "left_off": max(len(kept) - MOST_SHOWN, 0),
         "edit": right(request, "retention.edit"),
         "hold": right(request, "retention.hold"),
@@ -201,3 +220,66 @@ def lift(request: HttpRequest, number: str) -> HttpResponse:
         is_stopping=True,
     )
     return act_page(request, form, act)
+
+
+@BOTH
+def purge(request: HttpRequest, number: str) -> HttpResponse:
+    """Remove the record of a batch past its period: the copy, a reason, two people."""
+    batch = batch_or_404(number)
+    form = PurgeForm(posted(request), request.FILES or None, initial={"version": batch.version})
+    act = Act(
+        title=f"Purge {batch.number}",
+        sentence="Its rows go for good. The acts stay, and so do the digests of what went. There is no way back but the copy.",
+        permission=services.PURGE_RIGHT,
+        service=_by_two(form, request, batch),
+        arguments=lambda: {
+            "batch_id": batch.pk,
+            "reason": form.text("reason"),
+            "copy": form.cleaned_data["file"],
+            "version": form.cleaned_data["version"],
+        },
+        said=lambda outcome: f"Purged: {outcome.result.batch_number}, as {outcome.result.number}.",
+        then=lambda outcome: reverse("retention"),
+        back_url=reverse("retention"),
+        button=f"Purge {batch.number} for good",
+        is_stopping=True,
+        template="keeping/purge.html",
+    )
+    return act_page(
+        request,
+        form,
+        act,
+        batch=batch,
+        in_the_way=retention.in_the_way(batch.number, timezone.now()),
+        going=purging.counted_in_words(batch),
+        copies=copies_made(batch.number),
+    )
+
+
+def _by_two(form: PurgeForm, request: HttpRequest, batch: Batch) -> Callable[..., Outcome]:
+    """The purge by two people. What stands in its way is said before anybody is asked to prove who they are."""
+    about = ("batch", batch.number, f"Batch {batch.number}")
+
+    def act(*, by: By, **arguments: Any) -> Outcome:
+        retention.refuse_purge(batch.number, by.at)
+        permit = prove(
+            by=by,
+            username=form.text("username"),
+            password=form.cleaned_data["password"],
+            meaning=services.PURGE_MEANING,
+            about=about,
+            request=request,
+        )
+        second, second_permit = prove_another(
+            by=by,
+            username=form.text("second_username"),
+            password=form.cleaned_data["second_password"],
+            meaning=services.PURGE_MEANING,
+            about=about,
+            request=request,
+            permission=services.PURGE_RIGHT,
+        )
+        two = services.PurgedByTwo(permit, By(second, by.at, by.terminal), second_permit)
+        return services.purge(by=by, together=two, **arguments)
+
+    return act
