@@ -9,6 +9,7 @@ from datetime import timedelta
 from typing import Any
 
 import pytest
+from django.core.management.color import no_style
 from django.db import DatabaseError, IntegrityError, connection, transaction
 
 from regenplant.audit import chain, locks, seals, turn
@@ -17,7 +18,7 @@ from regenplant.audit.selectors import story
 from regenplant.audit.verifying import registry
 from regenplant.batches.models import Batch, Deviation, StepEntry
 from regenplant.core.errors import DomainError, NotAllowed, RecordRefused, SignatureRefused, StaleRecord
-from regenplant.keeping import purging, retention, services
+from regenplant.keeping import purging, restoring, retention, services
 from regenplant.keeping.models import Purge, PurgedRow
 from regenplant.people.models import Signature
 from regenplant.tanks.models import TankVisit
@@ -302,3 +303,19 @@ def test_an_act_that_is_no_purge_does_not_pass_for_one(plant: factories.SmallPla
         )
     locks.install()
     assert any(f"step entry {entry.pk} was removed by event" in one for one in sentences())
+
+
+def test_after_a_restore_a_purged_key_is_not_given_out_again(
+    plant: factories.SmallPlant, past: Batch
+) -> None:
+    """The rows are gone and the counter stands where it would in a restored database: at the newest row that is left."""
+    purge(plant, past, scene.copied(plant, past).content)
+    with connection.cursor() as cursor:
+        for statement in connection.ops.sequence_reset_sql(no_style(), [Batch]):
+            cursor.execute(statement)
+        if connection.vendor == "sqlite":
+            cursor.execute("DELETE FROM sqlite_sequence WHERE name = 'batches_batch'")
+    restoring._count_on()
+    plant.now -= YEARS  # when the stock was still fit to be planned with
+    later = factories.frozen_batch(plant, "sac_na")
+    assert later.pk > past.pk

@@ -75,8 +75,12 @@ class PurgeForm(CopyForm, SigningForm, SecondPersonForm):
     """The copy read back, the reason, and both people, each with their own password."""
 
     may_overwrite = False
-    field_order = ("file", "reason", "username", "password", "second_username", "second_password")
     reason = words_field(300, rows=2, label="Reason", help_text="At least ten characters.")
+
+    def __init__(self, *args: Any, **kwargs: Any):
+        super().__init__(*args, **kwargs)
+        self.order_fields(("file", "reason", "username", "password", "second_username", "second_password"))
+        self.fields["file"].help_text = "The ZIP file as it was made here. At most 16 MB. It is not stored."
 
 
 class LiftForm(HouseForm):
