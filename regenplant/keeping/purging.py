@@ -137,12 +137,13 @@ def counted(rows: Iterable[PurgedRow]) -> dict[str, int]:
 
 def counted_in_words(batch: Batch) -> list[tuple[str, str]]:
     """(what, how many) of the rows that would go, for people."""
-    rows = own_rows(batch)
-    return [
-        (part.name[:1].upper() + part.name[1:], str(len(own)))
-        for part in parts()
-        if (own := rows.get(part.label))
-    ]
+    return in_words({table_of(label): len(own) for label, own in own_rows(batch).items()})
+
+
+def in_words(counts: dict[str, int]) -> list[tuple[str, str]]:
+    """(what, how many) for counts by table, in the order of a copy."""
+    named = [(part.name, counts.get(table_of(part.label), 0)) for part in parts()]
+    return [(name[:1].upper() + name[1:], str(count)) for name, count in named if count]
 
 
 def remove(rows: Rows) -> None:

@@ -14,7 +14,7 @@ from collections.abc import Iterable, Iterator
 from dataclasses import dataclass
 from datetime import date, datetime, timedelta
 
-from django.db.models import Count, QuerySet
+from django.db.models import Count, Q, QuerySet
 
 from regenplant.batches.models import Batch
 from regenplant.core.errors import RecordRefused
@@ -216,6 +216,14 @@ def in_the_way(number: str, now: datetime) -> str:
     return ""
 
 
+def purge_that_took(number: str) -> Purge | None:
+    """The purge with this number, or the one that took the batch, deviation or paper form with it."""
+    named = Q(number=number) | Q(batch_number=number) | Q(rows__number=number)
+    return purges().filter(pk__in=Purge.objects.filter(named).values("pk")).first()
+
+
 def purges() -> QuerySet[Purge]:
     """What was purged, newest first, with its people and the number of rows that went."""
-    return Purge.objects.select_related("purged_by", "confirmed_by").annotate(row_count=Count("rows"))
+    return Purge.objects.select_related(
+        "purged_by", "confirmed_by", "signature", "confirmation_signature"
+    ).annotate(row_count=Count("rows"))

@@ -1,4 +1,5 @@
-"""What any code in the plant means: tank, visit, batch, vessel, resin lot, chemical lot, instrument, deviation, paper form, handover.
+"""What any code in the plant means: tank, visit, batch, vessel, resin lot, chemical lot, instrument, deviation, paper form, handover,
+and what was purged.
 
 A scan identifies: it finds a page and changes nothing. Codes are read without regard to case and spaces. Each kind
 is looked up by one query, in the order in which people scan.
@@ -15,7 +16,7 @@ from django.urls import NoReverseMatch, reverse
 
 from regenplant.batches.models import Batch, Deviation
 from regenplant.chemicals.models import ChemicalLot
-from regenplant.keeping.models import PaperForm
+from regenplant.keeping.models import PaperForm, Purge, PurgedRow
 from regenplant.plant.models import Instrument, Vessel
 from regenplant.resins.models import ResinLot
 from regenplant.shifts.models import Handover
@@ -42,6 +43,9 @@ KINDS = (
     Kind("chemical lot", ChemicalLot, "code", "chemicals-lot"),
     Kind("instrument", Instrument, "code", "setup-instrument"),
     Kind("paper form", PaperForm, "number", "paper-forms-form"),
+    Kind("purged batch", Purge, "batch_number", "retention-purged"),
+    Kind("purge", Purge, "number", "retention-purged"),
+    Kind("purged record", PurgedRow, "number", "retention-purged"),
     Kind("handover", Handover, "number", "handover-one"),
 )
 """Everything with a code besides tanks and visits, which ``tanks.selectors`` knows."""

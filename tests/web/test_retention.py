@@ -120,6 +120,15 @@ def test_a_batch_past_its_period_is_purged_by_two_with_its_copy(
     done = Purge.objects.get()
     assert done.number in said and batch.number in said and done.copy_sha256[:16] in said
     assert registry.findings() == []
+    page = reverse("retention-purged", args=[done.batch_number])
+    told = text_of(one.get(page))
+    assert done.copy_sha256 in told and "Its period is over." in told and "was purged with" in told
+    assert plant.people["safety"].full_name in told and "released" in told
+    for code in (done.batch_number, done.number, done.rows.exclude(number="").last().number):
+        found = one.get(reverse("scan"), {"code": code}, follow=True)
+        assert found.status_code == 200 and done.batch_number in text_of(found), code
+    assert one.get(reverse("batches-detail", args=[done.batch_number]))["Location"] == page
+    assert one.get(reverse("retention-purged", args=["B-9"])).status_code == 404
 
 
 def test_the_page_of_a_batch_that_stays_says_until_when(

@@ -80,7 +80,13 @@ def purge(*, by: By, batch_id: int, reason: str, copy: bytes, together: PurgedBy
     purging.remove(rows)
     return Outcome(
         subject=("batch", done.batch_number, f"Batch {done.batch_number}"),
-        facts={**facts, "purge": done.number, "count": len(stones), "second": second.user.full_name},
+        facts={
+            **facts,
+            "purge": done.number,
+            "count": len(stones),
+            "second": second.user.full_name,
+            "short": facts["copy_sha256"][:8],
+        },
         reason=words,
         signature={"meaning": PURGE_MEANING, "digest": done.signature.digest},
         result=done,
@@ -132,5 +138,5 @@ def _written(
 
 say(
     PURGED,
-    "{subject} was purged with {second}: {count} rows are gone, copy {copy_sha256} was read back ({reason})",
+    "{subject} was purged with {second}: {count} rows are gone, copy {short} was read back ({reason})",
 )

@@ -4,8 +4,8 @@ from __future__ import annotations
 
 from dataclasses import replace
 
-from django.http import HttpRequest, HttpResponse, JsonResponse
-from django.shortcuts import render
+from django.http import Http404, HttpRequest, HttpResponse, JsonResponse
+from django.shortcuts import redirect, render
 from django.utils import timezone
 from django.views.decorators.http import require_safe
 
@@ -13,6 +13,7 @@ from regenplant.audit.stories import story_page
 from regenplant.batches.frozen import plan_of
 from regenplant.batches.selectors import count_by_state, filtered_batches, story_subjects
 from regenplant.core.process.lifecycle import BatchState, label
+from regenplant.keeping.retention import purge_that_took
 from regenplant.web import listing as listings
 from regenplant.web.areas.batches.forms import FilterForm
 from regenplant.web.areas.batches.page import batch_or_404, show
@@ -58,7 +59,14 @@ def _state_chips(request: HttpRequest, counts: dict[str, int]) -> list[Chip]:
 
 @require_safe
 def detail(request: HttpRequest, number: str) -> HttpResponse:
-    return show(request, batch_or_404(number))
+    """The batch; what stays of it when it was purged, for the addresses and codes on its papers lead here."""
+    try:
+        batch = batch_or_404(number)
+    except Http404:
+        if purge_that_took(number.upper()) is None:
+            raise
+        return redirect("retention-purged", number.upper())
+    return show(request, batch)
 
 
 @require_safe

@@ -2,7 +2,7 @@
 
 forms.py   the file to read
 views.py   the pages
-retention.py   how long records are kept, legal holds
+retention.py   how long records are kept, legal holds, purges
 """
 
 from django.urls import path
@@ -20,6 +20,7 @@ urlpatterns = [
     path("retention/hold/", retention.place, name="retention-hold"),
     path("retention/hold/<str:number>/lift/", retention.lift, name="retention-lift"),
     path("retention/purge/<str:number>/", retention.purge, name="retention-purge"),
+    path("retention/purged/<str:number>/", retention.purged, name="retention-purged"),
     path("retention/<int:number>/", retention.version_page, name="retention-version"),
     path("retention/<int:number>/approve/", retention.approve, name="retention-approve"),
     path("retention/<int:number>/withdraw/", retention.withdraw, name="retention-withdraw"),

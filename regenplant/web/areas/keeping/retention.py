@@ -2,22 +2,24 @@
 
 from __future__ import annotations
 
+import json
 from collections.abc import Callable
 from typing import Any
 
 from django import forms
-from django.http import HttpRequest, HttpResponse
+from django.http import Http404, HttpRequest, HttpResponse
 from django.shortcuts import get_object_or_404, render
 from django.urls import reverse
 from django.utils import timezone
 from django.views.decorators.http import require_http_methods, require_safe
 
 from regenplant.audit.by import By
-from regenplant.audit.selectors import story
+from regenplant.audit.selectors import acts_about, story
 from regenplant.audit.use_case import Outcome
 from regenplant.batches.models import Batch
 from regenplant.documents.selectors import copies_made
 from regenplant.keeping import purging, retention, services
+from regenplant.keeping.copy import COPIED
 from regenplant.keeping.models import LegalHold, RetentionVersion
 from regenplant.people.signing import prove, prove_another
 from regenplant.plant.selectors import plant_day
@@ -79,6 +81,7 @@ class PurgeForm(CopyForm, SigningForm, SecondPersonForm):
 
     def __init__(self, *args: Any, **kwargs: Any):
         super().__init__(*args, **kwargs)
+        self.fields["username"].required = True
         self.order_fields(("file", "reason", "username", "password", "second_username", "second_password"))
         self.fields["file"].help_text = "The ZIP file as it was made here. At most 16 MB. It is not stored."
 
@@ -224,6 +227,26 @@ def lift(request: HttpRequest, number: str) -> HttpResponse:
         is_stopping=True,
     )
     return act_page(request, form, act)
+
+
+@require_safe
+def purged(request: HttpRequest, number: str) -> HttpResponse:
+    """What stays of a batch that was purged: who, why, which copy, what went, and every act on it."""
+    found = retention.purge_that_took(number.upper())
+    if found is None:
+        raise Http404(f"Nothing with the number {number} was purged.")
+    signed = json.loads(found.content)
+    context = {
+        "purge": found,
+        "gone": purging.in_words(signed["rows"]),
+        "copied": [
+            line
+            for line in acts_about([("batch", found.batch_number)], [COPIED])
+            if line.number == signed["copy_act"]
+        ],
+        "story": story([("batch", found.batch_number)], newest_first=True),
+    }
+    return render(request, "keeping/purged.html", context)
 
 
 @BOTH
