@@ -65,7 +65,7 @@ def purge(*, by: By, batch_id: int, reason: str, copy: bytes, together: PurgedBy
     stones = purging.tombstones(rows)
     copied_by = purging.copy_act(batch, copy)
     record_sha256 = purging.read_back(copy, stones)
-    facts = {
+    facts: dict[str, Any] = {
         "copy_act": copied_by,
         "copy_sha256": hashlib.sha256(copy).hexdigest(),
         "record_sha256": record_sha256,
