@@ -11,6 +11,8 @@ says whether a turn is open.
 from __future__ import annotations
 
 import json
+from collections.abc import Iterator
+from contextlib import contextmanager
 from dataclasses import dataclass, field
 from typing import Any
 
@@ -19,6 +21,7 @@ from django.db.backends.signals import connection_created
 
 from regenplant.audit import sealed
 from regenplant.audit.digests import digester
+from regenplant.audit.line import Line
 from regenplant.core.errors import DomainError, RecordBusy
 
 ADVISORY_LOCK = 7_301_988
@@ -27,6 +30,7 @@ LONGEST_WAIT_S = 20
 OPEN, SHUT = "act", ""
 """What the setting of the transaction says on PostgreSQL."""
 NOTES = "audit_touchedrow"
+_LINE = Line()
 _BUSY = ("55P03", "40P01", "57014", "40001")
 """PostgreSQL: lock not available, deadlock, statement timed out, not serializable."""
 
@@ -73,10 +77,26 @@ def prepare(*, connection: Any, **kwargs: Any) -> None:
 connection_created.connect(prepare, dispatch_uid="record-notes")
 
 
+@contextmanager
+def in_line() -> Iterator[None]:
+    """Wait in line before the transaction of an act opens, where the database keeps no line itself.
+
+    Inside a transaction there is nothing to wait for: SQLite has let this connection in already.
+    """
+    if connection.vendor != "sqlite" or connection.in_atomic_block:
+        yield
+        return
+    try:
+        with _LINE.stand(LONGEST_WAIT_S):
+            yield
+    except TimeoutError as error:
+        raise _busy() from error
+
+
 def take() -> None:
     """Wait for the turn and begin to note. Call first in the transaction of an act.
 
-    SQLite lets one writer in by itself (immediate transactions). On PostgreSQL a lock is taken before any row lock, always
+    SQLite lets one writer in by itself (immediate transactions; ``in_line`` says who is next). On PostgreSQL a lock is taken before any row lock, always
     first, so two acts can never wait for each other in a circle.
     """
     own = notes()
@@ -132,9 +152,13 @@ def refusal_of(error: OperationalError) -> DomainError | None:
     """A refusal for people when the database let an act wait too long; None for any other trouble."""
     state = getattr(error.__cause__, "sqlstate", None)
     if state in _BUSY or "database is locked" in str(error):
-        return RecordBusy(
-            f"Another act was being written for more than {LONGEST_WAIT_S} seconds, so this one was not. "
-            "Nothing is lost; send it again.",
-            allowed=LONGEST_WAIT_S,
-        )
+        return _busy()
     return None
+
+
+def _busy() -> RecordBusy:
+    return RecordBusy(
+        f"Another act was being written for more than {LONGEST_WAIT_S} seconds, so this one was not. "
+        "Nothing is lost; send it again.",
+        allowed=LONGEST_WAIT_S,
+    )

@@ -128,7 +128,8 @@ def _operate(work: Callable[[], Outcome]) -> Outcome:
     """Carry out an outermost act: one operation, one turn. A database that lets it wait too long is a refusal."""
     token = _operation.set(uuid4())
     try:
-        return work()
+        with turn.in_line():
+            return work()
     except OperationalError as error:
         if refusal := turn.refusal_of(error):
             raise refusal from error

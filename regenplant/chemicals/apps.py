@@ -32,6 +32,22 @@ class ChemicalsConfig(AppConfig):
                 ),
             ),
             locks.Lock(
+                "chemicals_datasheet",
+                columns=(
+                    "chemical",
+                    "supplier",
+                    "revised_on",
+                    "strength_text",
+                    "signal_word",
+                    "hazard_codes",
+                    "precaution_codes",
+                    "pictograms",
+                    "un_number",
+                    "packing_group",
+                    "protective_equipment",
+                ),
+            ),
+            locks.Lock(
                 "chemicals_chemicallot",
                 columns=("code", "chemical", "certificate_strength_frac", "supplier_lot"),
             ),

@@ -9,3 +9,23 @@ class ResinsConfig(AppConfig):
         # Registers the use cases of this app and how they read in the log.
         import regenplant.resins.services
         import regenplant.resins.verification  # noqa: F401
+        from regenplant.audit import locks
+
+        locks.declare(
+            locks.Lock("resins_lotparent"),
+            # a lot is a body of resin with one past; what is made of it is another lot, and it can only be scrapped
+            locks.Lock(
+                "resins_resinlot",
+                columns=(
+                    "code",
+                    "resin_type_id",
+                    "segregation_class",
+                    "volume_m3",
+                    "volume_form",
+                    "made_at",
+                    "origin",
+                    "cycles",
+                    "capacity_factor",
+                ),
+            ),
+        )

@@ -4,16 +4,19 @@ from __future__ import annotations
 
 import threading
 from collections.abc import Callable, Iterator
+from dataclasses import replace
 
 import pytest
 from django.db import connection
 
 from regenplant.audit import chain, turn
 from regenplant.audit.by import By
+from regenplant.audit.models import AuditEvent
 from regenplant.audit.verifying import registry
 from regenplant.core.errors import RecordBusy
 from regenplant.people.services import set_preferences
 from tests import factories
+from tests.audit.test_line import wait_until
 
 pytestmark = pytest.mark.django_db(transaction=True)
 
@@ -83,3 +86,29 @@ def test_what_is_verified_is_one_state_while_others_write(by: Callable[..., By])
     assert report is not None and (report.number, report.findings) == (number, ())
     assert chain.head()[0] == number + 1
     assert registry.findings() == []
+
+
+def test_acts_on_sqlite_are_written_in_the_order_in_which_they_came(by: Callable[..., By]) -> None:
+    """PostgreSQL keeps a line of its own, and no act stands in ours there."""
+    person = factories.first_administrator()
+    number = chain.head()[0]
+
+    def write(terminal: str) -> None:
+        set_preferences(by=replace(by(person), terminal=terminal), unit_system="us", theme="dark")
+        connection.close()
+
+    threads = [threading.Thread(target=write, args=(f"tablet {index}",)) for index in range(8)]
+    with turn._LINE.stand(30):
+        for index, thread in enumerate(threads):
+            thread.start()
+            if connection.vendor == "sqlite":
+                wait_until(turn._LINE, index + 1)
+            else:
+                thread.join(30)
+        assert (chain.head()[0] == number) is (connection.vendor == "sqlite")
+    for thread in threads:
+        thread.join(30)
+    written = (
+        AuditEvent.objects.filter(number__gt=number).order_by("number").values_list("terminal", flat=True)
+    )
+    assert list(written) == [f"tablet {index}" for index in range(8)]

@@ -18,6 +18,8 @@ PARTLY = {
     "batches_steprun": "frozen once it is done or skipped; before, it moves with its batch, which is versioned",
     "batches_hold": "frozen once it has ended; ended by the one act that moves its batch on",
     "chemicals_chemicallot": "what it is is frozen; in use and finished are moved by one act that takes the other lot out of use",
+    "chemicals_datasheet": "a revision is frozen; one act puts it out of force for a newer one",
+    "resins_resinlot": "what it is and came from is frozen; it is scrapped once",
     "recipes_recipeversion": "frozen once it is no draft",
     "recipes_specificationversion": "frozen once it is no draft",
     "people_authorityversion": "frozen once it is no draft",
@@ -33,11 +35,8 @@ NEITHER = {
     "tanks_customer": "only added, never changed",
     "tanks_site": "only added, never changed",
     "tanks_tanksize": "only added, never changed",
-    "chemicals_datasheet": "a revision is never changed; a newer one puts it out of force",
     "recipes_recipe": "a name for its versions; they are frozen",
     "recipes_specification": "a name for its versions; they are frozen",
-    "resins_resinlot": "only added; scrapped once",
-    "resins_lotparent": "only added, never changed",
 }
 """Tables that are neither frozen nor versioned, each with its reason. Every act still seals the rows it writes."""
 
