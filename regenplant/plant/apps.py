@@ -13,4 +13,5 @@ class PlantConfig(AppConfig):
         from regenplant.plant.limits import record_limits
 
         limits.ask(record_limits)
+        locks.declare(locks.Lock("plant_terminal", columns=("key",)))
         locks.declare(locks.Lock("plant_limitsversion", when="OLD.state <> 'draft'", columns=FROZEN))

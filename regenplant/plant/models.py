@@ -228,6 +228,21 @@ class Instrument(models.Model):
         return self.code
 
 
+class Terminal(models.Model):
+    """A tablet or computer of the plant by the name people call it; known again by a key that it keeps."""
+
+    key = models.CharField(max_length=32, unique=True)
+    name = models.CharField(max_length=40, unique=True)
+    is_active = models.BooleanField(default=True)
+    version = models.PositiveIntegerField(default=1)
+
+    class Meta:
+        ordering = ["name"]
+
+    def __str__(self) -> str:
+        return self.name
+
+
 class LimitsVersion(Version):
     """One version of the plant's limits; ``content`` is the canonical text of a ``LimitContent``."""
 

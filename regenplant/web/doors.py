@@ -116,6 +116,8 @@ DOORS: dict[str, Door] = {
     "setup-instrument-new": _door("plant.edit"),
     "setup-instrument-change": _door("plant.edit"),
     "setup-instrument-calibration": _door("instrument.calibrate"),
+    "setup-terminal-name": _door("plant.edit"),
+    "setup-terminal-retire": _door("plant.edit"),
     "setup-resin-new": _door("resin.edit"),
     "setup-resin-change": _door("resin.edit"),
     "setup-lot-new": _door("resin.edit"),

@@ -10,6 +10,7 @@ from django.utils import timezone
 from regenplant.audit.by import By
 from regenplant.people.models import Person
 from regenplant.units import UnitSystem
+from regenplant.web.terminals import terminal_of
 
 
 def by_of(request: HttpRequest, *, occurred_at: datetime | None = None) -> By:
@@ -45,11 +46,6 @@ def person_of(request: HttpRequest) -> Person:
     """The signed-in person; the middleware lets nobody else reach a view that asks."""
     assert isinstance(request.user, Person)
     return request.user
-
-
-def terminal_of(request: HttpRequest) -> str:
-    """The address the request came from: which terminal of the plant."""
-    return str(request.META.get("REMOTE_ADDR", ""))[:80]
 
 
 def unit_system_of(request: HttpRequest) -> UnitSystem:

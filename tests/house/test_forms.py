@@ -94,6 +94,8 @@ FORMS: dict[str, Make] = {
     "areas.paper_forms.forms.BackForm": plain,
     "areas.paper_forms.forms.CloseForm": plain,
     "areas.keeping.forms.CopyForm": plain,
+    "areas.setup.terminals.NameForm": plain,
+    "areas.setup.terminals.RetireForm": plain,
     "areas.keeping.retention.PurgeForm": plain,
     "areas.keeping.retention.RulesForm": plain,
     "areas.keeping.retention.HoldForm": plain,

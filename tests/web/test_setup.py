@@ -71,7 +71,7 @@ PAGES = [
     ("setup-vessel", ["C1"]), ("setup-vessel-change", ["C1"]), ("setup-vessel-lock-out", ["C1"]), ("setup-vessel-lift", ["C1"]),
     ("setup-vessel-clean-down", ["C1"]), ("setup-supplies", []), ("setup-skid-new", []), ("setup-skid", ["AS"]),
     ("setup-skid-lock-out", ["AS"]), ("setup-skid-lift", ["AS"]), ("setup-water", ["raw"]), ("setup-waste-new", []),
-    ("setup-waste", ["N1"]), ("setup-waste-level", ["N1"]), ("setup-instruments", []), ("setup-instrument-new", []),
+    ("setup-terminals", []), ("setup-terminal-name", []), ("setup-waste", ["N1"]), ("setup-waste-level", ["N1"]), ("setup-instruments", []), ("setup-instrument-new", []),
     ("setup-instrument", ["CELL"]), ("setup-instrument-change", ["CELL"]), ("setup-instrument-calibration", ["CELL"]),
     ("setup-resins", []), ("setup-resin-new", []), ("setup-resin", ["T-SAC_H"]), ("setup-resin-change", ["T-SAC_H"]),
     ("setup-lots", []), ("setup-lot-new", []), ("setup-lot", ["R-1"]), ("setup-lot-scrap", ["R-1"]), ("setup-recipes", []),

@@ -15,6 +15,8 @@ from regenplant.plant.services.supplies import (
     save_water_supply,
     set_waste_level,
 )
+from regenplant.plant.services.terminals import LONGEST_NAME as LONGEST_TERMINAL_NAME
+from regenplant.plant.services.terminals import name_terminal, retire_terminal
 from regenplant.plant.services.vessels import (
     VesselSettings,
     lift_lock_out,
@@ -25,6 +27,7 @@ from regenplant.plant.services.vessels import (
 )
 
 __all__ = [
+    "LONGEST_TERMINAL_NAME",
     "FeedSettings",
     "InstrumentSettings",
     "ProfileSettings",
@@ -38,11 +41,13 @@ __all__ = [
     "lift_skid_lock_out",
     "lock_out_skid",
     "lock_out_vessel",
+    "name_terminal",
     "note_vessel_state",
     "record_calibration",
     "record_clean_down",
     "record_eyewash_test",
     "remove_feed_analysis",
+    "retire_terminal",
     "save_feed_analysis",
     "save_instrument",
     "save_profile",

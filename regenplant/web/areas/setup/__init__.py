@@ -14,6 +14,7 @@ from regenplant.web.areas.setup import (
     resins,
     specifications,
     supplies,
+    terminals,
     vessels,
 )
 
@@ -58,6 +59,10 @@ urlpatterns = [
         instruments.calibration,
         name="setup-instrument-calibration",
     ),
+    # terminals
+    path("setup/terminals/", terminals.terminal_list, name="setup-terminals"),
+    path("setup/terminals/name/", terminals.name, name="setup-terminal-name"),
+    path("setup/terminals/<int:terminal>/retire/", terminals.retire, name="setup-terminal-retire"),
     # resins
     path("setup/resins/", resins.type_list, name="setup-resins"),
     path("setup/resins/new/", resins.type_edit, name="setup-resin-new"),

@@ -15,7 +15,7 @@ from regenplant.chemicals.models import DataSheet, Place
 from regenplant.keeping import retention
 from regenplant.people.models import Person
 from regenplant.plant.limits import version_in_force
-from regenplant.plant.models import Instrument, LimitsVersion, Skid, Vessel, WaterSupply
+from regenplant.plant.models import Instrument, LimitsVersion, Skid, Terminal, Vessel, WaterSupply
 from regenplant.plant.selectors import is_instrument_valid, plant_day, profile, waste_tank
 from regenplant.recipes.models import Recipe, RecipeVersion, Specification, SpecificationVersion
 from regenplant.resins.models import ResinLot, ResinType
@@ -146,5 +146,10 @@ def _rest() -> list[Row]:
         _retention(),
         Row("Chemical tanks", reverse("chemicals-places"), count(tanks, "bulk tank")),
         Row("Data sheets", reverse("chemicals-sheets"), f"{count(sheets, 'sheet')} in force"),
+        Row(
+            "Terminals",
+            reverse("setup-terminals"),
+            count(Terminal.objects.filter(is_active=True).count(), "named terminal"),
+        ),
         Row("People", reverse("setup-people"), count(people, "person", "people")),
     ]
