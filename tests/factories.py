@@ -11,6 +11,7 @@ from typing import Any
 
 from regenplant import units
 from regenplant.audit.by import By
+from regenplant.audit.version_model import Version
 from regenplant.batches import services as batch_services
 from regenplant.batches.checking import unchecked
 from regenplant.batches.frozen import judged_rinses, plan_of
@@ -33,6 +34,7 @@ from regenplant.core.process.plan import EntrySpec
 from regenplant.core.process.recipes import RecipeDefinition
 from regenplant.core.process.specification import Specification as SpecificationDefinition
 from regenplant.core.process.vocabulary import EXHAUSTED_FORM, Purpose, ResinFamily, StepKind
+from regenplant.people.approvals import approval_of, withdrawal_of
 from regenplant.people.authority import BUILT_IN, Role, plain_of
 from regenplant.people.models import AuthorityVersion, Person
 from regenplant.people.services import (
@@ -42,7 +44,6 @@ from regenplant.people.services import (
     deactivate_person,
     draft_authority,
 )
-from regenplant.people.services.authority import APPROVAL_MEANING
 from regenplant.people.signing import SignaturePermit
 from regenplant.plant import services as plant_services
 from regenplant.plant.models import Instrument, Vessel
@@ -123,8 +124,8 @@ def approved_matrix(rights: dict[str, dict[str, list[str]]], *, at: datetime = S
     draft = draft_authority(
         by=By(first_administrator(at=at), at, "tests"), rights=whole, reason="For the tests."
     )
-    permit = SignaturePermit(supervisor.pk, APPROVAL_MEANING, at)
-    outcome = approve_authority(by=By(supervisor, at, "tests"), version_id=draft.result.pk, permit=permit)
+    by = By(supervisor, at, "tests")
+    outcome = approve_authority(by=by, version_id=draft.result.pk, permit=approval(by, draft.result))
     found: AuthorityVersion = outcome.result
     return found
 
@@ -282,7 +283,9 @@ def approved_recipe(
         by=plant.by("supervisor"), code=definition.code, name=definition.name, family=definition.family.value,
         grade=grade, definition=definition, reason="first version for tests",
     ).result  # fmt: skip
-    recipe_services.approve_recipe_version(by=plant.by("supervisor 2"), version_id=added.pk)
+    recipe_services.approve_recipe_version(
+        by=plant.by("supervisor 2"), version_id=added.pk, permit=approval(plant.by("supervisor 2"), added)
+    )
     return RecipeVersion.objects.get(pk=added.pk)
 
 
@@ -293,7 +296,9 @@ def approved_specification(
         by=plant.by("supervisor"), code=definition.code, name=definition.name, family=definition.family.value,
         grade=grade, definition=definition, reason="first version for tests",
     ).result  # fmt: skip
-    recipe_services.approve_specification_version(by=plant.by("supervisor 2"), version_id=added.pk)
+    recipe_services.approve_specification_version(
+        by=plant.by("supervisor 2"), version_id=added.pk, permit=approval(plant.by("supervisor 2"), added)
+    )
     return SpecificationVersion.objects.get(pk=added.pk)
 
 
@@ -524,6 +529,15 @@ def measured_sample(plant: SmallPlant, batch: Batch, *, who: str = "qc", outside
                 limit.measurement, units.format_quantity(value, limit.kind), plant.instruments["KIT"].pk
             ),
         )
+
+
+def approval(by: By, version: Version) -> SignaturePermit:
+    """A proven password for the approval of this version; the proving itself is tested with ``people.signing``."""
+    return SignaturePermit(by.user.pk, approval_of(version), by.at)
+
+
+def withdrawal(by: By, version: Version) -> SignaturePermit:
+    return SignaturePermit(by.user.pk, withdrawal_of(version), by.at)
 
 
 def permit(plant: SmallPlant, who: str, meaning: str) -> SignaturePermit:

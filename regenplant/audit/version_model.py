@@ -6,12 +6,14 @@ from django.conf import settings
 from django.db import models
 
 DRAFT, APPROVED, WITHDRAWN = "draft", "approved", "withdrawn"
-FROZEN = ("number", "content", "digest", "made_by_id", "made_at", "approved_by_id", "approved_at")
+FROZEN = (
+    "number", "content", "digest", "reason", "made_by_id", "made_at", "approved_by_id", "approved_at", "effective_from", "signature_id",
+)  # fmt: skip
 """Columns of a version that its lock protects once it is no draft."""
 
 
 class Version(models.Model):
-    """One version. ``content`` is canonical text; ``digest`` covers it."""
+    """One version. ``content`` is canonical text; ``digest`` covers it, and the approving person signs it."""
 
     class State(models.TextChoices):
         DRAFT = "draft", "draft"
@@ -30,6 +32,39 @@ class Version(models.Model):
     )
     approved_at = models.DateTimeField(null=True)
     effective_from = models.DateTimeField(null=True)
+    signature = models.OneToOneField(
+        "people.Signature", on_delete=models.PROTECT, null=True, related_name="+"
+    )
+    """Of the approval. None: a draft, or approved before approvals were signed."""
+    withdrawal_signature = models.OneToOneField(
+        "people.Signature", on_delete=models.PROTECT, null=True, related_name="+"
+    )
+    """Of the withdrawal of a version that was approved; a draft is taken out without one."""
 
     class Meta:
         abstract = True
+
+    @property
+    def subject(self) -> tuple[str, str, str]:
+        """(kind, key, label) of what the version belongs to, for the log."""
+        raise NotImplementedError
+
+    @property
+    def noun(self) -> str:
+        """What it is a version of, within a sentence: "recipe H-14"."""
+        raise NotImplementedError
+
+    @property
+    def title(self) -> str:
+        """ "recipe H-14 version 3"."""
+        return f"{self.noun} version {self.number}"
+
+    @property
+    def signed_kind(self) -> str:
+        """The kind of record that its signatures name."""
+        return f"{self.subject[0]}_version"
+
+    @property
+    def signed_key(self) -> str:
+        """The key that its signatures name, beside the version's number."""
+        return str(self.number)

@@ -29,8 +29,6 @@ class Line:
     """One kind of versioned record."""
 
     model: type[models.Model]
-    subject: Callable[[Any], tuple[str, str, str]]
-    """(kind, key, label) of what a version belongs to, for the log."""
     label: Callable[[Any], str]
     """What stands before "version 3" in a sentence: "H-14"."""
 
@@ -76,7 +74,7 @@ def write_draft(
         made_at=by.at,
     )
     return Outcome(
-        subject=line.subject(version),
+        subject=version.subject,
         after={"version": version.number, "state": DRAFT},
         facts={"version": version.number, "digest": version.digest, **(facts or {})},
         reason=words,
@@ -101,18 +99,32 @@ def refuse_own_work(line: Line, version: Any, by: By) -> None:
         )
 
 
-def approve(line: Line, *, by: By, version_id: int, effective_from: datetime | None, **also: Any) -> Outcome:
+def refuse_decided(line: Line, version: Any) -> None:
+    """Raise StaleRecord when the version is no draft any more."""
+    if version.state != DRAFT:
+        raise StaleRecord(
+            f"{line.label(version)} version {version.number} is {version.state} already. Look at its present state.",
+            code="not_a_draft",
+        )
+
+
+def approve(
+    line: Line,
+    *,
+    by: By,
+    version_id: int,
+    effective_from: datetime | None,
+    sign: Callable[[Any, datetime], dict[str, Any]],
+) -> Outcome:
     """A draft becomes approved, by another person than its maker; it holds from ``effective_from`` (default: now).
 
-    ``also`` are further columns written with the approval. Raises: NotAllowed (own work), StaleRecord, RecordRefused.
+    ``sign`` signs the version as it holds from then and gives the columns that keep the signature; ``people.approvals`` brings it.
+    Raises: NotAllowed (own work), StaleRecord, RecordRefused, and what ``sign`` raises.
     """
     version = locked(line, version_id)
     label = f"{line.label(version)} version {version.number}"
     refuse_own_work(line, version, by)
-    if version.state != DRAFT:
-        raise StaleRecord(
-            f"{label} is {version.state} already. Look at its present state.", code="not_a_draft"
-        )
+    refuse_decided(line, version)
     starts = effective_from or by.at
     if starts < by.at:
         raise RecordRefused(
@@ -120,7 +132,7 @@ def approve(line: Line, *, by: By, version_id: int, effective_from: datetime | N
             field="effective_from",
         )
     hit = line.model._default_manager.filter(pk=version.pk, state=DRAFT).update(
-        state=APPROVED, approved_by=by.user, approved_at=by.at, effective_from=starts, **also
+        state=APPROVED, approved_by=by.user, approved_at=by.at, effective_from=starts, **sign(version, starts)
     )
     if hit != 1:
         raise StaleRecord(
@@ -128,7 +140,7 @@ def approve(line: Line, *, by: By, version_id: int, effective_from: datetime | N
         )
     version.refresh_from_db()
     return Outcome(
-        subject=line.subject(version),
+        subject=version.subject,
         before={"state": DRAFT},
         after={"state": APPROVED, "effective_from": starts.isoformat()},
         facts={"version": version.number, "digest": version.digest},
@@ -136,22 +148,29 @@ def approve(line: Line, *, by: By, version_id: int, effective_from: datetime | N
     )
 
 
-def withdraw(line: Line, *, by: By, version_id: int, reason: str) -> Outcome:
-    """Nothing new uses this version; what runs under it keeps it. Raises: StaleRecord, RecordRefused."""
+def withdraw(
+    line: Line, *, by: By, version_id: int, reason: str, sign: Callable[[Any, str], dict[str, Any]]
+) -> Outcome:
+    """Nothing new uses this version; what runs under it keeps it.
+
+    ``sign`` signs what is taken out for which reason, as with ``approve``. Raises: StaleRecord, RecordRefused, and what ``sign`` raises.
+    """
     version = locked(line, version_id)
     label = f"{line.label(version)} version {version.number}"
     if version.state == WITHDRAWN:
         raise StaleRecord(f"{label} is withdrawn already.", code="withdrawn")
     words = words_of(reason, "The reason", field="reason", most=300, least=5)
     before = version.state
-    hit = line.model._default_manager.filter(pk=version.pk, state=before).update(state=WITHDRAWN)
+    hit = line.model._default_manager.filter(pk=version.pk, state=before).update(
+        state=WITHDRAWN, **sign(version, words)
+    )
     if hit != 1:
         raise StaleRecord(
             f"{label} was decided by somebody else just now. Look at its present state.", code="withdrawn"
         )
     version.refresh_from_db()
     return Outcome(
-        subject=line.subject(version),
+        subject=version.subject,
         before={"state": before},
         after={"state": WITHDRAWN},
         facts={"version": version.number},

@@ -142,6 +142,14 @@ class RetentionVersion(Version):
     def __str__(self) -> str:
         return f"version {self.number}"
 
+    @property
+    def subject(self) -> tuple[str, str, str]:
+        return ("retention", "rules", "Rules of retention")
+
+    @property
+    def noun(self) -> str:
+        return "the rules of retention"
+
 
 class LegalHold(models.Model):
     """Records that nobody removes, whatever their period says, until the hold is lifted with a reason. Never deleted."""

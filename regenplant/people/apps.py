@@ -19,9 +19,7 @@ class PeopleConfig(AppConfig):
         locks.declare(
             locks.Lock("people_signature"),
             locks.Lock("people_person", columns=("id", "username", "is_shared")),
-            locks.Lock(
-                "people_authorityversion", when="OLD.state <> 'draft'", columns=(*FROZEN, "signature_id")
-            ),
+            locks.Lock("people_authorityversion", when="OLD.state <> 'draft'", columns=FROZEN),
             locks.Lock(
                 "people_alert",
                 columns=("kind", "person_id", "sentence", "terminal", "raised_at"),

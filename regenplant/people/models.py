@@ -142,9 +142,7 @@ class Signature(models.Model):
 
 
 class AuthorityVersion(Version):
-    """One version of the authority matrix; its approval is signed."""
-
-    signature = models.OneToOneField(Signature, on_delete=models.PROTECT, null=True, related_name="+")
+    """One version of the authority matrix; it holds only signed."""
 
     class Meta:
         ordering = ["-number"]
@@ -163,6 +161,14 @@ class AuthorityVersion(Version):
 
     def __str__(self) -> str:
         return f"version {self.number}"
+
+    @property
+    def subject(self) -> tuple[str, str, str]:
+        return ("authority", "matrix", "Authority matrix")
+
+    @property
+    def noun(self) -> str:
+        return "the authority matrix"
 
     @property
     def matrix(self) -> Matrix:

@@ -263,3 +263,11 @@ class LimitsVersion(Version):
 
     def __str__(self) -> str:
         return f"version {self.number}"
+
+    @property
+    def subject(self) -> tuple[str, str, str]:
+        return ("plant_limits", "limits", "Plant limits")
+
+    @property
+    def noun(self) -> str:
+        return "the plant limits"

@@ -45,6 +45,18 @@ class RecipeVersion(Version):
     def __str__(self) -> str:
         return f"version {self.number}"
 
+    @property
+    def subject(self) -> tuple[str, str, str]:
+        return ("recipe", str(self.recipe_id), self.recipe.code)
+
+    @property
+    def noun(self) -> str:
+        return f"recipe {self.recipe.code}"
+
+    @property
+    def signed_key(self) -> str:
+        return self.recipe.code
+
 
 class Specification(models.Model):
     """What a regenerated family must meet before it is released."""
@@ -81,3 +93,15 @@ class SpecificationVersion(Version):
 
     def __str__(self) -> str:
         return f"version {self.number}"
+
+    @property
+    def subject(self) -> tuple[str, str, str]:
+        return ("specification", str(self.specification_id), self.specification.code)
+
+    @property
+    def noun(self) -> str:
+        return f"specification {self.specification.code}"
+
+    @property
+    def signed_key(self) -> str:
+        return self.specification.code

@@ -221,7 +221,11 @@ def test_a_running_batch_keeps_the_version_it_was_frozen_with(plant: SmallPlant)
         definition=definition,
         reason="second version",
     ).result
-    recipe_services.approve_recipe_version(by=plant.by("supervisor 2"), version_id=draft.pk)
+    recipe_services.approve_recipe_version(
+        by=plant.by("supervisor 2"),
+        version_id=draft.pk,
+        permit=factories.approval(plant.by("supervisor 2"), draft),
+    )
     batch.refresh_from_db()
     assert batch.recipe_version.number == 1
     assert RecipeVersion.objects.get(pk=draft.pk).number == 2

@@ -29,12 +29,20 @@ def running(db: None) -> tuple[SmallPlant, Batch]:
     draft = recipe_services.draft_recipe_version(
         by=plant.by("supervisor"), recipe_id=recipe.pk, definition=replace(factories.usual_recipe("sac_h"), notes="Another note."), reason="a second version",
     ).result  # fmt: skip
-    recipe_services.approve_recipe_version(by=plant.by("supervisor 2"), version_id=draft.pk)
+    recipe_services.approve_recipe_version(
+        by=plant.by("supervisor 2"),
+        version_id=draft.pk,
+        permit=factories.approval(plant.by("supervisor 2"), draft),
+    )
     draft = recipe_services.draft_specification_version(
         by=plant.by("supervisor"), specification_id=specification.pk, definition=replace(factories.usual_specification("sac_h"), hold_time_s=1234.0),
         reason="a second version",
     ).result  # fmt: skip
-    recipe_services.approve_specification_version(by=plant.by("supervisor 2"), version_id=draft.pk)
+    recipe_services.approve_specification_version(
+        by=plant.by("supervisor 2"),
+        version_id=draft.pk,
+        permit=factories.approval(plant.by("supervisor 2"), draft),
+    )
     return plant, Batch.objects.get(pk=batch.pk)
 
 

@@ -178,7 +178,9 @@ class PlantInUse(RuleBasedStateMachine):
             "recipe renewed",
             draft,
             lambda: recipe_services.approve_recipe_version(
-                by=self.plant.by(approver), version_id=made["version"].pk
+                by=self.plant.by(approver),
+                version_id=made["version"].pk,
+                permit=factories.approval(self.plant.by(approver), made["version"]),
             ),
         )
 

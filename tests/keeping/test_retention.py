@@ -24,7 +24,11 @@ def rules(plant: factories.SmallPlant, **change: int) -> RetentionVersion:
     version = services.draft_retention(
         by=plant.by("supervisor"), years={**retention.newest_years(), **change}, reason="Decided by the plant"
     ).result
-    return services.approve_retention(by=plant.by("supervisor 2"), version_id=version.pk).result
+    return services.approve_retention(
+        by=plant.by("supervisor 2"),
+        version_id=version.pk,
+        permit=factories.approval(plant.by("supervisor 2"), version),
+    ).result
 
 
 def hold(plant: factories.SmallPlant, kind: str, key: str) -> LegalHold:
@@ -176,9 +180,18 @@ def test_the_rules_take_two_persons_and_a_date(plant: factories.SmallPlant) -> N
         by=plant.by("supervisor"), years={**retention.PROPOSALS, "batch_A": 15}, reason="By contract"
     ).result
     with pytest.raises(NotAllowed, match="another person"):
-        services.approve_retention(by=plant.by("supervisor"), version_id=version.pk)
+        services.approve_retention(
+            by=plant.by("supervisor"),
+            version_id=version.pk,
+            permit=factories.approval(plant.by("supervisor"), version),
+        )
     starts = plant.now + timedelta(days=10)
-    services.approve_retention(by=plant.by("supervisor 2"), version_id=version.pk, effective_from=starts)
+    services.approve_retention(
+        by=plant.by("supervisor 2"),
+        version_id=version.pk,
+        permit=factories.approval(plant.by("supervisor 2"), version),
+        effective_from=starts,
+    )
     assert retention.years_in_force(plant.now)["batch_A"] == 5
     assert retention.years_in_force(starts)["batch_A"] == 15
     with pytest.raises((DatabaseError, IntegrityError)), transaction.atomic():

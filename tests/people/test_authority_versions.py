@@ -12,6 +12,7 @@ from django.db import IntegrityError, transaction
 from regenplant.audit.by import By
 from regenplant.audit.selectors import story
 from regenplant.core.errors import NotAllowed, RecordRefused, SignatureRefused, StaleRecord
+from regenplant.people.approvals import approval_of
 from regenplant.people.authority import BUILT_IN, Role, plain_of
 from regenplant.people.authority_changes import changes_between, people_changes
 from regenplant.people.models import AuthorityVersion, Person
@@ -24,7 +25,6 @@ from regenplant.people.services import (
     take_back_authority_draft,
     withdraw_authority,
 )
-from regenplant.people.services.authority import APPROVAL_MEANING
 from regenplant.people.signing import SignaturePermit, holds
 from tests import factories
 
@@ -47,7 +47,7 @@ def drafted(by: By, changed: dict[str, Any] | None = None) -> AuthorityVersion:
 
 
 def approved(by: By, version: AuthorityVersion, **also: Any) -> AuthorityVersion:
-    permit = SignaturePermit(by.user.pk, APPROVAL_MEANING, by.at)
+    permit = factories.approval(by, version)
     found: AuthorityVersion = approve_authority(by=by, version_id=version.pk, permit=permit, **also).result
     return found
 
@@ -68,7 +68,10 @@ def test_a_draft_changes_nothing_until_another_person_approves_and_signs_it(
     assert people_who_may("tank.ship", segregation_class="D") == [supervisor]
     version.refresh_from_db()
     assert version.signature is not None and holds(version.signature)
-    assert (version.signature.meaning, version.signature.record_key) == (APPROVAL_MEANING, "1")
+    assert (version.signature.meaning, version.signature.record_key) == (
+        "approval of the authority matrix version 1",
+        "1",
+    )
     assert [line.event for line in story([("authority", "matrix")])] == [
         "authority.version_drafted",
         "authority.version_approved",
@@ -92,7 +95,7 @@ def test_an_approval_takes_this_persons_signature_for_this_meaning(
 ) -> None:
     version = drafted(by(administrator))
     for permit in (
-        SignaturePermit(administrator.pk, APPROVAL_MEANING, factories.START),
+        SignaturePermit(administrator.pk, approval_of(version), factories.START),
         SignaturePermit(supervisor.pk, "release of batch and tanks", factories.START),
     ):
         with pytest.raises(SignatureRefused):
@@ -124,7 +127,14 @@ def test_what_took_force_is_not_withdrawn_only_replaced(
 ) -> None:
     later = factories.START + timedelta(days=2)
     version = approved(by(supervisor), drafted(by(administrator)), effective_from=later)
-    withdraw_authority(by=by(supervisor), version_id=version.pk, reason="Not before the audit.")
+    with pytest.raises(SignatureRefused, match="is approved; taking it out is signed"):
+        withdraw_authority(by=by(supervisor), version_id=version.pk, reason="Not before the audit.")
+    withdraw_authority(
+        by=by(supervisor),
+        version_id=version.pk,
+        reason="Not before the audit.",
+        permit=factories.withdrawal(by(supervisor), version),
+    )
     assert AuthorityVersion.in_force(later).number == 0
     second = approved(by(supervisor), drafted(by(administrator)))
     with pytest.raises(RecordRefused, match="took force already"):

@@ -61,8 +61,12 @@ def test_the_defaults_hold_until_another_person_approves(
 ) -> None:
     assert limits.limits_in_force(clock.now) == DEFAULT_LIMITS
     with pytest.raises(NotAllowed, match="another person must approve"):
-        services.approve_limits(by=by(supervisor), version_id=draft.pk)
-    services.approve_limits(by=by(second_supervisor), version_id=draft.pk)
+        services.approve_limits(
+            by=by(supervisor), version_id=draft.pk, permit=factories.approval(by(supervisor), draft)
+        )
+    services.approve_limits(
+        by=by(second_supervisor), version_id=draft.pk, permit=factories.approval(by(second_supervisor), draft)
+    )
     assert limits.limits_in_force(clock.now).caustic_strength_max_frac == 0.08
     assert limits.limits_in_force(clock.now - timedelta(seconds=1)) == DEFAULT_LIMITS
     told = [line.sentence for line in story([("plant_limits", "limits")])]
@@ -73,7 +77,12 @@ def test_a_version_takes_force_on_its_day(
     draft: LimitsVersion, second_supervisor: Person, by: Acts, clock: Clock
 ) -> None:
     starts = clock.now + timedelta(days=3)
-    services.approve_limits(by=by(second_supervisor), version_id=draft.pk, effective_from=starts)
+    services.approve_limits(
+        by=by(second_supervisor),
+        version_id=draft.pk,
+        permit=factories.approval(by(second_supervisor), draft),
+        effective_from=starts,
+    )
     assert limits.limits_in_force(starts - timedelta(seconds=1)) == DEFAULT_LIMITS
     assert limits.limits_in_force(starts).caustic_strength_max_frac == 0.08
 
@@ -85,7 +94,11 @@ def test_a_frozen_batch_keeps_the_limits_it_was_planned_under() -> None:
     version = services.draft_limits(
         by=plant.by("supervisor"), values=values(height_kept_free_frac=0.10), reason="Less loss of beads"
     ).result
-    services.approve_limits(by=plant.by("supervisor 2"), version_id=version.pk)
+    services.approve_limits(
+        by=plant.by("supervisor 2"),
+        version_id=version.pk,
+        permit=factories.approval(plant.by("supervisor 2"), version),
+    )
     abort_batch(by=plant.by("supervisor"), batch_id=batch.pk, reason="the vessel is wanted for another")
     later = factories.frozen_batch(plant, "sac_h")
     batch.refresh_from_db()
@@ -141,11 +154,17 @@ def test_a_version_holds_every_figure(supervisor: Person, by: Acts) -> None:
 def test_what_took_force_is_not_withdrawn(
     draft: LimitsVersion, supervisor: Person, second_supervisor: Person, by: Acts, clock: Clock
 ) -> None:
-    services.approve_limits(by=by(second_supervisor), version_id=draft.pk)
+    services.approve_limits(
+        by=by(second_supervisor), version_id=draft.pk, permit=factories.approval(by(second_supervisor), draft)
+    )
     with pytest.raises(RecordRefused, match="took force already"):
         services.withdraw_limits(by=by(second_supervisor), version_id=draft.pk, reason="Changed our minds")
     with pytest.raises(StaleRecord):
-        services.approve_limits(by=by(second_supervisor), version_id=draft.pk)
+        services.approve_limits(
+            by=by(second_supervisor),
+            version_id=draft.pk,
+            permit=factories.approval(by(second_supervisor), draft),
+        )
 
 
 @pytest.mark.parametrize("who", ["operator", "planner", "qc_technician", "outsider"])
@@ -156,13 +175,17 @@ def test_who_may_not_draft_or_approve_is_refused(
     with pytest.raises(NotAllowed):
         services.draft_limits(by=by(person), values=values(velocity_ratio_warn=1.6), reason="For a test")
     with pytest.raises(NotAllowed):
-        services.approve_limits(by=by(person), version_id=draft.pk)
+        services.approve_limits(
+            by=by(person), version_id=draft.pk, permit=factories.approval(by(person), draft)
+        )
 
 
 def test_the_database_freezes_an_approved_version(
     draft: LimitsVersion, second_supervisor: Person, by: Acts, supervisor: Person
 ) -> None:
-    services.approve_limits(by=by(second_supervisor), version_id=draft.pk)
+    services.approve_limits(
+        by=by(second_supervisor), version_id=draft.pk, permit=factories.approval(by(second_supervisor), draft)
+    )
     with pytest.raises(DatabaseError, match="frozen"), transaction.atomic():
         LimitsVersion.objects.filter(pk=draft.pk).update(content="{}")
     with pytest.raises((IntegrityError, DatabaseError)), transaction.atomic():

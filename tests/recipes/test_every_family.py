@@ -25,6 +25,7 @@ from regenplant.recipes.selectors import (
     runs_apart,
 )
 from regenplant.units import KINDS
+from tests import factories
 
 Acts = Callable[..., By]
 BY_CODE = {one.code: one for one in default_recipes()}
@@ -111,7 +112,9 @@ def test_a_version_written_before_recipes_had_a_purpose_is_the_same_recipe(
         assert name in plain, name
         plain = plain.replace(name, "")
     RecipeVersion.objects.filter(pk=old.pk).update(content=plain, digest=digest(plain))
-    services.approve_recipe_version(by=by(qc_technician), version_id=old.pk)
+    services.approve_recipe_version(
+        by=by(qc_technician), version_id=old.pk, permit=factories.approval(by(qc_technician), old)
+    )
     with pytest.raises(RecordRefused, match="the same as version 1"):
         services.draft_recipe_version(
             by=by(supervisor), recipe_id=old.recipe_id, definition=hydrogen, reason="again"

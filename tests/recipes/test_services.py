@@ -20,6 +20,7 @@ from regenplant.core.process.vocabulary import Chemical, StepKind, WaterKind
 from regenplant.people.models import Person
 from regenplant.recipes import selectors, services
 from regenplant.recipes.models import Recipe, RecipeVersion, SpecificationVersion
+from tests import factories
 from tests.conftest import Clock
 
 Acts = Callable[..., By]
@@ -56,7 +57,9 @@ def draft(supervisor: Person, by: Acts) -> RecipeVersion:
 def test_a_draft_becomes_approved_by_another_person(
     draft: RecipeVersion, qc_technician: Person, by: Acts, clock: Clock
 ) -> None:
-    services.approve_recipe_version(by=by(qc_technician), version_id=draft.pk)
+    services.approve_recipe_version(
+        by=by(qc_technician), version_id=draft.pk, permit=factories.approval(by(qc_technician), draft)
+    )
     draft.refresh_from_db()
     assert (draft.state, draft.approved_by, draft.approved_at, draft.effective_from) == (
         "approved",
@@ -73,7 +76,9 @@ def test_the_maker_does_not_approve_the_own_version(
     with pytest.raises(
         NotAllowed, match="You wrote H-HCL-100 version 1, so another person must approve it"
     ) as refused:
-        services.approve_recipe_version(by=by(supervisor), version_id=draft.pk)
+        services.approve_recipe_version(
+            by=by(supervisor), version_id=draft.pk, permit=factories.approval(by(supervisor), draft)
+        )
     assert refused.value.code == "own_work"
     draft.refresh_from_db()
     assert draft.state == "draft"
@@ -96,15 +101,25 @@ def test_who_may_not_approve_is_refused(
     request: pytest.FixtureRequest, draft: RecipeVersion, by: Acts, who: str
 ) -> None:
     with pytest.raises(NotAllowed, match=r"recipe\.approve"):
-        services.approve_recipe_version(by=by(request.getfixturevalue(who)), version_id=draft.pk)
+        services.approve_recipe_version(
+            by=by(request.getfixturevalue(who)),
+            version_id=draft.pk,
+            permit=factories.approval(by(request.getfixturevalue(who)), draft),
+        )
 
 
 def test_a_version_is_approved_once(
     draft: RecipeVersion, qc_technician: Person, second_qc_technician: Person, by: Acts
 ) -> None:
-    services.approve_recipe_version(by=by(qc_technician), version_id=draft.pk)
+    services.approve_recipe_version(
+        by=by(qc_technician), version_id=draft.pk, permit=factories.approval(by(qc_technician), draft)
+    )
     with pytest.raises(StaleRecord, match="approved already"):
-        services.approve_recipe_version(by=by(second_qc_technician), version_id=draft.pk)
+        services.approve_recipe_version(
+            by=by(second_qc_technician),
+            version_id=draft.pk,
+            permit=factories.approval(by(second_qc_technician), draft),
+        )
 
 
 def test_a_version_is_not_approved_backwards_in_time(
@@ -112,7 +127,10 @@ def test_a_version_is_not_approved_backwards_in_time(
 ) -> None:
     with pytest.raises(RecordRefused, match="which is past"):
         services.approve_recipe_version(
-            by=by(qc_technician), version_id=draft.pk, effective_from=clock.now - timedelta(minutes=1)
+            by=by(qc_technician),
+            version_id=draft.pk,
+            permit=factories.approval(by(qc_technician), draft),
+            effective_from=clock.now - timedelta(minutes=1),
         )
 
 
@@ -130,7 +148,9 @@ def test_a_second_draft_waits_for_the_first(draft: RecipeVersion, qc_technician:
 def test_the_same_content_twice_in_a_row_is_refused(
     draft: RecipeVersion, supervisor: Person, qc_technician: Person, by: Acts
 ) -> None:
-    services.approve_recipe_version(by=by(qc_technician), version_id=draft.pk)
+    services.approve_recipe_version(
+        by=by(qc_technician), version_id=draft.pk, permit=factories.approval(by(qc_technician), draft)
+    )
     with pytest.raises(RecordRefused, match="same as version 1"):
         services.draft_recipe_version(
             by=by(supervisor), recipe_id=draft.recipe_id, definition=HYDROGEN, reason="no change"
@@ -141,7 +161,9 @@ def test_the_same_content_twice_in_a_row_is_refused(
 def test_versions_count_on_and_the_approved_one_stays(
     draft: RecipeVersion, supervisor: Person, qc_technician: Person, by: Acts
 ) -> None:
-    services.approve_recipe_version(by=by(qc_technician), version_id=draft.pk)
+    services.approve_recipe_version(
+        by=by(qc_technician), version_id=draft.pk, permit=factories.approval(by(qc_technician), draft)
+    )
     second = services.draft_recipe_version(
         by=by(qc_technician),
         recipe_id=draft.recipe_id,
@@ -212,7 +234,9 @@ def test_an_operator_drafts_no_recipe(operator: Person, by: Acts) -> None:
 def test_the_database_freezes_an_approved_version(
     draft: RecipeVersion, qc_technician: Person, by: Acts, clock: Clock, column: str
 ) -> None:
-    services.approve_recipe_version(by=by(qc_technician), version_id=draft.pk)
+    services.approve_recipe_version(
+        by=by(qc_technician), version_id=draft.pk, permit=factories.approval(by(qc_technician), draft)
+    )
     value: Any = {"content": "{}", "digest": "0", "number": 9, "made_at": clock.now + timedelta(days=1)}[
         column
     ]
@@ -234,18 +258,28 @@ def test_only_the_newest_approved_version_that_holds_is_usable(
         return [version.number for version in selectors.usable_recipe_versions("sac_h", "working", clock.now)]
 
     assert usable() == []
-    services.approve_recipe_version(by=by(qc_technician), version_id=draft.pk)
+    services.approve_recipe_version(
+        by=by(qc_technician), version_id=draft.pk, permit=factories.approval(by(qc_technician), draft)
+    )
     assert usable() == [1]
     second = services.draft_recipe_version(
         by=by(supervisor), recipe_id=draft.recipe_id, definition=with_dose(HYDROGEN, 110), reason="more acid"
     ).result
     services.approve_recipe_version(
-        by=by(qc_technician), version_id=second.pk, effective_from=clock.now + timedelta(hours=1)
+        by=by(qc_technician),
+        version_id=second.pk,
+        permit=factories.approval(by(qc_technician), second),
+        effective_from=clock.now + timedelta(hours=1),
     )
     assert usable() == [1]
     clock.forward(hours=1)
     assert usable() == [2]
-    services.withdraw_recipe_version(by=by(qc_technician), version_id=second.pk, reason="leaks more")
+    services.withdraw_recipe_version(
+        by=by(qc_technician),
+        version_id=second.pk,
+        reason="leaks more",
+        permit=factories.withdrawal(by(qc_technician), second),
+    )
     assert usable() == [1]
     assert selectors.usable_recipe_versions("sac_na", "working", clock.now) == []
     assert selectors.usable_recipe_versions("sac_h", "polishing", clock.now) == []
@@ -256,7 +290,9 @@ def test_a_withdrawn_version_stays_withdrawn(draft: RecipeVersion, qc_technician
     with pytest.raises(StaleRecord, match="withdrawn already"):
         services.withdraw_recipe_version(by=by(qc_technician), version_id=draft.pk, reason="never meant")
     with pytest.raises(StaleRecord):
-        services.approve_recipe_version(by=by(qc_technician), version_id=draft.pk)
+        services.approve_recipe_version(
+            by=by(qc_technician), version_id=draft.pk, permit=factories.approval(by(qc_technician), draft)
+        )
 
 
 # --- specifications ---------------------------------------------------------------------------------------------------
@@ -275,8 +311,12 @@ def test_a_specification_goes_the_same_way(
 ) -> None:
     first = specified(by(supervisor))
     with pytest.raises(NotAllowed):
-        services.approve_specification_version(by=by(supervisor), version_id=first.pk)
-    services.approve_specification_version(by=by(qc_technician), version_id=first.pk)
+        services.approve_specification_version(
+            by=by(supervisor), version_id=first.pk, permit=factories.approval(by(supervisor), first)
+        )
+    services.approve_specification_version(
+        by=by(qc_technician), version_id=first.pk, permit=factories.approval(by(qc_technician), first)
+    )
     second = services.draft_specification_version(
         by=by(supervisor),
         specification_id=first.specification_id,

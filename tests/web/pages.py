@@ -11,6 +11,7 @@ from django.test import Client
 from django.utils import timezone
 
 from regenplant.people.models import Person
+from tests import factories
 
 
 def text_of(response: Any) -> str:
@@ -48,6 +49,11 @@ def in_two_steps(client: Client, url: str, data: dict[str, Any]) -> Any:
     first = client.post(url, data | {"act": "show"})
     mark = first.context["shown_mark"] if first.status_code == 200 else ""
     return client.post(url, data | {"act": "write", "shown": mark}) if mark else first
+
+
+def signing(person: Person, version: int = 1) -> dict[str, str]:
+    """What a person types to sign a version: user name and password, with the number of what was looked at."""
+    return {"username": person.username, "password": factories.PASSWORD, "version": str(version)}
 
 
 def has_signed(client: Client, person: Person) -> Client:

@@ -14,7 +14,7 @@ from regenplant.people.models import Person
 from regenplant.plant.limits import limits_in_force
 from regenplant.plant.models import LimitsVersion
 from tests import factories
-from tests.web.pages import form_data, text_of
+from tests.web.pages import form_data, signing, text_of
 
 pytestmark = pytest.mark.django_db
 
@@ -22,7 +22,8 @@ pytestmark = pytest.mark.django_db
 def test_a_draft_changes_one_figure_and_another_person_approves_it(
     supervisor: Person, operator: Person, client_of: Callable[[Person], Client]
 ) -> None:
-    first, second = client_of(supervisor), client_of(factories.person(Role.SUPERVISOR))
+    other = factories.person(Role.SUPERVISOR)
+    first, second = client_of(supervisor), client_of(other)
     assert "none of them was confirmed by this plant" in text_of(first.get(reverse("setup-limits")))
     url = reverse("setup-limits-draft")
     sent = {
@@ -36,10 +37,14 @@ def test_a_draft_changes_one_figure_and_another_person_approves_it(
     page = text_of(second.get(reverse("setup-limits-version", args=[1])))
     assert "Strongest caustic at the bed 10" in page and page.count("Strongest hydrochloric") == 1
     assert first.post(reverse("setup-limits-approve", args=[1]), {}).status_code == 403
-    assert second.post(reverse("setup-limits-approve", args=[1]), {}).status_code == 302
+    assert second.post(reverse("setup-limits-approve", args=[1]), {}).status_code == 422
+    assert second.post(reverse("setup-limits-approve", args=[1]), signing(other)).status_code == 302
     version.refresh_from_db()
     assert version.state == "approved"
     assert limits_in_force(timezone.now()).caustic_strength_max_frac == pytest.approx(0.08)
+    shown = text_of(first.get(reverse("setup-limits-version", args=[1])))
+    assert f"Approved by {other.full_name}, supervisor" in shown
+    assert "Meaning approval of the plant limits version 1" in shown
     assert "Version 1 holds" in text_of(client_of(operator).get(reverse("setup-limits")))
 
 

@@ -20,7 +20,7 @@ from regenplant.people.models import Person
 from tests import factories
 from tests.keeping import scene
 from tests.keeping.test_purge import rules, shipped
-from tests.web.pages import form_data, text_of
+from tests.web.pages import form_data, signing, text_of
 
 pytestmark = [pytest.mark.django_db, pytest.mark.requirement("ER-25")]
 
@@ -35,7 +35,9 @@ def as_(plant: factories.SmallPlant, client_of: Callable[[Person], Client]) -> C
     return lambda who: client_of(plant.people[who])
 
 
-def test_rules_are_written_by_one_and_approved_by_another(as_: Callable[[str], Client]) -> None:
+def test_rules_are_written_by_one_and_approved_by_another(
+    plant: factories.SmallPlant, as_: Callable[[str], Client]
+) -> None:
     first, second = as_("supervisor"), as_("supervisor 2")
     assert "These are proposals" in text_of(first.get(reverse("retention")))
     url = reverse("retention-draft")
@@ -49,7 +51,12 @@ def test_rules_are_written_by_one_and_approved_by_another(as_: Callable[[str], C
     assert first.post(url, sent).status_code == 302
     assert "5 years 12 years" in text_of(second.get(reverse("retention-version", args=[1])))
     assert first.post(reverse("retention-approve", args=[1]), {}).status_code == 403
-    assert second.post(reverse("retention-approve", args=[1]), {}).status_code == 302
+    assert second.post(reverse("retention-approve", args=[1]), {}).status_code == 422
+    sent = signing(plant.people["supervisor 2"])
+    assert second.post(reverse("retention-approve", args=[1]), sent).status_code == 302
+    shown = text_of(first.get(reverse("retention-version", args=[1])))
+    assert "Approved by Supervisor 2, supervisor" in shown
+    assert "Meaning approval of the rules of retention version 1" in shown
     assert years_in_force(timezone.now())["batch_B"] == 12
     assert "These are proposals" not in text_of(first.get(reverse("retention")))
 

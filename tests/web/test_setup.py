@@ -37,12 +37,13 @@ from regenplant.web.areas.setup.forms import (
 from regenplant.web.areas.setup.people import PersonForm, WhyForm
 from regenplant.web.areas.setup.recipe_form import RecipeForm
 from regenplant.web.areas.setup.resin_forms import NewLotForm, ResinTypeForm, ScrapForm
+from regenplant.web.areas.setup.signed_versions import ApproveForm, WithdrawSignedForm
 from regenplant.web.areas.setup.specification_form import SpecificationForm
 from regenplant.web.areas.setup.versioned import NewHeadForm
-from regenplant.web.areas.setup.versions import ApproveForm, CompareForm, WithdrawForm
+from regenplant.web.areas.setup.versions import CompareForm, WithdrawForm
 from tests import factories
 from tests.factories import SmallPlant
-from tests.web.pages import errors_of, form_data, text_of
+from tests.web.pages import errors_of, form_data, signing, text_of
 
 pytestmark = pytest.mark.django_db
 
@@ -496,13 +497,28 @@ def test_another_person_approves(
     assert "You wrote this version" in text_of(
         as_("supervisor").get(reverse("setup-recipe", args=["H-HCL-100"]))
     )
-    past = as_("qc").post(url, {"effective_from": "2020-01-01T00:00"})
+    assert as_("qc").post(url, {}).status_code == 422, "nothing is approved without a password"
+    sent = signing(plant.people["qc"], 2)
+    past = as_("qc").post(url, {**sent, "effective_from": "2020-01-01T00:00"})
     assert "which is past" in errors_of(past)["effective_from"][0]
-    assert as_("qc").post(url, {}).status_code == 302
-    again = as_("qc 2").post(url, {})
+    assert as_("qc").post(url, {**sent, "password": "another"}).status_code == 422
+    draft.refresh_from_db()
+    assert draft.state == "draft" and draft.signature is None
+    assert as_("qc").post(url, sent).status_code == 302
+    again = as_("qc 2").post(url, signing(plant.people["qc 2"], 2))
     assert "approved already" in text_of(again)
     draft.refresh_from_db()
     assert draft.approved_by == plant.people["qc"]
+    signature = draft.signature
+    assert signature is not None and signature.meaning == "approval of recipe H-HCL-100 version 2"
+    shown = text_of(as_("operator").get(reverse("setup-recipe-version", args=["H-HCL-100", 2])))
+    short = f"{signature.digest[:4]} {signature.digest[4:8]}"
+    for words in (f"{signature.printed_name}, {signature.roles}", signature.meaning, short):
+        assert words in shown
+    compared = text_of(
+        as_("operator").get(reverse("setup-recipe-compare", args=["H-HCL-100"]), {"old": 1, "new": 2})
+    )
+    assert "Version 1, approval" in compared and "Version 2, approval" in compared and short in compared
 
 
 def test_a_version_is_withdrawn_with_a_reason(
@@ -513,7 +529,21 @@ def test_a_version_is_withdrawn_with_a_reason(
     assert "at least 5 characters" in errors_of(as_("qc").post(url, {"reason": "no"}))["reason"][0]
     as_("qc").post(url, {"reason": "Not needed any more"})
     draft.refresh_from_db()
-    assert draft.state == "withdrawn"
+    assert draft.state == "withdrawn" and draft.withdrawal_signature is None
+
+
+def test_an_approved_version_is_withdrawn_with_a_signature(
+    plant: SmallPlant, as_: Callable[[str], Client]
+) -> None:
+    url = reverse("setup-recipe-withdraw", args=["H-HCL-100", 1])
+    assert isinstance(as_("qc").get(url).context["form"], WithdrawSignedForm)
+    why = {"reason": "Leaks more than it should"}
+    assert as_("qc").post(url, why).status_code == 422
+    assert as_("qc").post(url, {**signing(plant.people["qc"]), **why}).status_code == 302
+    version = RecipeVersion.objects.get(recipe__code="H-HCL-100", number=1)
+    assert version.state == "withdrawn" and version.withdrawal_signature is not None
+    shown = text_of(as_("operator").get(reverse("setup-recipe-version", args=["H-HCL-100", 1])))
+    assert "Withdrawal Withdrawn by" in shown and "withdrawal of recipe H-HCL-100 version 1" in shown
 
 
 @pytest.mark.parametrize(
@@ -629,7 +659,7 @@ def test_a_specification_goes_its_way(plant: SmallPlant, as_: Callable[[str], Cl
     assert as_("operator").post(url, data).status_code == 403
     approve = reverse("setup-specification-approve", args=["Q-H", 2])
     assert "another person" in text_of(client.post(approve, {}))
-    assert as_("qc").post(approve, {}).status_code == 302
+    assert as_("qc").post(approve, signing(plant.people["qc"], 2)).status_code == 302
 
 
 def test_a_new_specification_begins_with_another(plant: SmallPlant, as_: Callable[[str], Client]) -> None:

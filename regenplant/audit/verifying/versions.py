@@ -35,6 +35,6 @@ def check_versions(look: Look) -> Iterator[Finding]:
 
 def _owner(model: type[Version]) -> str:
     """The foreign key to what has versions: the recipe, the specification; "" where there is only one such thing."""
-    shared = {"made_by", "approved_by", "signature"}
+    shared = {field.name for field in Version._meta.local_fields}
     found = [f.name for f in model._meta.concrete_fields if f.remote_field and f.name not in shared]
     return found[0] if found else ""

@@ -17,11 +17,12 @@ from regenplant.core.errors import NotAllowed, OutOfRange, RecordRefused, StaleR
 from regenplant.core.process.canonical import canonical_text
 from regenplant.keeping.models import LegalHold, RetentionVersion
 from regenplant.keeping.retention import RECORD_CLASSES, YEARS_HIGH, YEARS_LOW, newest_years, version_in_force
+from regenplant.people import approvals
+from regenplant.people.binding import SignaturePermit
 from regenplant.resins.models import ResinLot
 from regenplant.tanks.models import Customer, Tank
 
-SUBJECT = ("retention", "rules", "Rules of retention")
-_LINE = versions.Line(RetentionVersion, lambda version: SUBJECT, lambda version: "The rules of retention")
+_LINE = versions.Line(RetentionVersion, lambda version: "The rules of retention")
 _KNOWN = {
     LegalHold.Subject.BATCH: (Batch, "number"),
     LegalHold.Subject.TANK: (Tank, "serial"),
@@ -66,14 +67,20 @@ def draft_retention(*, by: By, years: Mapping[str, int], reason: str) -> Outcome
 
 
 @use_case("retention.version_approved", permission="retention.approve")
-def approve_retention(*, by: By, version_id: int, effective_from: datetime | None = None) -> Outcome:
-    """Approve a draft that another person wrote. Raises: NotAllowed (own work), StaleRecord, RecordRefused."""
-    return versions.approve(_LINE, by=by, version_id=version_id, effective_from=effective_from)
+def approve_retention(
+    *, by: By, version_id: int, permit: SignaturePermit, effective_from: datetime | None = None
+) -> Outcome:
+    """Approve and sign a draft that another person wrote. Raises: NotAllowed (own work), SignatureRefused, StaleRecord, RecordRefused."""
+    return approvals.approve(
+        _LINE, by=by, version_id=version_id, permit=permit, effective_from=effective_from
+    )
 
 
 @use_case("retention.version_withdrawn", permission="retention.approve")
-def withdraw_retention(*, by: By, version_id: int, reason: str) -> Outcome:
-    """Send a draft back, or stop an approved version before it takes force. Raises: StaleRecord, RecordRefused."""
+def withdraw_retention(
+    *, by: By, version_id: int, reason: str, permit: SignaturePermit | None = None
+) -> Outcome:
+    """Send a draft back, or stop an approved version before it takes force, which is signed. Raises: SignatureRefused, StaleRecord, RecordRefused."""
     version = versions.locked(_LINE, version_id)
     in_force = version_in_force(by.at)
     if in_force is not None and version.number <= in_force.number and version.state == versions.APPROVED:
@@ -81,7 +88,7 @@ def withdraw_retention(*, by: By, version_id: int, reason: str) -> Outcome:
             f"Version {version.number} took force already. Write the next version instead, and have it approved.",
             code="took_force",
         )
-    return versions.withdraw(_LINE, by=by, version_id=version_id, reason=reason)
+    return approvals.withdraw(_LINE, by=by, version_id=version_id, reason=reason, permit=permit)
 
 
 @use_case("retention.hold_placed", permission="retention.hold")

@@ -2,18 +2,16 @@
 
 from __future__ import annotations
 
-import json
 from collections.abc import Mapping, Sequence
 from datetime import datetime
-from typing import Any
 
 from regenplant.audit import versions
 from regenplant.audit.by import By
 from regenplant.audit.use_case import Outcome, use_case
 from regenplant.audit.wording import say
-from regenplant.core.errors import RecordRefused, StaleRecord
+from regenplant.core.errors import RecordRefused
 from regenplant.core.process.canonical import canonical_text
-from regenplant.people import standing
+from regenplant.people import approvals, standing
 from regenplant.people.authority import (
     CLASSES,
     EVERY_CLASS,
@@ -26,13 +24,11 @@ from regenplant.people.authority import (
     plain_of,
 )
 from regenplant.people.authority_changes import changes_between, current_matrix
-from regenplant.people.binding import SignaturePermit, bind
+from regenplant.people.binding import SignaturePermit
 from regenplant.people.models import AuthorityVersion
 from regenplant.people.rights_in_words import title_of
 
-SUBJECT = ("authority", "matrix", "Authority matrix")
-APPROVAL_MEANING = "approval of the authority matrix"
-_LINE = versions.Line(AuthorityVersion, lambda version: SUBJECT, lambda version: "The matrix")
+_LINE = versions.Line(AuthorityVersion, lambda version: "The matrix")
 
 Rights = Mapping[str, Mapping[str, Sequence[str]]]
 
@@ -103,20 +99,6 @@ def draft_authority(*, by: By, rights: Rights, reason: str) -> Outcome:
     )
 
 
-def _approval_content(version: AuthorityVersion, effective_from: datetime | None) -> dict[str, Any]:
-    """What the approving person signs: the whole matrix, and what it changes."""
-    return {
-        "version": version.number,
-        "digest": version.digest,
-        "effective_from": None if effective_from is None else effective_from.isoformat(),
-        "matrix": json.loads(version.content),
-        "changes": [
-            {"right": change.permission, "before": change.old, "after": change.new}
-            for change in changes_between(current_matrix(), version.matrix)
-        ],
-    }
-
-
 @use_case("authority.version_approved", permission="authority.approve")
 def approve_authority(
     *, by: By, version_id: int, permit: SignaturePermit, effective_from: datetime | None = None
@@ -127,40 +109,30 @@ def approve_authority(
     """
     version: AuthorityVersion = versions.locked(_LINE, version_id)
     versions.refuse_own_work(_LINE, version, by)
-    if version.state != versions.DRAFT:
-        raise StaleRecord(
-            f"The matrix version {version.number} is {version.state} already. Look at its present state.",
-            code="not_a_draft",
-        )
+    versions.refuse_decided(_LINE, version)
     _refuse_unfit(version.matrix)
-    signature = bind(
-        permit,
+    changes = [
+        {"right": change.permission, "before": change.old, "after": change.new}
+        for change in changes_between(current_matrix(), version.matrix)
+    ]
+    return approvals.approve(
+        _LINE,
         by=by,
-        meaning=APPROVAL_MEANING,
-        record_kind="authority_version",
-        record_key=str(version.number),
-        record_version=version.number,
-        content=_approval_content(version, effective_from),
-    )
-    outcome = versions.approve(
-        _LINE, by=by, version_id=version_id, effective_from=effective_from, signature=signature
-    )
-    return Outcome(
-        subject=outcome.subject,
-        before=outcome.before,
-        after=outcome.after,
-        facts=outcome.facts,
-        signature={"meaning": signature.meaning, "digest": signature.digest, "name": signature.printed_name},
-        result=outcome.result,
+        version_id=version_id,
+        permit=permit,
+        effective_from=effective_from,
+        also_signed={"changes": changes},
     )
 
 
 @use_case("authority.version_withdrawn", permission="authority.approve")
-def withdraw_authority(*, by: By, version_id: int, reason: str) -> Outcome:
-    """Send a draft back, or stop an approved version before it takes force.
+def withdraw_authority(
+    *, by: By, version_id: int, reason: str, permit: SignaturePermit | None = None
+) -> Outcome:
+    """Send a draft back, or stop an approved version before it takes force, which is signed.
 
     A version that took force stays: rights change by the next version only, which takes two persons.
-    Raises: StaleRecord, RecordRefused.
+    Raises: SignatureRefused, StaleRecord, RecordRefused.
     """
     version: AuthorityVersion = versions.locked(_LINE, version_id)
     if version.state == versions.APPROVED and (version.effective_from or by.at) <= by.at:
@@ -168,19 +140,15 @@ def withdraw_authority(*, by: By, version_id: int, reason: str) -> Outcome:
             f"Version {version.number} took force already. Write the next version instead, and have it approved.",
             code="took_force",
         )
-    return versions.withdraw(_LINE, by=by, version_id=version_id, reason=reason)
+    return approvals.withdraw(_LINE, by=by, version_id=version_id, reason=reason, permit=permit)
 
 
 @use_case("authority.draft_taken_back", permission="authority.edit")
 def take_back_authority_draft(*, by: By, version_id: int, reason: str) -> Outcome:
     """The writer's side gives up a draft. Raises: StaleRecord, RecordRefused."""
     version: AuthorityVersion = versions.locked(_LINE, version_id)
-    if version.state != versions.DRAFT:
-        raise StaleRecord(
-            f"The matrix version {version.number} is {version.state} already. Look at its present state.",
-            code="not_a_draft",
-        )
-    return versions.withdraw(_LINE, by=by, version_id=version_id, reason=reason)
+    versions.refuse_decided(_LINE, version)
+    return approvals.withdraw(_LINE, by=by, version_id=version_id, reason=reason, permit=None)
 
 
 for _event, _wording in versions.wordings("", "authority"):

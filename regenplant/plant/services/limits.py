@@ -14,12 +14,13 @@ from regenplant.audit.use_case import Outcome, use_case
 from regenplant.audit.wording import say
 from regenplant.core.errors import OutOfRange, RecordRefused
 from regenplant.core.process.canonical import canonical_text
+from regenplant.people import approvals
+from regenplant.people.binding import SignaturePermit
 from regenplant.plant.limit_figures import FIGURES, IN_ORDER, Figure, content_of
 from regenplant.plant.limits import changes_between, newest_content
 from regenplant.plant.models import LimitsVersion
 
-SUBJECT = ("plant_limits", "limits", "Plant limits")
-_LINE = versions.Line(LimitsVersion, lambda version: SUBJECT, lambda version: "The plant’s limits")
+_LINE = versions.Line(LimitsVersion, lambda version: "The plant’s limits")
 _BY_NAME: dict[str, Figure] = {figure.name: figure for figure in FIGURES}
 
 
@@ -71,19 +72,26 @@ def _refuse_values(values: Mapping[str, float]) -> None:
 
 
 @use_case("plant_limits.version_approved", permission="limits.approve")
-def approve_limits(*, by: By, version_id: int, effective_from: datetime | None = None) -> Outcome:
-    """Approve a draft that another person wrote; it holds from ``effective_from`` (default: now), for plans made from then on.
+def approve_limits(
+    *, by: By, version_id: int, permit: SignaturePermit, effective_from: datetime | None = None
+) -> Outcome:
+    """Approve and sign a draft that another person wrote; it holds from ``effective_from`` (default: now), for plans made from then on.
 
-    Raises: NotAllowed (own work), StaleRecord, RecordRefused.
+    Raises: NotAllowed (own work), SignatureRefused, StaleRecord, RecordRefused.
     """
-    return versions.approve(_LINE, by=by, version_id=version_id, effective_from=effective_from)
+    return approvals.approve(
+        _LINE, by=by, version_id=version_id, permit=permit, effective_from=effective_from
+    )
 
 
 @use_case("plant_limits.version_withdrawn", permission="limits.approve")
-def withdraw_limits(*, by: By, version_id: int, reason: str) -> Outcome:
-    """Send a draft back, or stop an approved version before it takes force.
+def withdraw_limits(
+    *, by: By, version_id: int, reason: str, permit: SignaturePermit | None = None
+) -> Outcome:
+    """Send a draft back, or stop an approved version before it takes force, which is signed.
 
-    One that took force stays: limits change by the next version only, which takes two persons. Raises: StaleRecord, RecordRefused.
+    One that took force stays: limits change by the next version only, which takes two persons.
+    Raises: SignatureRefused, StaleRecord, RecordRefused.
     """
     version = versions.locked(_LINE, version_id)
     if version.state == versions.APPROVED and (version.effective_from or by.at) <= by.at:
@@ -91,7 +99,7 @@ def withdraw_limits(*, by: By, version_id: int, reason: str) -> Outcome:
             f"Version {version.number} took force already. Write the next version instead, and have it approved.",
             code="took_force",
         )
-    return versions.withdraw(_LINE, by=by, version_id=version_id, reason=reason)
+    return approvals.withdraw(_LINE, by=by, version_id=version_id, reason=reason, permit=permit)
 
 
 for _event, _wording in versions.wordings("", "plant_limits"):

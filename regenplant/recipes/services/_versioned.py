@@ -5,7 +5,6 @@ from __future__ import annotations
 import json
 from collections.abc import Sequence
 from dataclasses import dataclass
-from datetime import datetime
 from typing import Any
 
 from django.db import models
@@ -25,7 +24,6 @@ class Line:
     """Which pair of models: the named thing and its versions."""
 
     noun: str
-    kind: str
     model: type[models.Model]
     version_model: type[models.Model]
     link: str
@@ -33,14 +31,7 @@ class Line:
 
     @property
     def versions(self) -> versions.Line:
-        return versions.Line(self.version_model, self._subject, lambda version: self._owner(version).code)
-
-    def _owner(self, version: Any) -> Any:
-        return getattr(version, self.link)
-
-    def _subject(self, version: Any) -> tuple[str, str, str]:
-        owner = self._owner(version)
-        return (self.kind, str(owner.pk), owner.code)
+        return versions.Line(self.version_model, lambda version: getattr(version, self.link).code)
 
 
 def add(
@@ -96,16 +87,6 @@ def _draft(line: Line, *, by: By, owner: Any, definition: Any, reason: str) -> O
         fixed={line.link: owner},
         facts={"grade": owner.grade},
     )
-
-
-def approve(line: Line, *, by: By, version_id: int, effective_from: datetime | None) -> Outcome:
-    """A draft becomes approved, by another person than its maker; it holds from ``effective_from`` (default: now)."""
-    return versions.approve(line.versions, by=by, version_id=version_id, effective_from=effective_from)
-
-
-def withdraw(line: Line, *, by: By, version_id: int, reason: str) -> Outcome:
-    """No new batch uses this version; batches that run under it keep it."""
-    return versions.withdraw(line.versions, by=by, version_id=version_id, reason=reason)
 
 
 def wordings(noun: str, event: str) -> Sequence[tuple[str, Wording]]:

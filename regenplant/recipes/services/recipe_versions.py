@@ -11,11 +11,13 @@ from regenplant.audit.wording import say
 from regenplant.core.errors import OutOfRange, RecordRefused
 from regenplant.core.process.recipe_rules import NEEDS_WATER, violations
 from regenplant.core.process.recipes import RECIPE_LIMITS, RecipeDefinition
+from regenplant.people import approvals
+from regenplant.people.binding import SignaturePermit
 from regenplant.plant.limits import newest_content
 from regenplant.recipes.models import Recipe, RecipeVersion
 from regenplant.recipes.services import _versioned
 
-_LINE = _versioned.Line("recipe", "recipe", Recipe, RecipeVersion, "recipe")
+_LINE = _versioned.Line("recipe", Recipe, RecipeVersion, "recipe")
 _MOST_GRADES = 12
 
 
@@ -41,15 +43,27 @@ def draft_recipe_version(*, by: By, recipe_id: int, definition: RecipeDefinition
 
 
 @use_case("recipe.version_approved", permission="recipe.approve")
-def approve_recipe_version(*, by: By, version_id: int, effective_from: datetime | None = None) -> Outcome:
-    """A second person approves a draft. Raises: NotAllowed (own work), StaleRecord, RecordRefused."""
-    return _versioned.approve(_LINE, by=by, version_id=version_id, effective_from=effective_from)
+def approve_recipe_version(
+    *, by: By, version_id: int, permit: SignaturePermit, effective_from: datetime | None = None
+) -> Outcome:
+    """A second person approves a draft and signs it (``approval_of``).
+
+    Raises: NotAllowed (own work), SignatureRefused, StaleRecord, RecordRefused.
+    """
+    return approvals.approve(
+        _LINE.versions, by=by, version_id=version_id, permit=permit, effective_from=effective_from
+    )
 
 
 @use_case("recipe.version_withdrawn", permission="recipe.approve")
-def withdraw_recipe_version(*, by: By, version_id: int, reason: str) -> Outcome:
-    """No new batch uses this version. Raises: StaleRecord, RecordRefused."""
-    return _versioned.withdraw(_LINE, by=by, version_id=version_id, reason=reason)
+def withdraw_recipe_version(
+    *, by: By, version_id: int, reason: str, permit: SignaturePermit | None = None
+) -> Outcome:
+    """No new batch uses this version. One that was approved is withdrawn with a signature (``withdrawal_of``).
+
+    Raises: SignatureRefused, StaleRecord, RecordRefused.
+    """
+    return approvals.withdraw(_LINE.versions, by=by, version_id=version_id, reason=reason, permit=permit)
 
 
 def _refuse_unfit(definition: RecipeDefinition) -> None:

@@ -12,12 +12,12 @@ from regenplant.audit.use_case import Outcome, use_case
 from regenplant.audit.wording import say
 from regenplant.core.errors import OutOfRange, RecordRefused
 from regenplant.core.process.specification import Specification as SpecificationDefinition
+from regenplant.people import approvals
+from regenplant.people.binding import SignaturePermit
 from regenplant.recipes.models import Specification, SpecificationVersion
 from regenplant.recipes.services import _versioned
 
-_LINE = _versioned.Line(
-    "specification", "specification", Specification, SpecificationVersion, "specification"
-)
+_LINE = _versioned.Line("specification", Specification, SpecificationVersion, "specification")
 
 
 @use_case("specification.added", permission="recipe.edit")
@@ -42,16 +42,26 @@ def draft_specification_version(
 
 @use_case("specification.version_approved", permission="recipe.approve")
 def approve_specification_version(
-    *, by: By, version_id: int, effective_from: datetime | None = None
+    *, by: By, version_id: int, permit: SignaturePermit, effective_from: datetime | None = None
 ) -> Outcome:
-    """A second person approves a draft. Raises: NotAllowed (own work), StaleRecord, RecordRefused."""
-    return _versioned.approve(_LINE, by=by, version_id=version_id, effective_from=effective_from)
+    """A second person approves a draft and signs it (``approval_of``).
+
+    Raises: NotAllowed (own work), SignatureRefused, StaleRecord, RecordRefused.
+    """
+    return approvals.approve(
+        _LINE.versions, by=by, version_id=version_id, permit=permit, effective_from=effective_from
+    )
 
 
 @use_case("specification.version_withdrawn", permission="recipe.approve")
-def withdraw_specification_version(*, by: By, version_id: int, reason: str) -> Outcome:
-    """No new batch uses this version. Raises: StaleRecord, RecordRefused."""
-    return _versioned.withdraw(_LINE, by=by, version_id=version_id, reason=reason)
+def withdraw_specification_version(
+    *, by: By, version_id: int, reason: str, permit: SignaturePermit | None = None
+) -> Outcome:
+    """No new batch uses this version. One that was approved is withdrawn with a signature (``withdrawal_of``).
+
+    Raises: SignatureRefused, StaleRecord, RecordRefused.
+    """
+    return approvals.withdraw(_LINE.versions, by=by, version_id=version_id, reason=reason, permit=permit)
 
 
 def _refuse_unfit(definition: SpecificationDefinition) -> None:

@@ -14,6 +14,7 @@ from regenplant.chemicals import services as chemicals
 from regenplant.chemicals.services.data_sheets import DataSheetContent
 from regenplant.core.process.default_recipes import default_recipes, default_specifications, main_recipe
 from regenplant.core.process.vocabulary import EXHAUSTED_FORM, ResinFamily
+from regenplant.people.approvals import approval_of
 from regenplant.people.authority import Role
 from regenplant.people.models import Person
 from regenplant.people.services import add_first_administrator, add_person
@@ -243,7 +244,11 @@ def _recipes(stage: Stage, at: datetime) -> None:
             definition=definition,
             reason="first version for the demonstration",
         )
-        recipes.approve_recipe_version(by=approver, version_id=added.result.pk)
+        recipes.approve_recipe_version(
+            by=approver,
+            version_id=added.result.pk,
+            permit=stage.permit("vale", approval_of(added.result), at),
+        )
         version = RecipeVersion.objects.get(pk=added.result.pk)
         stage.recipe[definition.code] = version
         if definition.code == main_recipe(definition.family).code:
@@ -258,7 +263,11 @@ def _recipes(stage: Stage, at: datetime) -> None:
             definition=specification,
             reason="first version for the demonstration",
         )
-        recipes.approve_specification_version(by=approver, version_id=added.result.pk)
+        recipes.approve_specification_version(
+            by=approver,
+            version_id=added.result.pk,
+            permit=stage.permit("vale", approval_of(added.result), at),
+        )
         stage.specification[ResinFamily(specification.family).value] = SpecificationVersion.objects.get(
             pk=added.result.pk
         )

@@ -14,6 +14,7 @@ from regenplant.people.authority import BUILT_IN, Matrix
 from regenplant.people.authority_changes import changes_between, people_changes
 from regenplant.people.models import AuthorityVersion
 from regenplant.people.selectors import access_rules
+from regenplant.web.areas.setup.signed_versions import signature_rows
 from regenplant.web.areas.setup.versions import mark_of
 from regenplant.web.presenters import authority as words
 from regenplant.web.requests import person_of
@@ -86,6 +87,7 @@ def version(request: HttpRequest, number: int) -> HttpResponse:
     context = {
         "version": found,
         "mark": mark_of(found),
+        "signatures": signature_rows(found),
         "is_own": found.made_by_id == person_of(request).pk,
         "groups": words.groups_of(found.matrix),
         "found": found.matrix,

@@ -27,6 +27,7 @@ from regenplant.web.act_page import Act, act_page
 from regenplant.web.areas.batches.page import batch_or_404
 from regenplant.web.areas.keeping.forms import CopyForm
 from regenplant.web.areas.setup.rule_versions import RuleVersions
+from regenplant.web.areas.setup.signed_versions import signature_rows, signs
 from regenplant.web.house_form import HouseForm, posted, words_field
 from regenplant.web.rights import right
 from regenplant.web.signing import SecondPersonForm, SigningForm
@@ -149,6 +150,7 @@ def version_page(request: HttpRequest, number: int) -> HttpResponse:
         "version": version,
         "rules": _rows(retention.years_from(version.content)),
         "changes": _changes(version),
+        "signatures": signature_rows(version),
         "is_own": version.made_by_id == request.user.pk,
         "approve": right(request, "retention.approve"),
     }
@@ -182,13 +184,14 @@ RULES = RuleVersions(
 )
 
 
-@BOTH
+@signs
 def approve(request: HttpRequest, number: int) -> HttpResponse:
     version = _version(number)
-    return RULES.approve(request, version, _changes(version))
+    rules = [(what, years) for what, years, _ in _rows(retention.years_from(version.content))]
+    return RULES.approve(request, version, _changes(version), [("Rules", rules)])
 
 
-@BOTH
+@signs
 def withdraw(request: HttpRequest, number: int) -> HttpResponse:
     return RULES.withdraw(request, _version(number))
 

@@ -19,6 +19,7 @@ from regenplant.plant.limit_figures import FIGURES, GROUPS, Figure, LimitContent
 from regenplant.plant.models import LimitsVersion
 from regenplant.web.act_page import Act, act_page
 from regenplant.web.areas.setup.rule_versions import RuleVersions
+from regenplant.web.areas.setup.signed_versions import signature_rows, signs
 from regenplant.web.fields import QuantityField
 from regenplant.web.house_form import HouseForm, posted, words_field
 from regenplant.web.requests import unit_system_of
@@ -97,6 +98,7 @@ def version_page(request: HttpRequest, number: int) -> HttpResponse:
         "version": version,
         "groups": _groups(limits.content_from(version.content), system),
         "changes": _changes(version, system),
+        "signatures": signature_rows(version),
         "is_own": version.made_by_id == request.user.pk,
         "others": people_who_may("limits.approve", except_pks=[version.made_by_id])[:3],
         "edit": right(request, "limits.edit"),
@@ -129,12 +131,13 @@ RULES = RuleVersions(
 )
 
 
-@BOTH
+@signs
 def approve(request: HttpRequest, number: int) -> HttpResponse:
-    version = _version(number)
-    return RULES.approve(request, version, _changes(version, unit_system_of(request)))
+    version, system = _version(number), unit_system_of(request)
+    groups = _groups(limits.content_from(version.content), system)
+    return RULES.approve(request, version, _changes(version, system), groups)
 
 
-@BOTH
+@signs
 def withdraw(request: HttpRequest, number: int) -> HttpResponse:
     return RULES.withdraw(request, _version(number))

@@ -18,16 +18,82 @@ from regenplant.recipes.models import Recipe
 from regenplant.web.acting import try_act
 from regenplant.web.areas.setup import versions
 from regenplant.web.areas.setup.recipe_form import RecipeForm, initial_of, kinds_from, with_step_put_in
+from regenplant.web.areas.setup.signed_versions import signs
 from regenplant.web.areas.setup.versioned import NewHeadForm, Versioned, newest_of
 from regenplant.web.house_form import posted
 from regenplant.web.listing import chips
 from regenplant.web.requests import unit_system_of
 from regenplant.web.rights import right
 
+
+def _content(recipe: Recipe, definition: RecipeDefinition, system: str) -> dict[str, Any]:
+    """All that a version says."""
+    return {
+        "recipe": recipe,
+        "family_and_grade": _family_and_grade(recipe),
+        "steps": [_step_shown(index, step, system) for index, step in enumerate(definition.steps, start=1)],
+        "facts": _facts(definition, system),
+        "notes": definition.notes,
+    }
+
+
+def _facts(definition: RecipeDefinition, system: str) -> list[tuple[str, str]]:
+    """What the recipe is for, how its legs run, which resin it takes, and its own limits."""
+    found = [("Purpose", definition.purpose.label)]
+    if definition.family.is_mixed:
+        found.append(("Legs", definition.arrangement.label))
+    if definition.grades:
+        found.append(("Only for grade", ", ".join(definition.grades)))
+    found += [
+        (label, units.twin(definition.limits[key], kind, system))
+        for key, (label, kind) in RECIPE_LIMITS.items()
+        if key in definition.limits
+    ]
+    return found
+
+
+def _family_and_grade(recipe: Recipe) -> str:
+    """A mixed bed has its grade in its name."""
+    family = recipe.get_family_display()
+    return family if recipe.grade in family else f"{family}, grade {recipe.grade}"
+
+
+def _step_shown(number: int, step: Any, system: str) -> dict[str, Any]:
+    rows = []
+    for key, (kind, name) in selectors.SETTING_KINDS.items():
+        point = step.settings.get(key)
+        if point is not None:
+            rows.append(
+                (
+                    name,
+                    versions.point_text(point, kind, system),
+                    versions.range_text(point.low, point.high, kind, system),
+                )
+            )
+    words = [
+        step.leg.label
+        if step.leg is not Leg.WHOLE and step.leg.label.lower() not in step.name.lower()
+        else "",
+        step.chemical.label if step.chemical else "",
+        step.water.label if step.water else "",
+        "two people check the connection" if step.asks_second_person else "",
+    ]
+    return {
+        "number": number,
+        "name": step.name,
+        "kind": step.kind.label,
+        "with": ", ".join(filter(None, words)),
+        "ends_when": f"{step.ends_when.rstrip('.')}." if step.ends_when else "",
+        "is_safe_hold_after": step.is_safe_hold_after,
+        "rows": rows,
+    }
+
+
 RECIPES = Versioned(
     noun="recipe",
     things=selectors.recipes,
     definition_of=selectors.recipe_definition,
+    content=_content,
     differences=selectors.recipe_differences,
     to_begin_with=default_recipes,
     approve_version=services.approve_recipe_version,
@@ -86,67 +152,12 @@ def recipe_page(request: HttpRequest, code: str) -> HttpResponse:
 @require_safe
 def version_page(request: HttpRequest, code: str, number: int) -> HttpResponse:
     recipe = RECIPES.thing(code)
-    version, system = RECIPES.version(recipe, number), unit_system_of(request)
+    version = RECIPES.version(recipe, number)
     definition = selectors.recipe_definition(version)
     context = {
         **RECIPES.version_context(request, recipe, version, definition),
-        "family_and_grade": _family_and_grade(recipe),
-        "steps": [_step_shown(index, step, system) for index, step in enumerate(definition.steps, start=1)],
-        "facts": _facts(definition, system),
     }
     return render(request, "setup/recipe.html", context)
-
-
-def _facts(definition: RecipeDefinition, system: str) -> list[tuple[str, str]]:
-    """What the recipe is for, how its legs run, which resin it takes, and its own limits."""
-    found = [("Purpose", definition.purpose.label)]
-    if definition.family.is_mixed:
-        found.append(("Legs", definition.arrangement.label))
-    if definition.grades:
-        found.append(("Only for grade", ", ".join(definition.grades)))
-    found += [
-        (label, units.twin(definition.limits[key], kind, system))
-        for key, (label, kind) in RECIPE_LIMITS.items()
-        if key in definition.limits
-    ]
-    return found
-
-
-def _family_and_grade(recipe: Recipe) -> str:
-    """A mixed bed has its grade in its name."""
-    family = recipe.get_family_display()
-    return family if recipe.grade in family else f"{family}, grade {recipe.grade}"
-
-
-def _step_shown(number: int, step: Any, system: str) -> dict[str, Any]:
-    rows = []
-    for key, (kind, name) in selectors.SETTING_KINDS.items():
-        point = step.settings.get(key)
-        if point is not None:
-            rows.append(
-                (
-                    name,
-                    versions.point_text(point, kind, system),
-                    versions.range_text(point.low, point.high, kind, system),
-                )
-            )
-    words = [
-        step.leg.label
-        if step.leg is not Leg.WHOLE and step.leg.label.lower() not in step.name.lower()
-        else "",
-        step.chemical.label if step.chemical else "",
-        step.water.label if step.water else "",
-        "two people check the connection" if step.asks_second_person else "",
-    ]
-    return {
-        "number": number,
-        "name": step.name,
-        "kind": step.kind.label,
-        "with": ", ".join(filter(None, words)),
-        "ends_when": f"{step.ends_when.rstrip('.')}." if step.ends_when else "",
-        "is_safe_hold_after": step.is_safe_hold_after,
-        "rows": rows,
-    }
 
 
 @require_safe
@@ -221,11 +232,11 @@ def _recipe_form(request: HttpRequest, base: RecipeDefinition) -> tuple[RecipeFo
 
 
 # --- approval -------------------------------------------------------------------------------------------------------
-@require_http_methods(["GET", "HEAD", "POST"])
+@signs
 def approve(request: HttpRequest, code: str, number: int) -> HttpResponse:
     return RECIPES.approve(request, code, number)
 
 
-@require_http_methods(["GET", "HEAD", "POST"])
+@signs
 def withdraw(request: HttpRequest, code: str, number: int) -> HttpResponse:
     return RECIPES.withdraw(request, code, number)

@@ -10,9 +10,7 @@ from django.urls import reverse
 
 from regenplant.audit.use_case import Outcome
 from regenplant.audit.version_model import Version
-from regenplant.web.act_page import Act, act_page
-from regenplant.web.areas.setup.versions import ApproveForm, WithdrawForm
-from regenplant.web.house_form import posted
+from regenplant.web.areas.setup.signed_versions import Fact, approve_page, withdraw_page
 
 
 @dataclass(frozen=True, slots=True)
@@ -26,43 +24,38 @@ class RuleVersions:
     withdraw_version: Callable[..., Outcome]
 
     def approve(
-        self, request: HttpRequest, version: Version, changes: Sequence[dict[str, str]]
+        self,
+        request: HttpRequest,
+        version: Version,
+        changes: Sequence[dict[str, str]],
+        groups: Sequence[tuple[str, Sequence[Fact]]],
     ) -> HttpResponse:
-        """A second person looks at what changes and approves."""
-        form = ApproveForm(posted(request))
-        act = Act(
+        """A second person looks at what changes and at all of it, and signs."""
+        return approve_page(
+            request,
+            version,
             title=f"Approve version {version.number} of {self.noun}",
-            sentence=f"Written by {version.made_by.full_name}: {version.reason}",
             permission=self.permission,
             service=self.approve_version,
-            arguments=lambda: {
-                "version_id": version.pk,
-                "effective_from": form.cleaned_data["effective_from"],
-            },
-            said=lambda outcome: f"Approved: version {version.number} of {self.noun}.",
-            then=lambda outcome: reverse(self.page),
             back_url=self._version_url(version),
-            button="Approve",
+            then_url=reverse(self.page),
+            changes=changes,
+            groups=groups,
         )
-        facts = [(change["what"], f"{change['old']} → {change['new']}") for change in changes]
-        return act_page(request, form, act, facts=facts)
 
     def withdraw(self, request: HttpRequest, version: Version) -> HttpResponse:
         """A draft, or a version before its day, is taken out with a reason."""
-        form = WithdrawForm(posted(request))
-        act = Act(
+        return withdraw_page(
+            request,
+            version,
             title=f"Withdraw version {version.number} of {self.noun}",
             sentence="A draft, or one that has not taken force yet.",
             permission=self.permission,
             service=self.withdraw_version,
-            arguments=lambda: {"version_id": version.pk, "reason": form.text("reason")},
-            said=lambda outcome: f"Withdrawn: version {version.number} of {self.noun}.",
-            then=lambda outcome: reverse(self.page),
             back_url=self._version_url(version),
+            then_url=reverse(self.page),
             button="Withdraw",
-            is_stopping=True,
         )
-        return act_page(request, form, act)
 
     def _version_url(self, version: Version) -> str:
         return reverse(f"{self.page}-version", args=[version.number])

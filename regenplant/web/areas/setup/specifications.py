@@ -2,6 +2,8 @@
 
 from __future__ import annotations
 
+from typing import Any
+
 from django.http import HttpRequest, HttpResponse
 from django.shortcuts import render
 from django.urls import reverse
@@ -13,16 +15,44 @@ from regenplant.recipes import selectors, services
 from regenplant.web.acting import try_act
 from regenplant.web.areas.setup import versions
 from regenplant.web.areas.setup.shown import NONE, both
+from regenplant.web.areas.setup.signed_versions import signs
 from regenplant.web.areas.setup.specification_form import SpecificationForm
 from regenplant.web.areas.setup.versioned import NewHeadForm, Versioned
 from regenplant.web.house_form import posted
 from regenplant.web.requests import unit_system_of
 from regenplant.web.rights import right
 
+
+def _content(specification: Any, definition: core.Specification, system: str) -> dict[str, Any]:
+    """All that a version says."""
+    return {
+        "specification": specification,
+        "limits": [(limit.name, versions.limit_words(limit, system)) for limit in definition.limits],
+        "rinse": _rinse_rows(definition, system),
+        "notes": definition.notes,
+    }
+
+
+def _rinse_rows(definition: core.Specification, system: str) -> list[tuple[str, str]]:
+    return [
+        ("Least rinse", both(definition.minimum_rinse_bv, "bed_volumes", system)),
+        (
+            "Most rinse",
+            both(definition.maximum_rinse_bv, "bed_volumes", system) if definition.maximum_rinse_bv else NONE,
+        ),
+        ("Hold time", both(definition.hold_time_s, "duration", system)),
+        ("Consecutive readings", str(definition.consecutive_readings)),
+        ("Longest gap between readings", both(definition.longest_gap_s, "duration", system)),
+        ("Trace in the water", definition.compensation.value),
+        ("Stated uncertainty of the meter", both(definition.meter_uncertainty_frac, "fraction", system)),
+    ]
+
+
 SPECIFICATIONS = Versioned(
     noun="specification",
     things=selectors.specifications,
     definition_of=selectors.specification_definition,
+    content=_content,
     differences=selectors.specification_differences,
     to_begin_with=default_specifications,
     approve_version=services.approve_specification_version,
@@ -55,29 +85,12 @@ def specification_page(request: HttpRequest, code: str) -> HttpResponse:
 @require_safe
 def version_page(request: HttpRequest, code: str, number: int) -> HttpResponse:
     thing = SPECIFICATIONS.thing(code)
-    version, system = SPECIFICATIONS.version(thing, number), unit_system_of(request)
+    version = SPECIFICATIONS.version(thing, number)
     definition = selectors.specification_definition(version)
     context = {
         **SPECIFICATIONS.version_context(request, thing, version, definition),
-        "limits": [(limit.name, versions.limit_words(limit, system)) for limit in definition.limits],
-        "rinse": _rinse_rows(definition, system),
     }
     return render(request, "setup/specification.html", context)
-
-
-def _rinse_rows(definition: core.Specification, system: str) -> list[tuple[str, str]]:
-    return [
-        ("Least rinse", both(definition.minimum_rinse_bv, "bed_volumes", system)),
-        (
-            "Most rinse",
-            both(definition.maximum_rinse_bv, "bed_volumes", system) if definition.maximum_rinse_bv else NONE,
-        ),
-        ("Hold time", both(definition.hold_time_s, "duration", system)),
-        ("Consecutive readings", str(definition.consecutive_readings)),
-        ("Longest gap between readings", both(definition.longest_gap_s, "duration", system)),
-        ("Trace in the water", definition.compensation.value),
-        ("Stated uncertainty of the meter", both(definition.meter_uncertainty_frac, "fraction", system)),
-    ]
 
 
 @require_safe
@@ -124,11 +137,11 @@ def draft(request: HttpRequest, code: str) -> HttpResponse:
 
 
 # --- approval -------------------------------------------------------------------------------------------------------
-@require_http_methods(["GET", "HEAD", "POST"])
+@signs
 def approve(request: HttpRequest, code: str, number: int) -> HttpResponse:
     return SPECIFICATIONS.approve(request, code, number)
 
 
-@require_http_methods(["GET", "HEAD", "POST"])
+@signs
 def withdraw(request: HttpRequest, code: str, number: int) -> HttpResponse:
     return SPECIFICATIONS.withdraw(request, code, number)

@@ -18,10 +18,15 @@ from regenplant.audit.selectors import story
 from regenplant.audit.use_case import Outcome
 from regenplant.core.process.vocabulary import ResinFamily
 from regenplant.recipes.selectors import Difference, is_intact
-from regenplant.web.act_page import Act, act_page
 from regenplant.web.acting import receipt, refused_status
 from regenplant.web.areas.setup import versions
-from regenplant.web.house_form import HouseForm, posted, words_field
+from regenplant.web.areas.setup.signed_versions import (
+    approve_page,
+    compared_signatures,
+    signature_rows,
+    withdraw_page,
+)
+from regenplant.web.house_form import HouseForm, words_field
 from regenplant.web.requests import unit_system_of
 from regenplant.web.rights import right
 
@@ -41,6 +46,8 @@ class Versioned:
     """ "recipe": its pages are named "setup-recipe", "setup-recipe-version" and so on."""
     things: Callable[[], QuerySet[Any]]
     definition_of: Callable[[Any], Any]
+    content: Callable[[Any, Any, str], dict[str, Any]]
+    """What pages show of (thing, definition, unit system): the page of a version, and the one on which it is signed."""
     differences: Callable[[Any, Any], tuple[Difference, ...]]
     to_begin_with: Callable[[], Iterable[Any]]
     """Definitions of the house a new one may begin with."""
@@ -94,19 +101,19 @@ class Versioned:
     ) -> dict[str, Any]:
         """What the page of any version shows beside its own content."""
         listed = list(thing.versions.all())
-        earlier = next((other for other in listed if other.number == version.number - 1), None)
+        earlier = self._earlier(thing, version)
         changes = self.differences(self.definition_of(earlier), definition) if earlier else ()
         return {
-            self.noun: thing,
+            **self.content(thing, definition, unit_system_of(request)),
             "heading": f"{thing.code}, version {version.number}",
             "version": version,
             "versions": listed,
             "mark": versions.mark_of(version),
             "sentence": versions.version_sentence(version),
-            "notes": definition.notes,
             "earlier": earlier,
             "changes": versions.difference_rows(changes, unit_system_of(request)),
             "is_intact": is_intact(version),
+            "signatures": signature_rows(version),
             "is_own": version.made_by_id == request.user.pk,
             "edit": right(request, "recipe.edit"),
             "approve": right(request, "recipe.approve"),
@@ -118,13 +125,19 @@ class Versioned:
         listed = list(thing.versions.all())
         initial = {"new": listed[0].number, "old": listed[min(1, len(listed) - 1)].number} if listed else {}
         form = versions.CompareForm(request.GET or None, versions=listed, initial=initial)
-        changes = None
+        changes, signatures = None, None
         if form.is_valid():
-            old, new = (
-                self.definition_of(self.version(thing, form.cleaned_data[name])) for name in ("old", "new")
-            )
+            chosen = [self.version(thing, form.cleaned_data[name]) for name in ("old", "new")]
+            old, new = (self.definition_of(version) for version in chosen)
             changes = versions.difference_rows(self.differences(old, new), unit_system_of(request))
-        context = {"code": thing.code, "form": form, "changes": changes, "back_url": self.url(thing.code)}
+            signatures = compared_signatures(chosen)
+        context = {
+            "code": thing.code,
+            "form": form,
+            "changes": changes,
+            "signatures": signatures,
+            "back_url": self.url(thing.code),
+        }
         return render(request, "setup/compare.html", context)
 
     # --- drafting -----------------------------------------------------------------------------------------------------
@@ -183,41 +196,38 @@ class Versioned:
     # --- approval -----------------------------------------------------------------------------------------------------
     def approve(self, request: HttpRequest, code: str, number: int) -> HttpResponse:
         thing = self.thing(code)
-        version = self.version(thing, number)
-        form = versions.ApproveForm(posted(request))
-        act = Act(
+        version, system = self.version(thing, number), unit_system_of(request)
+        definition = self.definition_of(version)
+        earlier = self._earlier(thing, version)
+        changes = self.differences(self.definition_of(earlier), definition) if earlier else ()
+        return approve_page(
+            request,
+            version,
             title=f"Approve {thing.code} version {number}",
-            sentence=versions.version_sentence(version),
             permission="recipe.approve",
             service=self.approve_version,
-            arguments=lambda: {
-                "version_id": version.pk,
-                "effective_from": form.cleaned_data["effective_from"],
-            },
-            said=lambda outcome: f"Written: {thing.code} version {number} is approved.",
-            then=lambda outcome: self.url(thing.code, number),
             back_url=self.url(thing.code, number),
-            button="Approve it",
+            then_url=self.url(thing.code, number),
+            changes=versions.difference_rows(changes, system) if earlier else None,
+            template=f"setup/sign_{self.noun}.html",
+            **self.content(thing, definition, system),
         )
-        return act_page(request, form, act)
 
     def withdraw(self, request: HttpRequest, code: str, number: int) -> HttpResponse:
         thing = self.thing(code)
-        version = self.version(thing, number)
-        form = versions.WithdrawForm(posted(request))
-        act = Act(
+        return withdraw_page(
+            request,
+            self.version(thing, number),
             title=f"Withdraw {thing.code} version {number}",
             sentence=self.after_withdrawal,
             permission="recipe.approve",
             service=self.withdraw_version,
-            arguments=lambda: {"version_id": version.pk, "reason": form.text("reason")},
-            said=lambda outcome: f"Written: {thing.code} version {number} is withdrawn.",
-            then=lambda outcome: self.url(thing.code, number),
             back_url=self.url(thing.code, number),
-            button="Withdraw it",
-            is_stopping=True,
+            then_url=self.url(thing.code, number),
         )
-        return act_page(request, form, act)
+
+    def _earlier(self, thing: Any, version: Any) -> Any | None:
+        return next((other for other in thing.versions.all() if other.number == version.number - 1), None)
 
 
 def newest_of(thing: Any) -> Any | None:

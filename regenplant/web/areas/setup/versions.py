@@ -18,7 +18,7 @@ from regenplant.people.selectors import people_who_may
 from regenplant.recipes.selectors import Difference
 from regenplant.web.areas.setup.shown import count
 from regenplant.web.drawing.limit_bar import limit_text
-from regenplant.web.house_form import HouseForm, moment_field, words_field
+from regenplant.web.house_form import HouseForm, words_field
 from regenplant.web.listing import Chip, chips
 
 MARKS = {
@@ -50,12 +50,6 @@ def of_family(request: HttpRequest, things: Iterable[Any]) -> list[Any]:
     """Those of the family that the address asks for; all without one."""
     wanted = request.GET.get("family", "")
     return [thing for thing in things if not wanted or thing.family == wanted]
-
-
-class ApproveForm(HouseForm):
-    effective_from = moment_field(
-        label="Holds from", required=False, help_text="Empty: from now. Running batches keep their version."
-    )
 
 
 class WithdrawForm(HouseForm):
