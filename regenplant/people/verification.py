@@ -1,10 +1,16 @@
-"""Signatures: the content that was signed against the digest, and the person they belong to."""
+"""Signatures: the content that was signed against the digest, and the person they belong to; versions against their approvals."""
 
 from __future__ import annotations
 
 from collections.abc import Iterator
 
+from django.apps import apps
+
+from regenplant.audit.naming import name_of
+from regenplant.audit.selectors import acts_about
 from regenplant.audit.verifying.registry import Check, Finding, Look, register
+from regenplant.audit.version_model import Version
+from regenplant.people import approvals
 from regenplant.people.models import Signature
 from regenplant.people.signing import holds
 
@@ -21,4 +27,44 @@ def check_signatures(look: Look) -> Iterator[Finding]:
             )
 
 
+def check_approvals(look: Look) -> Iterator[Finding]:
+    """Each version against the signatures of its approval and its withdrawal; and no such signature without its version."""
+    given = set(Signature.objects.filter(record_kind__regex=approvals.KINDS).values_list("pk", flat=True))
+    for model in apps.get_models():
+        if issubclass(model, Version):
+            rows = model._default_manager.select_related(None).order_by("pk")
+            for row in rows.iterator(200):
+                look.saw()
+                given -= {row.signature_id, row.withdrawal_signature_id}
+                name = name_of(model._meta.db_table, str(row.pk))
+                for flaw in approvals.flaws(row):
+                    yield Finding("approval", f"The {name} {flaw}.")
+                for act in approvals.unsigned(row):
+                    yield _without(row, name, act)
+    for lost in Signature.objects.filter(pk__in=given).order_by("pk"):
+        yield Finding(
+            "approval",
+            f"The signature of {lost.printed_name} under the {lost.meaning} stands in the record, and no version bears it.",
+        )
+
+
+def _without(version: Version, name: str, act: str) -> Finding:
+    """A version without a signature is broken, unless the log says that the act itself bore none: an older program asked for none."""
+    kind, key, _ = version.subject
+    done = "approved" if act == approvals.APPROVAL else "withdrawn"
+    acts = [
+        line
+        for line in acts_about([(kind, key)], [f"{kind}.version_{done}"])
+        if line.facts.get("facts", {}).get("version") == version.number
+    ]
+    if acts and "signature" not in acts[-1].facts:
+        return Finding(
+            "approval",
+            f"The {name} was {done} by event {acts[-1].number}, when that was not signed yet; nobody’s signature stands under it.",
+            is_notice=True,
+        )
+    return Finding("approval", f"The {name} is {done}, and the signature of its {act} is missing.")
+
+
 register(Check("signature", "Signatures", "signatures", check_signatures), place=30)
+register(Check("approval", "Signed versions", "versions", check_approvals), place=36)

@@ -53,7 +53,7 @@ def _(record: Record) -> str:
     )
 
 
-altered("edit what was signed", "people_signature", "content = REPLACE(content, '25', '26')", says="signature .+",
+altered("edit what was signed", "people_signature", "content = REPLACE(content, '25', '26')", where="record_kind = 'qc_decision'", says="signature .+",
         and_says=r"signature: The signature of .+ on qc_decision B-\d+ no longer fits what was signed")  # fmt: skip
 altered("put a signature into another hand", "people_signature", "person_id = 1", says="signature .+")
 altered(
@@ -68,9 +68,9 @@ altered(
     "signed_at = '2020-01-01 00:00:00+00:00'",
     says="signature .+",
 )
-altered("sign another record with the same signature", "people_signature", "record_key = 'B-99999'", says="signature .+",
+altered("sign another record with the same signature", "people_signature", "record_key = 'B-99999'", where="record_kind = 'qc_decision'", says="signature .+",
         and_says="signature: The signature of .+ on qc_decision B-99999 no longer fits what was signed")  # fmt: skip
-copied("copy a signature", "people_signature", but="record_kind='release'", says="signature .+",
+copied("copy a signature", "people_signature", but="record_kind='release'", where="record_kind = 'qc_decision'", says="signature .+",
        and_says="signature: The signature of .+ on release .+ no longer fits what was signed")  # fmt: skip
 removed("delete a signature", "people_signature", says="signature")
 
