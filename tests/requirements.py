@@ -95,8 +95,8 @@ REQUIREMENTS: tuple[Requirement, ...] = (
         ("quality.services:review_record", "quality.services:release_batch", "batches.services:close_deviation"),
     ),
     Requirement(
-        "ER-18", "A recipe changes by a new version that another person approves; a running batch keeps its own",
-        ("audit.versions:approve", "recipes.services:approve_recipe_version", "batches.services:freeze_batch"),
+        "ER-18", "A recipe changes by a new version that another person approves and signs; a running batch keeps its own",
+        ("audit.versions:approve", "people.approvals:approve", "recipes.services:approve_recipe_version", "batches.services:freeze_batch"),
     ),
     Requirement(
         "ER-19", "A reading is kept as typed with unit, temperature, compensation and instrument; what is derived can be worked out again",

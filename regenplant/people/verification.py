@@ -34,7 +34,7 @@ def check_approvals(look: Look) -> Iterator[Finding]:
         if issubclass(model, Version):
             rows = model._default_manager.select_related(None).order_by("pk")
             for row in rows.iterator(200):
-                look.saw()
+                look.saw(row.approved_by_id is not None)
                 given -= {row.signature_id, row.withdrawal_signature_id}
                 name = name_of(model._meta.db_table, str(row.pk))
                 for flaw in approvals.flaws(row):
@@ -67,4 +67,4 @@ def _without(version: Version, name: str, act: str) -> Finding:
 
 
 register(Check("signature", "Signatures", "signatures", check_signatures), place=30)
-register(Check("approval", "Signed versions", "versions", check_approvals), place=36)
+register(Check("approval", "Approvals of versions", "approvals", check_approvals), place=36)

@@ -80,7 +80,7 @@ def test_the_record_holds_before_anybody_touches_it(record: Record) -> None:
     assert found(record, None) == ("", [])
 
 
-@pytest.mark.requirement("ER-02", "ER-03", "ER-09")
+@pytest.mark.requirement("ER-02", "ER-03", "ER-09", "ER-18")
 @pytest.mark.parametrize("name", sorted(WAYS))
 def test_what_was_falsified_is_found_and_named(name: str, record: Record) -> None:
     pattern, sentences = found(record, WAYS[name])

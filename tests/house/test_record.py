@@ -162,8 +162,8 @@ def _names_of_append(module: Module) -> set[str]:
 
 
 # --- pages that write -------------------------------------------------------------------------------------------------
-DOORS = {"act_page", "try_act", "sign"}
-"""The house's own ways from a page to a use case."""
+DOORS = {"act_page", "try_act", "sign", "approve_page", "withdraw_page"}
+"""The house's own ways from a page to a use case; the last two are looked at below."""
 
 NO_ACT = {
     "regenplant.web.areas.signin.sign_out": "ends a session; writes nothing into the record",
@@ -308,4 +308,21 @@ def test_what_approves_versions_alike_goes_through_the_same_door(place: str, kin
     (node,) = [node for node in module.tree.body if isinstance(node, ast.ClassDef) and node.name == kind]
     methods = {item.name: item for item in node.body if isinstance(item, ast.FunctionDef)}
     for name in ("approve", "withdraw"):
-        assert "act_page" in {item.id for item in ast.walk(methods[name]) if isinstance(item, ast.Name)}
+        names = {item.id for item in ast.walk(methods[name]) if isinstance(item, ast.Name)}
+        assert f"{name}_page" in names
+
+
+def test_what_signs_versions_alike_goes_through_the_door_of_signatures() -> None:
+    place = "regenplant.web.areas.setup.signed_versions"
+    (module,) = [module for module in modules_in("regenplant.web") if module.name == place]
+    functions = {node.name: node for node in module.tree.body if isinstance(node, ast.FunctionDef)}
+    called = {
+        name: {
+            item.func.id
+            for item in ast.walk(node)
+            if isinstance(item, ast.Call) and isinstance(item.func, ast.Name)
+        }
+        for name, node in functions.items()
+    }
+    assert "sign" in called["approve_page"] and "sign" in called["_withdraw_signed"]
+    assert {"act_page", "_withdraw_signed"} <= called["withdraw_page"]

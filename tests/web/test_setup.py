@@ -486,6 +486,7 @@ def test_a_recipe_says_each_thing_once(plant: SmallPlant, as_: Callable[[str], C
     assert "Ends when: The readings fall no faster; then the loop closes. Flow" in shown
 
 
+@pytest.mark.requirement("ER-05", "ER-06", "ER-18")
 def test_another_person_approves(
     plant: SmallPlant, draft: RecipeVersion, as_: Callable[[str], Client]
 ) -> None:

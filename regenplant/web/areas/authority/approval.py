@@ -6,13 +6,15 @@ from typing import Any
 
 from django.http import HttpRequest, HttpResponse
 from django.urls import reverse
+from django.views.decorators.http import require_http_methods
 
 from regenplant.people import services
 from regenplant.web.areas.authority.pages import changes_context, shared, version_or_404
-from regenplant.web.areas.setup.signed_versions import approve_page, signs, withdraw_page
+from regenplant.web.areas.setup.signed_versions import approve_page, withdraw_page
+from regenplant.web.presenters.authority import groups_of
 
 
-@signs
+@require_http_methods(["GET", "HEAD", "POST"])
 def approve(request: HttpRequest, number: int) -> HttpResponse:
     """What the draft changes and for whom, and the signature under it."""
     version = version_or_404(number)
@@ -25,18 +27,20 @@ def approve(request: HttpRequest, number: int) -> HttpResponse:
         back_url=reverse("authority-version", args=[number]),
         then_url=reverse("authority"),
         template="authority/approve.html",
+        groups=groups_of(version.matrix),
+        found=version.matrix,
         **changes_context(version),
         **shared(request),
     )
 
 
-@signs
+@require_http_methods(["GET", "HEAD", "POST"])
 def withdraw(request: HttpRequest, number: int) -> HttpResponse:
     """Send a draft back, or stop an approved version before it takes force."""
     return _give_up(request, number, "authority.approve", services.withdraw_authority, "Send it back")
 
 
-@signs
+@require_http_methods(["GET", "HEAD", "POST"])
 def take_back(request: HttpRequest, number: int) -> HttpResponse:
     """The writer's side gives up a draft."""
     return _give_up(

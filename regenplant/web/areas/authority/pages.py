@@ -15,7 +15,7 @@ from regenplant.people.authority_changes import changes_between, people_changes
 from regenplant.people.models import AuthorityVersion
 from regenplant.people.selectors import access_rules
 from regenplant.web.areas.setup.signed_versions import signature_rows
-from regenplant.web.areas.setup.versions import mark_of
+from regenplant.web.areas.setup.versions import SHIPPED, mark_of
 from regenplant.web.presenters import authority as words
 from regenplant.web.requests import person_of
 from regenplant.web.rights import right
@@ -71,7 +71,7 @@ def _sentence(found: Matrix, draft: AuthorityVersion | None, later: list[Authori
     stands = (
         f"Version {found.number} is in force."
         if found.number
-        else "The program’s own table is in force; no version is written yet."
+        else f"The program’s own table is in force, {SHIPPED}; no version is written yet."
     )
     waits = (
         f" Draft {draft.number} by {draft.made_by.full_name} waits for its second person." if draft else ""

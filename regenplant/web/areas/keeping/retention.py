@@ -27,7 +27,8 @@ from regenplant.web.act_page import Act, act_page
 from regenplant.web.areas.batches.page import batch_or_404
 from regenplant.web.areas.keeping.forms import CopyForm
 from regenplant.web.areas.setup.rule_versions import RuleVersions
-from regenplant.web.areas.setup.signed_versions import signature_rows, signs
+from regenplant.web.areas.setup.signed_versions import signature_rows
+from regenplant.web.areas.setup.versions import SHIPPED
 from regenplant.web.house_form import HouseForm, posted, words_field
 from regenplant.web.rights import right
 from regenplant.web.signing import SecondPersonForm, SigningForm
@@ -120,7 +121,7 @@ def retention_page(request: HttpRequest) -> HttpResponse:
         "sentence": (
             f"Version {found.number} of the rules holds. {len(past)} of {len(kept)} batches are past their period."
             if found
-            else "The plant has decided nothing yet. What stands here are proposals, and nothing goes by them."
+            else f"The plant has decided nothing yet. What stands here are proposals, {SHIPPED}, and nothing goes by them."
         ),
         "is_decided": found is not None,
         "rules": _rows(retention.years_in_force(now)),
@@ -184,14 +185,14 @@ RULES = RuleVersions(
 )
 
 
-@signs
+@BOTH
 def approve(request: HttpRequest, number: int) -> HttpResponse:
     version = _version(number)
     rules = [(what, years) for what, years, _ in _rows(retention.years_from(version.content))]
     return RULES.approve(request, version, _changes(version), [("Rules", rules)])
 
 
-@signs
+@BOTH
 def withdraw(request: HttpRequest, number: int) -> HttpResponse:
     return RULES.withdraw(request, _version(number))
 

@@ -19,7 +19,8 @@ from regenplant.plant.limit_figures import FIGURES, GROUPS, Figure, LimitContent
 from regenplant.plant.models import LimitsVersion
 from regenplant.web.act_page import Act, act_page
 from regenplant.web.areas.setup.rule_versions import RuleVersions
-from regenplant.web.areas.setup.signed_versions import signature_rows, signs
+from regenplant.web.areas.setup.signed_versions import signature_rows
+from regenplant.web.areas.setup.versions import SHIPPED
 from regenplant.web.fields import QuantityField
 from regenplant.web.house_form import HouseForm, posted, words_field
 from regenplant.web.requests import unit_system_of
@@ -78,7 +79,7 @@ def limits_page(request: HttpRequest) -> HttpResponse:
     since = (
         f"Version {found.number} holds, from {timezone.localtime(found.effective_from or found.made_at):%Y-%m-%d}."
         if found
-        else "The defaults of the trade hold; none of them was confirmed by this plant."
+        else f"The defaults of the trade hold, {SHIPPED}; none of them was confirmed by this plant."
     )
     context = {
         "sentence": f"{since} Plans made from now on are checked against them; frozen plans keep theirs.",
@@ -131,13 +132,13 @@ RULES = RuleVersions(
 )
 
 
-@signs
+@BOTH
 def approve(request: HttpRequest, number: int) -> HttpResponse:
     version, system = _version(number), unit_system_of(request)
     groups = _groups(limits.content_from(version.content), system)
     return RULES.approve(request, version, _changes(version, system), groups)
 
 
-@signs
+@BOTH
 def withdraw(request: HttpRequest, number: int) -> HttpResponse:
     return RULES.withdraw(request, _version(number))

@@ -18,7 +18,6 @@ from regenplant.recipes.models import Recipe
 from regenplant.web.acting import try_act
 from regenplant.web.areas.setup import versions
 from regenplant.web.areas.setup.recipe_form import RecipeForm, initial_of, kinds_from, with_step_put_in
-from regenplant.web.areas.setup.signed_versions import signs
 from regenplant.web.areas.setup.versioned import NewHeadForm, Versioned, newest_of
 from regenplant.web.house_form import posted
 from regenplant.web.listing import chips
@@ -232,11 +231,11 @@ def _recipe_form(request: HttpRequest, base: RecipeDefinition) -> tuple[RecipeFo
 
 
 # --- approval -------------------------------------------------------------------------------------------------------
-@signs
+@require_http_methods(["GET", "HEAD", "POST"])
 def approve(request: HttpRequest, code: str, number: int) -> HttpResponse:
     return RECIPES.approve(request, code, number)
 
 
-@signs
+@require_http_methods(["GET", "HEAD", "POST"])
 def withdraw(request: HttpRequest, code: str, number: int) -> HttpResponse:
     return RECIPES.withdraw(request, code, number)

@@ -11,7 +11,6 @@ from django.shortcuts import redirect, render
 from django.utils import timezone
 from django.views.decorators.cache import never_cache
 from django.views.decorators.debug import sensitive_post_parameters
-from django.views.decorators.http import require_http_methods
 
 from regenplant.audit.use_case import Outcome
 from regenplant.audit.version_model import DRAFT, Version
@@ -32,19 +31,10 @@ Fact = tuple[str, str]
 TEMPLATE = "setup/sign_version.html"
 
 
-def signs(view: Callable[..., HttpResponse]) -> Callable[..., HttpResponse]:
-    """A view that shows a signature and takes it: never kept by a browser, and no password in a report."""
-    return never_cache(
-        sensitive_post_parameters("password")(require_http_methods(["GET", "HEAD", "POST"])(view))
-    )
-
-
 class ApproveForm(SigningForm):
     """The signature under a version, and from when it holds."""
 
-    effective_from = moment_field(
-        label="Holds from", required=False, help_text="Empty: from now. Running batches keep their version."
-    )
+    effective_from = moment_field(label="Holds from", required=False, help_text="Empty: from now.")
 
 
 class WithdrawSignedForm(SigningForm):
@@ -53,6 +43,8 @@ class WithdrawSignedForm(SigningForm):
     reason = words_field(300, rows=2, label="Reason")
 
 
+@never_cache
+@sensitive_post_parameters("password")
 def approve_page(
     request: HttpRequest,
     version: Version,
@@ -63,14 +55,17 @@ def approve_page(
     back_url: str,
     then_url: str,
     changes: Sequence[Any] | None,
+    what_runs: str = "",
     template: str = TEMPLATE,
     **shown: Any,
 ) -> HttpResponse:
     """What the version says and changes, and the signature of a second person under it.
 
-    ``changes`` against the version before, None where there is none; ``shown`` is what else the template shows.
+    ``changes`` against the version before, None where there is none; ``what_runs`` is what becomes of what runs under that one;
+    ``shown`` is what else the template shows.
     """
     form = ApproveForm(posted(request), initial={"version": version.number})
+    form.fields["effective_from"].help_text = f"Empty: from now. {what_runs}".strip()
     meaning = approval_of(version)
     if request.method == "POST" and version.made_by_id == person_of(request).pk:
         # refused whatever else was typed, and before a password is looked at
@@ -88,13 +83,13 @@ def approve_page(
         )
         if outcome is not None:
             digest = short_digest(outcome.result.signature.digest)
-            receipt(request, f"Signed: {version.title} is approved. Digest {digest}.")
+            receipt(request, f"Signed: {_this(version)} is approved. Digest {digest}.")
             return redirect(then_url)
         version.refresh_from_db()
     context = {
         "title": title,
         "sentence": f"Written by {version.made_by.full_name}: {version.reason.rstrip('.')}. Look at all of it, then sign.",
-        "what": f"You approve {version.title}, its whole content as it stands here.",
+        "what": f"You approve {_this(version)}, its whole content as it stands here.",
         "changes": changes,
         "is_approval": True,
         "refused": _refused(request, version, permission),
@@ -107,6 +102,8 @@ def approve_page(
     return _sign_page(request, version, form, template, context)
 
 
+@never_cache
+@sensitive_post_parameters("password")
 def withdraw_page(
     request: HttpRequest,
     version: Version,
@@ -133,7 +130,7 @@ def withdraw_page(
         permission=permission,
         service=service,
         arguments=lambda: {"version_id": version.pk, "reason": form.text("reason")},
-        said=lambda outcome: f"Written: {version.title} is withdrawn.",
+        said=lambda outcome: f"Written: {_this(version)} is withdrawn.",
         then=lambda outcome: then_url,
         back_url=back_url,
         button=button,
@@ -166,13 +163,13 @@ def _withdraw_signed(
         )
         if outcome is not None:
             digest = short_digest(outcome.result.withdrawal_signature.digest)
-            receipt(request, f"Signed: {version.title} is withdrawn. Digest {digest}.")
+            receipt(request, f"Signed: {_this(version)} is withdrawn. Digest {digest}.")
             return redirect(then_url)
         version.refresh_from_db()
     context = {
         "title": title,
         "sentence": sentence,
-        "what": f"You withdraw {version.title}, which was approved. It stays readable.",
+        "what": f"You withdraw {_this(version)}, which was approved. It stays readable.",
         "is_approval": False,
         "refused": "" if withdrawal_is_signed(version) else f"It is {version.state} already.",
         "button": "Withdraw and sign",
@@ -182,6 +179,11 @@ def _withdraw_signed(
     }
     context["refused"] = context["refused"] or right(request, permission).reason
     return _sign_page(request, version, form, TEMPLATE, context)
+
+
+def _this(version: Version) -> str:
+    """ "version 2 of recipe H-HCL-100", within a sentence."""
+    return f"version {version.number} of {version.noun}"
 
 
 def _sign_page(

@@ -15,7 +15,6 @@ from regenplant.recipes import selectors, services
 from regenplant.web.acting import try_act
 from regenplant.web.areas.setup import versions
 from regenplant.web.areas.setup.shown import NONE, both
-from regenplant.web.areas.setup.signed_versions import signs
 from regenplant.web.areas.setup.specification_form import SpecificationForm
 from regenplant.web.areas.setup.versioned import NewHeadForm, Versioned
 from regenplant.web.house_form import posted
@@ -137,11 +136,11 @@ def draft(request: HttpRequest, code: str) -> HttpResponse:
 
 
 # --- approval -------------------------------------------------------------------------------------------------------
-@signs
+@require_http_methods(["GET", "HEAD", "POST"])
 def approve(request: HttpRequest, code: str, number: int) -> HttpResponse:
     return SPECIFICATIONS.approve(request, code, number)
 
 
-@signs
+@require_http_methods(["GET", "HEAD", "POST"])
 def withdraw(request: HttpRequest, code: str, number: int) -> HttpResponse:
     return SPECIFICATIONS.withdraw(request, code, number)

@@ -152,7 +152,16 @@ class Versioned:
 
     def begin(self, request: HttpRequest, points: Mapping[str, Any]) -> HttpResponse:
         """The page on which a person chooses what to begin with."""
-        rows = [(f"?from={code}", code, one.name, one.family.abbreviation) for code, one in points.items()]
+        own = {thing.code for thing in self.things()}
+        rows = [
+            (
+                f"?from={code}",
+                code,
+                one.name,
+                one.family.abbreviation if code in own else f"{one.family.abbreviation}, {versions.SHIPPED}",
+            )
+            for code, one in points.items()
+        ]
         context = {"noun": self.noun, "rows": rows, "back_url": self.list_url}
         return render(request, "setup/begin.html", context)
 
@@ -209,6 +218,7 @@ class Versioned:
             back_url=self.url(thing.code, number),
             then_url=self.url(thing.code, number),
             changes=versions.difference_rows(changes, system) if earlier else None,
+            what_runs="Running batches keep their version.",
             template=f"setup/sign_{self.noun}.html",
             **self.content(thing, definition, system),
         )

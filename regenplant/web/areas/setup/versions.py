@@ -29,6 +29,10 @@ MARKS = {
 """Mark and word of a version's state."""
 
 
+SHIPPED = "shipped with the program, signed by nobody"
+"""What a plant begins with and has not approved as a version of its own."""
+
+
 def list_sentence(noun: str, things: Iterable[Any]) -> str:
     """How many there are, and whether a draft waits for its second person."""
     listed = list(things)
