@@ -14,6 +14,9 @@ from regenplant.people import approvals
 from regenplant.people.models import Signature
 from regenplant.people.signing import holds
 
+MOST_SAID = 20
+_DONE = {approvals.APPROVAL: "approved", approvals.WITHDRAWAL: "withdrawn"}
+
 
 def check_signatures(look: Look) -> Iterator[Finding]:
     """Each signature covers kind, key and version of its record together with the content."""
@@ -30,6 +33,7 @@ def check_signatures(look: Look) -> Iterator[Finding]:
 def check_approvals(look: Look) -> Iterator[Finding]:
     """Each version against the signatures of its approval and its withdrawal; and no such signature without its version."""
     given = set(Signature.objects.filter(record_kind__regex=approvals.KINDS).values_list("pk", flat=True))
+    older: list[str] = []
     for model in apps.get_models():
         if issubclass(model, Version):
             rows = model._default_manager.select_related(None).order_by("pk")
@@ -40,7 +44,21 @@ def check_approvals(look: Look) -> Iterator[Finding]:
                 for flaw in approvals.flaws(row):
                     yield Finding("approval", f"The {name} {flaw}.")
                 for act in approvals.unsigned(row):
-                    yield _without(row, name, act)
+                    if event := _unsigned_act(row, act):
+                        older.append(f"{name} (event {event})")
+                    else:
+                        done = _DONE[act]
+                        yield Finding(
+                            "approval", f"The {name} is {done}, and the signature of its {act} is missing."
+                        )
+    if older:
+        more = f" and {len(older) - MOST_SAID} more" if len(older) > MOST_SAID else ""
+        yield Finding(
+            "approval",
+            f"Approved or withdrawn when that was not signed yet, so that nobody’s signature stands under it: "
+            f"{', '.join(older[:MOST_SAID])}{more}.",
+            is_notice=True,
+        )
     for lost in Signature.objects.filter(pk__in=given).order_by("pk"):
         yield Finding(
             "approval",
@@ -48,22 +66,15 @@ def check_approvals(look: Look) -> Iterator[Finding]:
         )
 
 
-def _without(version: Version, name: str, act: str) -> Finding:
-    """A version without a signature is broken, unless the log says that the act itself bore none: an older program asked for none."""
+def _unsigned_act(version: Version, act: str) -> int:
+    """The act in the log that approved or withdrew this version and bore no signature either, as an older program asked for none; else 0."""
     kind, key, _ = version.subject
-    done = "approved" if act == approvals.APPROVAL else "withdrawn"
     acts = [
         line
-        for line in acts_about([(kind, key)], [f"{kind}.version_{done}"])
+        for line in acts_about([(kind, key)], [f"{kind}.version_{_DONE[act]}"])
         if line.facts.get("facts", {}).get("version") == version.number
     ]
-    if acts and "signature" not in acts[-1].facts:
-        return Finding(
-            "approval",
-            f"The {name} was {done} by event {acts[-1].number}, when that was not signed yet; nobody’s signature stands under it.",
-            is_notice=True,
-        )
-    return Finding("approval", f"The {name} is {done}, and the signature of its {act} is missing.")
+    return acts[-1].number if acts and "signature" not in acts[-1].facts else 0
 
 
 register(Check("signature", "Signatures", "signatures", check_signatures), place=30)
