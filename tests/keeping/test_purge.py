@@ -25,6 +25,7 @@ from regenplant.tanks.models import TankVisit
 from regenplant.tanks.services import ship_tank
 from tests import factories
 from tests.keeping import scene
+from tests.keeping.test_retention import rules
 
 pytestmark = [pytest.mark.django_db, pytest.mark.requirement("ER-25")]
 YEARS = timedelta(days=366 * 6)
@@ -34,13 +35,6 @@ WHY = "Its period is over, and nobody asked for longer."
 def shipped(plant: factories.SmallPlant, batch: Batch) -> None:
     for visit in TankVisit.objects.filter(batch_links__batch=batch):
         ship_tank(by=plant.by("supervisor"), visit_id=visit.pk, version=visit.version)
-
-
-def rules(plant: factories.SmallPlant) -> None:
-    version = services.draft_retention(
-        by=plant.by("supervisor"), years=retention.newest_years(), reason="Decided by the plant"
-    ).result
-    services.approve_retention(by=plant.by("supervisor 2"), version_id=version.pk)
 
 
 @pytest.fixture

@@ -19,7 +19,8 @@ from regenplant.keeping.retention import years_in_force
 from regenplant.people.models import Person
 from tests import factories
 from tests.keeping import scene
-from tests.keeping.test_purge import rules, shipped
+from tests.keeping.test_purge import shipped
+from tests.keeping.test_retention import rules
 from tests.web.pages import form_data, signing, text_of
 
 pytestmark = [pytest.mark.django_db, pytest.mark.requirement("ER-25")]

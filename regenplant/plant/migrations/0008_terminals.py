@@ -6,7 +6,7 @@ from django.db import migrations, models
 class Migration(migrations.Migration):
 
     dependencies = [
-        ('plant', '0006_limits_versions'),
+        ('plant', '0007_signed_versions'),
     ]
 
     operations = [

@@ -7,7 +7,7 @@ from django.db import migrations, models
 class Migration(migrations.Migration):
 
     dependencies = [
-        ('keeping', '0002_retention_and_holds'),
+        ('keeping', '0003_purges'),
         ('people', '0004_signed_versions'),
     ]
 
