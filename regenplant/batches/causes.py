@@ -16,6 +16,8 @@ CAUSES: dict[str, str] = {
 }
 """Cause by the code that is stored."""
 
+NO_CAUSE = "Nothing is decided without its cause. Choose what kind of cause it is; “looked for and not found” is one."
+
 
 def cause_words(category: str, words: str = "") -> str:
     """ "equipment: the level gauge sticks"; "" where no cause is written."""

@@ -9,6 +9,7 @@ from __future__ import annotations
 
 from dataclasses import dataclass
 
+from regenplant.audit.reasons import SHORTEST_REASON
 from regenplant.batches.models import Batch
 from regenplant.core.process.lifecycle import BatchState
 
@@ -43,6 +44,14 @@ class ReworkNeeds:
         if self.needs_cause_category:
             return "This resin failed twice. Say what kind of cause it is, and take another recipe version or say why not."
         return ""
+
+    @property
+    def same_recipe(self) -> str:
+        """What a rework by the recipe version that failed last is refused with while it has no reason."""
+        return (
+            f"This resin failed {self.failures} times, and the last time by this very recipe version. Choose another one, or "
+            f"say in at least {SHORTEST_REASON} characters why the same is run again."
+        )
 
 
 FIRST_FAILURE = ReworkNeeds(1)

@@ -26,6 +26,7 @@ from regenplant.people.services.alerts import raise_alert
 from regenplant.people.throttling import Try, count_failure, limit, try_password
 
 __all__ = [
+    "FULL_CREDENTIALS",
     "PERMIT_LIFE",
     "SignaturePermit",
     "bind",
@@ -37,6 +38,9 @@ __all__ = [
     "signed_digest",
 ]
 
+FULL_CREDENTIALS = (
+    "The first signature of a session, and the first after a while, takes your user name and your password."
+)
 _SESSION_KEY = "signing"
 About = tuple[str, str, str]
 
@@ -62,11 +66,7 @@ def prove(
     person: Person = by.user
     given = username.strip()
     if not given and needs_full_credentials(request, by.at):
-        raise SignatureRefused(
-            "The first signature of a session, and the first after a while, takes your user name and your password.",
-            field="username",
-            code="full_credentials",
-        )
+        raise SignatureRefused(FULL_CREDENTIALS, field="username", code="full_credentials")
     _refuse_unable(by, person, meaning, about)
     own = person.get_username()
     if given and given.lower() != own.lower():

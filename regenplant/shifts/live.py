@@ -67,6 +67,16 @@ class LiveState:
         return tuple(line for section in self.sections for line in section.lines if line.is_hazard)
 
     @property
+    def look_first(self) -> str:
+        """What the coming person is told who did not look at the hazards yet; "" where there is none."""
+        if not self.hazards:
+            return ""
+        return (
+            f"{len(self.hazards)} of the lines name chemical in a bed, a lock or an eyewash. "
+            "Look at them on the floor first."
+        )
+
+    @property
     def lines(self) -> tuple[LiveLine, ...]:
         return tuple(line for section in self.sections for line in section.lines)
 

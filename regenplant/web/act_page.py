@@ -13,6 +13,7 @@ from regenplant.audit.use_case import Outcome
 from regenplant.web.acting import receipt, refused_status, try_act
 from regenplant.web.house_form import HouseForm
 from regenplant.web.rights import right
+from regenplant.web.signing import is_whole
 
 
 @dataclass(frozen=True, slots=True)
@@ -39,7 +40,7 @@ class Act:
 
 def act_page(request: HttpRequest, form: HouseForm, act: Act, **context: Any) -> HttpResponse:
     """Show the form, or let the service act on it."""
-    if request.method == "POST" and form.is_valid():
+    if request.method == "POST" and is_whole(form, request):
         outcome = try_act(form, act.service, request, **act.arguments())
         if outcome is not None:
             receipt(request, act.said(outcome))

@@ -15,7 +15,13 @@ from django.http import HttpRequest
 from regenplant.audit.use_case import Outcome
 from regenplant.core.errors import DomainError
 from regenplant.people.models import Person
-from regenplant.people.signing import SignaturePermit, prove, prove_another
+from regenplant.people.signing import (
+    FULL_CREDENTIALS,
+    SignaturePermit,
+    needs_full_credentials,
+    prove,
+    prove_another,
+)
 from regenplant.web.acting import attach
 from regenplant.web.house_form import HouseForm
 from regenplant.web.requests import by_of
@@ -41,6 +47,8 @@ class SigningForm(HouseForm):
 
     may_overwrite = False
     """What is signed is looked at first."""
+    is_judged = False
+    """Whether all that stands on it was judged (``is_whole``)."""
 
     username = _name_field("Your user name", required=False)
     password = _password_field("Your password")
@@ -70,6 +78,20 @@ class SecondPersonForm(HouseForm):
     second_password = _password_field("Second person, password")
 
 
+def is_whole(form: forms.Form, request: HttpRequest) -> bool:
+    """Whether everything that the form alone can tell is in order, the user name that this signature takes included.
+
+    One answer so names all that is wrong, each beside its field, before any password is tried.
+    """
+    if not isinstance(form, SigningForm):
+        return form.is_valid()
+    form.is_judged = True
+    given = str(form.data.get(form.add_prefix("username"), "")).strip()
+    if form.is_bound and not given and needs_full_credentials(request):
+        form.add_error("username", forms.ValidationError(FULL_CREDENTIALS, code="full_credentials"))
+    return form.is_valid()
+
+
 def sign(
     form: SigningForm,
     request: HttpRequest,
@@ -79,7 +101,12 @@ def sign(
     about: tuple[str, str, str],
     **arguments: Any,
 ) -> Outcome | None:
-    """Prove the credentials for one meaning and act with the permit; a refusal stands on the form and gives None."""
+    """Prove the credentials for one meaning and act with the permit; a refusal stands on the form and gives None.
+
+    Raises: RuntimeError for a form that ``is_whole`` did not judge: it would be refused in pieces.
+    """
+    if not form.is_judged:
+        raise RuntimeError(f"{type(form).__name__} is signed only after is_whole.")
     by = by_of(request)
     try:
         permit = prove(

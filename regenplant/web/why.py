@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+from collections.abc import Callable
 from typing import Any
 
 from django import forms
@@ -17,17 +18,29 @@ _CHOOSE = {
 }
 
 
+def told(what: str, short: str = "The reason is too short.") -> Callable[[str], None]:
+    """A validator for words that must tell something, in the sentence of the services that ask for it too."""
+
+    def judge(words: str) -> None:
+        if len(words.strip()) < SHORTEST_REASON:
+            raise forms.ValidationError(
+                f"{short} Say in at least {SHORTEST_REASON} characters {what}.", code="reason_too_short"
+            )
+
+    return judge
+
+
 def category_field(**kwargs: Any) -> forms.ChoiceField:
     """What kind of reason it is."""
     kwargs.setdefault("label", "Kind of reason")
     return forms.ChoiceField(choices=_CHOICES, error_messages=dict(_CHOOSE), **kwargs)
 
 
-def reason_field(**kwargs: Any) -> forms.CharField:
-    """The reason in the person's own words."""
+def reason_field(what: str = "what was wrong", **kwargs: Any) -> forms.CharField:
+    """The reason in the person's own words; ``what`` says in a refusal what they must tell."""
     kwargs.setdefault("label", "What was wrong")
     kwargs.setdefault("help_text", f"{TEN} The old value stays readable.")
-    return words_field(LONGEST_REASON, rows=3, **kwargs)
+    return words_field(LONGEST_REASON, rows=3, validators=[told(what)], **kwargs)
 
 
 class LateForm(HouseForm):

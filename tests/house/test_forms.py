@@ -174,7 +174,7 @@ ELSEWHERE = {
 }
 """Tried by posting to the page they stand on: the test, and the address it posts to."""
 
-BASES = {"HouseForm", "ActForm", "AmountForm", "SigningForm", "TwiceForm", "LateForm"}
+BASES = {"HouseForm", "ActForm", "AmountForm", "SigningForm", "TwiceForm", "LateForm", "LookedForm"}
 """Only what others are made of."""
 
 HOSTILE = (

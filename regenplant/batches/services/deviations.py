@@ -10,7 +10,7 @@ from regenplant.audit.by import By
 from regenplant.audit.records import one_of, words_of, write_changed
 from regenplant.audit.use_case import Outcome, use_case
 from regenplant.audit.wording import say
-from regenplant.batches.causes import CAUSES, cause_words
+from regenplant.batches.causes import CAUSES, NO_CAUSE, cause_words
 from regenplant.batches.models import Batch, Deviation
 from regenplant.batches.moves import locked, people_of_step, touch
 from regenplant.batches.services._deviations import write_deviation
@@ -209,11 +209,7 @@ def _cause_to_close(deviation: Deviation, decision: Decision) -> dict[str, str]:
     category = decision.cause_category or deviation.cause_category
     words = decision.cause.strip() or deviation.cause
     if not category:
-        raise RecordRefused(
-            "Nothing is decided without its cause. Choose what kind of cause it is; “looked for and not found” is one.",
-            field="cause_category",
-            code="no_category",
-        )
+        raise RecordRefused(NO_CAUSE, field="cause_category", code="no_category")
     if deviation.severity != Deviation.Severity.MINOR:
         long_enough(words, "cause", "what caused it")
     return _cause(category, words)

@@ -190,12 +190,7 @@ def _refuse_unmet(
         )
     is_same = recipe_version_id == parent.recipe_version_id
     if needs.needs_another_recipe and is_same and len(same_recipe_reason.strip()) < SHORTEST_REASON:
-        raise RecordRefused(
-            f"This resin failed {needs.failures} times, and the last time by this very recipe version. Choose another one, or "
-            f"say in at least {SHORTEST_REASON} characters why the same is run again.",
-            field="same_recipe_reason",
-            code="same_recipe",
-        )
+        raise RecordRefused(needs.same_recipe, field="same_recipe_reason", code="same_recipe")
     if needs.needs_two_people:
         refuse_alone(by, parent, needs, together)
 

@@ -91,13 +91,9 @@ def take_over(
         raise RecordRefused(
             f"{by.user.full_name} handed this shift over, so another person takes it.", code="same_person"
         )
-    hazards = signed_content(handover).state.hazards
-    if hazards and not has_seen:
-        raise RecordRefused(
-            f"{len(hazards)} of the lines name chemical in a bed, a lock or an eyewash. Look at them on the floor first.",
-            field="has_seen",
-            code="not_seen",
-        )
+    look_first = signed_content(handover).state.look_first
+    if look_first and not has_seen:
+        raise RecordRefused(look_first, field="has_seen", code="not_seen")
     words = words_of(remarks, "The remark", field="remarks", most=600)
     signature = bind(
         permit,

@@ -164,6 +164,7 @@ def rework(request: HttpRequest, number: str) -> HttpResponse:
         needs=needs,
         recipes=[(str(one.version.pk), _recipe_words(one)) for one in offered],
         anion_vessels=_anion_vessels(batch) if family.is_mixed else (),
+        recipe_before=batch.recipe_version_id,
         initial={"version": batch.version},
     )
     again = "The carbon is worked" if family.is_exchanged else "The same resin is regenerated"

@@ -23,7 +23,7 @@ from regenplant.web.presenters import batch_entries as words
 from regenplant.web.presenters.bed import lower_first
 from regenplant.web.requests import by_of, person_of, unit_system_of
 from regenplant.web.rights import right
-from regenplant.web.signing import SecondPersonForm, SigningForm, second_person, sign
+from regenplant.web.signing import SecondPersonForm, SigningForm, is_whole, second_person, sign
 
 BOTH = require_http_methods(["GET", "HEAD", "POST"])
 
@@ -44,7 +44,7 @@ def check(request: HttpRequest, number: str, kind: str, pk: int) -> HttpResponse
         else CheckForm(request.POST or None, initial={"version": batch.version})
     )
     about = ("batch", batch.number, f"Batch {batch.number}")
-    if request.method == "POST" and form.is_valid():
+    if request.method == "POST" and is_whole(form, request):
         outcome = _checked(form, request, batch, service, {argument: row.pk}, about)
         if outcome is not None:
             receipt(request, f"Written: checked by {outcome.result.checked_by.full_name}.")

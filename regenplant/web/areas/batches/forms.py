@@ -7,6 +7,7 @@ from typing import Any, cast
 
 from django import forms
 
+from regenplant.audit.reasons import SHORTEST_REASON
 from regenplant.batches.causes import CAUSES
 from regenplant.batches.failures import FIRST_FAILURE, ReworkNeeds
 from regenplant.batches.models import Deviation, StepEntry
@@ -23,7 +24,7 @@ from regenplant.web.presenters.bed import lower_first
 from regenplant.web.seen import SeenVersionField
 from regenplant.web.signing import SecondPersonForm, SigningForm
 from regenplant.web.twice import TwiceForm
-from regenplant.web.why import TEN, LateForm, category_field, reason_field
+from regenplant.web.why import TEN, LateForm, category_field, reason_field, told
 
 TOO_OLD = "This page does not say which state of the batch it shows. Open it again."
 
@@ -167,7 +168,11 @@ class LeaveForm(HouseForm):
         error_messages=dict(_STANDING),
     )
     category = category_field()
-    reason = reason_field(label="Why", help_text=f"{TEN} What was not done opens a deviation.")
+    reason = reason_field(
+        "why it was not done or does not apply",
+        label="Why",
+        help_text=f"{TEN} What was not done opens a deviation.",
+    )
 
 
 def value_field(spec: EntrySpec, system: str, words: forms.Field, label: str = "") -> forms.Field:
@@ -222,6 +227,7 @@ class ReworkForm(ActForm):
         300,
         rows=3,
         label="Why it failed",
+        validators=[told("why it failed", "The cause is too short.")],
         help_text=f"{TEN} The failed batch stays failed; this becomes a batch of its own.",
     )
     recipe = forms.ChoiceField(label="Recipe")
@@ -244,9 +250,11 @@ class ReworkForm(ActForm):
         needs: ReworkNeeds = FIRST_FAILURE,
         recipes: Sequence[tuple[str, str]],
         anion_vessels: Sequence[tuple[str, str]] = (),
+        recipe_before: int | None = None,
         **kwargs: Any,
     ):
         super().__init__(*args, **kwargs)
+        self.needs, self.recipe_before = needs, str(recipe_before or "")
         cast(forms.ChoiceField, self.fields["recipe"]).choices = [("", "Choose a recipe"), *recipes]
         if anion_vessels:
             choices = [("", "as before"), *anion_vessels]
@@ -256,6 +264,17 @@ class ReworkForm(ActForm):
         self.fields["cause_category"].required = needs.needs_cause_category
         if not needs.needs_another_recipe:
             del self.fields["same_recipe_reason"]
+
+    def clean(self) -> dict[str, Any]:
+        """The recipe version that failed last is taken again only with a reason."""
+        cleaned = super().clean() or {}
+        reason = str(cleaned.get("same_recipe_reason", ""))
+        is_same = bool(self.recipe_before) and cleaned.get("recipe") == self.recipe_before
+        if "same_recipe_reason" in cleaned and is_same and len(reason) < SHORTEST_REASON:
+            self.add_error(
+                "same_recipe_reason", forms.ValidationError(self.needs.same_recipe, code="same_recipe")
+            )
+        return cleaned
 
     @property
     def anion_vessel_id(self) -> int | None:

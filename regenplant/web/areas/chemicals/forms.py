@@ -21,7 +21,7 @@ from regenplant.web.acting import attach
 from regenplant.web.fields import QuantityField
 from regenplant.web.house_form import HouseForm, day_field, words_field
 from regenplant.web.templatetags.parts import PICTOGRAMS
-from regenplant.web.why import TEN, category_field
+from regenplant.web.why import TEN, category_field, told
 
 CHEMICAL_CHOICES = [(chemical.value, chemical.label) for chemical in Chemical]
 _ONE_QUANTITY = "Write one of the three: volume of product, mass of product, or mass as 100 %."
@@ -279,7 +279,9 @@ class TakeBackForm(HouseForm):
     """Why a movement is taken back."""
 
     category = category_field()
-    reason = words_field(MOST_REASON, rows=2, label="What was wrong", help_text=TEN)
+    reason = words_field(
+        MOST_REASON, rows=2, label="What was wrong", help_text=TEN, validators=[told("what was wrong")]
+    )
 
 
 class EmptyForm(HouseForm):

@@ -34,7 +34,7 @@ from regenplant.web.areas.chemicals.unloading_forms import (
 from regenplant.web.house_form import posted
 from regenplant.web.requests import by_of, person_of, unit_system_of
 from regenplant.web.rights import right
-from regenplant.web.signing import second_person, sign
+from regenplant.web.signing import is_whole, second_person, sign
 
 BOTH = require_http_methods(["GET", "HEAD", "POST"])
 SCAN_MEANING = "code of the fill connection scanned"
@@ -188,7 +188,7 @@ def _scanned(request: HttpRequest, form: ScanForm | ScanHereForm, row: Unloading
 def unlock(request: HttpRequest, number: str) -> HttpResponse:
     row, system = _delivery(number), unit_system_of(request)
     form = UnlockForm(posted(request), initial={"version": row.version})
-    if request.method == "POST" and form.is_valid():
+    if request.method == "POST" and is_whole(form, request):
         about = ("unloading", row.number, row.number)
         outcome = sign(
             form, request, services.unlock, meaning=services.UNLOCK_MEANING, about=about, unloading_id=row.pk

@@ -6,13 +6,13 @@ from typing import Any, cast
 
 from django import forms
 
-from regenplant.batches.causes import CAUSES
+from regenplant.batches.causes import CAUSES, NO_CAUSE
 from regenplant.batches.models import Deviation
 from regenplant.people.models import Person
 from regenplant.web.house_form import HouseForm, day_field, words_field
 from regenplant.web.seen import SeenVersionField
 from regenplant.web.signing import SigningForm
-from regenplant.web.why import TEN
+from regenplant.web.why import TEN, told
 
 MOST = 400
 _CHOOSE = {
@@ -92,13 +92,32 @@ class DecisionForm(SigningForm):
         label="What is decided", widget=forms.RadioSelect, choices=KINDS, error_messages=dict(_CHOOSE)
     )
     decision = words_field(
-        MOST, rows=4, label="Decision, and why",
+        MOST, rows=4, label="Decision, and why", validators=[told("what was decided and why", "Too short.")],
         help_text=f"{TEN} What it means for the batch, what was done, what is done next.",
     )  # fmt: skip
     cause_category = cause_field(required=False)
     cause = words_field(
         MOST, rows=3, label="What caused it", required=False, help_text=f"Needed from major on. {TEN}"
     )
+
+    def __init__(self, *args: Any, found: Deviation | None = None, **kwargs: Any):
+        super().__init__(*args, **kwargs)
+        self.found = found
+
+    def clean(self) -> dict[str, Any]:
+        """The cause as far as this deviation needs one: what stands already is enough."""
+        cleaned = super().clean() or {}
+        found = self.found
+        if found is None:
+            return cleaned
+        if not (cleaned.get("cause_category", "-") or found.cause_category):
+            self.add_error("cause_category", forms.ValidationError(NO_CAUSE, code="no_category"))
+        if "cause" in cleaned and found.severity != Deviation.Severity.MINOR:
+            try:
+                told("what caused it", "Too short.")(str(cleaned["cause"]) or found.cause)
+            except forms.ValidationError as short:
+                self.add_error("cause", short)
+        return cleaned
 
 
 class FollowForm(HouseForm):

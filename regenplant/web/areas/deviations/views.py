@@ -16,11 +16,12 @@ from regenplant.batches.selectors import deviations as read
 from regenplant.web import listing as listings
 from regenplant.web.acting import receipt, refused_status
 from regenplant.web.areas.deviations.forms import DecisionForm, FilterForm
+from regenplant.web.house_form import posted
 from regenplant.web.listing import chips
 from regenplant.web.presenters import deviations as words
 from regenplant.web.requests import person_of, unit_system_of
 from regenplant.web.rights import Right, right
-from regenplant.web.signing import sign
+from regenplant.web.signing import is_whole, sign
 from regenplant.web.tables.deviations import DeviationTable
 
 
@@ -63,8 +64,8 @@ def deviation_or_404(number: str) -> Deviation:
 def detail(request: HttpRequest, number: str, tab: str) -> HttpResponse:
     """One deviation; a POST decides it."""
     found = deviation_or_404(number)
-    form = DecisionForm(request.POST or None, initial=_initial(found))
-    if request.method == "POST" and form.is_valid() and _decided(form, request, found):
+    form = DecisionForm(posted(request), found=found, initial=_initial(found))
+    if request.method == "POST" and is_whole(form, request) and _decided(form, request, found):
         receipt(request, f"Written: {found.number} of {found.batch.number} is decided.")
         return redirect("deviations-detail", found.number)
     if request.method == "POST":

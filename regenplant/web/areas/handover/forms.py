@@ -12,6 +12,29 @@ from regenplant.web.house_form import HouseForm, words_field
 from regenplant.web.signing import SecondPersonForm, SigningForm
 
 
+class LookedForm(HouseForm):
+    """Taking over asks first for a look at the hazards; where a handover names none, nothing is asked."""
+
+    has_seen = forms.BooleanField(required=False, label="I looked at every hazard named above, on the floor.")
+
+    def __init__(self, *args: Any, look_first: str = "", **kwargs: Any):
+        super().__init__(*args, **kwargs)
+        self.look_first = look_first
+        if not look_first:
+            del self.fields["has_seen"]
+
+    def clean(self) -> dict[str, Any]:
+        cleaned = super().clean() or {}
+        if self.look_first and not cleaned.get("has_seen"):
+            self.add_error("has_seen", forms.ValidationError(self.look_first, code="not_seen"))
+        return cleaned
+
+    @property
+    def has_looked(self) -> bool:
+        """Whether the person says that they looked."""
+        return bool(self.cleaned_data.get("has_seen"))
+
+
 def _remarks() -> forms.CharField:
     return words_field(600, rows=2, required=False, label="What you found otherwise")
 
@@ -36,14 +59,13 @@ class HandOverForm(SigningForm):
             self.data = data
 
 
-class TakeForm(SigningForm):
+class TakeForm(LookedForm, SigningForm):
     """The coming person, signed in at this terminal."""
 
-    has_seen = forms.BooleanField(required=False, label="I looked at every hazard named above, on the floor.")
     remarks = _remarks()
 
 
-class TakeHereForm(SecondPersonForm):
+class TakeHereForm(LookedForm, SecondPersonForm):
     """The coming person at the terminal of the leaving one, who stays signed in."""
 
     has_seen = forms.BooleanField(

@@ -37,7 +37,7 @@ from regenplant.web.presenters import handover as words
 from regenplant.web.presenters.words import short_digest
 from regenplant.web.requests import by_of, person_of
 from regenplant.web.rights import right
-from regenplant.web.signing import second_person, sign
+from regenplant.web.signing import is_whole, second_person, sign
 
 RIGHT = "shift.hand_over"
 PER_PAGE = 30
@@ -51,7 +51,7 @@ SHOWN_PAST = 5
 def draft(request: HttpRequest, tab: str) -> HttpResponse:
     """The state as it is now, with the open items; a POST signs it."""
     form = HandOverForm(posted(request), initial={"version": 1})
-    if request.method == "POST" and form.is_valid():
+    if request.method == "POST" and is_whole(form, request):
         outcome = sign(
             form,
             request,
@@ -109,8 +109,12 @@ def one(request: HttpRequest, tab: str, number: str) -> HttpResponse:
     handover = _handover_or_404(number)
     is_own = handover.handed_by_id == person_of(request).pk
     kind = TakeHereForm if is_own else TakeForm
-    form = kind(posted(request), initial={"version": handover.version})
-    if request.method == "POST" and form.is_valid():
+    form = kind(
+        posted(request),
+        look_first=signed_content(handover).state.look_first,
+        initial={"version": handover.version},
+    )
+    if request.method == "POST" and is_whole(form, request):
         taken = (
             _take_here(request, form, handover)
             if isinstance(form, TakeHereForm)
@@ -130,7 +134,7 @@ def _take(request: HttpRequest, form: TakeForm, handover: Handover) -> bool:
         meaning=services.TAKEN_MEANING,
         about=("handover", handover.number, f"Handover {handover.number}"),
         handover_id=handover.pk,
-        has_seen=form.cleaned_data["has_seen"],
+        has_seen=form.has_looked,
         remarks=form.text("remarks"),
         version=form.shown_version,
     )
@@ -153,7 +157,7 @@ def _take_here(request: HttpRequest, form: TakeHereForm, handover: Handover) -> 
             by=replace(by_of(request), user=person, at=permit.proven_at),
             handover_id=handover.pk,
             permit=permit,
-            has_seen=form.cleaned_data["has_seen"],
+            has_seen=form.has_looked,
             remarks=form.text("remarks"),
             version=form.shown_version,
         )
@@ -167,8 +171,6 @@ def _one_page(request: HttpRequest, handover: Handover, form: Any, *, is_own: bo
     now, signed = timezone.now(), signed_content(handover)
     is_waiting = handover.state == Handover.State.SIGNED
     changed = changed_since(signed.state, live_state(now, plant_of(request))) if is_waiting else None
-    if not signed.state.hazards:
-        form.fields.pop("has_seen", None)
     context = {
         "handover": handover,
         "sentence": words.handover_sentence(handover, signed.state, now),

@@ -32,6 +32,7 @@ from regenplant.web.areas.setup.versions import SHIPPED
 from regenplant.web.house_form import HouseForm, posted, words_field
 from regenplant.web.rights import right
 from regenplant.web.signing import SecondPersonForm, SigningForm
+from regenplant.web.why import TEN, told
 
 BOTH = require_http_methods(["GET", "HEAD", "POST"])
 MOST_SHOWN = 50
@@ -72,14 +73,14 @@ class HoldForm(HouseForm):
     subject_key = words_field(
         64, label="Its code", help_text="Batch number, serial, customer code or lot code."
     )
-    reason = words_field(300, rows=2, label="Reason")
+    reason = words_field(300, rows=2, label="Reason", help_text=TEN, validators=[told("why it is kept")])
 
 
 class PurgeForm(CopyForm, SigningForm, SecondPersonForm):
     """The copy read back, the reason, and both people, each with their own password."""
 
     may_overwrite = False
-    reason = words_field(300, rows=2, label="Reason", help_text="At least ten characters.")
+    reason = words_field(300, rows=2, label="Reason", help_text=TEN, validators=[told("why it goes")])
 
     def __init__(self, *args: Any, **kwargs: Any):
         super().__init__(*args, **kwargs)

@@ -31,7 +31,7 @@ from regenplant.web.presenters import paper_forms as words
 from regenplant.web.presenters.words import short_digest
 from regenplant.web.requests import by_of, person_of, transcribe_from, transcribed_form, unit_system_of
 from regenplant.web.rights import right
-from regenplant.web.signing import SigningForm, sign
+from regenplant.web.signing import SigningForm, is_whole, sign
 
 State = PaperForm.State
 
@@ -71,7 +71,7 @@ def form_page(request: HttpRequest, number: str) -> HttpResponse:
     if (
         request.method == "POST"
         and signing is not None
-        and signing.is_valid()
+        and is_whole(signing, request)
         and _sign(request, form, signing)
     ):
         return redirect("paper-forms-form", form.number)

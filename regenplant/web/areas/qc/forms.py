@@ -17,7 +17,7 @@ from regenplant.web.house_form import NEEDED, words_field
 from regenplant.web.moments import MomentField
 from regenplant.web.presenters.qc_limits import bench_choices
 from regenplant.web.signing import SigningForm
-from regenplant.web.why import LateForm, category_field, reason_field
+from regenplant.web.why import TEN, LateForm, category_field, reason_field, told
 
 
 class MeasurementForm(LateForm):
@@ -109,7 +109,8 @@ class FailForm(SigningForm):
         400,
         rows=3,
         label="Why it fails",
-        help_text="At least 10 characters. The supervisor decides on rework or scrap by it.",
+        validators=[told("why it failed")],
+        help_text=f"{TEN} The supervisor decides on rework or scrap by it.",
     )
 
 

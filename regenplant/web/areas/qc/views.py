@@ -41,7 +41,7 @@ from regenplant.web.presenters.review_record import found_view
 from regenplant.web.presenters.words import short_digest
 from regenplant.web.requests import by_of, person_of, unit_system_of
 from regenplant.web.rights import right
-from regenplant.web.signing import SigningForm, sign
+from regenplant.web.signing import SigningForm, is_whole, sign
 
 MEANINGS = {"pass": PASS_MEANING, "fail": FAIL_MEANING}
 
@@ -69,7 +69,7 @@ def decision(request: HttpRequest, number: str) -> HttpResponse:
     if verdict not in VERDICT_FORMS:
         raise RecordRefused("The verdict is pass or fail. Choose one on the page.", code="no_verdict")
     form = VERDICT_FORMS[verdict](request.POST or None, initial={"version": batch.version})
-    if request.method == "POST" and form.is_valid() and _judge(form, request, batch):
+    if request.method == "POST" and is_whole(form, request) and _judge(form, request, batch):
         return redirect(f"{reverse('qc-decision', args=[batch.number])}#main")
     return _decision_page(request, batch, form)
 
@@ -269,7 +269,7 @@ def release(request: HttpRequest, number: str) -> HttpResponse:
     """The release of a filled batch by a person who took no part in it."""
     batch = batch_or_404(number)
     form = ReleaseForm(request.POST or None, initial={"version": batch.version})
-    if request.method == "POST" and form.is_valid():
+    if request.method == "POST" and is_whole(form, request):
         is_anew = batch.state == BatchState.RELEASED
         outcome = sign(
             form,

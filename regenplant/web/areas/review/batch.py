@@ -26,7 +26,7 @@ from regenplant.web.presenters import versions as signed
 from regenplant.web.presenters.words import short_digest
 from regenplant.web.requests import by_of, person_of
 from regenplant.web.rights import right
-from regenplant.web.signing import sign
+from regenplant.web.signing import is_whole, sign
 
 
 def _about(batch: Batch) -> tuple[str, str, str]:
@@ -40,7 +40,7 @@ def review(request: HttpRequest, number: str, tab: str) -> HttpResponse:
     """What was unusual, then the whole record; a POST signs the review."""
     batch = batch_or_404(number)
     form = ReviewForm(posted(request), initial={"version": batch.version})
-    if request.method == "POST" and form.is_valid():
+    if request.method == "POST" and is_whole(form, request):
         outcome = sign(
             form,
             request,
@@ -99,7 +99,7 @@ def reopen(request: HttpRequest, number: str, tab: str) -> HttpResponse:
     """Opening a signed record for correction, with a reason and a signature."""
     batch = batch_or_404(number)
     form = ReopenForm(posted(request), initial={"version": batch.version})
-    if request.method == "POST" and form.is_valid():
+    if request.method == "POST" and is_whole(form, request):
         outcome = sign(
             form,
             request,

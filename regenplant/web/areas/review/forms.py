@@ -26,6 +26,7 @@ class ReopenForm(SigningForm):
 
     category = category_field()
     reason = reason_field(
+        "what is wrong in the signed record",
         label="What is wrong in the signed record",
         help_text=f"{TEN} The signed version stays readable.",
     )

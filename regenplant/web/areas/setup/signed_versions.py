@@ -25,7 +25,7 @@ from regenplant.web.house_form import moment_field, posted, words_field
 from regenplant.web.presenters.words import day_and_clock, short_digest
 from regenplant.web.requests import person_of
 from regenplant.web.rights import right
-from regenplant.web.signing import SigningForm, sign
+from regenplant.web.signing import SigningForm, is_whole, sign
 
 Fact = tuple[str, str]
 TEMPLATE = "setup/sign_version.html"
@@ -71,7 +71,7 @@ def approve_page(
         # refused whatever else was typed, and before a password is looked at
         refusal = _refused(request, version, permission)
         form.add_error(None, forms.ValidationError(refusal, code=NotAllowed.code))
-    if request.method == "POST" and form.is_valid():
+    if request.method == "POST" and is_whole(form, request):
         outcome = sign(
             form,
             request,
@@ -151,7 +151,7 @@ def _withdraw_signed(
 ) -> HttpResponse:
     form = WithdrawSignedForm(posted(request), initial={"version": version.number})
     meaning = withdrawal_of(version)
-    if request.method == "POST" and form.is_valid():
+    if request.method == "POST" and is_whole(form, request):
         outcome = sign(
             form,
             request,
