@@ -434,6 +434,27 @@ def test_the_story_is_narrowed_by_step_words_corrections_and_late_acts(plant, op
     assert "One act of" in text_of(found)
 
 
+@pytest.mark.parametrize(
+    ("asked", "words"),
+    [
+        ("", "Shown: everything."),
+        ("who=Operator+1&kind=step", "Shown: Steps, by Operator 1."),
+        ("only=late&words=hose", "Shown: Late acts only, with “hose”."),
+        ("only=nonsense", "Shown: everything."),
+        ("kind=zzz", "Shown: Acts of the kind zzz."),
+    ],
+)
+def test_the_folded_filters_say_what_is_shown_and_lead_back(operator_client, acid, asked, words):
+    response = operator_client.get(f"{at('history', acid.batch)}?{asked}")
+    assert words in text_of(response)
+    page = response.content.decode()
+    assert page.count('<details class="narrow') == 1 and '<details class="narrow chips-only" open' not in page
+    folded = page.split('<details class="narrow')[1]
+    assert folded.index("<summary") < folded.index("Acts by person") < folded.index("Look for it")
+    whole = f'href="{at("history", acid.batch)}">Show everything'
+    assert (whole in page) is (words != "Shown: everything.")
+
+
 def test_each_act_of_the_story_shows_its_number_digest_and_terminal(plant, operator_client, acid):
     event = events_about([("batch", acid.batch.number)]).last()
     row = operator_client.get(at("history", acid.batch)).context["rows"][0]

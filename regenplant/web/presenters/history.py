@@ -138,6 +138,20 @@ def shown_words(page: StoryPage, wanted: Wanted) -> str:
     return f"{sentence_case(counted(page.fitting, 'act'))} of {thousands(page.total)} {verb}{of}."
 
 
+def chosen_words(wanted: Wanted, page: StoryPage) -> str:
+    """What the filters say: "Signatures by QC technician 1", "Late acts of step Backwash"; "" while everything is shown."""
+    kind = dict(kinds_of(page)).get(wanted.kind) or (f"Acts of the kind {wanted.kind}" if wanted.kind else "")
+    only = {"corrections": "corrections only", "late": "late acts only"}.get(wanted.only, "")
+    parts = [
+        kind,
+        only,
+        f"by {wanted.who}" if wanted.who else "",
+        f"step {wanted.step}" if wanted.step else "",
+        f"with “{wanted.words}”" if wanted.words else "",
+    ]
+    return sentence_case(", ".join(part for part in parts if part))
+
+
 @dataclass(frozen=True, slots=True)
 class PageLink:
     word: str

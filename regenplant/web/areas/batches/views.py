@@ -22,6 +22,7 @@ from regenplant.web.listing import Chip, chips
 from regenplant.web.presenters.history import (
     act_rows,
     batches_sentence,
+    chosen_words,
     kinds_of,
     only_choices,
     page_links,
@@ -101,6 +102,7 @@ def history(request: HttpRequest, number: str) -> HttpResponse:
         "shown": shown_words(page, wanted),
         "form": form,
         "wanted": wanted,
+        "chosen": chosen_words(wanted, page),
         "people": chips(request, "who", [(name, name) for name in page.people], every="Everybody"),
         "kinds": chips(request, "kind", kinds_of(page), every="Every act"),
         "steps": chips(request, "step", [(name, name) for name in page.steps], every="Every step"),
