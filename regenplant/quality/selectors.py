@@ -5,6 +5,9 @@ from __future__ import annotations
 from collections.abc import Iterable, Iterator
 from dataclasses import dataclass
 from datetime import datetime, timedelta
+from typing import Any
+
+from django.db.models import QuerySet
 
 from regenplant.audit.by import By
 from regenplant.audit.selectors import Line, actors_about, acts_since
@@ -221,22 +224,44 @@ class ReviewBoard:
     """Of the last seven days: a wrong password, or somebody else at the keys."""
 
 
+def _undecided() -> QuerySet[Deviation]:
+    return Deviation.objects.filter(decided_at__isnull=True)
+
+
+def _in_state(state: BatchState) -> QuerySet[Batch]:
+    return Batch.objects.filter(state=state)
+
+
+def _failed() -> QuerySet[Batch]:
+    """Failed or aborted, with tanks that still wait for what becomes of it."""
+    ended = [BatchState.FAILED, BatchState.ABORTED]
+    return Batch.objects.filter(state__in=ended, tank_links__is_current=True).distinct()
+
+
+def review_count() -> int:
+    """How many lines of the review wait for somebody: those of ``review_board``, each section counted. One query."""
+    sections: list[QuerySet[Any]] = [
+        _undecided(),
+        _failed(),
+        _in_state(BatchState.HELD),
+        _in_state(BatchState.FILLED),
+        amended_batches(),
+    ]
+    first, *others = (section.order_by().values_list("pk") for section in sections)
+    return first.union(*others, all=True).count()
+
+
 def review_board(now: datetime) -> ReviewBoard:
     """Open deviations, failed and held batches, what waits for review or release, signatures that were refused."""
-    live = Batch.objects.select_related("vessel", "resin_type", "recipe_version__recipe")
-    filled = [review_line(batch) for batch in live.filter(state=BatchState.FILLED).order_by("judged_at")]
+    shown = ("vessel", "resin_type", "recipe_version__recipe")
+    to_release = _in_state(BatchState.FILLED).select_related(*shown).order_by("judged_at")
+    filled = [review_line(batch) for batch in to_release]
     return ReviewBoard(
         open_deviations=tuple(
-            Deviation.objects.filter(decided_at__isnull=True)
-            .select_related("batch__vessel", "step", "opened_by")
-            .order_by("opened_at")
+            _undecided().select_related("batch__vessel", "step", "opened_by").order_by("opened_at")
         ),
-        failed=tuple(
-            live.filter(state__in=[BatchState.FAILED, BatchState.ABORTED], tank_links__is_current=True)
-            .distinct()
-            .prefetch_related("qc_decisions__decided_by")
-        ),
-        held=tuple(live.filter(state=BatchState.HELD).prefetch_related("holds__held_by")),
+        failed=tuple(_failed().select_related(*shown).prefetch_related("qc_decisions__decided_by")),
+        held=tuple(_in_state(BatchState.HELD).select_related(*shown).prefetch_related("holds__held_by")),
         to_review=tuple(line for line in filled if not line.is_reviewed),
         to_release=tuple(line for line in filled if line.is_reviewed),
         amended=tuple(review_line(batch) for batch in amended_batches()),

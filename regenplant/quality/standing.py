@@ -4,6 +4,8 @@ from __future__ import annotations
 
 from dataclasses import dataclass, replace
 
+from django.db.models import Q, QuerySet
+
 from regenplant.audit.by import By
 from regenplant.batches.models import Batch
 from regenplant.batches.moves import batch_snapshot
@@ -125,13 +127,11 @@ def filled_snapshot(snapshot: BatchSnapshot, batch: Batch) -> BatchSnapshot:
     return replace(snapshot, tanks_filled=filled, tanks_not_filled=0)
 
 
-def amended_batches() -> list[Batch]:
-    """Batches whose record stands open for correction, or was amended after their release; oldest first. Two queries."""
-    open_ones = Batch.objects.filter(reopenings__answered_by__isnull=True, reopenings__isnull=False)
-    found = {batch.pk: batch for batch in open_ones.select_related("vessel", "resin_type").distinct()}
-    newest = QcDecision.objects.filter(replaced_by__isnull=True, version__gt=1).values_list("pk", flat=True)
+def amended_batches() -> QuerySet[Batch]:
+    """Batches whose record stands open for correction, or was amended after their release; oldest first. One query."""
+    open_ones = RecordReopening.objects.filter(answered_by__isnull=True).values("batch_id")
+    newest = QcDecision.objects.filter(replaced_by__isnull=True, version__gt=1).values("pk")
     released = Release.objects.filter(replaced_by__isnull=True, batch__qc_decisions__in=newest)
-    rows = released.exclude(decision__in=newest).select_related("batch__vessel", "batch__resin_type")
-    for row in rows:
-        found.setdefault(row.batch_id, row.batch)
-    return sorted(found.values(), key=lambda batch: batch.pk)
+    amended = released.exclude(decision__in=newest).values("batch_id")
+    found = Batch.objects.filter(Q(pk__in=open_ones) | Q(pk__in=amended))
+    return found.select_related("vessel", "resin_type").order_by("pk")

@@ -2,9 +2,10 @@
 
 from __future__ import annotations
 
-from regenplant.batches.selectors import count_by_state, open_deviation_count
+from regenplant.batches.selectors import count_by_state
 from regenplant.chemicals.selectors import count_low_places
 from regenplant.core.process.lifecycle import BatchState, VisitState
+from regenplant.quality.selectors import review_count
 from regenplant.shifts.selectors import waiting_handover
 from regenplant.tanks.selectors import count_before_batch
 
@@ -19,7 +20,7 @@ def index_notes() -> dict[str, Note]:
     to_judge = batches.get(BatchState.AWAITING_QC.value, 0)
     to_release = batches.get(BatchState.FILLED.value, 0)
     at_door = tanks.get(VisitState.RECEIVED.value, 0) + tanks.get(VisitState.HELD.value, 0)
-    waiting = tanks.get(VisitState.ACCEPTED.value, 0)
+    waiting, to_review = tanks.get(VisitState.ACCEPTED.value, 0), review_count()
     notes = {
         "floor": _first((_held(batches), True), (_said(running, "at work"), False)),
         "batches": (_said(running, "running"), False),
@@ -27,7 +28,7 @@ def index_notes() -> dict[str, Note]:
         "waiting": (_said(waiting, "tanks" if waiting > 1 else "tank"), False),
         "qc": _first((_said(to_judge, "to judge"), False), (_said(to_release, "to release"), False)),
         "chemicals": (_said(count_low_places(), "low"), True),
-        "review": (_said(open_deviation_count(), "open"), False),
+        "review": (_said(to_review, "wait" if to_review > 1 else "waits"), False),
         "handover": (_handover(), True),
     }
     return {tab: note for tab, note in notes.items() if note[0]}

@@ -243,7 +243,7 @@ def test_notes_say_what_waits_behind_each_tab_in_five_queries(plant):
         "batches": ("1 running", False),
         "intake": ("1 waits", False),
         "waiting": ("2 tanks", False),
-        "review": ("1 open", False),
+        "review": ("2 wait", False),
     }
 
 

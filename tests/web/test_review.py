@@ -19,8 +19,9 @@ from regenplant.core.process.vocabulary import StepKind
 from regenplant.documents.models import IssuedPaper
 from regenplant.documents.services import issue_paper
 from regenplant.quality import services as quality_services
-from regenplant.quality.signed_content import FAIL_MEANING
-from tests import factories
+from regenplant.quality.selectors import review_count
+from regenplant.quality.signed_content import FAIL_MEANING, REOPEN_MEANING
+from tests import factories, families
 from tests.factories import SmallPlant
 
 pytestmark = pytest.mark.django_db
@@ -83,6 +84,53 @@ def test_what_was_unusual_comes_first_with_the_way_to_decide(
     seen_by_qc = text_of(as_who("qc").get(reverse("review")))
     assert f'href="{reverse("batches-rework", args=[failed.number])}"' not in seen_by_qc
     assert "This takes a supervisor." in seen_by_qc
+
+
+def test_the_tab_counts_every_line_that_waits_on_the_page(
+    as_who, plant: SmallPlant, deviation: Deviation, django_assert_num_queries
+) -> None:
+    """Failed, held, filled (reviewed or not), open for correction, and the deviation: each once, and no more."""
+    failed = factories.frozen_batch(plant, "sac_na")
+    factories.run_to(plant, failed, StepKind.SAMPLE, finish=True)
+    quality_services.decide_batch(
+        by=plant.by("qc"),
+        batch_id=failed.pk,
+        verdict="fail",
+        reason="hardness kit shows breakthrough",
+        permit=factories.permit(plant, "qc", FAIL_MEANING),
+    )
+    failed.refresh_from_db()
+    quality_services.reopen_record(
+        by=plant.by("supervisor"),
+        batch_id=failed.pk,
+        category="slip",
+        reason="the hardness was read on the wrong scale",
+        permit=factories.permit(plant, "supervisor", REOPEN_MEANING),
+        version=failed.version,
+    )
+    held = factories.frozen_batch(plant, "sba_1")
+    factories.run_to(plant, held, StepKind.BACKWASH)
+    batch_services.hold_batch(by=plant.by(), batch_id=held.pk, reason="the pump sounds wrong")
+    factories.filled_batch(plant, "sba_2")
+    response = as_who("supervisor").get(reverse("review"))
+    board = response.context["board"]
+    shown = (
+        board.open_deviations, board.failed, board.held, board.amended, board.to_review, board.to_release,
+    )  # fmt: skip
+    assert [len(section) for section in shown] == [1, 1, 1, 1, 1, 0]
+    assert "5 wait" in text_of(response).split('id="index"')[1]
+    with django_assert_num_queries(1):
+        assert review_count() == 5
+
+
+def test_a_released_batch_waits_no_more_and_a_tab_without_work_says_nothing(
+    as_who, plant: SmallPlant
+) -> None:
+    families.to_release(plant, factories.frozen_batch(plant, "sac_na"))
+    response = as_who("supervisor").get(reverse("review"))
+    assert review_count() == 0
+    (tab,) = [tab for tab in response.context["index_tabs"] if tab.label == "Review"]
+    assert tab.note == ""
 
 
 @pytest.mark.requirement("ER-07")

@@ -6,7 +6,6 @@ from regenplant.batches.selectors.lists import (
     batch_numbered,
     count_by_state,
     filtered_batches,
-    open_deviation_count,
     story_subjects,
 )
 from regenplant.batches.selectors.offered_recipes import OfferedRecipe, offered_recipes
@@ -35,7 +34,6 @@ __all__ = [
     "filtered_batches",
     "floor_board",
     "offered_recipes",
-    "open_deviation_count",
     "rinse_page",
     "separation_record",
     "start_page",

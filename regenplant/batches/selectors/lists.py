@@ -4,7 +4,7 @@ from __future__ import annotations
 
 from django.db.models import Count, Q, QuerySet
 
-from regenplant.batches.models import Batch, BatchTank, Deviation
+from regenplant.batches.models import Batch, BatchTank
 from regenplant.chemicals.models import Movement
 from regenplant.core.errors import RecordRefused
 
@@ -54,11 +54,6 @@ def count_by_state() -> dict[str, int]:
     """How many batches are in each state. One query."""
     rows = Batch.objects.order_by().values("state").annotate(batches=Count("id"))
     return {row["state"]: row["batches"] for row in rows}
-
-
-def open_deviation_count() -> int:
-    """How many deviations wait for a decision. One query."""
-    return Deviation.objects.filter(decided_at__isnull=True).count()
 
 
 def batch_numbered(number: str) -> Batch:
