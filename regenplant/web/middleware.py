@@ -14,9 +14,8 @@ from django.utils import timezone
 
 from regenplant.core.errors import DomainError, NotAllowed, StaleRecord
 from regenplant.people.models import Person
-from regenplant.plant.selectors import profile
 from regenplant.web import active_units, doors, kept_forms
-from regenplant.web.context import unit_system
+from regenplant.web.context import plant_of, unit_system
 from regenplant.web.sign_in_form import kept_page
 from regenplant.web.time_out import IDLE_MINUTES, TOUCHED, USUAL_IDLE_MINUTES
 
@@ -120,7 +119,10 @@ class PlantTimeMiddleware:
         self.get_response = get_response
 
     def __call__(self, request: HttpRequest) -> HttpResponse:
-        with timezone.override(ZoneInfo(profile().time_zone)), active_units.shown_in(unit_system(request)):
+        with (
+            timezone.override(ZoneInfo(plant_of(request).time_zone)),
+            active_units.shown_in(unit_system(request)),
+        ):
             return self.get_response(request)
 
 

@@ -204,7 +204,7 @@ def test_the_page_asks_the_same_number_of_queries_for_more_batches(
     for family in ("sac_h", "sac_na", "sba_1", "sba_2"):
         injected(plant, family)
     with django_assert_max_num_queries(
-        19
+        18
     ):  # of which the frame asks eleven: person, plant, chain, alerts, marks of the index
         as_supervisor.get(f"{URL}?period=30_days")
 
