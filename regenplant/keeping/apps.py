@@ -11,15 +11,18 @@ class KeepingConfig(AppConfig):
         import regenplant.keeping.verification  # noqa: F401
         from regenplant.audit import gone, locks, paper, sealed
         from regenplant.audit.version_model import FROZEN
+        from regenplant.keeping.handed_on import paper_section
         from regenplant.keeping.paper_rules import refuse_unfit
         from regenplant.keeping.purging import OWN, TOMBSTONES, table_of
         from regenplant.keeping.selectors import purged_numbers, unconfirmed_words
+        from regenplant.plant import handed_on
         from regenplant.quality import guards
 
         paper.ask(refuse_unfit)
         guards.register("paper_forms", unconfirmed_words)
         gone.ask(purged_numbers)
         locks.let_go(TOMBSTONES, *(table_of(label) for label in OWN))
+        handed_on.register("paper_forms", paper_section)
         sealed.leave_out_columns(
             "keeping_paperscan",
             "content",

@@ -95,6 +95,13 @@ def form_board() -> FormBoard:
     )
 
 
+def open_forms() -> list[PaperForm]:
+    """Forms that are out, being entered or not confirmed, by number, without what is printed on them. One query."""
+    people = ("issued_by", "transcriber", "batch")
+    found = PaperForm.objects.filter(state__in=[State.ISSUED, *USED_AND_OPEN]).select_related(*people)
+    return list(found.defer("content").order_by("number"))
+
+
 def forms_of_pad(pad: str) -> list[PaperForm]:
     """The forms that were issued together, by number."""
     return list(PaperForm.objects.filter(pad=pad).order_by("number"))

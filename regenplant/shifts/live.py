@@ -21,6 +21,8 @@ from regenplant.core.process.canonical import canonical_text, digest
 from regenplant.core.process.lifecycle import BatchState, StepState, VisitState
 from regenplant.core.process.vocabulary import ResinFamily
 from regenplant.people.models import Alert
+from regenplant.plant import handed_on
+from regenplant.plant.handed_on import LiveLine, LiveSection
 from regenplant.plant.models import Instrument, PlantProfile, Skid, Vessel, WasteTank
 from regenplant.plant.selectors import plant_day
 from regenplant.tanks.models import TankVisit
@@ -32,28 +34,6 @@ STRENGTH_SOON_DAYS = 1
 FULL_FRAC = 0.8
 """From this share of the waste tank on (without its reserve) the level is a line to look at; common practice."""
 TO_PEOPLE = (BatchState.AWAITING_QC, BatchState.PASSED, BatchState.FILLED)
-
-
-@dataclass(frozen=True, slots=True)
-class LiveLine:
-    """One thing that stands so. ``timing`` is what changes by the minute; ``kind`` and ``key`` lead to its page."""
-
-    what: str
-    words: str
-    timing: str = ""
-    is_hazard: bool = False
-    needs_person: bool = False
-    kind: str = ""
-    key: str = ""
-
-
-@dataclass(frozen=True, slots=True)
-class LiveSection:
-    key: str
-    title: str
-    lines: tuple[LiveLine, ...]
-    nothing: str
-    """What an empty section says."""
 
 
 @dataclass(frozen=True, slots=True)
@@ -122,6 +102,7 @@ def live_state(now: datetime, plant: PlantProfile) -> LiveState:
                 tuple(_instruments(now)),
                 "No instrument is overdue or due within 7 days.",
             ),
+            *handed_on.sections(now),
             LiveSection("alerts", "Alerts", tuple(_alerts()), "No alert waits."),
         )
     )

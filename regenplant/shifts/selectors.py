@@ -10,7 +10,8 @@ from typing import Any
 from django.db.models import Case, IntegerField, QuerySet, Value, When
 
 from regenplant.core.process.canonical import from_plain
-from regenplant.shifts.live import LiveLine, LiveState
+from regenplant.plant.handed_on import LiveLine
+from regenplant.shifts.live import LiveState
 from regenplant.shifts.models import Handover, HandoverItem
 
 

@@ -9,10 +9,14 @@ from regenplant.audit.verifying.registry import Finding, Look
 from regenplant.batches import services as batch_services
 from regenplant.core.errors import NotAllowed, RecordRefused, SignatureRefused, StaleRecord
 from regenplant.core.process.vocabulary import StepKind
+from regenplant.keeping import services as paper_services
+from regenplant.keeping.handed_on import numbers_in_words, paper_section
+from regenplant.keeping.models import PaperForm
 from regenplant.plant import services as plant_services
+from regenplant.plant.handed_on import LiveLine, LiveSection
 from regenplant.plant.selectors import profile
 from regenplant.shifts import services
-from regenplant.shifts.live import LiveLine, LiveSection, LiveState, live_state
+from regenplant.shifts.live import LiveState, live_state
 from regenplant.shifts.models import Handover, HandoverItem
 from regenplant.shifts.selectors import changed_since, open_items, signed_content
 from regenplant.shifts.verification import check_handovers
@@ -128,7 +132,7 @@ def test_an_empty_section_says_so_instead_of_being_left_out(plant: factories.Sma
     keys = [one.key for one in state.sections]
     assert keys == [
         "chemical", "locked", "batches", "waiting", "deviations", "tanks", "eyewash", "waste", "strength", "stock",
-        "instruments", "alerts",
+        "instruments", "paper_forms", "alerts",
     ]  # fmt: skip
     assert all(one.lines or one.nothing for one in state.sections)
 
@@ -250,3 +254,78 @@ def test_a_line_is_plain_data() -> None:
     state = LiveState((LiveSection("a", "A", (LiveLine("x", "y", timing="1 min"),), ""),))
     other = LiveState((LiveSection("a", "A", (LiveLine("x", "y", timing="2 min"),), ""),))
     assert state.mark == other.mark and len(state.mark) == 64
+
+
+# --- paper forms --------------------------------------------------------------------------------------------------------
+def pad(plant: factories.SmallPlant, count: int = 3, batch_id: int | None = None) -> list[PaperForm]:
+    found: list[PaperForm] = paper_services.issue_form(
+        by=plant.by(), kind="rinse_log", count=count, batch_id=batch_id
+    ).result
+    return found
+
+
+def test_without_a_form_the_section_says_that_none_is_out(plant: factories.SmallPlant) -> None:
+    papers = section(now_in(plant), "paper_forms")
+    assert papers.lines == () and papers.nothing == "No paper form is out."
+
+
+def test_forms_that_are_out_stand_pad_by_pad_and_used_ones_call_for_a_person(
+    plant: factories.SmallPlant,
+) -> None:
+    batch = factories.frozen_batch(plant, "sac_h")
+    first, second, third = pad(plant)
+    paper_services.transcribe(by=plant.by("operator 2"), form_id=second.pk)
+    (fourth,) = pad(plant, 1, batch.pk)
+    being_entered, out, for_batch = section(now_in(plant), "paper_forms").lines
+    assert being_entered.what == f"{second.number} is being entered." and being_entered.needs_person
+    assert "by Operator 2" in being_entered.words
+    assert out.what == f"{first.number}, {third.number} are out." and not out.needs_person
+    assert out.words == "2 rinse log forms. Issued by Operator 1. Not printed yet."
+    assert for_batch.what == f"{fourth.number} is out."
+    assert f"for {batch.number}, which is not released while they are out" in for_batch.words
+    assert {line.kind for line in (being_entered, out, for_batch)} == {"paper_form"}
+
+
+def test_a_handover_signs_the_forms_that_are_out_and_keeps_them_as_they_were(
+    plant: factories.SmallPlant,
+) -> None:
+    forms = pad(plant)
+    before = now_in(plant)
+    handover = handed(plant)
+    for form in forms:
+        paper_services.close_form(
+            by=plant.by("supervisor"),
+            form_id=form.pk,
+            state="spoiled",
+            reason="coffee ran over the whole pad",
+        )
+    assert section(signed_content(handover).state, "paper_forms") == section(before, "paper_forms")
+    changed = changed_since(signed_content(handover).state, now_in(plant))
+    assert [line.what for line in changed.gone] == [f"{forms[0].number} to {forms[2].number} are out."]
+
+
+def test_a_form_issued_meanwhile_is_read_before_the_handover_is_signed(plant: factories.SmallPlant) -> None:
+    shown = now_in(plant).mark
+    pad(plant, 1)
+    permit = factories.permit(plant, "operator", services.HANDED_MEANING)
+    with pytest.raises(StaleRecord, match="The plant changed"):
+        services.hand_over(by=plant.by(), permit=permit, shown=shown)
+
+
+def test_many_forms_take_one_query(plant: factories.SmallPlant, django_assert_num_queries) -> None:  # type: ignore[no-untyped-def]
+    for _ in range(4):
+        pad(plant, 5)
+    with django_assert_num_queries(1):
+        assert len(paper_section(plant.now).lines) == 4
+
+
+@pytest.mark.parametrize(
+    ("numbers", "words"),
+    [
+        (["P-10001"], "P-10001"),
+        (["P-10001", "P-10002"], "P-10001, P-10002"),
+        (["P-10001", "P-10002", "P-10003", "P-10007"], "P-10001 to P-10003, P-10007"),
+    ],
+)
+def test_neighbouring_numbers_are_a_span(numbers: list[str], words: str) -> None:
+    assert numbers_in_words(numbers) == words

@@ -9,10 +9,12 @@ from django.test import Client
 from django.urls import reverse
 
 from regenplant.core.process.vocabulary import StepKind
+from regenplant.keeping import services as paper_services
 from regenplant.people.models import Person
 from regenplant.plant import services as plant_services
 from regenplant.shifts.models import Handover, HandoverItem
 from tests import factories
+from tests.web.pages import text_of
 
 ClientOf = Callable[[Person], Client]
 DRAFT = "/handover/"
@@ -150,3 +152,25 @@ def test_past_ones_are_listed_and_a_scan_finds_one(plant: factories.SmallPlant, 
     assert number in text(client.get(reverse("handover-past")))
     assert client.get(f"/scan/?code={number.lower()}")["Location"] == reverse("handover-one", args=[number])
     assert client.get(reverse("handover-one", args=["H-99999"])).status_code == 404
+
+
+def test_paper_forms_that_are_out_stand_on_the_page_and_in_what_was_signed(
+    plant: factories.SmallPlant, client_of: ClientOf
+) -> None:
+    client = client_of(plant.people["operator"])
+    assert "No paper form is out." in text_of(client.get(reverse("handover")))
+    forms = paper_services.issue_form(by=plant.by(), kind="step_record", count=2).result
+    page = client.get(reverse("handover"))
+    said = f"{forms[0].number}, {forms[1].number} are out."
+    assert said in text_of(page)
+    assert f'href="{reverse("paper-forms-form", args=[forms[0].number])}"' in page.content.decode()
+    signed(client, plant.people["operator"])
+    paper_services.close_form(
+        by=plant.by("supervisor"),
+        form_id=forms[0].pk,
+        state="missing",
+        reason="nobody has seen it since noon",
+    )
+    one = text_of(client.get(reverse("handover-one", args=[Handover.objects.get().number])))
+    assert f"{said} 2 step record forms." in one.split("as signed")[1]
+    assert f"New {forms[1].number} is out." in one and f"No longer so {said}" in one

@@ -8,7 +8,8 @@ from datetime import datetime
 
 from django.urls import reverse
 
-from regenplant.shifts.live import LiveLine, LiveSection, LiveState
+from regenplant.plant.handed_on import LiveLine, LiveSection
+from regenplant.shifts.live import LiveState
 from regenplant.shifts.models import Handover, HandoverItem
 from regenplant.shifts.selectors import SignedItem
 from regenplant.web import codes
@@ -25,6 +26,7 @@ PAGES = {
     "chemicals": "chemicals",
     "emergency": "emergency",
     "alerts": "alerts",
+    "paper_form": "paper-forms-form",
 }
 KIND_LABELS = dict(HandoverItem.Kind.choices)
 
