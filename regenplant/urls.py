@@ -35,6 +35,10 @@ AREAS: tuple[str, ...] = (
 )
 """Modules of ``regenplant.web.areas`` with a list ``urlpatterns``."""
 
+handler400 = "regenplant.web.failing.refused"
+handler500 = "regenplant.web.failing.failed"
+"""Also where a database that is away ends up: answered with 503."""
+
 urlpatterns: list[URLPattern | URLResolver] = [
     path("", signin.home, name="home"),
     path("sign-in/", signin.sign_in, name="sign-in"),

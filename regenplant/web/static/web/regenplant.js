@@ -28,8 +28,10 @@
 
   /* 2 */
   var bar = document.getElementById("offline");
-  function gone() {
+  function gone(event) {
     if (bar && bar.hidden) {
+      var isAway = event.type === "htmx:responseError";
+      bar.querySelector("[data-offline-what]").textContent = isAway ? "The record does not answer" : "No network";
       bar.querySelector("[data-offline-since]").textContent = isNaN(serverStart) ? "now" : plantTime();
       bar.hidden = false;
     }
@@ -40,6 +42,9 @@
   window.addEventListener("offline", gone);
   window.addEventListener("online", back);
   document.addEventListener("htmx:sendError", gone);
+  document.addEventListener("htmx:responseError", function (event) {
+    if (event.detail.xhr.status === 503) { gone(event); }      /* the server is there, its database is not */
+  });
   document.addEventListener("htmx:afterOnLoad", back);
 
   /* 3: the server refuses a second copy as well; this saves the person the refusal */
