@@ -114,6 +114,12 @@ def test_plan_recipe_and_specification_are_whole(opened: Opened) -> None:
     assert len(plan["steps"]) == 7 and plan["request"]["recipe"]["code"] == "H-HCL-100"
     assert json.loads(opened.columns("recipe versions")["content"])["steps"]
     assert json.loads(opened.columns("specification versions")["content"])["limits"]
+    meanings = {row["columns"]["id"]: row["columns"]["meaning"] for row in opened.rows("signatures")}
+    for part, what in (
+        ("recipe versions", "recipe H-HCL-100"),
+        ("specification versions", "specification Q-H"),
+    ):
+        assert meanings[opened.columns(part)["signature_id"]] == f"approval of {what} version 1"
 
 
 def test_times_are_utc_and_the_zone_of_the_plant_is_named(opened: Opened) -> None:

@@ -4,6 +4,8 @@ from __future__ import annotations
 
 from datetime import UTC, datetime, timedelta, timezone
 
+from django.db.models import Q
+
 from regenplant.audit.selectors import events_about, line_of
 from regenplant.chemicals.models import Movement, StrengthCheck
 from regenplant.core.process.plan import BatchPlan
@@ -78,9 +80,10 @@ def planned_kg_100(plan: BatchPlan) -> tuple[tuple[str, float], ...]:
 
 # --- signatures and papers --------------------------------------------------------------------------------------
 def signatures_of(here: Here) -> tuple[RecordSignature, ...]:
-    """Every signature on this batch or on one of its deviations, as it was given."""
+    """Every signature on this batch, on one of its deviations, and under the recipe and the specification it went by, as given."""
     keys = [here.batch.number, *here.batch.deviations.values_list("number", flat=True)]
-    rows = Signature.objects.filter(record_key__in=keys).order_by("signed_at", "pk")
+    went_by = [here.batch.recipe_version.signature_id, here.batch.specification_version.signature_id]
+    rows = Signature.objects.filter(Q(record_key__in=keys) | Q(pk__in=went_by)).order_by("signed_at", "pk")
     return tuple(
         RecordSignature(
             printed_name=row.printed_name,
