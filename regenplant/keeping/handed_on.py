@@ -53,7 +53,8 @@ def _out(forms: Sequence[PaperForm], now: datetime) -> Iterator[LiveLine]:
             pads.setdefault(form.pad, []).append(form)
     for members in pads.values():
         first = members[0]
-        about = f" for {first.batch.number}, which is not released while they are out" if first.batch else ""
+        they = "it is" if len(members) == 1 else "they are"
+        about = f" for {first.batch.number}, which is not released while {they} out" if first.batch else ""
         printed = "" if any(form.prints for form in members) else " Not printed yet."
         noun = "form" if len(members) == 1 else "forms"
         yield LiveLine(

@@ -282,7 +282,7 @@ def test_forms_that_are_out_stand_pad_by_pad_and_used_ones_call_for_a_person(
     assert out.what == f"{first.number}, {third.number} are out." and not out.needs_person
     assert out.words == "2 rinse log forms. Issued by Operator 1. Not printed yet."
     assert for_batch.what == f"{fourth.number} is out."
-    assert f"for {batch.number}, which is not released while they are out" in for_batch.words
+    assert f"for {batch.number}, which is not released while it is out" in for_batch.words
     assert {line.kind for line in (being_entered, out, for_batch)} == {"paper_form"}
 
 

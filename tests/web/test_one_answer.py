@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import re
 from typing import Any
 
 import pytest
@@ -14,7 +15,9 @@ from regenplant.batches.failures import ReworkNeeds
 from regenplant.batches.models import Batch, Deviation
 from regenplant.core.process.vocabulary import StepKind
 from regenplant.people.signing import FULL_CREDENTIALS
+from regenplant.quality import services as quality_services
 from regenplant.quality.models import QcDecision
+from regenplant.quality.signed_content import FAIL_MEANING
 from regenplant.web.areas.batches.forms import ReworkTogetherForm
 from regenplant.web.areas.handover.forms import TakeForm
 from regenplant.web.signing import SigningForm, is_whole, sign
@@ -175,3 +178,65 @@ def request_of(rf: RequestFactory, plant: factories.SmallPlant, **data: str) -> 
     request.user = plant.people["operator"]
     request.session = Client().session
     return request
+
+
+# --- the pages --------------------------------------------------------------------------------------------------------
+@pytest.fixture
+def thrice(plant: factories.SmallPlant) -> Batch:
+    """A resin that failed three times."""
+    batch = factories.frozen_batch(plant, "sac_na")
+    for number in (1, 2, 3):
+        factories.run_to(plant, batch, StepKind.SAMPLE, finish=True)
+        quality_services.decide_batch(
+            by=plant.by("qc"),
+            batch_id=batch.pk,
+            verdict="fail",
+            reason="hardness leaks far above its limit",
+            permit=factories.permit(plant, "qc", FAIL_MEANING),
+        )
+        batch.refresh_from_db()
+        if number < 3:
+            batch = batch_services.plan_rework(
+                by=plant.by("supervisor"),
+                batch_id=batch.pk,
+                recipe_version_id=batch.recipe_version_id,
+                cause="too little brine was drawn",
+                cause_category="equipment",
+                same_recipe_reason="the pump is repaired, the recipe is right",
+            ).result
+    return batch
+
+
+def test_the_third_rework_shows_work_then_you_then_the_second_person(plant, client_of, thrice) -> None:
+    client, url = client_of(plant.people["supervisor"]), reverse("batches-rework", args=[thrice.number])
+    page = client.get(url).content.decode()
+    order = [
+        page.index(f'name="{name}"')
+        for name in ("cause", "recipe", "username", "password", "second_username")
+    ]
+    assert order == sorted(order)
+    assert page.index("You sign") < page.index('name="username"') < page.index("The second person signs here")
+    answer = client.post(url, {"version": thrice.version, "cause": "bad", "recipe": thrice.recipe_version_id})
+    assert set(errors_of(answer)) == {
+        "cause", "cause_category", "same_recipe_reason", "username", "password", "second_username", "second_password",
+    }  # fmt: skip
+    signed = has_signed(client_of(plant.people["supervisor"]), plant.people["supervisor"])
+    assert 'name="username"' not in signed.get(url).content.decode(), "asked for only where it is needed"
+
+
+def test_where_people_sign_the_browser_stops_at_no_field_and_no_enter_signs(
+    plant, client_of, sampled, thrice
+) -> None:
+    """A browser that checks by itself names one field after the other, in words of its own."""
+    supervisor = client_of(plant.people["supervisor"])
+    pages = [
+        client_of(plant.people["qc"]).get(reverse("qc-decision", args=[sampled.number])),
+        supervisor.get(reverse("review-batch", args=[thrice.number])),
+        supervisor.get(reverse("batches-rework", args=[thrice.number])),
+        supervisor.get(reverse("handover")),
+    ]
+    for page in pages:
+        (form,) = re.findall(r"<form[^>]*data-signing[^>]*>(.{0,60})", page.content.decode(), re.S)
+        (tag,) = re.findall(r"<form[^>]*data-signing[^>]*>", page.content.decode())
+        assert " novalidate" in tag
+        assert form.lstrip().startswith('<button type="submit" disabled hidden>'), form

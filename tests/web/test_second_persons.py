@@ -186,6 +186,10 @@ def test_two_people_tick_the_connection(plant, operator_client):
     url = at("entry-together", batch, step.number, "connection_checked")
     page = operator_client.get(at("detail", batch))
     assert url in page.content.decode() and "Two people check" in text_of(page)
+    shown = operator_client.get(url)
+    assert dict(shown.context["facts"])["Vessel"] == batch.vessel.code
+    assert dict(shown.context["facts"])["Chemical"] == "Hydrochloric acid"
+    assert "You tick it; the second person signs for it here." in text_of(shown)
     data = {"second_username": "operator-1", "second_password": PASSWORD}
     refused(operator_client.post(url, data), "must be another one")
     assert operator_client.post(url, data | {"second_username": "operator-2"}).status_code == 302
@@ -229,6 +233,10 @@ def test_an_end_that_comes_too_soon_is_asked_about(plant, operator_client, acid)
     url = at("step-finish", acid.batch, acid.number)
     response = operator_client.post(url, data)
     text = refused(response, "or say that it is true")
+    assert f'href="#done-{acid.number}"' in response.content.decode(), (
+        "the way to the answer stands beside the refusal"
+    )
+    assert f'id="done-{acid.number}"' in response.content.decode()
     assert "It is true: step done" in text and "written from my slip" in response.content.decode()
     assert operator_client.post(url, data | {"soon": "yes"}).status_code == 302
     assert Deviation.objects.get(batch=acid.batch).source == "time"

@@ -8,13 +8,16 @@ from datetime import datetime
 
 from regenplant import units
 from regenplant.audit.reasons import reason_sentence
-from regenplant.batches.models import RinseReading, StepEntry
+from regenplant.batches.frozen import plan_of
+from regenplant.batches.legs import vessel_of
+from regenplant.batches.models import RinseReading, StepEntry, StepRun
 from regenplant.batches.selectors.page import BatchPage, EntryLine, Work
 from regenplant.core.errors import OutOfRange, UnitNotUnderstood
 from regenplant.core.process import entry_rules
 from regenplant.core.process.entry_rules import NO_NUMBERS
 from regenplant.core.process.lifecycle import StepState
 from regenplant.core.process.plan import EntrySpec
+from regenplant.people.models import Person
 from regenplant.web.drawing.limit_bar import LimitBar, limit_bar, limit_text
 from regenplant.web.presenters.batch_checks import check_words
 from regenplant.web.presenters.bed import leg_words, lower_first
@@ -353,6 +356,19 @@ def leave_facts(spec: EntrySpec, step: str, system: str) -> list[tuple[str, str]
 def thing_name(row: StepEntry | RinseReading) -> str:
     """What a check is about."""
     return row.name if isinstance(row, StepEntry) else "Rinse reading"
+
+
+def together_facts(run: StepRun, first: Person) -> list[tuple[str, str]]:
+    """Where two people look, and who ticks."""
+    planned = next((step for step in plan_of(run.batch).steps if step.number == run.number), None)
+    chemical = planned.chemical.label if planned is not None and planned.chemical is not None else ""
+    rows = [
+        ("Vessel", vessel_of(run.batch, run.leg).code),
+        ("Chemical", chemical),
+        ("Step", f"{run.number} · {run.name}"),
+        ("You tick it", first.full_name),
+    ]
+    return [(term, value) for term, value in rows if value]
 
 
 def check_facts(row: StepEntry | RinseReading, system: str) -> list[tuple[str, str]]:

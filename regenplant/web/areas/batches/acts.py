@@ -17,7 +17,7 @@ from regenplant.batches.failures import rework_needs
 from regenplant.batches.models import Batch
 from regenplant.batches.selectors import OfferedRecipe, anion_vessels_for, batch_page, offered_recipes
 from regenplant.core.process.vocabulary import ResinFamily
-from regenplant.people.signing import prove, prove_another
+from regenplant.people.signing import needs_full_credentials, prove, prove_another
 from regenplant.web.act_page import Act, act_page
 from regenplant.web.areas.batches.forms import DeviationForm, ReasonForm, ReworkForm, ReworkTogetherForm
 from regenplant.web.areas.batches.page import batch_or_404
@@ -167,6 +167,8 @@ def rework(request: HttpRequest, number: str) -> HttpResponse:
         recipe_before=batch.recipe_version_id,
         initial={"version": batch.version},
     )
+    if isinstance(form, ReworkTogetherForm):
+        form.asks_name = needs_full_credentials(request)
     again = "The carbon is worked" if family.is_exchanged else "The same resin is regenerated"
     act = Act(
         title=f"Rework {batch.number}",
@@ -186,8 +188,8 @@ def rework(request: HttpRequest, number: str) -> HttpResponse:
         said=lambda outcome: f"Written: {outcome.result.number} reworks {batch.number}; its plan is frozen.",
         then=lambda outcome: _page_of(outcome.result),
         back_url=_page_of(batch),
-        button="Plan the rework",
-        template=TEMPLATE,
+        button="Sign, both, and plan the rework" if needs.needs_two_people else "Plan the rework",
+        template="batches/rework_together.html" if needs.needs_two_people else TEMPLATE,
     )
     return _show(request, batch, form, act, "rework")
 

@@ -11,6 +11,7 @@ from regenplant.audit.reasons import SHORTEST_REASON
 from regenplant.batches.causes import CAUSES
 from regenplant.batches.failures import FIRST_FAILURE, ReworkNeeds
 from regenplant.batches.models import Deviation, StepEntry
+from regenplant.batches.services import REWORK_MEANING
 from regenplant.batches.services.entries import LONGEST_TEXT
 from regenplant.core.process.plan import EntrySpec
 from regenplant.core.process.vocabulary import ResinFamily
@@ -287,9 +288,29 @@ class ReworkTogetherForm(ReworkForm, SigningForm, SecondPersonForm):
     """A rework after the third failure: both people, each with their own password."""
 
     may_overwrite = False
-    field_order = [
-        *ReworkForm.field_order, "username", "password", "second_username", "second_password",
-    ]  # fmt: skip
+    meaning = REWORK_MEANING
+    asks_name = True
+    """Whether this session's next signature takes the user name; set by the page."""
+    OWN, SECOND = ("username", "password"), ("second_username", "second_password")
+
+    def __init__(self, *args: Any, **kwargs: Any):
+        super().__init__(*args, **kwargs)
+        self.order_fields([*ReworkForm.field_order, *self.OWN, *self.SECOND])
+
+    @property
+    def work_fields(self) -> list[forms.BoundField]:
+        """What is done and why."""
+        return [bound for bound in self.visible_fields() if bound.name not in (*self.OWN, *self.SECOND)]
+
+    @property
+    def own_fields(self) -> list[forms.BoundField]:
+        """What the acting person signs with."""
+        return [self[name] for name in self.OWN if self.asks_name or name == "password"]
+
+    @property
+    def second_fields(self) -> list[forms.BoundField]:
+        """What the second person signs with."""
+        return [self[name] for name in self.SECOND]
 
 
 class DeviationForm(ActForm):
