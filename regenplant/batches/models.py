@@ -2,6 +2,8 @@
 
 from __future__ import annotations
 
+from datetime import datetime
+
 from django.conf import settings
 from django.db import models
 from django.db.models import F, Q
@@ -65,6 +67,8 @@ class Batch(models.Model):
     """Released, scrapped or aborted."""
     lot = models.ForeignKey(ResinLot, on_delete=models.PROTECT, null=True, related_name="batches")
     """The resin lot this batch made; set when it passes."""
+    is_in_tanks = models.BooleanField(default=False)
+    """It failed after its tanks were filled: its resin stands in those tanks, and no vessel is its own any more."""
     version = models.PositiveIntegerField(default=1)
 
     class Meta:
@@ -112,6 +116,12 @@ class BatchTank(models.Model):
     """False once the visit has gone on to a rework child, or the batch was aborted before it was started."""
     is_filled = models.BooleanField(default=False)
     set_aside_reason = models.CharField(max_length=200, blank=True)
+    filled_at = models.DateTimeField(null=True)
+    filled_volume_m3 = models.FloatField(null=True)
+    """As filled from this batch; the visit says what is in the tank now, which after a rework is other resin [m^3]."""
+    withdrawn_at = models.DateTimeField(null=True)
+    """Since when the filled tank is withdrawn. It holds resin of this batch for as long as the link is current."""
+    withdrawn_reason = models.CharField(max_length=300, blank=True)
 
     class Meta:
         ordering = ["position"]
@@ -122,6 +132,25 @@ class BatchTank(models.Model):
 
     def __str__(self) -> str:
         return f"{self.position}"
+
+    @property
+    def is_withdrawn(self) -> bool:
+        """Filled from this batch, and withdrawn afterwards."""
+        return self.withdrawn_at is not None
+
+    @property
+    def filled_m3(self) -> float | None:
+        """What was filled into the tank from this batch [m^3]; None where nothing was. Reads the visit."""
+        if not self.is_filled:
+            return None
+        return self.filled_volume_m3 if self.filled_volume_m3 is not None else self.visit.refilled_volume_m3
+
+    @property
+    def when_filled(self) -> datetime | None:
+        """When it was filled from this batch. Reads the visit."""
+        if not self.is_filled:
+            return None
+        return self.filled_at if self.filled_at is not None else self.visit.refilled_at
 
 
 class StepRun(models.Model):

@@ -138,7 +138,7 @@ def batch_snapshot(
         qc_reasons=qc_reasons,
         open_deviations=batch.deviations.filter(decided_at__isnull=True).count(),
         tanks_not_filled=sum(1 for link in links if not link.is_filled and not link.set_aside_reason),
-        tanks_filled=sum(1 for link in links if link.is_filled),
+        tanks_filled=sum(1 for link in links if link.is_filled and not link.is_withdrawn),
         actor_name=by.user.full_name,
         actor_performed=performed,
         actor_took_part=(
@@ -150,6 +150,7 @@ def batch_snapshot(
         has_live_child=batch.children.exclude(
             state__in=[BatchState.ABORTED, BatchState.SCRAPPED, BatchState.FAILED]
         ).exists(),
+        is_resin_gone=batch.is_in_tanks and not any(link.is_filled for link in links),
         is_started=batch.started_at is not None,
         is_reopened=is_reopened(batch.pk),
     )

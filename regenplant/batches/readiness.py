@@ -19,10 +19,10 @@ def occupants(vessel: Vessel | None = None) -> QuerySet[Batch]:
     """Batches whose resin is in a vessel or on its way there.
 
     A vessel is a batch's own from its freezing on, as vessel or as anion vessel. A failed or aborted batch keeps the vessel until a rework child takes the resin over or it is scrapped; an unstarted
-    batch that was aborted let its tanks go.
+    batch that was aborted let its tanks go. One that failed after its tanks were filled has no resin in a vessel.
     """
     states = [state.value for state in (*IN_VESSEL_STATES, BatchState.ABORTED)]
-    found = Batch.objects.filter(state__in=states, tank_links__is_current=True).distinct()
+    found = Batch.objects.filter(state__in=states, tank_links__is_current=True, is_in_tanks=False).distinct()
     return found.filter(Q(vessel=vessel) | Q(anion_vessel=vessel)) if vessel else found
 
 
@@ -32,11 +32,23 @@ def occupied_vessels() -> set[int]:
     return {pk for pair in pairs for pk in pair if pk is not None}
 
 
+def resin_here_m3(batch: Batch) -> float:
+    """Resin of a batch that a rework can take, in the form it was loaded in [m^3]: all of it while it stands in the vessel;
+    the share of the tanks that are still here once it was filled into tanks."""
+    if not batch.is_in_tanks:
+        return batch.resin_volume_m3
+    links = list(batch.tank_links.filter(is_filled=True).select_related("visit"))
+    filled_m3 = sum(link.filled_m3 or 0.0 for link in links)
+    here_m3 = sum(link.filled_m3 or 0.0 for link in links if link.is_current)
+    return batch.resin_volume_m3 * here_m3 / filled_m3 if filled_m3 else 0.0
+
+
 def unfit(visit: TankVisit, batch: Batch | None) -> str:
     """Why this tank cannot go into ``batch`` (None: a new one) now; "" if it can."""
     serial = visit.tank.serial
     if visit.state != VisitState.ACCEPTED:
-        return f"{serial} is {visit.state}; only accepted tanks go into a batch."
+        why = f" ({visit.reason.rstrip('.')})" if visit.reason and visit.state == VisitState.HELD else ""
+        return f"{serial} is {visit.state}{why}; only accepted tanks go into a batch."
     if not SegregationClass(visit.segregation_class).may_be_regenerated:
         return f"{serial} is class {visit.segregation_class}; this class is not regenerated without a written disposition."
     others = visit.batch_links.filter(is_current=True).select_related("batch")

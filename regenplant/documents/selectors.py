@@ -233,8 +233,8 @@ def batch_state_sentence(batch: Batch) -> str:
     )
 
 
-_OWN = Q(is_current=True) | Q(is_filled=True)
-"""A tank belongs to the batch it is in, and after the release to the batch it was filled from."""
+_OWN = Q(is_current=True) | Q(is_filled=True, withdrawn_at__isnull=True)
+"""A tank belongs to the batch it is in, and after the release to the batch it was filled from; a withdrawn one until it is emptied."""
 _BATCH = ("batch__recipe_version", "batch__specification_version")
 _OF_VISIT = ("tank__size", "tank__resin_type", "tank__dedicated_to", "tank__resin_lot", "refilled_lot")
 
@@ -356,7 +356,8 @@ def _state_words(state: TagState, visit: TankVisit, batch: Batch | None) -> str:
         return f"{visit.reason} Do not empty, move out or ship it. A supervisor or the safety lead lifts the hold."
     if state is TagState.REFUSED:
         return f"{visit.reason} It is not {'exchanged' if is_carbon else 'regenerated'} here. The safety lead decides where it goes."
-    return f"The tank is {label(VisitState(visit.state))}. Do not ship, do not connect."
+    why = f": {visit.reason.rstrip('.')}" if visit.state == VisitState.WITHDRAWN else ""
+    return f"The tank is {label(VisitState(visit.state))}{why}. Do not ship, do not connect."
 
 
 def _treatment(batch: Batch | None) -> str:

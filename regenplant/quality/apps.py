@@ -13,11 +13,13 @@ class QualityConfig(AppConfig):
         from regenplant.audit import classes, locks
         from regenplant.batches import reopened
         from regenplant.quality.classes import FINDERS
-        from regenplant.quality.standing import is_open_for_correction
+        from regenplant.quality.standing import against_shipping, is_open_for_correction
+        from regenplant.tanks import guards
 
         for argument, finder in FINDERS.items():
             classes.class_by(argument, finder)
 
+        guards.register("quality", against_shipping)
         reopened.ask(is_open_for_correction)
         locks.declare(
             locks.Lock("quality_qcmeasurement"),

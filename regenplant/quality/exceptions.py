@@ -58,7 +58,8 @@ def facts_of(batch: Batch, record: BatchRecord) -> ReviewFacts:
         deviations=tuple(teller.deviations()),
         uses=tuple(teller.uses()),
         tanks=tuple(
-            TankFact(link.visit.tank.serial, link.is_filled, link.set_aside_reason) for link in record.tanks
+            TankFact(link.visit.tank.serial, link.is_filled, link.set_aside_reason, link.withdrawn_reason)
+            for link in record.tanks
         ),
         decisions=tuple(teller.decisions()),
         acts=tuple(_act(line, teller) for line in acts_about([("batch", batch.number)], WATCHED_ACTS)),

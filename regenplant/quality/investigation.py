@@ -245,9 +245,10 @@ def _made_of(lots: list[int]) -> list[Batch]:
 
 
 def _tanks(batches: list[Batch]) -> dict[int, list[BatchTank]]:
-    """Tanks that were filled from each of these batches, by its key."""
+    """Tanks that hold what each of these batches filled into them, here or at the customer, by its key."""
     found: dict[int, list[BatchTank]] = {}
-    links = BatchTank.objects.filter(batch__in=[batch.pk for batch in batches], is_filled=True)
+    holds_it = Q(withdrawn_at__isnull=True) | Q(is_current=True)  # a withdrawn one until it is emptied
+    links = BatchTank.objects.filter(holds_it, batch__in=[batch.pk for batch in batches], is_filled=True)
     for link in links.select_related(
         "visit__tank", "visit__customer", "visit__site", "visit__refilled_lot"
     ).order_by("batch_id", "position"):
@@ -278,7 +279,7 @@ def _recalled(pool: dict[Batch, str], tanks: dict[int, list[BatchTank]]) -> Iter
                 lot=visit.refilled_lot.code if visit.refilled_lot else "",
                 customer=visit.customer.name,
                 site=visit.site.name if visit.site else "",
-                filled_at=visit.refilled_at,
+                filled_at=link.when_filled,
                 shipped_at=visit.shipped_at,
                 why=why,
             )

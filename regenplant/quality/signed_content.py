@@ -43,6 +43,7 @@ def _identity(batch: Batch) -> dict[str, Any]:
                 "visit": link.visit.number,
                 "filled": link.is_filled,
                 "set_aside": link.set_aside_reason,
+                **({"withdrawn": link.withdrawn_reason} if link.is_withdrawn else {}),
             }
             for link in batch.tank_links.select_related("visit__tank").order_by("position")
         ],

@@ -21,6 +21,7 @@ from regenplant.quality.models import (
     review_of,
 )
 from regenplant.quality.record import BatchRecord
+from regenplant.tanks.models import TankVisit
 
 REVIEWABLE = (BatchState.FILLED, BatchState.RELEASED, BatchState.FAILED)
 """States in which a record is looked through: what may be released, what was released and amended, what failed."""
@@ -93,6 +94,17 @@ def flag_of(batch: Batch) -> str:
     return Standing(decision, release, None, reopening, False, "").flag
 
 
+def against_shipping(visit: TankVisit) -> tuple[str, ...]:
+    """What the signed record of the batch in a tank holds against its leaving; empty for nothing."""
+    link = visit.batch_links.filter(is_filled=True).select_related("batch").order_by("-pk").first()
+    flag = flag_of(link.batch) if link is not None else ""
+    return (
+        (f"{visit.tank.serial} is not shipped now. Batch {link.batch.number}: {flag}",)
+        if link and flag
+        else ()
+    )
+
+
 def quality_snapshot(
     batch: Batch,
     record: BatchRecord,
@@ -123,7 +135,7 @@ def quality_snapshot(
 
 def filled_snapshot(snapshot: BatchSnapshot, batch: Batch) -> BatchSnapshot:
     """For a release signed anew: its tanks went on with the first one, and count as they were filled then."""
-    filled = batch.tank_links.filter(is_filled=True).count()
+    filled = batch.tank_links.filter(is_filled=True, withdrawn_at__isnull=True).count()
     return replace(snapshot, tanks_filled=filled, tanks_not_filled=0)
 
 

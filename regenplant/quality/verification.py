@@ -8,11 +8,9 @@ from typing import Any
 
 from regenplant.audit.verifying.registry import Check, Finding, Look, register
 from regenplant.batches.models import Batch, RinseReading
-from regenplant.core.process.lifecycle import BatchState
+from regenplant.core.process.lifecycle import AFTER_A_PASS, BatchState
 from regenplant.quality.models import QcDecision, QcMeasurement, Release
 from regenplant.quality.selectors import participants
-
-AFTER_A_PASS = (BatchState.PASSED, BatchState.FILLED, BatchState.RELEASED)
 
 
 def check_decisions(look: Look) -> Iterator[Finding]:

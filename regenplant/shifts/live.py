@@ -234,7 +234,7 @@ def _deviations() -> Iterator[LiveLine]:
 
 def _held_tanks() -> Iterator[LiveLine]:
     rows = (
-        TankVisit.objects.filter(state=VisitState.HELD)
+        TankVisit.objects.filter(state__in=[VisitState.HELD, VisitState.WITHDRAWN])
         .select_related("tank", "customer")
         .order_by("received_at")
     )

@@ -38,6 +38,9 @@ DOORS: dict[str, Door] = {
     "tanks-change": _door("tank.edit", about="tank"),
     "tanks-shell": _door("batch.run", about="tank"),
     "tanks-ship": _door("tank.ship", about="tank"),
+    "tanks-withdraw": _door("tank.hold", about="tank"),
+    "tanks-put-back": _door("tank.lift_hold", about="tank"),
+    "tanks-discard": _door("batch.scrap", about="tank"),
     "customers-new": _door("customer.edit"),
     "customers-site": _door("customer.edit"),
     # batches

@@ -158,6 +158,8 @@ FORMS: dict[str, Make] = {
     "areas.tanks.forms.FilterForm": plain,
     "areas.tanks.forms.TankForm": plain,
     "areas.tanks.forms.ShipForm": plain,
+    "areas.tanks.forms.WhyForm": plain,
+    "areas.tanks.forms.WithdrawForm": plain,
     "areas.tanks.forms.ShellForm": plain,
     "areas.tanks.forms.CustomerForm": plain,
     "areas.tanks.forms.SiteForm": plain,

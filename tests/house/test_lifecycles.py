@@ -62,6 +62,11 @@ STOPPED: dict[str, tuple[dict[str, Any], ...]] = {
         {"is_in_batch": False},
         {"batch_has_passed": False},
         {"batch_is_released": False},
+        {"batch_has_failed": False},
+        {"batch_has_failed": True},
+        {"was_left_out": True},
+        {"is_put_back_by_part": True},
+        {"shipping_stops": ("Batch B-10001: its record stands open for correction.",)},
     ),
     BATCH.name: (
         {"blocking_checks": ("The bed is too high.",)},
@@ -87,6 +92,7 @@ STOPPED: dict[str, tuple[dict[str, Any], ...]] = {
         {"stands_as": "fail"},
         {"is_reviewed": False},
         {"has_live_child": True},
+        {"is_resin_gone": True},
         {"is_started": False},
     ),
     STEP.name: (
@@ -104,9 +110,14 @@ STOPPED: dict[str, tuple[dict[str, Any], ...]] = {
 """For each lifecycle the changes that stop something, one at a time."""
 
 ONLY_THEN: dict[tuple[str, Any, Any], dict[str, Any]] = {
-    (BATCH.name, BatchState.PASSED, BatchAction.FAIL): {"is_reopened": True}
+    (BATCH.name, BatchState.PASSED, BatchAction.FAIL): {"is_reopened": True},
+    (BATCH.name, BatchState.FILLED, BatchAction.FAIL): {"is_reopened": True},
+    (BATCH.name, BatchState.RELEASED, BatchAction.FAIL): {"is_reopened": True},
+    (VISIT.name, VisitState.REFILLED, VisitAction.FAIL): {"batch_has_failed": True},
+    (VISIT.name, VisitState.RELEASED, VisitAction.FAIL): {"batch_has_failed": True},
 }
-"""Moves that are open only where the others of their state are shut: what passed fails once its signed record was reopened."""
+"""Moves that are open only where the others of their state are shut: what passed fails once its signed record was reopened, and
+its tanks with it."""
 
 
 def open_to(life: Lifecycle[Any, Any, Any], state: Any, action: Any) -> Any:

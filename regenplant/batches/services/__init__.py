@@ -31,6 +31,12 @@ from regenplant.batches.services.mismatches import TYPED_DIFFERENTLY, note_misma
 from regenplant.batches.services.planning import freeze_batch, plan_rework
 from regenplant.batches.services.readings import ReadingAsTyped, correct_reading, record_reading
 from regenplant.batches.services.running import finish_step, skip_step, start_batch, start_step
+from regenplant.batches.services.withdrawing import (
+    discard_filled_tank,
+    fail_tanks,
+    put_back_filled_tank,
+    withdraw_filled_tank,
+)
 
 __all__ = [
     "CHECK_MEANING",
@@ -53,6 +59,8 @@ __all__ = [
     "correct_entry",
     "correct_reading",
     "describe_deviation",
+    "discard_filled_tank",
+    "fail_tanks",
     "fill_tank",
     "finish_filling",
     "finish_step",
@@ -63,6 +71,7 @@ __all__ = [
     "note_mismatch",
     "open_deviation",
     "plan_rework",
+    "put_back_filled_tank",
     "record_reading",
     "resume_batch",
     "scrap_batch",
@@ -71,5 +80,6 @@ __all__ = [
     "skip_step",
     "start_batch",
     "start_step",
+    "withdraw_filled_tank",
     "write_entry",
 ]

@@ -2,8 +2,6 @@
 
 from __future__ import annotations
 
-from django.db.models import Sum
-
 from regenplant.audit.by import By
 from regenplant.audit.use_case import Outcome, use_case
 from regenplant.audit.wording import say
@@ -18,7 +16,7 @@ from regenplant.core.process.plan_entries import COUNT_BAND_FRAC
 from regenplant.core.process.vocabulary import EXHAUSTED_FORM
 from regenplant.resins.services import scrap_lot
 from regenplant.tanks.models import TankVisit
-from regenplant.tanks.services import refill_tank
+from regenplant.tanks.services import discard_resin, refill_tank
 
 
 @use_case("batch.tank_filled", permission="batch.run")
@@ -50,8 +48,8 @@ def fill_tank(*, by: By, batch_id: int, visit_id: int, volume_m3: float) -> Outc
         )
     _refuse_more_than_is_left(batch, volume_m3)
     refill_tank(by=by, visit_id=visit_id, lot_id=batch.lot_id, volume_m3=volume_m3, batch_has_passed=True)
-    link.is_filled = True
-    link.save(update_fields=["is_filled"])
+    link.is_filled, link.filled_at, link.filled_volume_m3 = True, by.happened_at, volume_m3
+    link.save(update_fields=["is_filled", "filled_at", "filled_volume_m3"])
     touch(batch)
     return Outcome(
         subject=batch_subject(batch),
@@ -77,6 +75,11 @@ def add_shell(*, by: By, batch_id: int, visit_id: int) -> Outcome:
     if visit.state != VisitState.EMPTIED or visit.batch_links.filter(is_current=True).exists():
         raise RecordRefused(f"{visit.tank.serial} is no empty shell without a batch.", code="no_free_shell")
     one_pool([first, visit])
+    if batch.tank_links.filter(visit=visit).exists():
+        raise RecordRefused(
+            f"{visit.tank.serial} was filled from {batch.number} already and emptied again. Fill it from another batch.",
+            code="was_filled_before",
+        )
     BatchTank.objects.create(
         batch=batch, visit=visit, resin_volume_m3=visit.resin_volume_m3, position=batch.tank_links.count() + 1
     )
@@ -129,7 +132,8 @@ def finish_filling(*, by: By, batch_id: int, version: int | None = None) -> Outc
 
 @use_case("batch.scrapped", permission="batch.scrap")
 def scrap_batch(*, by: By, batch_id: int, reason: str, version: int | None = None) -> Outcome:
-    """The resin of a failed or aborted batch is thrown away. Its empty tanks are set aside."""
+    """The resin of a failed or aborted batch is thrown away: out of the vessel, and out of tanks that were filled with it. Its
+    empty tanks are set aside."""
     batch = locked(batch_id, version)
     if len(reason.strip()) < 10:
         raise RecordRefused(
@@ -139,6 +143,8 @@ def scrap_batch(*, by: By, batch_id: int, reason: str, version: int | None = Non
     move_batch(
         batch, BatchAction.SCRAP, by=by, snapshot=batch_snapshot(batch, by=by), finished_at=by.happened_at
     )
+    for link in batch.tank_links.filter(is_current=True, visit__state=VisitState.WITHDRAWN):
+        discard_resin(by=by, visit_id=link.visit_id, reason=reason)
     batch.tank_links.filter(is_current=True).update(
         set_aside_reason=f"Resin of {batch.number} scrapped", is_current=False
     )
@@ -157,8 +163,8 @@ def scrap_batch(*, by: By, batch_id: int, reason: str, version: int | None = Non
 def _refuse_more_than_is_left(batch: Batch, volume_m3: float) -> None:
     """Tanks never take more than the bed gave: its volume, grown by its change of form, within the counting band."""
     made_m3 = _made_m3(batch)
-    links = batch.tank_links.filter(is_current=True, is_filled=True)
-    filled_m3 = links.aggregate(total=Sum("visit__refilled_volume_m3"))["total"] or 0.0
+    links = batch.tank_links.filter(is_filled=True).select_related("visit")
+    filled_m3 = sum(link.filled_m3 or 0.0 for link in links)
     left_m3 = made_m3 * (1.0 + COUNT_BAND_FRAC) - filled_m3
     if volume_m3 > left_m3 + 1e-9:
         raise RecordRefused(

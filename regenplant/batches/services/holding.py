@@ -59,7 +59,8 @@ def resume_batch(*, by: By, batch_id: int, note: str, version: int | None = None
 
 @use_case("batch.aborted", permission="batch.abort")
 def abort_batch(*, by: By, batch_id: int, reason: str, version: int | None = None) -> Outcome:
-    """End a batch for good. Never started: its tanks go back to the waiting list. Started: it is reworked or scrapped."""
+    """End a batch for good. Never started: its tanks go back to the waiting list, those of a rework to the batch it would have
+    reworked. Started: it is reworked or scrapped."""
     batch = locked(batch_id, version)
     long_enough(reason, "reason", "why the batch is aborted")
     why_late(by, None)
@@ -73,7 +74,7 @@ def abort_batch(*, by: By, batch_id: int, reason: str, version: int | None = Non
         hold.resumed_at, hold.resumed_by = by.happened_at, by.user
         hold.save(update_fields=["resumed_at", "resumed_by"])
     if batch.started_at is None:
-        batch.tank_links.filter(is_current=True).update(is_current=False)
+        _let_tanks_go(batch)
     return Outcome(
         subject=batch_subject(batch),
         before={"state": before},
@@ -82,6 +83,14 @@ def abort_batch(*, by: By, batch_id: int, reason: str, version: int | None = Non
         related=related,
         result=batch,
     )
+
+
+def _let_tanks_go(batch: Batch) -> None:
+    links = batch.tank_links.filter(is_current=True)
+    visits = list(links.values_list("visit_id", flat=True))
+    links.update(is_current=False)
+    if batch.parent is not None:
+        batch.parent.tank_links.filter(visit__in=visits).update(is_current=True)
 
 
 def _stop(

@@ -18,7 +18,7 @@ from regenplant.batches.legs import is_apart
 from regenplant.batches.models import Batch, BatchTank, StepRun
 from regenplant.batches.moves import batch_snapshot, locked, move_batch
 from regenplant.batches.preview import Wanted, one_pool, preview, visits_for
-from regenplant.batches.readiness import occupants, unfit
+from regenplant.batches.readiness import occupants, resin_here_m3, unfit
 from regenplant.batches.services._rework import NO_CAUSE, Cause, TwoPeople, refuse_alone, sign_together
 from regenplant.batches.services._subject import batch_subject, with_tanks
 from regenplant.core.errors import PlanRefused, RecordRefused, StaleRecord
@@ -99,6 +99,8 @@ def plan_rework(
 ) -> Outcome:
     """Rework a failed (or aborted) batch as a child batch in the same vessel with the same tanks. The parent stays failed.
 
+    A batch that failed after its tanks were filled is reworked with what is still here of it, when its vessel is free again.
+
     A resin that failed twice needs a ``cause_category`` (``causes.CAUSES``) and another recipe version, or a
     ``same_recipe_reason``; from the third failure on two people plan it ``together`` (``failures``).
 
@@ -116,6 +118,8 @@ def plan_rework(
     _refuse_unmet(by, parent, needs, recipe_version_id, cause_category, same_recipe_reason, together)
     move_batch(parent, BatchAction.REWORK, by=by, snapshot=batch_snapshot(parent, by=by))
     links = list(parent.tank_links.filter(is_current=True).select_related("visit__tank"))
+    if parent.is_in_tanks:
+        _refuse_occupied(parent.vessel)
     recipe_version = _approved_recipe(recipe_version_id, by.at)
     visits = visits_for([link.visit_id for link in links])
     frozen = plan_of(parent).request
@@ -124,7 +128,7 @@ def plan_rework(
         vessel=parent.vessel,
         recipe_version=recipe_version,
         anion_vessel=_anion_vessel_of_rework(parent, recipe_version, anion_vessel_id),
-        resin_volume_m3=parent.resin_volume_m3,
+        resin_volume_m3=resin_here_m3(parent),
         eluted_equivalents=frozen.eluted_equivalents,
         throughput_m3=frozen.throughput_m3,
     )

@@ -18,7 +18,7 @@ from regenplant.batches.services._subject import batch_subject, with_tanks
 from regenplant.batches.timing import is_too_long, is_too_short, span_words, worked_s
 from regenplant.chemicals.services import draw_for_batch
 from regenplant.core.errors import RecordRefused
-from regenplant.core.process.lifecycle import BatchAction, BatchState, StepAction, StepState
+from regenplant.core.process.lifecycle import BatchAction, BatchState, StepAction, StepState, VisitState
 from regenplant.core.process.plan import PlannedStep
 from regenplant.core.process.vocabulary import StepKind
 from regenplant.plant.models import Vessel
@@ -41,9 +41,13 @@ def start_batch(*, by: By, batch_id: int, version: int | None = None, late: Reas
         snapshot=batch_snapshot(batch, by=by, blocking_checks=live_blockers(batch, by.at)),
         started_at=by.happened_at,
     )
-    if batch.parent_id is None:
-        for link in batch.tank_links.filter(is_current=True):
-            empty_tank(by=by, visit_id=link.visit_id, is_in_batch=True)
+    links = batch.tank_links.filter(is_current=True)
+    if (
+        batch.parent_id is not None
+    ):  # its resin stands in the vessel, but for tanks that were filled before it failed
+        links = links.filter(visit__state=VisitState.WITHDRAWN)
+    for link in links:
+        empty_tank(by=by, visit_id=link.visit_id, is_in_batch=True)
     _note_class(by, batch, batch.vessel)
     first = batch.steps.order_by("number")[0]
     start_step(by=by, step_id=first.pk, late=late)

@@ -97,6 +97,7 @@ class TankFact:
     serial: str
     is_filled: bool
     set_aside_reason: str = ""
+    withdrawn_reason: str = ""
 
 
 @dataclass(frozen=True, slots=True)

@@ -369,6 +369,10 @@ def _tanks(facts: ReviewFacts) -> Iterator[Finding]:
     for tank in facts.tanks:
         if tank.set_aside_reason:
             yield Finding(Unusual.TANK, f"{tank.serial} was set aside: {_stopped(tank.set_aside_reason)}")
+        if tank.withdrawn_reason:
+            yield Finding(
+                Unusual.TANK, f"{tank.serial} was filled and withdrawn: {_stopped(tank.withdrawn_reason)}"
+            )
 
 
 _RULES: tuple[Callable[[ReviewFacts], Iterable[Finding]], ...] = (

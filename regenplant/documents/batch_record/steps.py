@@ -48,8 +48,8 @@ def _tank(here: Here, link: BatchTank) -> RecordTank:
         received=here.at(visit.received_at),
         resin_volume_m3=link.resin_volume_m3,
         intake=_intake(visit),
-        filled=here.at(visit.refilled_at) if link.is_filled else "",
-        filled_m3=visit.refilled_volume_m3 if link.is_filled else None,
+        filled=here.at(link.when_filled) if link.is_filled else "",
+        filled_m3=link.filled_m3,
         set_aside=link.set_aside_reason,
         nothing=None if link.is_filled else _why_not_filled(here, link),
         state=_tank_state(here, link),
@@ -78,6 +78,9 @@ def _tank_state(here: Here, link: BatchTank) -> str:
     visit = link.visit
     if not link.is_current and not link.is_filled:
         return "went on"
+    if link.is_withdrawn:
+        emptied = "" if link.is_current else ", emptied again"
+        return f"withdrawn {here.at(link.withdrawn_at)}{emptied}: {link.withdrawn_reason}"
     when = {VisitState.RELEASED: visit.released_at, VisitState.SHIPPED: visit.shipped_at}
     moment = when.get(VisitState(visit.state))
     return f"{label(VisitState(visit.state))} {here.at(moment)}".strip()

@@ -35,10 +35,13 @@ def lot_from(batch: Batch, by: By) -> ResinLot:
 
 
 def _volumes_by_lot(batch: Batch) -> dict[int, float]:
-    """By lot: resin of it that went into this batch, or into the first of a line of reworks."""
+    """By lot: resin of it that went into this batch, or into the first of a line of reworks. A batch that passed and was amended to
+    fail had made a lot of its own: its rework takes that one."""
     origin = batch
     while origin.parent is not None:
         origin = origin.parent
+        if origin.lot_id is not None:
+            return {origin.lot_id: batch.resin_volume_m3}
     volumes: dict[int, float] = {}
     for link in origin.tank_links.select_related("visit__tank__resin_lot"):
         lot = link.visit.tank.resin_lot

@@ -11,8 +11,15 @@ from regenplant.audit.wording import say
 from regenplant.batches.checking import unchecked
 from regenplant.batches.models import Batch
 from regenplant.batches.moves import locked, move_batch, touch
+from regenplant.batches.services import fail_tanks
 from regenplant.core.errors import RecordRefused, TransitionRefused
-from regenplant.core.process.lifecycle import BatchAction, BatchSnapshot, BatchState, release_blockers
+from regenplant.core.process.lifecycle import (
+    AFTER_A_PASS,
+    BatchAction,
+    BatchSnapshot,
+    BatchState,
+    release_blockers,
+)
 from regenplant.core.process.wording import listed
 from regenplant.people.signing import SignaturePermit, bind
 from regenplant.plant.selectors import profile
@@ -99,8 +106,8 @@ def amend_decision(
 ) -> Outcome:
     """Sign the decision of a reopened record anew, as the next version over the corrected values. This closes the record.
 
-    What was failed stays failed: such resin is reworked or scrapped, never passed afterwards. A pass may turn to fail: the
-    batch then fails where its resin still stands in the vessel, and is not released where it is in tanks already.
+    What was failed stays failed: such resin is reworked or scrapped, never passed afterwards. A pass may turn to fail, and the
+    batch with it, wherever its resin is: tanks of it that are still here are withdrawn, those that are shipped are named.
 
     Raises: RecordRefused, TransitionRefused, SignatureRefused, StaleRecord.
     """
@@ -131,9 +138,12 @@ def amend_decision(
         content=decision_content(batch, judged, verdict, reason.strip(), amends=before),
         zone=profile().time_zone,
     )
-    fails_now = verdict == "fail" and batch.state == BatchState.PASSED
-    if fails_now:
-        move_batch(batch, BatchAction.FAIL, by=by, snapshot=snapshot)
+    tanks: dict[str, Any] = {}
+    if verdict == "fail" and batch.state in AFTER_A_PASS:
+        is_in_tanks = batch.state != BatchState.PASSED
+        move_batch(batch, BatchAction.FAIL, by=by, snapshot=snapshot, is_in_tanks=is_in_tanks)
+        tanks = fail_tanks(by=by, batch_id=batch.pk).facts
+        batch.refresh_from_db()
     else:
         touch(batch)
     decision = QcDecision.objects.create(
@@ -156,6 +166,7 @@ def amend_decision(
             "findings": [one.sentence for one in judged.verdict.reasons],
             "digest": signature.digest,
             "replaces_digest": before.signature.digest,
+            **tanks,
         },
         reason=reason.strip() or reopening.reason,
         signature=told(signature),
@@ -201,7 +212,8 @@ def release_anew(*, by: By, batch_id: int, permit: SignaturePermit, version: int
     refuse_altered_plan(batch)
     record = record_of(batch)
     standing = standing_of(batch, record)
-    if batch.state != BatchState.RELEASED or not standing.is_amended_after_release:
+    is_or_was_released = batch.state in (BatchState.RELEASED, BatchState.FAILED)
+    if not is_or_was_released or not standing.is_amended_after_release:
         raise RecordRefused(
             f"Nothing of {batch.number} was amended after a release. It is released once.", code="not_amended"
         )

@@ -104,7 +104,7 @@ def decide_batch(
 
 @use_case("batch.released", permission="batch.release")
 def release_batch(*, by: By, batch_id: int, permit: SignaturePermit, version: int | None = None) -> Outcome:
-    """Release a filled batch and its tanks. Refused for anybody who performed, recorded or measured in it, while a deviation is
+    """Release a filled batch and its tanks, but for those that are withdrawn. Refused for anybody who performed, recorded or measured in it, while a deviation is
     open, and unless a review covers the record as it stands.
 
     Raises: TransitionRefused, SignatureRefused, RecordRefused.
@@ -115,10 +115,11 @@ def release_batch(*, by: By, batch_id: int, permit: SignaturePermit, version: in
     content = release_content(batch)
     move_batch(batch, BatchAction.RELEASE, by=by, snapshot=snapshot, finished_at=by.happened_at)
     release = signed_release(by, batch, permit, content)
-    links = list(batch.tank_links.filter(is_current=True, is_filled=True).select_related("visit__tank"))
+    going = batch.tank_links.filter(is_current=True, withdrawn_at__isnull=True)
+    links = list(going.filter(is_filled=True).select_related("visit__tank"))
     for link in links:
         release_tank(by=by, visit_id=link.visit_id, batch_is_released=True)
-    batch.tank_links.filter(is_current=True).update(is_current=False)
+    going.update(is_current=False)
     return Outcome(
         subject=("batch", batch.number, f"Batch {batch.number}"),
         before={"state": BatchState.FILLED.value},

@@ -4,12 +4,14 @@ customers.py   customers, sites, tank sizes, tanks
 receiving.py   receive a tank, known or unknown
 intake.py      inspect, accept, hold, refuse
 shipping.py    empty, inspect the shell, refill, release, ship
+withdrawing.py withdraw a filled tank, put it back, empty it
 """
 
 from regenplant.tanks.services.customers import add_customer, add_site, add_tank, add_tank_size, change_tank
 from regenplant.tanks.services.intake import accept_tank, hold_tank, inspect_tank, refuse_tank
 from regenplant.tanks.services.receiving import receive_tank, receive_unknown_tank
 from regenplant.tanks.services.shipping import empty_tank, record_shell, refill_tank, release_tank, ship_tank
+from regenplant.tanks.services.withdrawing import discard_resin, fail_tank, put_tank_back, withdraw_tank
 
 __all__ = [
     "accept_tank",
@@ -18,9 +20,12 @@ __all__ = [
     "add_tank",
     "add_tank_size",
     "change_tank",
+    "discard_resin",
     "empty_tank",
+    "fail_tank",
     "hold_tank",
     "inspect_tank",
+    "put_tank_back",
     "receive_tank",
     "receive_unknown_tank",
     "record_shell",
@@ -28,4 +33,5 @@ __all__ = [
     "refuse_tank",
     "release_tank",
     "ship_tank",
+    "withdraw_tank",
 ]

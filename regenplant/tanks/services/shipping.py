@@ -14,12 +14,14 @@ from regenplant.audit.by import By
 from regenplant.audit.records import words_of
 from regenplant.audit.use_case import Outcome, use_case
 from regenplant.audit.wording import say
-from regenplant.core.errors import RecordRefused
+from regenplant.core.errors import RecordRefused, TransitionRefused
 from regenplant.core.process.lifecycle import VisitAction, VisitSnapshot, VisitState
 from regenplant.resins.models import ResinLot
+from regenplant.tanks.guards import against_shipping
 from regenplant.tanks.models import Tank, TankVisit
 from regenplant.tanks.services._moves import move_visit, related_of, require_version, subject_of, write_visit
 from regenplant.tanks.services._registering import require_room
+from regenplant.tanks.services.withdrawing import EMPTY_AGAIN
 
 
 @use_case("tank.emptied", permission="batch.run")
@@ -28,7 +30,10 @@ def empty_tank(*, by: By, visit_id: int, is_in_batch: bool) -> Outcome:
     visit = _visit(visit_id)
     before = {"state": visit.state}
     snapshot = VisitSnapshot(is_in_batch=is_in_batch)
-    move_visit(by=by, visit=visit, action=VisitAction.EMPTY, snapshot=snapshot, emptied_at=by.happened_at)
+    again = {"reason": "", **EMPTY_AGAIN} if visit.state == VisitState.WITHDRAWN else {}
+    move_visit(
+        by=by, visit=visit, action=VisitAction.EMPTY, snapshot=snapshot, emptied_at=by.happened_at, **again
+    )
     return _outcome(visit, before, resin_volume_m3=visit.resin_volume_m3)
 
 
@@ -92,14 +97,16 @@ def release_tank(*, by: By, visit_id: int, batch_is_released: bool) -> Outcome:
 
 @use_case("tank.shipped", permission="tank.ship")
 def ship_tank(*, by: By, visit_id: int, version: int) -> Outcome:
-    """The tank leaves; its round trip ends. Raises: TransitionRefused unless it is released, StaleRecord."""
+    """The tank leaves; its round trip ends. Raises: TransitionRefused unless it is released and nothing is held against
+    it (``tanks.guards``), StaleRecord."""
     visit = _visit(visit_id)
     before = {"state": visit.state}
+    _refuse_withdrawn(visit)
     move_visit(
         by=by,
         visit=visit,
         action=VisitAction.SHIP,
-        snapshot=VisitSnapshot(),
+        snapshot=VisitSnapshot(shipping_stops=against_shipping(visit)),
         version=version,
         shipped_at=by.happened_at,
     )
@@ -108,6 +115,14 @@ def ship_tank(*, by: By, visit_id: int, version: int) -> Outcome:
 
 def _visit(visit_id: int) -> TankVisit:
     return TankVisit.objects.select_related("tank__size", "customer", "resin_type").get(pk=visit_id)
+
+
+def _refuse_withdrawn(visit: TankVisit) -> None:
+    """The lifecycle has no way from there to the truck; the person is told why."""
+    if visit.state == VisitState.WITHDRAWN:
+        raise TransitionRefused(
+            f"{visit.tank.serial} is withdrawn and is not shipped. {visit.reason}", code="withdrawn"
+        )
 
 
 def _lot_belongs(visit: TankVisit, lot: ResinLot) -> None:

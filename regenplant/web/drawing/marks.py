@@ -53,6 +53,7 @@ MARKS: dict[str, Mark] = {
     "received": Mark("waiting", "Received"),
     "accepted": Mark("ready", "Accepted"),
     "refilled": Mark("filled", "Refilled"),
+    "withdrawn": Mark("held", "Withdrawn"),
     "within": Mark("done", "Within", "quiet"),
     "met": Mark("done", "Met", "quiet"),
     "not_yet": Mark("waiting", "Not yet"),

@@ -10,8 +10,9 @@ from regenplant.batches.legs import Standing, vessel_of
 from regenplant.batches.models import BatchTank, Deviation
 from regenplant.batches.selectors.page import BatchPage
 from regenplant.batches.selectors.progress import StepLine
-from regenplant.core.process.lifecycle import BatchState, StepState
+from regenplant.core.process.lifecycle import BatchState, StepState, VisitState
 from regenplant.core.process.vocabulary import ResinFamily, StepKind
+from regenplant.core.process.wording import listed
 from regenplant.web.presenters.bed import (
     held_words,
     hours_and_minutes,
@@ -102,11 +103,34 @@ def _wrongs(page: BatchPage, now: datetime, verdict_reason: str) -> Iterable[Wro
                 f"{name_in_leg(line.name, line.leg)}{leg} is {late} over its time.",
                 "Carry on, or hold and say why.",
             )
+    yield from _tanks_wrong(page)
     for deviation in page.open_deviations:
         yield Wrong(
             "check", "amber", f"{deviation.number}, {deviation.severity}, is open.", deviation.what,
             "deviations-detail", deviation.number, "Look at it",
         )  # fmt: skip
+
+
+def _tanks_wrong(page: BatchPage) -> Iterable[Wrong]:
+    """Tanks of it that were filled and must not be used: those that are here, and, of a failed batch, those that are out."""
+    here = [link for link in page.tanks if link.is_withdrawn and link.is_current]
+    serials = listed([link.visit.tank.serial for link in here])
+    if here and page.batch.state == BatchState.FAILED:
+        text = f"{serials}. They are not shipped; a supervisor has their resin reworked or scrapped."
+        yield Wrong("held", "amber", f"{sentence_case(counted(len(here), 'tank'))} of it withdrawn.", text)
+    elif here:
+        text = " ".join(f"{link.visit.tank.serial}: {_stopped(link.withdrawn_reason)}" for link in here)
+        head = f"{sentence_case(counted(len(here), 'tank'))} withdrawn, not released and not shipped with it."
+        yield Wrong("held", "amber", head, text)
+    out = [link for link in page.tanks if link.is_filled and link.visit.state == VisitState.SHIPPED]
+    if out and page.batch.state == BatchState.FAILED:
+        named = listed([f"{link.visit.tank.serial} at {link.visit.customer.name}" for link in out])
+        head = f"{sentence_case(counted(len(out), 'tank'))} of it shipped already, to be called back."
+        yield Wrong("blocker", "red", head, f"{named}. Investigate, below, prints the list.")
+
+
+def _stopped(text: str) -> str:
+    return text if text.endswith(".") else f"{text}."
 
 
 def _left_standing(one: Standing, page: BatchPage) -> Wrong:
@@ -238,14 +262,16 @@ def tank_rows(page: BatchPage) -> tuple[TankRow, ...]:
 def _tank_row(link: BatchTank) -> TankRow:
     visit = link.visit
     word = f"set aside: {link.set_aside_reason}" if link.set_aside_reason else ""
+    if link.is_withdrawn:
+        word = f"withdrawn: {link.withdrawn_reason}" if link.is_current else "withdrawn, and emptied again"
     return TankRow(
         serial=visit.tank.serial,
         customer=visit.customer.name,
         size=visit.tank.size.code,
         volume_m3=link.resin_volume_m3,
-        state="skipped" if link.set_aside_reason else visit.state,
+        state="skipped" if link.set_aside_reason else "withdrawn" if link.is_withdrawn else visit.state,
         word=sentence_case(word),
-        filled_m3=visit.refilled_volume_m3 if link.is_filled else None,
+        filled_m3=link.filled_m3,
     )
 
 

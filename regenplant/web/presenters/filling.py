@@ -65,7 +65,7 @@ def filling_view(page: BatchPage, serial: str, system: str) -> FillingView:
     asked = next((link for link in open_links if link.visit.tank.serial == serial.upper()), None)
     here = asked or (open_links[0] if open_links else None)
     offer = page.offer("fill")
-    filled_m3 = sum(link.visit.refilled_volume_m3 or 0.0 for link in links if link.is_filled)
+    filled_m3 = sum(link.filled_m3 or 0.0 for link in links)
     return FillingView(
         basis=basis_of(page.batch),
         sentence=_sentence(page, links, len(open_links), system),
@@ -112,10 +112,12 @@ def basis_of(batch: Batch) -> str:
 
 def _row(link: BatchTank, here: BatchTank | None, system: str) -> FillRow:
     visit = link.visit
-    if link.is_filled:
+    if link.is_withdrawn:
+        state, word = "withdrawn", f"Withdrawn: {link.withdrawn_reason}"
+    elif link.is_filled:
         state, word = (
             "filled",
-            f"Filled with {units.format_quantity(visit.refilled_volume_m3, 'resin_volume', system)}",
+            f"Filled with {units.format_quantity(link.filled_m3, 'resin_volume', system)}",
         )
     elif link.set_aside_reason:
         state, word = "skipped", f"Set aside: {link.set_aside_reason}"

@@ -2,12 +2,14 @@
 
 from __future__ import annotations
 
-from collections.abc import Sequence
+from collections.abc import Mapping, Sequence
+from typing import Any
 
 from regenplant.batches.models import Batch, BatchTank
 from regenplant.core.process.acceptance import Outcome
 from regenplant.core.process.lifecycle import BatchAction, BatchState, Offer, label
 from regenplant.core.process.vocabulary import ResinFamily
+from regenplant.core.process.wording import listed
 from regenplant.quality.selectors import QcPage
 from regenplant.web.presenters.qc_limits import LimitRow
 from regenplant.web.presenters.words import (
@@ -130,6 +132,14 @@ def _figure(row: LimitRow) -> str:
     return f"{value}, {row.allowed}"
 
 
+def tanks_failed_words(facts: Mapping[str, Any]) -> str:
+    """What became of the tanks of a batch that was amended to fail; "" where none was filled."""
+    kept, shipped = facts.get("withdrawn", []), facts.get("shipped", [])
+    here = f" Withdrawn, not to be shipped: {listed(kept)}." if kept else ""
+    gone = f" Shipped already, to be called back: {listed(shipped)}." if shipped else ""
+    return f"{here}{gone}"
+
+
 def tank_words(page: QcPage, system: str) -> list[tuple[str, str]]:
     """The tanks of the batch and what became of each."""
     rows = []
@@ -137,6 +147,8 @@ def tank_words(page: QcPage, system: str) -> list[tuple[str, str]]:
         said = (
             f"set aside: {link.set_aside_reason}"
             if link.set_aside_reason
+            else f"withdrawn: {link.withdrawn_reason}"
+            if link.is_withdrawn
             else _filled_words(link, system)
             if link.is_filled
             else "not filled"
@@ -146,7 +158,7 @@ def tank_words(page: QcPage, system: str) -> list[tuple[str, str]]:
 
 
 def _filled_words(link: BatchTank, system: str) -> str:
-    volume_m3 = link.visit.refilled_volume_m3
+    volume_m3 = link.filled_m3
     return "filled" if volume_m3 is None else f"filled with {both(volume_m3, 'resin_volume', system)}"
 
 
@@ -189,6 +201,6 @@ def release_sentence(page: QcPage) -> str:
         return f"Released by {page.release.released_by.full_name}, {day_and_clock(page.release.released_at)}."
     if page.batch.state != BatchState.FILLED:
         return f"The batch is {label(BatchState(page.batch.state))}; it is released when it has passed and its tanks are filled."
-    filled = sum(1 for link in page.tanks if link.is_filled)
+    filled = sum(1 for link in page.tanks if link.is_filled and not link.is_withdrawn)
     took = "You took no part in it." if not page.took_part else ""
     return " ".join(filter(None, (f"{sentence_case(counted(filled, 'tank'))} filled and waiting.", took)))

@@ -210,6 +210,8 @@ def whole_record(record: BatchRecord) -> WholeRecord:
             link.visit.tank.serial,
             f"set aside: {link.set_aside_reason}"
             if link.set_aside_reason
+            else f"filled, withdrawn: {link.withdrawn_reason}"
+            if link.is_withdrawn
             else "filled"
             if link.is_filled
             else "not filled",

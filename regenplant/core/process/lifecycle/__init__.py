@@ -11,6 +11,7 @@ from __future__ import annotations
 
 from regenplant.core.process.lifecycle.batch import (
     ACTIVE_STATES,
+    AFTER_A_PASS,
     BATCH,
     IN_VESSEL_STATES,
     OPEN_STATES,
@@ -27,6 +28,7 @@ LIFECYCLES: tuple[Lifecycle, ...] = (VISIT, BATCH, STEP)
 
 __all__ = [
     "ACTIVE_STATES",
+    "AFTER_A_PASS",
     "BATCH",
     "IN_VESSEL_STATES",
     "LIFECYCLES",

@@ -33,6 +33,10 @@ OPEN_STATES = (BatchState.PLANNED, *IN_VESSEL_STATES, BatchState.FILLED)
 """Somebody still has something to do."""
 
 
+AFTER_A_PASS = (BatchState.PASSED, BatchState.FILLED, BatchState.RELEASED)
+"""A signed decision passed it, and stands."""
+
+
 class BatchAction(StrEnum):
     MAKE_READY = "make_ready"
     START = "start"
@@ -78,6 +82,8 @@ class BatchSnapshot:
     actor_performed: tuple[str, ...] = ()
     """The part of it that was work on the bed."""
     has_live_child: bool = False
+    is_resin_gone: bool = False
+    """Every tank of it is shipped or emptied: nothing of its resin is here."""
     is_started: bool = False
     is_reopened: bool = False
     """The signed record stands open for correction."""
@@ -198,6 +204,15 @@ def _no_live_child(snapshot: BatchSnapshot) -> Blocker | None:
     return Blocker("rework_running", "A rework of this batch is already under way.")
 
 
+def _resin_is_here(snapshot: BatchSnapshot) -> Blocker | None:
+    if not snapshot.is_resin_gone:
+        return None
+    return Blocker(
+        "resin_gone",
+        "No tank of this batch is here any more: nothing is left to rework or to scrap. What was shipped is called back.",
+    )
+
+
 def _was_started(snapshot: BatchSnapshot) -> Blocker | None:
     if snapshot.is_started:
         return None
@@ -245,12 +260,14 @@ def _moves() -> dict[tuple[BatchState, BatchAction], Rule[BatchState, BatchSnaps
         ),
         (state.AWAITING_QC, action.FAIL): Rule(state.FAILED, "qc.judge"),
         (state.PASSED, action.FAIL): Rule(state.FAILED, "qc.judge", (_did_not_perform, _reopened)),
+        (state.FILLED, action.FAIL): Rule(state.FAILED, "qc.judge", (_did_not_perform, _reopened)),
+        (state.RELEASED, action.FAIL): Rule(state.FAILED, "qc.judge", (_did_not_perform, _reopened)),
         (state.PASSED, action.FILL): Rule(state.FILLED, "batch.run", (_not_reopened, _all_tanks_filled)),
         (state.FILLED, action.RELEASE): Rule(state.RELEASED, "batch.release", RELEASE_GUARDS),
-        (state.FAILED, action.REWORK): Rule(state.FAILED, "batch.rework", (_no_live_child,)),
+        (state.FAILED, action.REWORK): Rule(state.FAILED, "batch.rework", (_no_live_child, _resin_is_here)),
         (state.ABORTED, action.REWORK): Rule(state.ABORTED, "batch.rework", (_no_live_child, _was_started)),
         (state.ABORTED, action.SCRAP): Rule(state.SCRAPPED, "batch.scrap", (_no_live_child, _was_started)),
-        (state.FAILED, action.SCRAP): Rule(state.SCRAPPED, "batch.scrap", (_no_live_child,)),
+        (state.FAILED, action.SCRAP): Rule(state.SCRAPPED, "batch.scrap", (_no_live_child, _resin_is_here)),
         (state.HELD, action.RESUME): Rule(None, "batch.run"),
         (state.HELD, action.ABORT): Rule(state.ABORTED, "batch.abort", (_safe_to_stop,)),
     }

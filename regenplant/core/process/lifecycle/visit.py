@@ -17,6 +17,8 @@ class VisitState(StrEnum):
     REFILLED = "refilled"
     RELEASED = "released"
     SHIPPED = "shipped"
+    WITHDRAWN = "withdrawn"
+    """Filled, and not to leave: withdrawn by a person, or its batch was amended to fail. It leaves only empty, or put back."""
 
 
 class VisitAction(StrEnum):
@@ -27,6 +29,10 @@ class VisitAction(StrEnum):
     REFILL = "refill"
     RELEASE = "release"
     SHIP = "ship"
+    WITHDRAW = "withdraw"
+    FAIL = "fail"
+    PUT_BACK = "put_back"
+    DISCARD = "discard"
 
 
 @dataclass(frozen=True, slots=True)
@@ -42,6 +48,14 @@ class VisitSnapshot:
     is_in_batch: bool = False
     batch_has_passed: bool = False
     batch_is_released: bool = False
+    batch_has_failed: bool = False
+    """The decision on the batch that filled it was amended to fail."""
+    was_left_out: bool = False
+    """Its batch was released while the tank was withdrawn, so that no release covers it."""
+    is_put_back_by_part: bool = False
+    """The acting person took part in the batch that filled it."""
+    shipping_stops: tuple[str, ...] = ()
+    """What rooms above hold against its leaving, as sentences."""
 
 
 def _inspected(snapshot: VisitSnapshot) -> Blocker | None:
@@ -97,6 +111,43 @@ def _batch_released(snapshot: VisitSnapshot) -> Blocker | None:
     )
 
 
+def _batch_failed(snapshot: VisitSnapshot) -> Blocker | None:
+    if snapshot.batch_has_failed:
+        return None
+    return Blocker("batch_not_failed", "The batch in this tank has not failed.")
+
+
+def _batch_stands(snapshot: VisitSnapshot) -> Blocker | None:
+    if not snapshot.batch_has_failed:
+        return None
+    return Blocker(
+        "batch_failed", "The batch in this tank failed. Its resin is reworked or scrapped, never shipped."
+    )
+
+
+def _not_left_out(snapshot: VisitSnapshot) -> Blocker | None:
+    if not snapshot.was_left_out:
+        return None
+    return Blocker(
+        "left_out",
+        "Its batch was released without this tank, so no release covers it. Its resin is emptied out, not shipped.",
+    )
+
+
+def _put_back_by_another(snapshot: VisitSnapshot) -> Blocker | None:
+    if not snapshot.is_put_back_by_part:
+        return None
+    return Blocker(
+        "own_work", "You took part in the batch that filled this tank, so another person puts it back."
+    )
+
+
+def _nothing_stops_shipping(snapshot: VisitSnapshot) -> Blocker | None:
+    if not snapshot.shipping_stops:
+        return None
+    return Blocker("not_to_ship", " ".join(snapshot.shipping_stops))
+
+
 VISIT: Lifecycle[VisitState, VisitAction, VisitSnapshot] = Lifecycle(
     "tank",
     VisitState.RECEIVED,
@@ -118,6 +169,17 @@ VISIT: Lifecycle[VisitState, VisitAction, VisitSnapshot] = Lifecycle(
         (VisitState.REFILLED, VisitAction.RELEASE): Rule(
             VisitState.RELEASED, "batch.release", (_batch_released,)
         ),
-        (VisitState.RELEASED, VisitAction.SHIP): Rule(VisitState.SHIPPED, "tank.ship"),
+        (VisitState.RELEASED, VisitAction.SHIP): Rule(
+            VisitState.SHIPPED, "tank.ship", (_nothing_stops_shipping,)
+        ),
+        (VisitState.REFILLED, VisitAction.WITHDRAW): Rule(VisitState.WITHDRAWN, "tank.hold"),
+        (VisitState.RELEASED, VisitAction.WITHDRAW): Rule(VisitState.WITHDRAWN, "tank.hold"),
+        (VisitState.REFILLED, VisitAction.FAIL): Rule(VisitState.WITHDRAWN, "qc.judge", (_batch_failed,)),
+        (VisitState.RELEASED, VisitAction.FAIL): Rule(VisitState.WITHDRAWN, "qc.judge", (_batch_failed,)),
+        (VisitState.WITHDRAWN, VisitAction.PUT_BACK): Rule(
+            VisitState.REFILLED, "tank.lift_hold", (_batch_stands, _not_left_out, _put_back_by_another)
+        ),
+        (VisitState.WITHDRAWN, VisitAction.EMPTY): Rule(VisitState.EMPTIED, "batch.run", (_in_batch,)),
+        (VisitState.WITHDRAWN, VisitAction.DISCARD): Rule(VisitState.EMPTIED, "batch.scrap"),
     },
 )

@@ -93,7 +93,8 @@ def _judge(form: SigningForm, request: HttpRequest, batch: Batch) -> bool:
     word = "passed" if verdict == "pass" else "failed"
     anew = f", version {outcome.result.version}" if is_anew else ""
     digest = short_digest(outcome.result.signature.digest)
-    receipt(request, f"Signed: batch {batch.number} {word}{anew}. Digest {digest}.")
+    tanks = words.tanks_failed_words(outcome.facts)
+    receipt(request, f"Signed: batch {batch.number} {word}{anew}. Digest {digest}.{tanks}")
     return True
 
 
@@ -302,7 +303,7 @@ def _release_context(request: HttpRequest, batch: Batch, form: ReleaseForm) -> d
     is_anew = page.standing.is_amended_after_release
     offer = anew_offer(page, by_of(request)) if is_anew else page.offer(BatchAction.RELEASE)
     refused = words.refusal(offer, may_release, "release")
-    filled = sum(link.is_filled for link in page.tanks)
+    filled = sum(link.is_filled and not link.is_withdrawn for link in page.tanks)
     return {
         "page": page,
         "batch": batch,

@@ -121,6 +121,18 @@ class ShipForm(HouseForm):
         return {"version": self.cleaned_data["version"]}
 
 
+class WhyForm(HouseForm):
+    """Why a filled tank is withdrawn, put back or emptied."""
+
+    reason = words_field(300, rows=2, label="Why")
+
+
+class WithdrawForm(WhyForm):
+    """Withdraw a filled tank."""
+
+    version = SeenVersionField()
+
+
 class ShellForm(HouseForm):
     """How the empty shell looks."""
 

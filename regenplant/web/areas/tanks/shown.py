@@ -23,6 +23,7 @@ STATE_CHIPS = (
     ("emptied", "Emptied"),
     ("refilled", "Refilled"),
     ("released", "Released"),
+    ("withdrawn", "Withdrawn"),
     (AWAY, "Away"),
 )
 
@@ -55,6 +56,7 @@ _HERE = {
     "emptied": "emptied",
     "refilled": "refilled",
     "released": "ready to ship",
+    "withdrawn": "withdrawn",
 }
 
 
@@ -85,6 +87,7 @@ _NOW = {
     VisitState.EMPTIED: "empty, its resin in a batch",
     VisitState.REFILLED: "refilled, waiting for the release",
     VisitState.RELEASED: "released, ready to ship",
+    VisitState.WITHDRAWN: "filled and withdrawn, not to be shipped",
 }
 
 
@@ -114,6 +117,18 @@ def customer_sentence(customer: Any) -> str:
 # --- receipts -----------------------------------------------------------------------------------------------------------
 def shipped_sentence(outcome: Outcome) -> str:
     return f"Written: {outcome.subject[2]} is shipped to {outcome.facts['customer']}."
+
+
+def withdrawn_sentence(outcome: Outcome) -> str:
+    return f"Written: {outcome.facts['tank']} is withdrawn and stays here."
+
+
+def put_back_sentence(outcome: Outcome) -> str:
+    return f"Written: {outcome.facts['tank']} is put back among the filled tanks."
+
+
+def discarded_sentence(outcome: Outcome) -> str:
+    return f"Written: the resin of {outcome.facts['tank']} is thrown away; its shell is empty."
 
 
 def shell_sentence(outcome: Outcome) -> str:

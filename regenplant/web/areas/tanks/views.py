@@ -15,6 +15,7 @@ from regenplant.audit.selectors import story
 from regenplant.audit.use_case import Outcome
 from regenplant.resins.selectors import ancestry
 from regenplant.tanks import selectors, services
+from regenplant.tanks.guards import against_shipping
 from regenplant.tanks.selectors import TankHistory
 from regenplant.web import listing as listings
 from regenplant.web.act_page import Act, act_page
@@ -155,6 +156,10 @@ def _page(request: HttpRequest, history: TankHistory, *, status: int = 200, **co
         "editing": right(request, "tank.edit", own_class),
         "printing": right(request, "paper.issue"),
         "receiving": right(request, "tank.receive", own_class),
+        "stops": against_shipping(now) if now is not None and now.state == "released" else (),
+        "withdrawing": right(request, "tank.hold", own_class),
+        "putting_back": right(request, "tank.lift_hold", own_class),
+        "emptying": right(request, "batch.scrap", own_class),
         "shipping": right(request, "tank.ship", own_class),
         "running": right(request, "batch.run", own_class),
     }
