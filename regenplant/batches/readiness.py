@@ -9,8 +9,11 @@ from django.db.models import Q, QuerySet
 from regenplant.batches.frozen import plan_of
 from regenplant.batches.models import Batch
 from regenplant.batches.preview import Wanted, preview, visits_for
+from regenplant.chemicals.selectors import stock_data
 from regenplant.core.process.lifecycle import IN_VESSEL_STATES, BatchState, VisitState
+from regenplant.core.process.strength_change import StrengthChange, strength_changes
 from regenplant.core.process.vocabulary import SegregationClass
+from regenplant.plant.limits import limits_in_force
 from regenplant.plant.models import Vessel
 from regenplant.tanks.models import TankVisit
 
@@ -73,4 +76,30 @@ def live_blockers(batch: Batch, now: datetime) -> tuple[str, ...]:
         throughput_m3=frozen.throughput_m3,
     )
     plan = preview(wanted, now)
+    changed = strength_changes(
+        plan_of(batch), plan.request.stock, plan.request.limits.strength_change_limit_frac
+    )
+    if changed:
+        found.extend((*(one.sentence for one in changed), _plan_again(batch)))
     return (*found, *(check.sentence for check in plan.blockers))
+
+
+def changed_strengths(batch: Batch, now: datetime) -> tuple[StrengthChange, ...]:
+    """Chemicals of its frozen plan that are drawn at another strength now."""
+    return strength_changes(plan_of(batch), stock_data(now), limits_in_force(now).strength_change_limit_frac)
+
+
+def not_as_planned(batch: Batch, now: datetime) -> str:
+    """Why a batch that is planned and not started yet must be planned again, as sentences; "" when it need not."""
+    if batch.state != BatchState.READY:
+        return ""
+    changed = changed_strengths(batch, now)
+    return " ".join((*(one.sentence for one in changed), _plan_again(batch))) if changed else ""
+
+
+def _plan_again(batch: Batch) -> str:
+    back = "to the batch it reworks" if batch.parent_id else "to the waiting list"
+    return (
+        f"Plan it again: a supervisor aborts {batch.number}, its tanks go back {back}, and the new plan takes the strength "
+        "that stands in the tank."
+    )

@@ -15,6 +15,7 @@ from django.db.models import Prefetch, Q
 
 from regenplant.chemicals.models import ChemicalLot, Movement, Place, StrengthCheck
 from regenplant.core.engineering.estimate import Estimate, Input
+from regenplant.core.process.plan import StrengthPart
 
 
 @dataclass(frozen=True, slots=True)
@@ -30,6 +31,8 @@ class Standing:
     added: tuple[str, ...] = ()
     unsampled: tuple[str, ...] = ()
     """Those of ``added`` of which the plant took no sample."""
+    parts: tuple[StrengthPart, ...] = ()
+    """How ``strength`` came about: the check, then each delivery in turn."""
 
     @property
     def strength_frac(self) -> float | None:
@@ -111,7 +114,7 @@ def _came_since(lots: Mapping[str, ChemicalLot]) -> list[Movement]:
     since = _oldest(lots)
     if since is None:
         return []
-    checks = StrengthCheck.objects.order_by("-checked_at", "-id")
+    checks = StrengthCheck.objects.select_related("lot").order_by("-checked_at", "-id")
     rows = Movement.objects.filter(
         moved_at__gte=since,
         chemical__in=list(lots),
@@ -138,8 +141,10 @@ def _tanks_of(lots: Iterable[ChemicalLot]) -> dict[int, int]:
 def _movements_since(lots: Mapping[str, ChemicalLot], tanks: Mapping[int, int]) -> list[Movement]:
     """What came and went in these tanks since the oldest check, as it happened, without what was taken back whole."""
     places = list(tanks.values())
-    rows = Movement.objects.filter(moved_at__gte=_oldest(lots)).filter(
-        Q(to_place__in=places) | Q(from_place__in=places)
+    rows = (
+        Movement.objects.filter(moved_at__gte=_oldest(lots))
+        .filter(Q(to_place__in=places) | Q(from_place__in=places))
+        .select_related("lot")
     )
     found = list(rows.order_by("moved_at", "number"))
     taken_back = {move.corrects_id for move in found if move.corrects_id is not None}
@@ -166,7 +171,9 @@ def _standing(
         return Standing(check, None, added, unsampled)
     samples = {pk: sample for pk, one in came.items() if (sample := _sample_of(one)) is not None}
     later = [move for move in moves if _is_after(move, check)]
-    return Standing(check, _followed(measured, later, samples, tank_id, held_now), added)
+    begun = StrengthPart(check.lot.code, check.method, check.checked_at.isoformat(), check.strength_frac)
+    strength, deliveries = _followed(measured, later, samples, tank_id, held_now)
+    return Standing(check, strength, added, parts=(begun, *deliveries))
 
 
 def _followed(
@@ -175,15 +182,22 @@ def _followed(
     samples: Mapping[int, float],
     tank_id: int | None,
     held_now: int,
-) -> Estimate:
-    """The strength after each movement in turn; only deliveries change it, and by how much depends on what was left."""
+) -> tuple[Estimate, list[StrengthPart]]:
+    """The strength after each movement in turn, and each delivery as it was reckoned in; only deliveries change it, and by how
+    much depends on what was left."""
     signed = [move.grams_100 if move.to_place_id == tank_id else -move.grams_100 for move in moves]
     grams, strength = held_now - sum(signed), measured
+    parts: list[StrengthPart] = []
     for move, change in zip(moves, signed, strict=True):
-        if move.pk in samples:
-            strength = blended_strength(max(grams, 0), strength.value, move.grams_100, samples[move.pk])
+        if move.pk in samples and move.lot is not None:
+            left, sample = max(grams, 0), samples[move.pk]
+            strength = blended_strength(left, strength.value, move.grams_100, sample)
+            at, kilograms = move.moved_at.isoformat(), move.grams_100 / 1000.0
+            parts.append(
+                StrengthPart(move.lot.code, "sample", at, sample, kilograms, left / 1000.0, strength.value)
+            )
         grams += change
-    return strength
+    return strength, parts
 
 
 def _is_after(move: Movement, check: StrengthCheck) -> bool:

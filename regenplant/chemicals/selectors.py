@@ -204,7 +204,7 @@ def _place_stock(place: Place, grams: int, strength_frac: float | None) -> Place
 
 
 def _lots_in_use() -> dict[str, ChemicalLot]:
-    checks = StrengthCheck.objects.select_related("checked_by").order_by("-checked_at", "-id")
+    checks = StrengthCheck.objects.select_related("checked_by", "lot").order_by("-checked_at", "-id")
     found = (
         ChemicalLot.objects.filter(is_in_use=True)
         .select_related("data_sheet")
@@ -247,6 +247,7 @@ def stock_data(now: datetime) -> dict[str, StockData]:
             check_age_days=None if age is None else float(age),
             max_check_age_days=limit,
             added_lots=drawn[value].added,
+            parts=drawn[value].parts,
         )
     return found
 

@@ -56,6 +56,7 @@ _FIGURES: tuple[tuple[str, tuple[tuple[str, str, str, float, float], ...]], ...]
         ("caustic_solids_warn_kg_per_m3", "Solids dropping from the water of caustic, warns", "concentration", 0.0, 5.0),
         ("brine_cold_kelvin", "Brine colder than this drops salt", "temperature", 263.15, 313.15),
         ("displacement_cooler_warn_kelvin", "Displacement cooler than its regenerant by, warns", "temperature_rise", 0.0, 60.0),
+        ("strength_change_limit_frac", "Change of a strength that stops a planned batch", "fraction", 0.005, 0.2),
         ("excess_ratio_warn", "Regenerant ratio that warns", "ratio", 1.0, 100.0),
         ("neutralizer_first_share_frac", "Neutralizer given before the pH is measured", "fraction", 0.1, 1.0),
     )),

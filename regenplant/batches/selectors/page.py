@@ -13,6 +13,7 @@ from regenplant.batches.legs import Standing, left_standing, standing_chemicals,
 from regenplant.batches.models import Batch, BatchTank, Deviation, Hold, StepEntry, StepRun
 from regenplant.batches.moves import batch_snapshot, current_entries, step_snapshot
 from regenplant.batches.offers import as_seen_by
+from regenplant.batches.readiness import not_as_planned
 from regenplant.batches.selectors.progress import Progress, StepLine, progress_of
 from regenplant.batches.separation import SeparationRecord, separation_record
 from regenplant.core.process.lifecycle import (
@@ -85,6 +86,8 @@ class BatchPage:
     """Legs in which a chemical stands while nothing runs."""
     separation: SeparationRecord | None = None
     """How a mixed bed parted, as written down; None for any other batch."""
+    not_as_planned: str = ""
+    """Of a batch that is not started: why it must be planned again, "" when it need not."""
     standing: Mapping[Leg, Chemical] = field(default_factory=dict)
     """What stands in which leg now; only legs with a chemical appear."""
 
@@ -147,6 +150,7 @@ def batch_page(batch: Batch, *, by: By, step_number: int | None = None) -> Batch
         works=works,
         left_standing=left_standing(batch, steps, plan) if is_open else (),
         separation=separation_record(batch),
+        not_as_planned=not_as_planned(batch, now),
         standing=standing,
     )
 

@@ -8,10 +8,10 @@ from regenplant.audit.use_case import Outcome, require, use_case
 from regenplant.audit.wording import say
 from regenplant.batches.endings import end_not_reached, mass_fed_kg_100
 from regenplant.batches.frozen import judged_rinses, plan_of
-from regenplant.batches.legs import predecessors, standing_chemicals, vessel_of, vessels_of
+from regenplant.batches.legs import BEGUN, predecessors, standing_chemicals, vessel_of, vessels_of
 from regenplant.batches.models import Batch, Deviation, StepRun
 from regenplant.batches.moves import batch_snapshot, locked, move_batch, move_step, step_snapshot, touch
-from regenplant.batches.readiness import live_blockers
+from regenplant.batches.readiness import changed_strengths, live_blockers
 from regenplant.batches.services._as_typed import why_late
 from regenplant.batches.services._deviations import write_deviation
 from regenplant.batches.services._subject import batch_subject, with_tanks
@@ -20,7 +20,7 @@ from regenplant.chemicals.services import draw_for_batch
 from regenplant.core.errors import RecordRefused
 from regenplant.core.process.lifecycle import BatchAction, BatchState, StepAction, StepState, VisitState
 from regenplant.core.process.plan import PlannedStep
-from regenplant.core.process.vocabulary import StepKind
+from regenplant.core.process.vocabulary import Chemical, StepKind
 from regenplant.plant.models import Vessel
 from regenplant.plant.services import note_vessel_state
 from regenplant.tanks.services import empty_tank
@@ -65,7 +65,10 @@ def start_batch(*, by: By, batch_id: int, version: int | None = None, late: Reas
 
 @use_case("step.started", permission="batch.run")
 def start_step(*, by: By, step_id: int, version: int | None = None, late: Reason | None = None) -> Outcome:
-    """Start the next step. Entries that must stand before it (gear on, water flowing) are required."""
+    """Start the next step. Entries that must stand before it (gear on, water flowing) are required.
+
+    A chemical that stands in the tank at another strength than the plan took opens a deviation.
+    """
     step = StepRun.objects.select_related("batch").get(pk=step_id)
     batch = locked(step.batch_id, version)
     _in_order_of_time(by, batch, step)
@@ -80,6 +83,7 @@ def start_step(*, by: By, step_id: int, version: int | None = None, late: Reason
     )
     planned = plan_of(batch).step(step.number)
     if planned.chemical:
+        _note_strength(by, batch, step, planned.chemical)
         vessel = vessel_of(batch, step.leg)
         _note_vessel(by, batch, vessel, last_chemical=planned.chemical.value, is_flushed=False)
     if StepKind(step.kind) is StepKind.CUT and batch.anion_vessel is not None:
@@ -241,6 +245,25 @@ def _watch_time(by: By, batch: Batch, step: StepRun, *, soon_is_true: bool) -> N
     write_deviation(
         by=by, batch=batch, step=step, severity=severity, source=Deviation.Source.TIME.value, what=what
     )
+
+
+def _note_strength(by: By, batch: Batch, step: StepRun, chemical: Chemical) -> None:
+    """A batch that runs keeps its plan. When its chemical stands in the tank at another strength than it was planned with, that
+    is a deviation of the first step that brings it: the dose is off, and somebody decides what that means."""
+    plan = plan_of(batch)
+    earlier = [one.number for one in plan.steps if one.chemical is chemical and one.number < step.number]
+    if batch.steps.filter(number__in=earlier, state__in=BEGUN).exists():
+        return
+    for change in changed_strengths(batch, by.at):
+        if change.chemical is chemical:
+            write_deviation(
+                by=by,
+                batch=batch,
+                step=step,
+                severity=Deviation.Severity.MAJOR.value,
+                source=Deviation.Source.LIMIT.value,
+                what=change.sentence,
+            )
 
 
 def _in_order_of_time(by: By, batch: Batch, step: StepRun) -> None:

@@ -37,6 +37,9 @@ class PlantLimits:
     """A regenerant ratio above this is more likely a slip than a recipe, double doses included; common practice."""
     neutralizer_first_share_frac: float = 0.90
     """Share of the neutralizer given before the pH is measured; common practice."""
+    strength_change_limit_frac: float = 0.03
+    """3 %: how far the strength in a tank may have moved since a plan was made, as a share of the planned one; the dose comes out
+    otherwise by as much. About what a hydrometer and its temperature leave open; the plant's own rule, not read."""
     # --- recipes: what no recipe of the plant may go beyond ---
     hydrochloric_strength_max_frac: float = 0.10
     """10 % HCl at the bed (5 to 10 % read); above it the lining and the seals of the vessel decide, ask their maker."""

@@ -115,6 +115,28 @@ class VesselData:
 
 
 @dataclass(frozen=True, slots=True)
+class StrengthPart:
+    """One thing that the strength of a stock was worked out from: the plant's check of what stood there, or a delivery since."""
+
+    lot_code: str
+    method: str
+    """Of the plant's check ("density", "baume", "titration"); "sample" for a delivery by the sample of its unloading."""
+    at: str
+    """When it was checked, or came on top; ISO 8601 with its offset."""
+    strength_frac: float
+    kg_100: float = 0.0
+    """What came on top, as 100 % [kg]; 0 for the check."""
+    left_kg_100: float = 0.0
+    """What was left when it came, as 100 % [kg]; 0 for the check."""
+    gives_frac: float = 0.0
+    """Strength of both together, by mass balance; 0 for the check."""
+
+    @property
+    def is_delivery(self) -> bool:
+        return self.method == "sample"
+
+
+@dataclass(frozen=True, slots=True)
 class StockData:
     """A bulk chemical as it stands in its tank, by the plant's own check (never by the certificate alone)."""
 
@@ -131,6 +153,8 @@ class StockData:
     max_check_age_days: float = 7.0
     added_lots: tuple[str, ...] = ()
     """Deliveries that came on top since the check; ``strength_frac`` then follows from the check and their samples."""
+    parts: tuple[StrengthPart, ...] = ()
+    """How ``strength_frac`` came about: the check, then each delivery in turn; empty where nobody knows it."""
 
 
 @dataclass(frozen=True, slots=True)

@@ -230,12 +230,22 @@ class RecordDraw:
     supplier_lot: str
     certificate_strength_frac: float | None
     checked_strength_frac: float | None
-    """By the plant's newest check when it was drawn."""
+    """What the dose was worked out with, as frozen in the plan; None for a chemical that is not of the plan."""
     kg_100: float
     """Negative for one that takes another back."""
     at: str
     by: str
     words: str
+
+
+@dataclass(frozen=True, slots=True)
+class RecordStrength:
+    """The strength that the dose of one chemical was worked out with, as frozen, and how it came about."""
+
+    chemical: str
+    strength_frac: float
+    stock: str
+    origin: tuple[str, ...]
 
 
 @dataclass(frozen=True, slots=True)
@@ -356,6 +366,7 @@ class BatchRecordContent:
     holds: tuple[RecordHold, ...]
     draws: tuple[RecordDraw, ...]
     planned_kg_100: tuple[tuple[str, float], ...]
+    strengths: tuple[RecordStrength, ...]
     instruments: tuple[RecordInstrument, ...]
     signatures: tuple[RecordSignature, ...]
     papers: tuple[RecordPaper, ...]

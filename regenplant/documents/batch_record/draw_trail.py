@@ -31,6 +31,10 @@ def _chemicals(setting: Setting) -> list[Item]:
         drawn = sum(draw.kg_100 for draw in content.draws if draw.chemical == name)
         words = f"{headed(name)}: planned {both(planned, 'mass', system)}, drawn {both(drawn, 'mass', system)}, as 100 %."  # fmt: skip
         found.append(Item(paragraph(words, BODY, width), keep=True, gap=1))
+    for one in content.strengths:
+        head = f"{headed(one.chemical)}: the dose was worked out with {own(one.strength_frac, 'strength', '', system)}, {one.stock}."
+        found.append(Item(paragraph(head, BODY, width), keep=True, gap=3))
+        found.extend(Item(paragraph(sentence, QUIET, width), gap=1) for sentence in one.origin)
     if not content.draws:
         return [*found, Item(paragraph("No movement of chemical is on record for this batch.", BODY, width), gap=2)]  # fmt: skip
     columns = columns_of(
@@ -38,12 +42,12 @@ def _chemicals(setting: Setting) -> list[Item]:
         (
             ("No.", 30.0),
             ("Chemical, lot", 0.0),
-            ("Checked", 52.0),
+            ("Dose with", 52.0),
             ("Certificate", 52.0),
             ("Mass", 54.0),
             ("When, by whom", 148.0),
         ),
-        at_right=("Checked", "Certificate", "Mass"),
+        at_right=("Dose with", "Certificate", "Mass"),
     )
     return [*found, *table(columns, [_draw(draw, columns, system) for draw in content.draws])]
 
@@ -58,7 +62,7 @@ def _draw(draw: RecordDraw, columns: tuple[Column, ...], system: str) -> tuple[B
         cell(str(draw.number), columns[0], SMALL),
         stacked(name),
         cell(
-            own(checked, "strength", "", system) if checked is not None else "never checked",
+            own(checked, "strength", "", system) if checked is not None else "not planned",
             columns[2],
             SMALL,
         ),

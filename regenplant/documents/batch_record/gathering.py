@@ -75,6 +75,7 @@ def batch_record_content(batch_number: str, issue: Issue) -> BatchRecordContent:
         deviations=quality.deviations_of(here),
         holds=steps.holds_of(here),
         draws=trail.draws_of(here),
+        strengths=trail.strengths_of(here),
         planned_kg_100=trail.planned_kg_100(here.plan),
         instruments=_instruments(here),
         signatures=trail.signatures_of(here),

@@ -7,8 +7,9 @@ from datetime import UTC, datetime, timedelta, timezone
 from django.db.models import Q
 
 from regenplant.audit.selectors import events_about, line_of
-from regenplant.chemicals.models import Movement, StrengthCheck
+from regenplant.chemicals.models import Movement
 from regenplant.core.process.plan import BatchPlan
+from regenplant.core.process.strength_change import origin_words, source_words
 from regenplant.core.process.vocabulary import Chemical
 from regenplant.documents import copied
 from regenplant.documents.batch_record.content import (
@@ -17,6 +18,7 @@ from regenplant.documents.batch_record.content import (
     RecordForm,
     RecordPaper,
     RecordSignature,
+    RecordStrength,
 )
 from regenplant.documents.batch_record.here import Here, unbroken
 from regenplant.documents.models import IssuedPaper
@@ -44,7 +46,7 @@ def draws_of(here: Here) -> tuple[RecordDraw, ...]:
 
 
 def _draw(here: Here, row: Movement) -> RecordDraw:
-    sign = -1.0 if row.corrects else 1.0
+    sign, stock = -1.0 if row.corrects else 1.0, here.plan.request.stock.get(row.chemical)
     taken_back = f"takes back movement {row.corrects.number}: {row.reason}" if row.corrects else row.reason
     return RecordDraw(
         number=row.number,
@@ -52,7 +54,7 @@ def _draw(here: Here, row: Movement) -> RecordDraw:
         lot=row.lot.code if row.lot else "",
         supplier_lot=row.lot.supplier_lot if row.lot else "",
         certificate_strength_frac=row.lot.certificate_strength_frac if row.lot else None,
-        checked_strength_frac=_checked(row),
+        checked_strength_frac=stock.strength_frac if stock and stock.check_age_days is not None else None,
         kg_100=sign * row.grams_100 / GRAMS_PER_KG,
         at=here.at(row.moved_at),
         by=unbroken(row.moved_by.full_name),
@@ -60,13 +62,20 @@ def _draw(here: Here, row: Movement) -> RecordDraw:
     )
 
 
-def _checked(row: Movement) -> float | None:
-    """The plant's newest check of the lot when it was drawn."""
-    if row.lot is None:
-        return None
-    checks = StrengthCheck.objects.filter(lot=row.lot, checked_at__lte=row.moved_at)
-    newest = checks.order_by("-checked_at", "-pk").first()
-    return newest.strength_frac if newest else None
+def strengths_of(here: Here) -> tuple[RecordStrength, ...]:
+    """What the doses were worked out with, by the frozen plan: no later check or delivery changes that."""
+    stock = here.plan.request.stock
+    wanted = dict.fromkeys(step.chemical for step in here.plan.steps if step.chemical is not None)
+    return tuple(
+        RecordStrength(
+            chemical=chemical.label,
+            strength_frac=stock[chemical.value].strength_frac,
+            stock=source_words(stock[chemical.value]),
+            origin=origin_words(stock[chemical.value], lambda text: here.at(datetime.fromisoformat(text))),
+        )
+        for chemical in wanted
+        if chemical.value in stock
+    )
 
 
 def planned_kg_100(plan: BatchPlan) -> tuple[tuple[str, float], ...]:

@@ -87,6 +87,8 @@ def _wrongs(page: BatchPage, now: datetime, verdict_reason: str) -> Iterable[Wro
         yield Wrong(
             "failed", "red", "The frozen plan does not fit its digest.", "Stop, and call the supervisor."
         )
+    if page.not_as_planned:
+        yield Wrong("blocker", "red", "It cannot start as it was planned.", page.not_as_planned)
     if state is not BatchState.HELD:
         yield from (_left_standing(one, page) for one in page.left_standing)
     if state in (BatchState.FAILED, BatchState.ABORTED):

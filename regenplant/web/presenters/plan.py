@@ -12,6 +12,7 @@ from regenplant import units
 from regenplant.core.engineering.estimate import Estimate
 from regenplant.core.process.hazards import protective_equipment
 from regenplant.core.process.plan import BatchPlan, Caution, Check, PlannedStep, SignalWord, StockData
+from regenplant.core.process.strength_change import origin_words
 from regenplant.core.process.vocabulary import Chemical, WaterKind
 from regenplant.web.drawing.limit_bar import LimitBar, limit_bar
 from regenplant.web.presenters.bed import hours_and_minutes, moment_words, planned_time
@@ -83,6 +84,8 @@ class ChemicalView:
     name: str
     stock: str
     """Lot, strength and when it was checked at the plant."""
+    origin: tuple[str, ...]
+    """How a strength that was not simply checked came about; empty else."""
     figures: tuple[Figure, ...]
 
 
@@ -159,6 +162,7 @@ def _chemicals(plan: BatchPlan, now: datetime) -> Iterable[ChemicalView]:
         yield ChemicalView(
             name=chemical.label,
             stock=stock_words(plan.request.stock.get(chemical.value), formula, now),
+            origin=blend_words(plan.request.stock.get(chemical.value), now),
             figures=tuple(
                 Figure(chemical.label, plan.totals[key], basis) for key, basis in wanted if key in plan.totals
             ),
@@ -179,6 +183,13 @@ def stock_words(stock: StockData | None, formula: str, now: datetime) -> str:
     checked = moment_words(datetime.fromisoformat(stock.checked_at), now) if stock.checked_at else "before"
     worked_out = "by mass balance, " if added else ""
     return f"Lot {stock.lot_code}{added}: {strength} {formula}, {worked_out}checked {checked}, {age}."
+
+
+def blend_words(stock: StockData | None, now: datetime) -> tuple[str, ...]:
+    """How the strength of a blend came about: what stood there by its check, and each delivery by its sample."""
+    if stock is None or not stock.added_lots or stock.check_age_days is None:
+        return ()
+    return origin_words(stock, lambda text: moment_words(datetime.fromisoformat(text), now))
 
 
 def _waste_bar(plan: BatchPlan, system: str) -> LimitBar | None:

@@ -4,14 +4,17 @@ from __future__ import annotations
 
 from collections.abc import Iterable, Iterator, Sequence
 from dataclasses import dataclass
+from datetime import datetime
 from typing import Any
 
 from django.urls import reverse
 
 from regenplant import units
 from regenplant.audit.reasons import reason_sentence
+from regenplant.batches.frozen import plan_of
 from regenplant.batches.models import RinseReading, StepEntry
 from regenplant.core.process.review_rules import Exceptions, Finding, Unusual
+from regenplant.core.process.strength_change import origin_words
 from regenplant.core.process.vocabulary import Chemical
 from regenplant.quality.models import QcDecision, QcMeasurement, RecordReview
 from regenplant.quality.record import BatchRecord
@@ -197,6 +200,16 @@ def whole_record(record: BatchRecord) -> WholeRecord:
         )
         for step in record.steps
     )
+    stock = plan_of(record.batch).request.stock
+    strengths = tuple(
+        (
+            f"{Chemical(key).label}, dose",
+            f"worked out with {units.format_quantity(stock[key].strength_frac, 'strength')}. "
+            + " ".join(origin_words(stock[key], lambda text: day_and_clock(datetime.fromisoformat(text)))),
+        )
+        for key in dict.fromkeys(row.chemical for row in record.movements)
+        if key in stock
+    )
     moves = tuple(
         (
             f"Movement {row.number}",
@@ -219,7 +232,11 @@ def whole_record(record: BatchRecord) -> WholeRecord:
         for link in record.tanks
     )
     return WholeRecord(
-        steps, tuple(_standing(record.readings)), tuple(_standing(record.measurements)), moves, tanks
+        steps,
+        tuple(_standing(record.readings)),
+        tuple(_standing(record.measurements)),
+        (*strengths, *moves),
+        tanks,
     )
 
 

@@ -31,7 +31,7 @@ def withdraw(request: HttpRequest, serial: str) -> HttpResponse:
             "visit_id": visit.pk,
             "reason": form.text("reason"),
             "version": form.cleaned_data["version"],
-        },  # fmt: skip
+        },
         said=shown.withdrawn_sentence,
         button="Withdraw it",
         is_stopping=True,
