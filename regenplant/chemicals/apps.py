@@ -27,6 +27,7 @@ class ChemicalsConfig(AppConfig):
                     "data_sheet_id",
                     "certificate_strength_frac",
                     "grams_100",
+                    "expires_on",
                     "opened_by_id",
                     "opened_at",
                 ),

@@ -9,7 +9,7 @@ from __future__ import annotations
 
 from collections.abc import Iterable, Mapping
 from dataclasses import dataclass
-from datetime import datetime
+from datetime import date, datetime
 
 from django.db.models import Prefetch, Q
 
@@ -31,6 +31,8 @@ class Standing:
     added: tuple[str, ...] = ()
     unsampled: tuple[str, ...] = ()
     """Those of ``added`` of which the plant took no sample."""
+    expires_on: date | None = None
+    """The first of the suppliers' expiry dates of what stands in the tank; None where no papers give one."""
     parts: tuple[StrengthPart, ...] = ()
     """How ``strength`` came about: the check, then each delivery in turn."""
 
@@ -166,14 +168,15 @@ def _standing(
         (Input("w", "as found", check.strength_frac, "dimensionless", "strength"),), check.method, "plant_record",
     )  # fmt: skip
     added = tuple(one.code for one in came.values())
+    ends = min((one.expires_on for one in (lot, *came.values()) if one.expires_on), default=None)
     unsampled = tuple(one.code for one in came.values() if _sample_of(one) is None)
     if unsampled:
-        return Standing(check, None, added, unsampled)
+        return Standing(check, None, added, unsampled, ends)
     samples = {pk: sample for pk, one in came.items() if (sample := _sample_of(one)) is not None}
     later = [move for move in moves if _is_after(move, check)]
     begun = StrengthPart(check.lot.code, check.method, check.checked_at.isoformat(), check.strength_frac)
     strength, deliveries = _followed(measured, later, samples, tank_id, held_now)
-    return Standing(check, strength, added, parts=(begun, *deliveries))
+    return Standing(check, strength, added, expires_on=ends, parts=(begun, *deliveries))
 
 
 def _followed(

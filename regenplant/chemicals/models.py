@@ -42,6 +42,8 @@ class ChemicalLot(models.Model):
     data_sheet = models.ForeignKey(DataSheet, on_delete=models.PROTECT, related_name="lots", null=True)
     supplier_lot = models.CharField(max_length=60, blank=True)
     certificate_strength_frac = models.FloatField()
+    expires_on = models.DateField(null=True)
+    """The supplier's expiry date, on which it may still be used; None where the papers give none."""
     received_at = models.DateTimeField()
     is_in_use = models.BooleanField(default=False)
     """The lot the plant draws from now; one per chemical."""
@@ -183,6 +185,7 @@ class Unloading(models.Model):
     supplier_lot = models.CharField(max_length=60)
     data_sheet = models.ForeignKey(DataSheet, on_delete=models.PROTECT, null=True, related_name="+")
     certificate_strength_frac = models.FloatField()
+    expires_on = models.DateField(null=True)
     grams_100 = models.BigIntegerField()
     opened_by = models.ForeignKey(settings.AUTH_USER_MODEL, on_delete=models.PROTECT, related_name="+")
     opened_at = models.DateTimeField()

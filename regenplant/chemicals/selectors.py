@@ -4,7 +4,7 @@ from __future__ import annotations
 
 from collections.abc import Iterable, Mapping
 from dataclasses import dataclass
-from datetime import datetime
+from datetime import date, datetime, timedelta
 from typing import Any
 
 from django.db.models import F, OuterRef, Prefetch, Q, QuerySet, Subquery, Sum
@@ -17,7 +17,7 @@ from regenplant.core.engineering import baume, solutions
 from regenplant.core.engineering.estimate import Estimate
 from regenplant.core.process.plan import StockData
 from regenplant.core.process.vocabulary import Chemical
-from regenplant.plant.selectors import profile
+from regenplant.plant.selectors import plant_day, profile
 
 SECONDS_PER_DAY = 86400.0
 
@@ -83,6 +83,18 @@ def check_age_days(check: StrengthCheck | None, now: datetime) -> int | None:
     return None if check is None else int((now - check.checked_at).total_seconds() // SECONDS_PER_DAY)
 
 
+def check_again_on(check: StrengthCheck | None) -> date | None:
+    """The last day on which a plan is sure to take this check: its day and the plant's interval; None where there is none."""
+    if check is None:
+        return None
+    return plant_day(check.checked_at) + timedelta(days=profile().strength_check_max_age_days)
+
+
+def days_to(day: date | None, now: datetime) -> float | None:
+    """Days of the plant until a day, below zero when it has passed; None for none."""
+    return None if day is None else float((day - plant_day(now)).days)
+
+
 # --- the board ------------------------------------------------------------------------------------------------------
 @dataclass(frozen=True, slots=True)
 class PlaceStock:
@@ -114,6 +126,8 @@ class StockLine:
     max_check_age_days: int
     standing: Standing
     """What is drawn: the check, and what came on top of it since."""
+    expired_on: date | None = None
+    """The supplier's date of the lot in use, once it has passed."""
 
     @property
     def grams_100(self) -> int:
@@ -144,6 +158,8 @@ class StockLine:
         """What needs a person, as a sentence; "" when nothing does."""
         if self.lot is None:
             return f"No lot of {self.chemical.label.lower()} is in use, so no batch that needs it can start."
+        if self.expired_on is not None:
+            return f"Lot {self.lot.code} expired on {self.expired_on} by its supplier, so no batch starts with it. Put another lot in use."
         if self.check_age_days is None:
             return f"Lot {self.lot.code} was never checked at the plant. Check its strength before the next start."
         if self.standing.unsampled:
@@ -181,7 +197,9 @@ def stock_board(now: datetime) -> list[StockLine]:
             _place_stock(place, held.get((chemical.value, place.pk), 0), strength)
             for place in tanks.get(chemical.value, [])
         )
-        lines.append(StockLine(chemical, places, lot, check, check_age_days(check, now), limit, now_drawn))
+        age, ends = check_age_days(check, now), lot.expires_on if lot else None
+        expired_on = ends if ends is not None and ends < plant_day(now) else None
+        lines.append(StockLine(chemical, places, lot, check, age, limit, now_drawn, expired_on))
     return lines
 
 
@@ -248,6 +266,8 @@ def stock_data(now: datetime) -> dict[str, StockData]:
             max_check_age_days=limit,
             added_lots=drawn[value].added,
             parts=drawn[value].parts,
+            expires_on=str(drawn[value].expires_on or lot.expires_on or ""),
+            days_to_expiry=days_to(drawn[value].expires_on or lot.expires_on, now),
         )
     return found
 
@@ -352,6 +372,7 @@ def unlocked_content(row: Unloading) -> dict[str, Any]:
         "supplier_lot": row.supplier_lot,
         "certificate_strength_frac": row.certificate_strength_frac,
         "grams_100": row.grams_100,
+        **({"expires_on": row.expires_on.isoformat()} if row.expires_on else {}),
         "tank": row.place.code,
         "connection": row.place.connection_code,
         "connection_scanned_by": row.confirmed_by_id,

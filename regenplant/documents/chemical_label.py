@@ -12,7 +12,7 @@ from dataclasses import dataclass
 
 from regenplant.audit.selectors import story
 from regenplant.chemicals.models import ChemicalLot, DataSheet
-from regenplant.chemicals.selectors import newest_check, sheet_in_force
+from regenplant.chemicals.selectors import check_again_on, newest_check, sheet_in_force
 from regenplant.chemicals.statements import statements_of
 from regenplant.core.errors import RecordRefused
 from regenplant.core.process.canonical import from_plain
@@ -62,6 +62,12 @@ class ChemicalLabelContent:
     sheet_supplier: str
     sheet_revised_on: str
     sheet_strength: str
+    check_again_by: str = ""
+    """Last day on which the plant's check holds; "" before the first one, and on labels of an older program."""
+    check_every_days: int = 0
+    """The plant's interval; 0 on labels of an older program."""
+    expires_on: str = ""
+    """By the supplier; "" where the papers give none."""
 
 
 def label_content(lot: ChemicalLot) -> ChemicalLabelContent:
@@ -86,6 +92,9 @@ def label_content(lot: ChemicalLot) -> ChemicalLabelContent:
         sheet_supplier=sheet.supplier,
         sheet_revised_on=str(sheet.revised_on),
         sheet_strength=sheet.strength_text,
+        check_again_by=str(check_again_on(check) or ""),
+        check_every_days=profile().strength_check_max_age_days,
+        expires_on=str(lot.expires_on or ""),
     )
 
 
@@ -94,7 +103,7 @@ def _sheet_of(lot: ChemicalLot) -> DataSheet:
     if sheet is None:
         raise RecordRefused(
             f"No supplier’s data sheet is in force for lot {lot.code}, and a label takes its codes from it. "
-            "Put the sheet on file under Chemicals, Data sheets, and name it at the delivery.",
+            f"Put the sheet on file under Chemicals, Data sheets, then name it on the page of lot {lot.code}.",
             code="no_data_sheet",
         )
     return sheet
@@ -159,6 +168,7 @@ def _body(content: ChemicalLabelContent, room: float, system: str) -> Block:
             content.un_number or "none on the sheet",
             content.packing_group and f"packing group {content.packing_group}",
         ),
+        *_dates(content),
     ]
     blocks = [
         paragraph(content.chemical, _NAME, room),
@@ -182,6 +192,22 @@ def _body(content: ChemicalLabelContent, room: float, system: str) -> Block:
         )
     )
     return stacked(blocks, 4)
+
+
+def _dates(content: ChemicalLabelContent) -> list[Named]:
+    """Until when the strength on the label holds, and the supplier's date; nothing on a label of an older program."""
+    if not content.check_every_days:
+        return []
+    days = f"{content.check_every_days} day{'' if content.check_every_days == 1 else 's'}"
+    by = f"by {content.check_again_by}" if content.check_again_by else "before the first use"
+    return [
+        Named("Check strength again", by, f"every {days} at this plant"),
+        Named(
+            "Expires, by supplier",
+            content.expires_on or "no date given",
+            content.expires_on and "not used after that day",
+        ),
+    ]
 
 
 def _signal(content: ChemicalLabelContent, room: float) -> Block:

@@ -82,6 +82,8 @@ DOORS: dict[str, Door] = {
     "chemicals-receive": _door("chemical.receive"),
     "chemicals-lot-check": _door("chemical.check"),
     "chemicals-lot-use": _door("chemical.check"),
+    "chemicals-lot-sheet": _door("chemical.data_sheet"),
+    "chemicals-lot-expiry": _door("chemical.correct"),
     "chemicals-movement-correct": _door("chemical.correct"),
     "chemicals-place-new": _door("plant.edit"),
     "chemicals-place": _door("plant.edit"),

@@ -63,6 +63,7 @@ FORMS: dict[str, Make] = {
     "areas.chemical_use.forms.UseForm": given(today=date(2026, 3, 2)),
     "areas.chemicals.forms.ReceiveForm": with_a_person,
     "areas.chemicals.forms.StrengthForm": plain,
+    "areas.chemicals.forms.ExpiryForm": plain,
     "areas.chemicals.forms.CountForm": plain,
     "areas.chemicals.forms.PlaceForm": plain,
     "areas.chemicals.forms.SheetForm": plain,
@@ -165,6 +166,7 @@ FORMS: dict[str, Make] = {
     "areas.tanks.forms.SiteForm": plain,
 }
 ELSEWHERE = {
+    "areas.chemicals.forms.LotSheetForm": ("tests/chemicals/test_lot_papers.py", "chemicals-lot-sheet"),
     "areas.batches.forms.CorrectEntryForm": ("tests/web/test_batch_entries.py", "entry-correct"),
     "areas.intake.forms.ReceiveForm": ("tests/web/test_intake.py", "intake-receive"),
     "areas.qc.forms.MeasurementForm": ("tests/web/test_qc.py", "qc-measure"),

@@ -8,6 +8,7 @@ from regenplant.chemicals.services.ledger import (
     count_stock,
     draw_for_batch,
 )
+from regenplant.chemicals.services.lot_papers import correct_expiry, name_data_sheet
 from regenplant.chemicals.services.lots import check_strength, put_lot_in_use, receive_delivery
 from regenplant.chemicals.services.unloading import (
     ALARM,
@@ -34,9 +35,11 @@ __all__ = [
     "check_sample",
     "check_strength",
     "confirm_connection",
+    "correct_expiry",
     "correct_movement",
     "count_stock",
     "draw_for_batch",
+    "name_data_sheet",
     "open_unloading",
     "put_lot_in_use",
     "receive_delivery",

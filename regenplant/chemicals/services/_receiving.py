@@ -2,12 +2,15 @@
 
 from __future__ import annotations
 
+from datetime import date, datetime
+
 from regenplant import units
 from regenplant.chemicals.blending import standing
 from regenplant.chemicals.models import ChemicalLot, DataSheet, Place
 from regenplant.chemicals.quantities import product_volume_m3
 from regenplant.chemicals.selectors import balance_grams, balances
 from regenplant.core.errors import OutOfRange, RecordRefused
+from regenplant.plant.selectors import plant_day
 
 
 def refuse_overfull(chemical: str, tank: Place, strength_frac: float, grams_100: int) -> None:
@@ -32,6 +35,16 @@ def refuse_overfull(chemical: str, tank: Place, strength_frac: float, grams_100:
             code="no_room",
             seen=rest + coming,
             allowed_high=takes,
+        )
+
+
+def refuse_expired(expires_on: date | None, now: datetime) -> None:
+    """A delivery past the supplier's date is not taken in. Raises: RecordRefused."""
+    if expires_on is not None and expires_on < plant_day(now):
+        raise RecordRefused(
+            f"The papers say that it expired on {expires_on}. It is not taken in: read the date again, or send it back.",
+            field="expires_on",
+            code="expired",
         )
 
 

@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from datetime import timedelta
+from datetime import date, timedelta
 from typing import Any
 
 from regenplant import units
@@ -13,11 +13,11 @@ from regenplant.audit.wording import say
 from regenplant.chemicals.models import ChemicalLot, Place, StrengthCheck, Unloading
 from regenplant.chemicals.selectors import strength_of_sample
 from regenplant.chemicals.services._ledger import move, standing_place
-from regenplant.chemicals.services._receiving import data_sheet_for, refuse_overfull
+from regenplant.chemicals.services._receiving import data_sheet_for, refuse_expired, refuse_overfull
 from regenplant.core.errors import RecordRefused
 from regenplant.core.process.vocabulary import Chemical
 from regenplant.people.models import Person
-from regenplant.plant.selectors import profile
+from regenplant.plant.selectors import plant_day, profile
 
 COLDEST_KELVIN, HOTTEST_KELVIN = 263.15, 353.15
 """-10 to 80 °C: a bound against slips of unit in the temperature of a sample."""
@@ -42,11 +42,14 @@ def receive_delivery(
     connection_checked_by_id: int | None = None,
     unloading_id: int | None = None,
     is_packaged: bool = False,
+    expires_on: date | None = None,
 ) -> Outcome:
     """A delivery into a bulk tank: the lot with its certificate, and the mass in the ledger. ``result`` is the lot.
 
     A tank takes a delivery through the lock of its coded fill connection only (``unlock``), which names the ``unloading_id``. One
     without a code takes nothing by hose: only what came in closed packages (``is_packaged``: bags, drums, totes).
+
+    ``expires_on`` is the supplier's expiry date, where the papers give one; the lot may still be used on that day.
 
     ``connection_checked_by_id`` names the second person who held hose label, fill connection and papers side by side.
 
@@ -64,6 +67,7 @@ def receive_delivery(
         "strength",
         field="certificate_strength_frac",
     )
+    refuse_expired(expires_on, by.at)
     tank = _tank_for(chemical, place_id)
     _refuse_locked(tank, unloading_id, is_packaged=is_packaged)
     second = _second_person(by, connection_checked_by_id)
@@ -74,6 +78,7 @@ def receive_delivery(
         certificate_strength_frac=certificate_strength_frac,
         supplier_lot=words_of(supplier_lot, "The supplier’s lot", field="supplier_lot", most=60),
         data_sheet=data_sheet_for(chemical, data_sheet_id),
+        expires_on=expires_on,
         received_at=by.happened_at,
     )
     movement = move(
@@ -99,6 +104,7 @@ def receive_delivery(
             "tank": tank.code,
             "connection_checked_by": second.full_name if second else "",
             "is_packaged": is_packaged,
+            **({"expires_on": expires_on.isoformat()} if expires_on else {}),
         },
         related=(("movement", str(movement.number)), ("place", str(tank.pk))),
         result=lot,
@@ -250,7 +256,7 @@ def _lot(lot_id: int) -> ChemicalLot:
 def put_lot_in_use(*, by: By, lot_id: int) -> Outcome:
     """Draw from this lot from now on; the lot before it is finished. ``result`` is the lot.
 
-    Raises: RecordRefused when the plant never checked its strength, the check is too old, or it is in use already.
+    Raises: RecordRefused when the plant never checked its strength, the check is too old, it expired, or it is in use already.
     """
     lot = _lot(lot_id)
     if lot.is_in_use:
@@ -266,6 +272,11 @@ def put_lot_in_use(*, by: By, lot_id: int) -> Outcome:
         raise RecordRefused(
             f"Strength check of lot {lot.code} is {age.days} days old, at most {most}. Check it before you use it.",
             code="check_too_old",
+        )
+    if lot.expires_on is not None and lot.expires_on < plant_day(by.at):
+        raise RecordRefused(
+            f"Lot {lot.code} expired on {lot.expires_on} by its supplier. It is not used; take another lot.",
+            code="expired",
         )
     before = list(ChemicalLot.objects.select_for_update().filter(chemical=lot.chemical, is_in_use=True))
     ChemicalLot.objects.filter(pk__in=[old.pk for old in before]).update(is_in_use=False, is_finished=True)

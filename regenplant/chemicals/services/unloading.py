@@ -12,6 +12,7 @@ can try once more until it fits. A supervisor answers it.
 from __future__ import annotations
 
 from dataclasses import dataclass
+from datetime import date
 from typing import Any
 
 from regenplant import units
@@ -23,7 +24,12 @@ from regenplant.audit.wording import say
 from regenplant.chemicals.models import ChemicalLot, Place, Unloading
 from regenplant.chemicals.selectors import strength_of_sample, unlocked_content
 from regenplant.chemicals.services._moves import end_unloading
-from regenplant.chemicals.services._receiving import data_sheet_for, normal_un, refuse_overfull
+from regenplant.chemicals.services._receiving import (
+    data_sheet_for,
+    normal_un,
+    refuse_expired,
+    refuse_overfull,
+)
 from regenplant.chemicals.services.lots import (
     COLDEST_KELVIN,
     HOTTEST_KELVIN,
@@ -52,6 +58,8 @@ class Papers:
     grams_100: int
     place_id: int
     data_sheet_id: int | None = None
+    expires_on: date | None = None
+    """The supplier's expiry date, where the papers give one."""
 
 
 def _subject(row: Unloading) -> tuple[str, str, str]:
@@ -138,6 +146,7 @@ def open_unloading(*, by: By, papers: Papers) -> Outcome:
         raise RecordRefused("A delivery goes into a bulk tank; choose one.", field="place", code="not_a_tank")
     _refuse_uncoded(place)
     values = _papers(papers)
+    refuse_expired(papers.expires_on, by.at)
     alarm = _alarm_of_papers(papers, values["un_number"], place)
     if not alarm:
         refuse_overfull(papers.chemical, place, papers.certificate_strength_frac, papers.grams_100)
@@ -200,6 +209,7 @@ def _papers(papers: Papers) -> dict[str, Any]:
         "data_sheet": data_sheet_for(papers.chemical, papers.data_sheet_id),
         "certificate_strength_frac": papers.certificate_strength_frac,
         "grams_100": papers.grams_100,
+        "expires_on": papers.expires_on,
     }
 
 
@@ -405,6 +415,7 @@ def unlock(*, by: By, unloading_id: int, permit: SignaturePermit) -> Outcome:
         data_sheet_id=row.data_sheet_id,
         connection_checked_by_id=row.confirmed_by_id,
         unloading_id=row.pk,
+        expires_on=row.expires_on,
     ).result
     end_unloading(row, State.UNLOCKED, lot=lot)
     return Outcome(

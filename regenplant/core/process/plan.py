@@ -155,6 +155,10 @@ class StockData:
     """Deliveries that came on top since the check; ``strength_frac`` then follows from the check and their samples."""
     parts: tuple[StrengthPart, ...] = ()
     """How ``strength_frac`` came about: the check, then each delivery in turn; empty where nobody knows it."""
+    expires_on: str = ""
+    """The supplier's expiry date, ISO 8601, the first of all that stands in the tank; "" where no papers give one."""
+    days_to_expiry: float | None = None
+    """Days until then; below zero: it has passed. None where there is no date."""
 
 
 @dataclass(frozen=True, slots=True)

@@ -59,6 +59,7 @@ def _stock(
 ) -> Iterator[Check]:
     lot, name = stock.lot_code, short_name(stock.chemical)
     yield _strength_check(stock)
+    yield from _expiry(stock)
     wanted = max(step.value("strength_frac") for step in injections)
     strong = stock.strength_frac > wanted and stock.strength_frac < 1.0
     yield Check(
@@ -107,6 +108,25 @@ def _cold_brine(basis: PlanBasis, stock: StockData) -> Iterator[Check]:
         f"{say(least, 'temperature')} drops salt in the line."
         + ("" if warm else " Check that the line flows, or use it weaker."),
         None, stock.temperature_kelvin, least, None, "kelvin", "temperature",
+    )  # fmt: skip
+
+
+def _expiry(stock: StockData) -> Iterator[Check]:
+    """The supplier's date, where there is one; on the day itself it may still be used."""
+    left = stock.days_to_expiry
+    if left is None:
+        return
+    lot, good = stock.lot_code, left >= 0.0
+    held = f"Lot {lot}" + (f" with {', '.join(stock.added_lots)} on top" if stock.added_lots else "")
+    yield Check(
+        "stock_not_expired",
+        good,
+        _BLOCKER,
+        f"{held} may be used until {stock.expires_on} by the supplier."
+        if good
+        else f"{held} expired on {stock.expires_on} by the supplier. It is not used: put another lot in use, or have a supervisor "
+        "write down the supplier’s extension.",
+        None, left, 0.0, None, "day", "",
     )  # fmt: skip
 
 

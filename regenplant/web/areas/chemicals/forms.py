@@ -92,6 +92,9 @@ class ReceiveForm(AmountForm):
         required=False,
         empty_label="none chosen",
     )
+    expires_on = day_field(
+        label="Supplier’s expiry date", required=False, help_text="As on the papers; empty if they give none."
+    )
     is_packaged = forms.BooleanField(
         label="It came in closed packages: bags, drums or totes",
         required=False,
@@ -110,7 +113,7 @@ class ReceiveForm(AmountForm):
     )
     field_order = (
         "code", "chemical", "place", "certificate_strength_frac", "quantity_volume", "quantity_product", "quantity_pure",
-        "supplier_lot", "data_sheet", "is_packaged", "second_person", "is_connection_right",
+        "supplier_lot", "expires_on", "data_sheet", "is_packaged", "second_person", "is_connection_right",
     )  # fmt: skip
 
     def __init__(self, *args: Any, person: Person, **kwargs: Any):
@@ -129,7 +132,40 @@ class ReceiveForm(AmountForm):
             "data_sheet_id": data["data_sheet"].pk if data["data_sheet"] else None,
             "connection_checked_by_id": data["second_person"].pk,
             "is_packaged": data["is_packaged"],
+            "expires_on": data["expires_on"],
         }
+
+
+class LotSheetForm(HouseForm):
+    """The data sheet that came with a lot."""
+
+    data_sheet = SheetChoice(
+        DataSheet.objects.none(), label="Data sheet that came with it", empty_label="Choose a data sheet"
+    )
+    reason = words_field(300, rows=2, label="Why another one", required=False)
+
+    def __init__(self, *args: Any, lot: ChemicalLot, **kwargs: Any):
+        super().__init__(*args, **kwargs)
+        sheets = DataSheet.objects.filter(is_in_force=True, chemical=lot.chemical)
+        self.fields["data_sheet"].queryset = sheets  # type: ignore[attr-defined]
+        if lot.data_sheet_id is None:
+            del self.fields["reason"]
+
+    def arguments(self) -> dict[str, Any]:
+        reason = self.text("reason") if "reason" in self.fields else ""
+        return {"data_sheet_id": self.cleaned_data["data_sheet"].pk, "reason": reason}
+
+
+class ExpiryForm(HouseForm):
+    """The supplier's expiry date of a lot, written anew."""
+
+    expires_on = day_field(
+        label="Supplier’s expiry date", required=False, help_text="Empty: the papers give none."
+    )
+    reason = words_field(300, rows=2, label="Why it is written anew", help_text=TEN)
+
+    def arguments(self) -> dict[str, Any]:
+        return {"expires_on": self.cleaned_data["expires_on"], "reason": self.text("reason")}
 
 
 class StrengthForm(HouseForm):

@@ -21,7 +21,7 @@ from regenplant.web import listing
 from regenplant.web.act_page import Act, act_page
 from regenplant.web.acting import receipt, refused_status, try_act
 from regenplant.web.areas.chemicals import shown
-from regenplant.web.areas.chemicals.forms import EmptyForm, StrengthForm
+from regenplant.web.areas.chemicals.forms import EmptyForm, ExpiryForm, LotSheetForm, StrengthForm
 from regenplant.web.house_form import posted
 from regenplant.web.requests import unit_system_of
 from regenplant.web.rights import right
@@ -81,6 +81,8 @@ def lot_page(request: HttpRequest, code: str) -> HttpResponse:
         "movements": movements,
         "labels": labels_of(lot.code),
         "check": right(request, "chemical.check"),
+        "naming": right(request, "chemical.data_sheet"),
+        "correcting": right(request, "chemical.correct"),
         "story": story([("chemical_lot", str(lot.pk))], newest_first=True, limit=20),
     }
     return render(request, "chemicals/lot.html", context)
@@ -150,3 +152,41 @@ def put_in_use(request: HttpRequest, code: str) -> HttpResponse:
         ("Strength on the certificate", shown.strength(lot.certificate_strength_frac)),
     ]
     return act_page(request, EmptyForm(posted(request)), act, facts=facts)
+
+
+@require_http_methods(["GET", "HEAD", "POST"])
+def name_sheet(request: HttpRequest, code: str) -> HttpResponse:
+    """The page on which the data sheet of a lot is named, or another one than was named."""
+    lot = _lot(code)
+    form = LotSheetForm(posted(request), lot=lot)
+    act = Act(
+        title=f"Data sheet of {lot.code}",
+        sentence="Hold the sheet that came with it beside: supplier, strength and date of revision. Its label takes the codes from there.",
+        permission="chemical.data_sheet",
+        service=services.name_data_sheet,
+        arguments=lambda: {"lot_id": lot.pk, **form.arguments()},
+        said=lambda outcome: f"Written: the data sheet of lot {lot.code} is {outcome.facts['sheet']}.",
+        then=lambda outcome: _page(lot),
+        back_url=_page(lot),
+        button="Name it",
+    )
+    return act_page(request, form, act, facts=shown.lot_rows(lot))
+
+
+@require_http_methods(["GET", "HEAD", "POST"])
+def expiry(request: HttpRequest, code: str) -> HttpResponse:
+    lot = _lot(code)
+    form = ExpiryForm(posted(request), initial={"expires_on": lot.expires_on})
+    act = Act(
+        title=f"Expiry date of {lot.code}",
+        sentence="Copied wrong, missing, or extended by the supplier in writing. Past it, no plan is made and no batch starts with the lot.",
+        permission="chemical.correct",
+        service=services.correct_expiry,
+        arguments=lambda: {"lot_id": lot.pk, **form.arguments()},
+        said=lambda outcome: (
+            f"Written: the expiry date of lot {lot.code} reads {outcome.after['expires_on'] or 'none'}."
+        ),
+        then=lambda outcome: _page(lot),
+        back_url=_page(lot),
+    )
+    return act_page(request, form, act, facts=shown.lot_rows(lot))

@@ -67,7 +67,8 @@ def lot_rows(lot: ChemicalLot) -> list[tuple[str, str]]:
         ("Chemical", Chemical(lot.chemical).label),
         ("Strength on the certificate", strength(lot.certificate_strength_frac)),
         ("Supplier’s lot", lot.supplier_lot or NONE),
-        ("Data sheet", str(lot.data_sheet) if lot.data_sheet else "none on file"),
+        ("Expires, by supplier", str(lot.expires_on) if lot.expires_on else "no date on its papers"),
+        ("Data sheet", str(lot.data_sheet) if lot.data_sheet else "none named"),
     ]
 
 

@@ -98,6 +98,7 @@ def _facts(row: Unloading, system: str) -> list[tuple[str, str]]:
         ("On the papers", f"{Chemical(row.chemical).label}, {row.un_number}"),
         ("Tank", f"{row.place.code}, {row.place.un_number} at its connection"),
         ("Lot", f"{row.lot_code}, supplier’s {row.supplier_lot}"),
+        *([("Expires, by supplier", f"{row.expires_on}")] if row.expires_on else []),
         ("Certificate", units.format_quantity(row.certificate_strength_frac, "strength")),
         ("Quantity, as 100 %", units.twin(row.grams_100 / 1000.0, "mass", system)),
         ("Opened by", row.opened_by.full_name),

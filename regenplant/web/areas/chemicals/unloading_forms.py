@@ -12,7 +12,7 @@ from regenplant.chemicals.services import Papers
 from regenplant.core.engineering.estimate import Estimate
 from regenplant.web.areas.chemicals.forms import CHEMICAL_CHOICES, AmountForm, SheetChoice, TankChoice
 from regenplant.web.fields import QuantityField
-from regenplant.web.house_form import HouseForm, words_field
+from regenplant.web.house_form import HouseForm, day_field, words_field
 from regenplant.web.signing import SecondPersonForm, SigningForm
 
 
@@ -41,9 +41,12 @@ class PapersForm(AmountForm):
         required=False,
         empty_label="none chosen",
     )
+    expires_on = day_field(
+        label="Supplier’s expiry date", required=False, help_text="As on the papers; empty if they give none."
+    )
     field_order = (
         "order_line", "chemical", "un_number", "place", "code", "supplier_lot", "certificate_strength_frac", "quantity_volume",
-        "quantity_product", "quantity_pure", "data_sheet",
+        "quantity_product", "quantity_pure", "expires_on", "data_sheet",
     )  # fmt: skip
 
     def __init__(self, *args: Any, **kwargs: Any):
@@ -72,6 +75,7 @@ class PapersForm(AmountForm):
             grams_100=whole_grams(self.mass),
             place_id=data["place"].pk,
             data_sheet_id=data["data_sheet"].pk if data["data_sheet"] else None,
+            expires_on=data["expires_on"],
         )
 
 
