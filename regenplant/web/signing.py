@@ -78,6 +78,32 @@ class SecondPersonForm(HouseForm):
     second_password = _password_field("Second person, password")
 
 
+class TwoPeopleForm(SigningForm, SecondPersonForm):
+    """What two people sign together at one terminal; ``components/two_people.html`` shows each in a place of their own."""
+
+    OWN, SECOND = ("username", "password"), ("second_username", "second_password")
+    meaning = ""
+    asks_name = True
+    """Whether this session's next signature takes the user name; set by the page."""
+    second_person = "Another person with the same right."
+    """Who the second person may be."""
+
+    @property
+    def work_fields(self) -> list[forms.BoundField]:
+        """What is done and why."""
+        return [bound for bound in self.visible_fields() if bound.name not in (*self.OWN, *self.SECOND)]
+
+    @property
+    def own_fields(self) -> list[forms.BoundField]:
+        """What the acting person signs with."""
+        return [self[name] for name in self.OWN if self.asks_name or name == "password"]
+
+    @property
+    def second_fields(self) -> list[forms.BoundField]:
+        """What the second person signs with."""
+        return [self[name] for name in self.SECOND]
+
+
 def is_whole(form: forms.Form, request: HttpRequest) -> bool:
     """Whether everything that the form alone can tell is in order, the user name that this signature takes included.
 

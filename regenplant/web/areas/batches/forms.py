@@ -23,7 +23,7 @@ from regenplant.web.moments import MomentField
 from regenplant.web.presenters.batch_entries import NOT_NUMBERS
 from regenplant.web.presenters.bed import lower_first
 from regenplant.web.seen import SeenVersionField
-from regenplant.web.signing import SecondPersonForm, SigningForm
+from regenplant.web.signing import TwoPeopleForm
 from regenplant.web.twice import TwiceForm
 from regenplant.web.why import TEN, LateForm, category_field, reason_field, told
 
@@ -284,33 +284,15 @@ class ReworkForm(ActForm):
         return int(chosen) if chosen else None
 
 
-class ReworkTogetherForm(ReworkForm, SigningForm, SecondPersonForm):
+class ReworkTogetherForm(ReworkForm, TwoPeopleForm):
     """A rework after the third failure: both people, each with their own password."""
 
-    may_overwrite = False
     meaning = REWORK_MEANING
-    asks_name = True
-    """Whether this session's next signature takes the user name; set by the page."""
-    OWN, SECOND = ("username", "password"), ("second_username", "second_password")
+    second_person = "Of the other role: a supervisor and a safety lead stand behind it together."
 
     def __init__(self, *args: Any, **kwargs: Any):
         super().__init__(*args, **kwargs)
         self.order_fields([*ReworkForm.field_order, *self.OWN, *self.SECOND])
-
-    @property
-    def work_fields(self) -> list[forms.BoundField]:
-        """What is done and why."""
-        return [bound for bound in self.visible_fields() if bound.name not in (*self.OWN, *self.SECOND)]
-
-    @property
-    def own_fields(self) -> list[forms.BoundField]:
-        """What the acting person signs with."""
-        return [self[name] for name in self.OWN if self.asks_name or name == "password"]
-
-    @property
-    def second_fields(self) -> list[forms.BoundField]:
-        """What the second person signs with."""
-        return [self[name] for name in self.SECOND]
 
 
 class DeviationForm(ActForm):

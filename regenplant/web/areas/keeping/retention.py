@@ -21,7 +21,7 @@ from regenplant.documents.selectors import copies_made
 from regenplant.keeping import purging, retention, services
 from regenplant.keeping.copy import COPIED
 from regenplant.keeping.models import LegalHold, RetentionVersion
-from regenplant.people.signing import prove, prove_another
+from regenplant.people.signing import needs_full_credentials, prove, prove_another
 from regenplant.plant.selectors import plant_day
 from regenplant.web.act_page import Act, act_page
 from regenplant.web.areas.batches.page import batch_or_404
@@ -31,7 +31,7 @@ from regenplant.web.areas.setup.signed_versions import signature_rows
 from regenplant.web.areas.setup.versions import SHIPPED
 from regenplant.web.house_form import HouseForm, posted, words_field
 from regenplant.web.rights import right
-from regenplant.web.signing import SecondPersonForm, SigningForm
+from regenplant.web.signing import TwoPeopleForm
 from regenplant.web.why import TEN, told
 
 BOTH = require_http_methods(["GET", "HEAD", "POST"])
@@ -76,16 +76,16 @@ class HoldForm(HouseForm):
     reason = words_field(300, rows=2, label="Reason", help_text=TEN, validators=[told("why it is kept")])
 
 
-class PurgeForm(CopyForm, SigningForm, SecondPersonForm):
+class PurgeForm(CopyForm, TwoPeopleForm):
     """The copy read back, the reason, and both people, each with their own password."""
 
-    may_overwrite = False
+    meaning = services.PURGE_MEANING
+    second_person = "Another person who may purge."
     reason = words_field(300, rows=2, label="Reason", help_text=TEN, validators=[told("why it goes")])
 
     def __init__(self, *args: Any, **kwargs: Any):
         super().__init__(*args, **kwargs)
-        self.fields["username"].required = True
-        self.order_fields(("file", "reason", "username", "password", "second_username", "second_password"))
+        self.order_fields(("file", "reason", *self.OWN, *self.SECOND))
         self.fields["file"].help_text = "The ZIP file as it was made here. At most 16 MB. It is not stored."
 
 
@@ -259,6 +259,7 @@ def purge(request: HttpRequest, number: str) -> HttpResponse:
     """Remove the record of a batch past its period: the copy, a reason, two people."""
     batch = batch_or_404(number)
     form = PurgeForm(posted(request), request.FILES or None, initial={"version": batch.version})
+    form.asks_name = needs_full_credentials(request)
     act = Act(
         title=f"Purge {batch.number}",
         sentence="Its rows go for good. The acts stay, and so do the digests of what went. There is no way back but the copy.",
