@@ -50,8 +50,8 @@ def unfit(visit: TankVisit, batch: Batch | None) -> str:
     """Why this tank cannot go into ``batch`` (None: a new one) now; "" if it can."""
     serial = visit.tank.serial
     if visit.state != VisitState.ACCEPTED:
-        why = f" ({visit.reason.rstrip('.')})" if visit.reason and visit.state == VisitState.HELD else ""
-        return f"{serial} is {visit.state}{why}; only accepted tanks go into a batch."
+        why = f" Held: {visit.reason.rstrip('.')}." if visit.reason and visit.state == VisitState.HELD else ""
+        return f"{serial} is {visit.state}; only accepted tanks go into a batch.{why}"
     if not SegregationClass(visit.segregation_class).may_be_regenerated:
         return f"{serial} is class {visit.segregation_class}; this class is not regenerated without a written disposition."
     others = visit.batch_links.filter(is_current=True).select_related("batch")

@@ -299,6 +299,23 @@ def test_a_released_tank_is_withdrawn_and_put_back_by_another_person(
         withdraw(plant, first)
 
 
+def test_a_shell_that_was_emptied_and_holds_other_resin_stays_out_of_its_first_batchs_failing(
+    plant: SmallPlant, filled: Batch
+) -> None:
+    first = links_of(filled)[0]
+    withdraw(plant, first)
+    batch_services.discard_filled_tank(
+        by=plant.by("supervisor"), visit_id=first.visit_id, reason="it stood open over night"
+    )
+    other = factories.passed_batch(plant, "sac_h")
+    batch_services.add_shell(by=plant.by(), batch_id=other.pk, visit_id=first.visit_id)
+    families.fill(plant, other)
+    amend(plant, filled)
+    assert states(filled) == ["refilled", "withdrawn", "withdrawn"]
+    assert [link.visit.state for link in links_of(other)] == ["refilled"] * 4
+    assert [finding.sentence for finding in registry.findings()] == []
+
+
 def test_a_tank_at_intake_is_held_there_not_withdrawn_here(plant: SmallPlant) -> None:
     visit = factories.accepted_tank(plant, "sac_h")
     with pytest.raises(RecordRefused, match="filled from no batch"):
@@ -323,7 +340,9 @@ def test_a_tank_that_is_held_before_the_start_stops_the_start_and_says_why(plant
     tank_services.hold_tank(
         by=plant.by(), visit_id=visit.pk, reason="the drain smells of solvent", version=visit.version
     )
-    with pytest.raises(TransitionRefused, match=r"is held \(the drain smells of solvent\)"):
+    with pytest.raises(
+        TransitionRefused, match=r"is held; only accepted .*\. Held: the drain smells of solvent\."
+    ):
         batch_services.start_batch(by=plant.by(), batch_id=batch.pk)
 
 

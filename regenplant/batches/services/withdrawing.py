@@ -5,6 +5,8 @@ from __future__ import annotations
 from datetime import datetime
 from typing import Any
 
+from django.db.models import Q
+
 from regenplant.audit.by import By
 from regenplant.audit.use_case import Outcome, use_case
 from regenplant.audit.wording import say
@@ -91,7 +93,12 @@ def fail_tanks(*, by: By, batch_id: int) -> Outcome:
         )
     words = f"Batch {batch.number} was amended to fail. Its resin is reworked or scrapped, never shipped."
     kept, shipped = [], []
-    links = batch.tank_links.filter(is_filled=True).select_related("visit__tank").order_by("position")
+    holds_it = Q(withdrawn_at__isnull=True) | Q(
+        is_current=True
+    )  # what was emptied again holds other resin since
+    links = (
+        batch.tank_links.filter(holds_it, is_filled=True).select_related("visit__tank").order_by("position")
+    )
     for link in links:
         if link.visit.state in FILLED_STATES:
             fail_tank(by=by, visit_id=link.visit_id, reason=words, batch_has_failed=True)

@@ -124,7 +124,11 @@ def _tanks_wrong(page: BatchPage) -> Iterable[Wrong]:
         text = " ".join(f"{link.visit.tank.serial}: {_stopped(link.withdrawn_reason)}" for link in here)
         head = f"{sentence_case(counted(len(here), 'tank'))} withdrawn, not released and not shipped with it."
         yield Wrong("held", "amber", head, text)
-    out = [link for link in page.tanks if link.is_filled and link.visit.state == VisitState.SHIPPED]
+    out = [
+        link
+        for link in page.tanks
+        if link.is_filled and not link.is_withdrawn and link.visit.state == VisitState.SHIPPED
+    ]
     if out and page.batch.state == BatchState.FAILED:
         named = listed([f"{link.visit.tank.serial} at {link.visit.customer.name}" for link in out])
         head = f"{sentence_case(counted(len(out), 'tank'))} of it shipped already, to be called back."
