@@ -439,9 +439,9 @@ def test_the_story_is_narrowed_by_step_words_corrections_and_late_acts(plant, op
     [
         ("", "Shown: everything."),
         ("who=Operator+1&kind=step", "Shown: Steps, by Operator 1."),
-        ("only=late&words=hose", "Shown: Late acts only, with “hose”."),
+        ("only=late&words=hose", "Shown: late acts only, with “hose”."),
         ("only=nonsense", "Shown: everything."),
-        ("kind=zzz", "Shown: Acts of the kind zzz."),
+        ("kind=zzz", "Shown: acts of the kind zzz."),
     ],
 )
 def test_the_folded_filters_say_what_is_shown_and_lead_back(operator_client, acid, asked, words):

@@ -230,12 +230,13 @@ def test_where_people_sign_the_browser_stops_at_no_field_and_no_enter_signs(
     """A browser that checks by itself names one field after the other, in words of its own."""
     supervisor = client_of(plant.people["supervisor"])
     pages = [
-        client_of(plant.people["qc"]).get(reverse("qc-decision", args=[sampled.number])),
-        supervisor.get(reverse("review-batch", args=[thrice.number])),
+        client_of(plant.people["qc"]).get(reverse("qc-decision", args=[sampled.number]), {"verdict": "fail"}),
+        client_of(plant.people["supervisor 2"]).get(reverse("review-batch", args=[thrice.number])),
         supervisor.get(reverse("batches-rework", args=[thrice.number])),
         supervisor.get(reverse("handover")),
     ]
     for page in pages:
+        assert page.status_code == 200
         (form,) = re.findall(r"<form[^>]*data-signing[^>]*>(.{0,60})", page.content.decode(), re.S)
         (tag,) = re.findall(r"<form[^>]*data-signing[^>]*>", page.content.decode())
         assert " novalidate" in tag

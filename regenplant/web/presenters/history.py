@@ -139,8 +139,8 @@ def shown_words(page: StoryPage, wanted: Wanted) -> str:
 
 
 def chosen_words(wanted: Wanted, page: StoryPage) -> str:
-    """What the filters say: "Signatures by QC technician 1", "Late acts of step Backwash"; "" while everything is shown."""
-    kind = dict(kinds_of(page)).get(wanted.kind) or (f"Acts of the kind {wanted.kind}" if wanted.kind else "")
+    """What the filters say: "Signatures, by QC technician 1", "late acts only, step Backwash"; "" while everything is shown."""
+    kind = dict(kinds_of(page)).get(wanted.kind) or (f"acts of the kind {wanted.kind}" if wanted.kind else "")
     only = {"corrections": "corrections only", "late": "late acts only"}.get(wanted.only, "")
     parts = [
         kind,
@@ -149,7 +149,7 @@ def chosen_words(wanted: Wanted, page: StoryPage) -> str:
         f"step {wanted.step}" if wanted.step else "",
         f"with “{wanted.words}”" if wanted.words else "",
     ]
-    return sentence_case(", ".join(part for part in parts if part))
+    return ", ".join(part for part in parts if part)
 
 
 @dataclass(frozen=True, slots=True)
