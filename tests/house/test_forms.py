@@ -139,6 +139,7 @@ FORMS: dict[str, Make] = {
     "areas.authority.drafting.AuthorityForm": plain,
     "areas.authority.drafting.TimesForm": plain,
     "signing.SecondPersonForm": plain,
+    "signing.TwoPeopleForm": plain,
     "areas.setup.recipe_form.RecipeForm": given(
         family=ResinFamily.SAC_HYDROGEN, step_kinds=[StepKind.BACKWASH, StepKind.INJECT]
     ),
