@@ -24,7 +24,8 @@ def test_acts_written_in_bulk_hold_as_if_the_recorder_had_written_them() -> None
 @pytest.mark.long
 @pytest.mark.django_db(transaction=True)
 def test_a_million_acts_verify_within_a_minute(capsys: pytest.CaptureFixture[str]) -> None:
-    """Everything in a minute; the chain with all its columns in five times what reading and hashing the same bytes takes."""
+    """Everything in a minute. All bytes read and every digest worked out again in five times what hashing the same bytes takes that lie
+    in memory; that each of the thirteen columns beside them says the same as the act, in five times that."""
     make_acts(1_000_000)
     figures = measure()
     since = time.monotonic()
@@ -34,5 +35,6 @@ def test_a_million_acts_verify_within_a_minute(capsys: pytest.CaptureFixture[str
         print(f"\n{figures}; a history {1000 * history_s:.0f} ms")
     assert figures.findings == 0
     assert figures.whole_s <= ALLOWED_S
+    assert figures.reading_s <= TIMES_AS_LONG * figures.hashing_s
     assert figures.chain_s <= TIMES_AS_LONG * figures.reading_s
     assert history_s <= HISTORY_S
