@@ -407,7 +407,7 @@ class _Check:
                 yield Finding("signature.nobody", f"{named} is by person {row['person_id']}, whom the copy does not name.")  # fmt: skip
         for number, payload in self.payloads.items():
             given = payload["facts"].get("signature")
-            if not given or payload["subject"]["kind"] not in ("batch", "deviation"):
+            if not given:
                 continue
             found = by_digest.get(given["digest"])
             if found is None:
