@@ -18,9 +18,11 @@ from regenplant.batches.models import Deviation
 from regenplant.core.process.vocabulary import StepKind
 from regenplant.documents.models import IssuedPaper
 from regenplant.documents.services import issue_paper
+from regenplant.people.models import Signature
 from regenplant.quality import services as quality_services
 from regenplant.quality.selectors import review_count
 from regenplant.quality.signed_content import FAIL_MEANING, REOPEN_MEANING
+from regenplant.web.presenters.words import counted
 from tests import factories, families
 from tests.factories import SmallPlant
 
@@ -153,7 +155,10 @@ def test_the_record_is_looked_at_on_request_and_holds(as_who, plant: SmallPlant)
     assert f"{number} acts stand in the chain" in page and head in page
     assert "All records hold" not in page
     page = text_of(client.post(there, {"head": ""}))
-    assert "All records hold:" in page and "one signature and one batch plan are as they were written" in page
+    signatures = counted(
+        Signature.objects.count(), "signature"
+    )  # those under recipes and specifications with it
+    assert "All records hold:" in page and f"{signatures} and one batch plan are as they were written" in page
     assert f"Chain of acts: {number} acts" in page and "Rows as acts left them:" in page
     assert "compliant" not in page.lower()
 
