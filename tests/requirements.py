@@ -36,8 +36,6 @@ class Requirement:
     id: str
     what: str
     where: tuple[str, ...]
-    awaited: tuple[str, ...] = ()
-    """What of it is not built yet. A test fails as soon as it is there, so that this stays true."""
 
 
 REQUIREMENTS: tuple[Requirement, ...] = (
@@ -244,10 +242,7 @@ def table() -> str:
     """Requirement, where it is built, which files prove it with how many tests."""
     lines = ["| requirement | what must be true | built in | proven by |", "|---|---|---|---|"]
     for requirement in REQUIREMENTS:
-        where = "<br>".join(
-            [f"`{reference}`" for reference in requirement.where]
-            + [f"not built yet: `{reference}`" for reference in requirement.awaited]
-        )
+        where = "<br>".join(f"`{reference}`" for reference in requirement.where)
         files: dict[str, int] = {}
         for mark in tests_of(requirement.id):
             files[mark.file] = files.get(mark.file, 0) + 1

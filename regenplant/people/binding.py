@@ -24,6 +24,15 @@ class SignaturePermit:
     proven_at: datetime
 
 
+@dataclass(frozen=True, slots=True)
+class TwoPeople:
+    """The password of the acting person, and a second person with a password of their own."""
+
+    permit: SignaturePermit
+    second: By
+    second_permit: SignaturePermit
+
+
 def bind(
     permit: SignaturePermit,
     *,

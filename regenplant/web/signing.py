@@ -12,8 +12,10 @@ from typing import Any
 from django import forms
 from django.http import HttpRequest
 
+from regenplant.audit.by import By
 from regenplant.audit.use_case import Outcome
 from regenplant.core.errors import DomainError
+from regenplant.people.binding import TwoPeople
 from regenplant.people.models import Person
 from regenplant.people.signing import (
     FULL_CREDENTIALS,
@@ -147,6 +149,38 @@ def sign(
     except DomainError as refusal:
         attach(form, refusal)
         return None
+
+
+def prove_two(
+    form: TwoPeopleForm,
+    request: HttpRequest,
+    by: By,
+    *,
+    meaning: str,
+    about: tuple[str, str, str],
+    permission: str,
+    segregation_class: str = "",
+) -> TwoPeople:
+    """Prove both people of this form for one meaning; the second one holds ``permission``. Raises: SignatureRefused, NotAllowed."""
+    permit = prove(
+        by=by,
+        username=form.text("username"),
+        password=form.cleaned_data["password"],
+        meaning=meaning,
+        about=about,
+        request=request,
+    )
+    second, second_permit = prove_another(
+        by=by,
+        username=form.text("second_username"),
+        password=form.cleaned_data["second_password"],
+        meaning=meaning,
+        about=about,
+        request=request,
+        permission=permission,
+        segregation_class=segregation_class,
+    )
+    return TwoPeople(permit, By(second, by.at, by.terminal), second_permit)
 
 
 def second_person(

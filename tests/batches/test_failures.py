@@ -9,9 +9,9 @@ import pytest
 from regenplant.batches import services
 from regenplant.batches.failures import rework_needs
 from regenplant.batches.models import Batch
-from regenplant.batches.services import TwoPeople
 from regenplant.core.errors import NotAllowed, RecordRefused, SignatureRefused
 from regenplant.core.process.vocabulary import StepKind
+from regenplant.people.binding import TwoPeople
 from regenplant.people.models import Signature
 from regenplant.quality import services as quality_services
 from regenplant.quality.signed_content import FAIL_MEANING

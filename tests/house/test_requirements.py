@@ -31,12 +31,6 @@ def test_a_requirement_is_built_where_it_says(requirement: Requirement) -> None:
     assert missing == (), f"{requirement.id} ({requirement.what}): there is no {', '.join(missing)}"
 
 
-@pytest.mark.parametrize("requirement", [one for one in EACH if one.values[0].awaited])  # type: ignore[attr-defined]
-def test_what_is_awaited_is_not_there_yet(requirement: Requirement) -> None:
-    built = [name for name in requirement.awaited if requirements.is_there(name)]
-    assert built == [], f"{requirement.id}: move it to where it is built"
-
-
 def test_every_mark_names_a_requirement() -> None:
     known = {one.id for one in REQUIREMENTS}
     wrong = [f"{mark.file}:{mark.line} {mark.id}" for mark in requirements.marks() if mark.id not in known]

@@ -20,6 +20,7 @@ from regenplant.batches.models import Batch, Deviation, StepEntry
 from regenplant.core.errors import DomainError, NotAllowed, RecordRefused, SignatureRefused, StaleRecord
 from regenplant.keeping import purging, restoring, retention, services
 from regenplant.keeping.models import Purge, PurgedRow
+from regenplant.people.binding import TwoPeople
 from regenplant.people.models import Signature
 from regenplant.tanks.models import TankVisit
 from regenplant.tanks.services import ship_tank
@@ -53,11 +54,9 @@ def past(plant: factories.SmallPlant, batch: Batch) -> Batch:
     return batch
 
 
-def two(
-    plant: factories.SmallPlant, first: str = "supervisor", second: str = "safety"
-) -> services.PurgedByTwo:
+def two(plant: factories.SmallPlant, first: str = "supervisor", second: str = "safety") -> TwoPeople:
     meaning = services.PURGE_MEANING
-    return services.PurgedByTwo(
+    return TwoPeople(
         factories.permit(plant, first, meaning), plant.by(second), factories.permit(plant, second, meaning)
     )
 

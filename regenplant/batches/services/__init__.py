@@ -1,7 +1,7 @@
 """Acts on batches. Each module is one part of the story: plan, run, write down, check, hold, deviate, fill."""
 
 from regenplant.batches.services._as_typed import SENT_TWICE_S
-from regenplant.batches.services._rework import REWORK_MEANING, SECOND_RIGHT, TwoPeople
+from regenplant.batches.services._rework import REWORK_MEANING, SECOND_RIGHT
 from regenplant.batches.services.check_rules import set_check_rules
 from regenplant.batches.services.checks import (
     CHECK_MEANING,
@@ -48,7 +48,6 @@ __all__ = [
     "TYPED_DIFFERENTLY",
     "Decision",
     "ReadingAsTyped",
-    "TwoPeople",
     "abort_batch",
     "add_shell",
     "assign_deviation",

@@ -9,7 +9,7 @@ from regenplant.audit.use_case import require
 from regenplant.batches.failures import ReworkNeeds
 from regenplant.batches.models import Batch
 from regenplant.core.errors import RecordRefused
-from regenplant.people.binding import SignaturePermit, bind
+from regenplant.people.binding import TwoPeople, bind
 from regenplant.people.models import Signature
 from regenplant.plant.selectors import profile
 
@@ -28,15 +28,6 @@ class Cause:
 
 
 NO_CAUSE = Cause("")
-
-
-@dataclass(frozen=True, slots=True)
-class TwoPeople:
-    """The password of the acting person, and a second person with a password of their own."""
-
-    permit: SignaturePermit
-    second: By
-    second_permit: SignaturePermit
 
 
 def refuse_alone(by: By, parent: Batch, needs: ReworkNeeds, together: TwoPeople | None) -> None:

@@ -19,11 +19,12 @@ from regenplant.batches.models import Batch, BatchTank, StepRun
 from regenplant.batches.moves import batch_snapshot, locked, move_batch
 from regenplant.batches.preview import Wanted, one_pool, preview, visits_for
 from regenplant.batches.readiness import occupants, resin_here_m3, unfit
-from regenplant.batches.services._rework import NO_CAUSE, Cause, TwoPeople, refuse_alone, sign_together
+from regenplant.batches.services._rework import NO_CAUSE, Cause, refuse_alone, sign_together
 from regenplant.batches.services._subject import batch_subject, with_tanks
 from regenplant.core.errors import PlanRefused, RecordRefused, StaleRecord
 from regenplant.core.process.lifecycle import BatchAction
 from regenplant.core.process.plan import BatchPlan
+from regenplant.people.binding import TwoPeople
 from regenplant.plant.models import Vessel
 from regenplant.recipes.models import RecipeVersion, SpecificationVersion
 from regenplant.recipes.selectors import runs_apart

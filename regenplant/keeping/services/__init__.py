@@ -14,7 +14,7 @@ from regenplant.keeping.services.paper_forms import (
     send_back,
     transcribe,
 )
-from regenplant.keeping.services.purging import PURGE_MEANING, PURGE_RIGHT, PurgedByTwo, purge
+from regenplant.keeping.services.purging import PURGE_MEANING, PURGE_RIGHT, purge
 from regenplant.keeping.services.retention import (
     approve_retention,
     draft_retention,
@@ -29,7 +29,6 @@ __all__ = [
     "PURGE_MEANING",
     "PURGE_RIGHT",
     "TRANSCRIBED_MEANING",
-    "PurgedByTwo",
     "add_scan",
     "approve_retention",
     "close_form",

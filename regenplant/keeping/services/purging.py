@@ -3,7 +3,6 @@
 from __future__ import annotations
 
 import hashlib
-from dataclasses import dataclass
 from datetime import date
 from typing import Any
 
@@ -19,7 +18,7 @@ from regenplant.keeping import purging
 from regenplant.keeping.models import Purge, PurgedRow
 from regenplant.keeping.purging import PURGED
 from regenplant.keeping.retention import Kept, period_past
-from regenplant.people.binding import SignaturePermit, bind
+from regenplant.people.binding import SignaturePermit, TwoPeople, bind
 from regenplant.people.models import Signature
 from regenplant.plant.selectors import profile
 
@@ -27,17 +26,8 @@ PURGE_MEANING = "record purged after its period"
 PURGE_RIGHT = "retention.purge"
 
 
-@dataclass(frozen=True, slots=True)
-class PurgedByTwo:
-    """The password of the acting person, and a second person with a password of their own."""
-
-    permit: SignaturePermit
-    second: By
-    second_permit: SignaturePermit
-
-
 @use_case(PURGED, permission=PURGE_RIGHT)
-def purge(*, by: By, batch_id: int, reason: str, copy: bytes, together: PurgedByTwo, version: int) -> Outcome:
+def purge(*, by: By, batch_id: int, reason: str, copy: bytes, together: TwoPeople, version: int) -> Outcome:
     """Remove the rows of one batch for good. ``copy`` is the file of its complete copy; ``result`` is the Purge.
 
     The acts stay; a tombstone with the digest of each row stays.
@@ -94,7 +84,7 @@ def purge(*, by: By, batch_id: int, reason: str, copy: bytes, together: PurgedBy
 
 
 def _written(
-    by: By, batch: Batch, kept: Kept, reason: str, facts: dict[str, Any], together: PurgedByTwo
+    by: By, batch: Batch, kept: Kept, reason: str, facts: dict[str, Any], together: TwoPeople
 ) -> Purge:
     number = next_number(Purge, "number", "X", 10001)
     content = canonical_text(

@@ -17,7 +17,7 @@ from regenplant.batches.failures import rework_needs
 from regenplant.batches.models import Batch
 from regenplant.batches.selectors import OfferedRecipe, anion_vessels_for, batch_page, offered_recipes
 from regenplant.core.process.vocabulary import ResinFamily
-from regenplant.people.signing import needs_full_credentials, prove, prove_another
+from regenplant.people.signing import needs_full_credentials
 from regenplant.web.act_page import Act, act_page
 from regenplant.web.areas.batches.forms import DeviationForm, ReasonForm, ReworkForm, ReworkTogetherForm
 from regenplant.web.areas.batches.page import batch_or_404
@@ -29,6 +29,7 @@ from regenplant.web.presenters.start import recipe_label
 from regenplant.web.presenters.words import sentence_case
 from regenplant.web.requests import by_of, unit_system_of
 from regenplant.web.rights import Right
+from regenplant.web.signing import prove_two
 
 ACT = require_http_methods(["GET", "HEAD", "POST"])
 
@@ -167,15 +168,17 @@ def rework(request: HttpRequest, number: str) -> HttpResponse:
         recipe_before=batch.recipe_version_id,
         initial={"version": batch.version},
     )
+    service: Callable[..., Outcome] = services.plan_rework
     if isinstance(form, ReworkTogetherForm):
         form.asks_name = needs_full_credentials(request)
+        service = _by_two(form, request, batch)
     again = "The carbon is worked" if family.is_exchanged else "The same resin is regenerated"
     act = Act(
         title=f"Rework {batch.number}",
         sentence=f"{again} again in {vessels_words(batch)} as a batch of its own. {batch.number} stays as it is. {needs.sentence}".strip(),
         permission="batch.rework",
         segregation_class=batch.segregation_class,
-        service=_by_two(form, request, batch) if needs.needs_two_people else services.plan_rework,
+        service=service,
         arguments=lambda: {
             "batch_id": batch.pk,
             "recipe_version_id": int(form.cleaned_data["recipe"]),
@@ -194,30 +197,20 @@ def rework(request: HttpRequest, number: str) -> HttpResponse:
     return _show(request, batch, form, act, "rework")
 
 
-def _by_two(form: ReworkForm, request: HttpRequest, batch: Batch) -> Callable[..., Outcome]:
+def _by_two(form: ReworkTogetherForm, request: HttpRequest, batch: Batch) -> Callable[..., Outcome]:
     """The rework as planned by two people, each proven before the act begins."""
     about = ("batch", batch.number, f"Batch {batch.number}")
 
     def act(*, by: By, **arguments: Any) -> Outcome:
-        permit = prove(
-            by=by,
-            username=form.text("username"),
-            password=form.cleaned_data["password"],
+        two = prove_two(
+            form,
+            request,
+            by,
             meaning=services.REWORK_MEANING,
             about=about,
-            request=request,
-        )
-        second, second_permit = prove_another(
-            by=by,
-            username=form.text("second_username"),
-            password=form.cleaned_data["second_password"],
-            meaning=services.REWORK_MEANING,
-            about=about,
-            request=request,
             permission=services.SECOND_RIGHT,
             segregation_class=batch.segregation_class,
         )
-        two = services.TwoPeople(permit, By(second, by.at, by.terminal), second_permit)
         return services.plan_rework(by=by, together=two, **arguments)
 
     return act

@@ -21,7 +21,7 @@ from regenplant.documents.selectors import copies_made
 from regenplant.keeping import purging, retention, services
 from regenplant.keeping.copy import COPIED
 from regenplant.keeping.models import LegalHold, RetentionVersion
-from regenplant.people.signing import needs_full_credentials, prove, prove_another
+from regenplant.people.signing import needs_full_credentials
 from regenplant.plant.selectors import plant_day
 from regenplant.web.act_page import Act, act_page
 from regenplant.web.areas.batches.page import batch_or_404
@@ -31,7 +31,7 @@ from regenplant.web.areas.setup.signed_versions import signature_rows
 from regenplant.web.areas.setup.versions import SHIPPED
 from regenplant.web.house_form import HouseForm, posted, words_field
 from regenplant.web.rights import right
-from regenplant.web.signing import TwoPeopleForm
+from regenplant.web.signing import TwoPeopleForm, prove_two
 from regenplant.web.why import TEN, told
 
 BOTH = require_http_methods(["GET", "HEAD", "POST"])
@@ -295,24 +295,9 @@ def _by_two(form: PurgeForm, request: HttpRequest, batch: Batch) -> Callable[...
 
     def act(*, by: By, **arguments: Any) -> Outcome:
         retention.refuse_purge(batch.number, by.at)
-        permit = prove(
-            by=by,
-            username=form.text("username"),
-            password=form.cleaned_data["password"],
-            meaning=services.PURGE_MEANING,
-            about=about,
-            request=request,
+        two = prove_two(
+            form, request, by, meaning=services.PURGE_MEANING, about=about, permission=services.PURGE_RIGHT
         )
-        second, second_permit = prove_another(
-            by=by,
-            username=form.text("second_username"),
-            password=form.cleaned_data["second_password"],
-            meaning=services.PURGE_MEANING,
-            about=about,
-            request=request,
-            permission=services.PURGE_RIGHT,
-        )
-        two = services.PurgedByTwo(permit, By(second, by.at, by.terminal), second_permit)
         return services.purge(by=by, together=two, **arguments)
 
     return act
