@@ -23,6 +23,7 @@ MOST_KEPT = 20_000
 _QUOTED: dict[str, str] = {}
 _WHO: dict[tuple[Any, str, str], str] = {}
 _ENDS: dict[tuple[str, str, str, str], str] = {}
+_RELATED: dict[str, str] = {}
 _DECODER = json.JSONDecoder()
 
 
@@ -82,20 +83,21 @@ def _held() -> Iterator[tuple[tuple[Any, ...], tuple[str, dict[str, float]] | No
     """Each row of the log with what its payload says behind the columns (None: altered) and where it does not hold."""
     previous, expected = GENESIS, 1
     sha256, compare = hashlib.sha256, _compare
-    for row in _pages():
-        number, payload, before, digest = row[0], row[13], row[14], row[15]
-        breaks: list[Break] = []
-        own: tuple[str, dict[str, float]] | None = None
-        if number != expected:
-            breaks.append(Break(number, _missing(expected, number)))
-        if before != previous:
-            breaks.append(Break(number, f"Event {number} does not follow the event before it."))
-        if sha256(f"{before}\n{payload}".encode("utf-8", "surrogateescape")).hexdigest() == digest:
-            own = compare(row, breaks)
-        else:
-            breaks.append(Break(number, f"The content of event {number} was altered."))
-        yield row, own, breaks
-        previous, expected = digest, number + 1
+    for page in _pages():
+        for row in page:
+            number, payload, before, digest = row[0], row[13], row[14], row[15]
+            breaks: list[Break] = []
+            own: tuple[str, dict[str, float]] | None = None
+            if number != expected:
+                breaks.append(Break(number, _missing(expected, number)))
+            if before != previous:
+                breaks.append(Break(number, f"Event {number} does not follow the event before it."))
+            if sha256(f"{before}\n{payload}".encode("utf-8", "surrogateescape")).hexdigest() == digest:
+                own = compare(row, breaks)
+            else:
+                breaks.append(Break(number, f"The content of event {number} was altered."))
+            yield row, own, breaks
+            previous, expected = digest, number + 1
 
 
 def verify() -> Iterator[Break]:
@@ -123,23 +125,29 @@ _COLUMNS = (
 )
 
 
-def _pages() -> Iterator[tuple[Any, ...]]:
-    """The rows of the log as stored, in order of their numbers; times and operations as text."""
+def _pages() -> Iterator[list[tuple[Any, ...]]]:
+    """The rows of the log as stored, in order of their numbers, many at a time; times and operations as text."""
     return _pages_postgres() if connection.vendor == "postgresql" else _pages_sqlite()
 
 
-def _pages_sqlite() -> Iterator[tuple[Any, ...]]:
+def _pages_sqlite() -> Iterator[list[tuple[Any, ...]]]:
     columns = _COLUMNS.format(
         "operation", '+"at"', "+occurred_at"
     )  # the plus keeps a time from being converted
     with connection.cursor() as cursor:
         cursor.execute(f"SELECT {columns} FROM audit_auditevent ORDER BY number")
         while rows := cursor.fetchmany(PAGE):
-            yield from rows
+            yield rows
 
 
-def _pages_postgres() -> Iterator[tuple[Any, ...]]:
-    columns = _COLUMNS.format("operation::text", "at::text", "occurred_at::text")
+def _pages_postgres() -> Iterator[list[tuple[Any, ...]]]:
+    columns = _COLUMNS.format(
+        "operation::text",
+        *(
+            f"to_char({name} AT TIME ZONE 'UTC', 'YYYY-MM-DD\"T\"HH24:MI:SS.US\"+00:00\"')"
+            for name in ('"at"', "occurred_at")
+        ),
+    )
     last = -(2**62)
     while True:
         with connection.cursor() as cursor:
@@ -148,7 +156,7 @@ def _pages_postgres() -> Iterator[tuple[Any, ...]]:
                 [last],
             )
             rows = cursor.fetchall()
-        yield from rows
+        yield rows
         if len(rows) < PAGE:
             return
         last = rows[-1][0]
@@ -175,16 +183,16 @@ def _compare(row: tuple[Any, ...], breaks: list[Break]) -> tuple[str, dict[str, 
         _,
     ) = row
     own_at = _iso(at)
+    own_occurred = own_at if occurred == at else _iso(occurred)
     who = (actor, name, roles)
     head = _WHO.get(who) or _who(who)
-    middle = (
-        f',"number":{number},"occurred_at":"{own_at if occurred == at else _iso(occurred)}","operation":"{_operation(operation)}",'
-        f'"related":{_related(_pairs(related)) if related else "[]"}'
-    )
+    middle = f',"number":{number},"occurred_at":"{own_occurred}","operation":"{_operation(operation)}","related":{_RELATED.get(related) or _related(related)}'
     what = (key, kind, label, terminal)
     end = _ENDS.get(what) or _end(what)
     start = payload.rfind(middle)
-    if start > 0 and payload.startswith(f'{head}"{own_at}","event":{_quoted(event)},"facts":{{'):
+    if start > 0 and payload.startswith(
+        f'{head}"{own_at}","event":{_QUOTED.get(event) or _quoted(event)},"facts":{{'
+    ):
         rest: str = payload[start + len(middle) :]
         if rest == end or (rest.startswith(',"rows":{') and rest.endswith(end)) or rest == _of_schema_1(end):
             return rest, {}
@@ -264,14 +272,12 @@ def _kept(kept: dict[Any, str], key: Any, text: str) -> str:
 
 
 def _iso(text: Any) -> str:
-    """A stored time as the payload writes it: SQLite leaves the zone out, PostgreSQL shortens zone and fraction."""
+    """A stored time as the payload writes it: SQLite has a space before the clock and no zone, PostgreSQL is asked for a fraction at
+    whole seconds too."""
     text = str(text)
-    day, clock = text[:10], text[11:]
-    if len(clock) > 15 or "+" in clock:
-        clock, _, _ = clock.partition("+")
-        whole, dot, fraction = clock.partition(".")
-        clock = f"{whole}.{fraction:0<6}" if dot else whole
-    return f"{day}T{clock}+00:00"
+    if text[10:11] != "T":
+        return f"{text[:10]}T{text[11:]}+00:00"
+    return text.replace(".000000", "") if text[19:26] == ".000000" else text
 
 
 def _operation(text: Any) -> str:
@@ -289,7 +295,8 @@ def _pairs(related: str) -> list[tuple[str, str]]:
     return found
 
 
-def _related(pairs: list[tuple[str, str]]) -> str:
-    if not pairs:
-        return "[]"
-    return f"[{','.join([f'[{_quoted(kind)},{_quoted(key)}]' for kind, key in pairs])}]"
+def _related(related: str) -> str:
+    """The related subjects of a column as the payload writes them."""
+    pairs = _pairs(related) if related else []
+    text = f"[{','.join([f'[{_quoted(kind)},{_quoted(key)}]' for kind, key in pairs])}]"
+    return _kept(_RELATED, related, text)

@@ -137,7 +137,7 @@ def draft_sentence(state: LiveState, items: int, newest: Handover | None, now: d
         if newest
         else " No shift was handed over yet."
     )
-    return f"{_weight(state)} {sentence_case(counted(items, 'open item'))} carr{'ies' if items == 1 else 'y'} on.{since}"
+    return f"{_weight(state)} {sentence_case(counted(items, 'open item'))} carr{'y' if items > 1 else 'ies'} on.{since}"
 
 
 def _weight(state: LiveState) -> str:
