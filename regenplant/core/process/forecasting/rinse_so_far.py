@@ -1,0 +1,134 @@
+"""What a forecast is made from: the readings of a rinse so far, its set points, and earlier rinses of the same pool."""
+
+from __future__ import annotations
+
+import math
+from dataclasses import dataclass, replace
+from enum import StrEnum
+
+from regenplant.core.engineering.ranges import require_positive, require_within
+from regenplant.core.errors import OutOfRange
+
+HORIZON_BV = 60.0
+"""A rinse that has not reached its end point after so many bed volumes counts as never reaching it [-]."""
+METER_TOPS_SIEMENS_PER_M = (0.2, 2.0, 20.0)
+"""Usual ends of a meter's range: 2000, 20,000 and 200,000 µS/cm; a reading that shows one of them is at least that [S/m]."""
+MOST_READINGS = 100_000
+MOST_HISTORY = 200
+_TOP_SHARE = 1e-6
+
+
+class RinsedBed(StrEnum):
+    """Which bed is rinsed of what: it tells what kind of water leaves."""
+
+    CATION_AFTER_ACID = "cation_after_acid"
+    ANION_AFTER_CAUSTIC = "anion_after_caustic"
+    MIXED_BED = "mixed_bed"
+    SOFTENER_AFTER_BRINE = "softener_after_brine"
+
+
+@dataclass(frozen=True, slots=True)
+class ReadingSoFar:
+    """One reading of the water that leaves.
+
+    ``bed_volumes_bv`` water passed since the rinse began, >= 0 [-]; ``at_s`` time since it began, >= 0 [s];
+    ``conductivity_siemens_per_m`` compensated to 25 °C, > 0 [S/m]; ``temperature_kelvin`` of the water [K].
+    """
+
+    bed_volumes_bv: float
+    at_s: float
+    conductivity_siemens_per_m: float
+    temperature_kelvin: float | None = None
+    is_clipped: bool = False
+    """The meter was at the top of its range: the water was at least this."""
+
+
+@dataclass(frozen=True, slots=True)
+class PastRinse:
+    """An earlier rinse of the same pooling key. ``endpoint_bv`` is None when it was given up [-]."""
+
+    endpoint_bv: float | None
+    decade_bv: float | None = None
+    """Volume for the last tenfold fall before the end point [-]."""
+
+
+@dataclass(frozen=True, slots=True)
+class RinseSoFar:
+    """A rinse as it stands now. Readings are in the order of time; history has the oldest rinse first."""
+
+    bed: RinsedBed
+    bed_volume_m3: float
+    flow_m3_per_s: float
+    """Flow set for the fast rinse; what really flowed follows from the readings [m^3/s]."""
+    rinse_water_siemens_per_m: float
+    """Conductivity of the rinse water at 25 °C [S/m]."""
+    limit_siemens_per_m: float
+    """End point: conductivity at 25 °C [S/m]."""
+    readings: tuple[ReadingSoFar, ...]
+    history: tuple[PastRinse, ...] = ()
+
+    @property
+    def flow_bv_per_h(self) -> float:
+        return self.flow_m3_per_s * 3600.0 / self.bed_volume_m3
+
+
+def checked(rinse: RinseSoFar) -> RinseSoFar:
+    """The rinse with readings at the top of a meter's range marked as clipped.
+
+    Raises: OutOfRange, with the number of the reading, for what cannot be a rinse.
+    """
+    require_within(rinse.bed_volume_m3, 1e-6, 1000.0, "resin volume", "m³")
+    require_within(rinse.flow_bv_per_h, 0.01, 1000.0, "flow set", "BV/h")
+    require_within(rinse.rinse_water_siemens_per_m, 0.0, 100.0, "conductivity of the rinse water", "S/m")
+    require_positive(rinse.limit_siemens_per_m, "end point", "S/m")
+    if not rinse.readings:
+        raise OutOfRange("No readings; a forecast needs at least one.", code="no_readings")
+    if len(rinse.readings) > MOST_READINGS:
+        raise OutOfRange(
+            f"{len(rinse.readings)} readings; at most {MOST_READINGS:,} are taken.", code="too_many_readings"
+        )
+    if len(rinse.history) > MOST_HISTORY:
+        raise OutOfRange(f"{len(rinse.history)} earlier rinses; at most {MOST_HISTORY} are taken.", code="too_much_history")
+    _check_readings(rinse.readings)
+    _check_history(rinse.history)
+    return replace(rinse, readings=_with_clipped(rinse.readings))
+
+
+def _check_readings(readings: tuple[ReadingSoFar, ...]) -> None:
+    before_bv, before_s = 0.0, 0.0
+    for number, reading in enumerate(readings, start=1):
+        require_within(reading.bed_volumes_bv, 0.0, 10_000.0, f"reading {number}, bed volumes passed")
+        require_within(reading.at_s, 0.0, 1e8, f"reading {number}, time", "s")
+        require_positive(reading.conductivity_siemens_per_m, f"reading {number}, conductivity", "S/m")
+        if not math.isfinite(reading.conductivity_siemens_per_m):
+            raise OutOfRange(f"Reading {number} has no finite conductivity.", code="not_finite")
+        if reading.temperature_kelvin is not None:
+            require_within(reading.temperature_kelvin, 200.0, 500.0, f"reading {number}, temperature", "K")
+        if reading.bed_volumes_bv < before_bv or reading.at_s < before_s:
+            raise OutOfRange(
+                f"Reading {number} lies before the one above it ({reading.bed_volumes_bv:g} after {before_bv:g} BV, "
+                f"{reading.at_s / 60:g} after {before_s / 60:g} min); put them in the order of time.",
+                code="not_in_order",
+            )
+        before_bv, before_s = reading.bed_volumes_bv, reading.at_s
+
+
+def _check_history(history: tuple[PastRinse, ...]) -> None:
+    for number, past in enumerate(history, start=1):
+        for value, name in ((past.endpoint_bv, "end point"), (past.decade_bv, "bed volumes per decade")):
+            if value is not None:
+                require_within(value, 1e-6, 10_000.0, f"earlier rinse {number}, {name}")
+
+
+def _with_clipped(readings: tuple[ReadingSoFar, ...]) -> tuple[ReadingSoFar, ...]:
+    """Readings at a usual end of range, and a run of equal ones that nothing exceeds, are "at least"."""
+    highest = max(each.conductivity_siemens_per_m for each in readings)
+    same = [abs(each.conductivity_siemens_per_m / highest - 1.0) < _TOP_SHARE for each in readings]
+    is_run = sum(same) >= 3 and same[0]
+    is_top = any(abs(highest / top - 1.0) < _TOP_SHARE for top in METER_TOPS_SIEMENS_PER_M)
+    if not (is_run or is_top):
+        return readings
+    return tuple(
+        replace(each, is_clipped=True) if at_top and not each.is_clipped else each
+        for each, at_top in zip(readings, same, strict=True)
+    )
