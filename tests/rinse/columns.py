@@ -16,7 +16,7 @@ HORIZON_BV = 60.0
 GRID = np.concatenate([np.arange(0.0, 8.0, 0.02), np.arange(8.0, HORIZON_BV + 1.0, 0.1)])
 """Bed volumes at which every true curve is kept; a little beyond the horizon."""
 FORMS = ("column", "stretched", "spheres")
-_REGIONS = 3
+_REGIONS = 4
 
 
 @dataclass
@@ -33,7 +33,7 @@ class Beds:
     time_control: np.ndarray
     """1: the tail goes by minutes, 0: by bed volumes."""
     exponent: np.ndarray
-    """Stretching of the tail in the second form, 0.4 to 1; above 1 it is the power of a power law."""
+    """Stretching of the tail in the second form, 0.4 to 1; above 1 a power law, with this less a half as its power."""
 
 
 def pace(flow: np.ndarray, nominal: np.ndarray, warmth: np.ndarray, control: np.ndarray) -> np.ndarray:
@@ -105,7 +105,7 @@ def _closed(form: str, beds: Beds, paces: np.ndarray, pauses: np.ndarray) -> np.
         else:
             power = beds.exponent[:, None]
             stretched = np.exp(-np.minimum(reach ** np.minimum(power, 1.0), 60.0))
-            part = np.where(power > 1.0, (1.0 + reach / power) ** -(power + 1.0), stretched)
+            part = np.where(power > 1.0, (1.0 + reach) ** -(power - 0.5), stretched)
         tail += beds.amplitudes[:, region, None] * part
     bump = _after_pauses(tail, pauses)
     return front + arrived * tail * bump

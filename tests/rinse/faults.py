@@ -18,8 +18,8 @@ BED_FAULTS = (
 )  # fmt: skip
 METER_FAULTS = ("compensation", "outliers", "drift", "frozen", "offset", "late_start", "gaps", "volume_off", "late_lag")
 _WEIGHTS = {
-    "leak_steady": 4.2, "leak_step": 2.6, "water_exhausted": 3.4, "channel": 1.6, "pause": 1.5, "flow_step": 1.5, "water_drift": 1.5,
-    "fouled": 1.3, "dead_leg": 1.3, "exhausted_lot": 1.2, "compensation": 1.8, "outliers": 1.2, "cold": 1.2, "sawtooth": 1.2,
+    "leak_steady": 5.5, "leak_step": 3.2, "water_exhausted": 4.4, "exhausted_lot": 2.0, "channel": 1.6, "pause": 1.5, "flow_step": 1.5, "water_drift": 1.5,
+    "fouled": 1.3, "dead_leg": 1.3, "compensation": 1.8, "outliers": 1.2, "cold": 1.2, "sawtooth": 1.2,
 }  # fmt: skip
 
 
@@ -28,8 +28,8 @@ class Doings:
     """What happens in one rinse, on the grid of bed volumes; the row of a rinse in the arrays of ``generator.py``."""
 
     names: list[str] = field(default_factory=list)
-    amplitude: np.ndarray = field(default_factory=lambda: np.ones(3))
-    scale: np.ndarray = field(default_factory=lambda: np.ones(3))
+    amplitude: np.ndarray = field(default_factory=lambda: np.ones(4))
+    scale: np.ndarray = field(default_factory=lambda: np.ones(4))
     flow: np.ndarray = field(default_factory=lambda: np.ones(len(GRID)))
     pauses: list[tuple[float, float]] = field(default_factory=list)
     """Bed volume and minutes of each standstill."""
@@ -89,8 +89,8 @@ def _dead_leg(random, doings, end):
 
 
 def _fouled(random, doings, end):
-    doings.scale = np.array([1.0, _between(random, 1.0, 1.5), _between(random, 1.1, 2.4)])
-    doings.amplitude = np.array([1.0, _between(random, 1.0, 1.6), _between(random, 1.0, 2.5)])
+    doings.scale = np.array([1.0, _between(random, 1.0, 1.5), *[_between(random, 1.1, 2.4)] * 2])
+    doings.amplitude = np.array([1.0, _between(random, 1.0, 1.6), *[_between(random, 1.0, 2.5)] * 2])
 
 
 def _cold(random, doings, end):
@@ -122,11 +122,11 @@ def _pause(random, doings, end):
 
 
 def _leak_steady(random, doings, end):
-    doings.added += _between(random, 0.1, 8.0)
+    doings.added += _between(random, 0.25, 12.0)
 
 
 def _leak_step(random, doings, end):
-    doings.added += _between(random, 0.2, 8.0) * _rise(_moment(random, end), _between(random, 0.02, 0.3))
+    doings.added += _between(random, 0.3, 12.0) * _rise(_moment(random, end), _between(random, 0.02, 0.3))
 
 
 def _leak_pulses(random, doings, end):

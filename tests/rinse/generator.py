@@ -17,7 +17,7 @@ from tests.rinse.columns import GRID
 HISTORY = 10
 SHOWN = 4
 """Rinses of each pool that are forecast."""
-SHOWN_FAULTS = 0.55
+SHOWN_FAULTS = 0.6
 
 
 @dataclass
@@ -55,15 +55,15 @@ def rinse_set(seed: int, count: int, form: str, cuts: str = "any", per_rinse: in
 
 
 def _kept_pools(random: np.random.Generator, form: str, count: int) -> pools.Pools:
-    drawn = pools.draw(random, form, count * 3)
-    flow = np.broadcast_to(drawn.flow[:, None], (count * 3, len(GRID)))
-    paces = columns.pace(flow, drawn.flow, np.ones(count * 3), drawn.beds.time_control)
-    plain = columns.outlet(form, drawn.beds, paces, np.zeros((count * 3, len(GRID))))
+    drawn = pools.draw(random, form, count * 4)
+    flow = np.broadcast_to(drawn.flow[:, None], (count * 4, len(GRID)))
+    paces = columns.pace(flow, drawn.flow, np.ones(count * 4), drawn.beds.time_control)
+    plain = columns.outlet(form, drawn.beds, paces, np.zeros((count * 4, len(GRID))))
     plain = plain + (drawn.water * drawn.gain + drawn.leakage)[:, None]
     ends = columns.endpoints(plain, drawn.limit)
     keep = np.nonzero((ends > 1.5) & (ends < 45.0))[0]
     # long rinses are rarer in plants than in the draw
-    keep = keep[random.random(len(keep)) < np.minimum(1.0, 9.0 / ends[keep])][:count]
+    keep = keep[random.random(len(keep)) < np.minimum(1.0, 14.0 / ends[keep])][:count]
     return _rows(drawn, keep)
 
 
@@ -167,7 +167,7 @@ def _entries(
     if cuts == "quarters":
         shares = [(cut, cut / 100.0 * np.exp(random.normal(0.0, 0.06))) for cut in (25, 50, 75)]
     else:
-        shares = [(0, float(random.uniform(0.08, 0.97) if reached else random.uniform(0.08, 1.3))) for _ in range(per_rinse)]
+        shares = [(0, float(random.uniform(0.08, 0.97) if reached else random.uniform(0.08, 1.6))) for _ in range(per_rinse)]
     for cut, share in shares:
         seen = shown.bv <= way * share
         if not seen.any():

@@ -64,8 +64,13 @@ def draw(random: np.random.Generator, form: str, count: int) -> Pools:
         of["start"] * log_uniform(random, 0.003, 0.3, count),
         np.minimum(over * log_uniform(random, 3.0, 600.0, count), of["start"] * 0.2),
         np.minimum(over * log_uniform(random, 0.2, 40.0, count), of["start"] * 0.1) * (random.random(count) < 0.8),
+        np.zeros(count),
     ], axis=1)  # fmt: skip
-    scales = np.stack([log_uniform(random, 0.08, 0.35, count), of["second"], np.maximum(of["third"], of["second"] * 1.3)], axis=1)
+    longer = 2.5 if form == "spheres" else 1.0
+    scales = np.stack([log_uniform(random, 0.08, 0.35, count), of["second"], np.maximum(of["third"], of["second"] * 1.3) * longer, np.ones(count)], axis=1)
+    # a slower region behind the third in half of the pools: tails that bend for long
+    scales[:, 3] = scales[:, 2] * random.uniform(1.6, 4.0, count)
+    amplitudes[:, 3] = amplitudes[:, 2] * random.uniform(0.1, 0.6, count) * (random.random(count) < 0.5)
     beds = Beds(
         start=of["start"],
         accessible=random.uniform(0.5, 0.95, count),
@@ -73,16 +78,16 @@ def draw(random: np.random.Generator, form: str, count: int) -> Pools:
         amplitudes=amplitudes,
         scales=scales,
         time_control=random.uniform(0.0, 1.0, count),
-        exponent=np.where(random.random(count) < 0.5, random.uniform(0.4, 1.0, count), random.uniform(1.01, 3.5, count)),
+        exponent=np.where(random.random(count) < 0.5, random.uniform(0.4, 1.0, count), random.uniform(1.2, 4.0, count)),
     )
     return Pools(
         resin=resin, form=form, beds=beds, limit=limit, water=water, gain=of["gain"],
-        leakage=limit * log_uniform(random, 0.005, 0.6, count) * np.where(resin == "SAC-NA", 0.02, 1.0),
+        leakage=limit * log_uniform(random, 0.005, 0.9, count) * np.where(resin == "SAC-NA", 0.02, 1.0),
         temperature=random.uniform(6.0, 26.0, count),
         flow=log_uniform(random, 6.0, 24.0, count),
         slow_flow=log_uniform(random, 2.0, 5.0, count),
         slow_bv=np.where(resin == "MB", 0.0, random.uniform(0.0, 2.2, count)),
-        scatter=log_uniform(random, 0.03, 0.26, count),
+        scatter=log_uniform(random, 0.03, 0.22, count),
         ageing=np.maximum(random.normal(0.0, 0.012, count), -0.01),
         fault_share=random.uniform(0.02, 0.25, count),
         volume_l=random.choice((100.0, 180.0, 250.0, 300.0, 450.0, 600.0, 850.0, 1200.0, 1600.0), count),
@@ -115,8 +120,8 @@ def rinses_of(random: np.random.Generator, pools: Pools, order: np.ndarray) -> R
         return values * np.exp(random.normal(0.0, 1.0, size) * scatter * spread)
 
     beds = pools.beds
-    strength = np.exp(random.normal(0.0, 1.0, (size, 3)) * scatter[:, None] * 1.6 + age * 2.0)
-    speed = np.exp(random.normal(0.0, 1.0, size) * scatter)[:, None] * np.exp(random.normal(0.0, 0.3, (size, 3)) * scatter[:, None] + age)
+    strength = np.exp(random.normal(0.0, 1.0, (size, 4)) * scatter[:, None] * 1.6 + age * 2.0)
+    speed = np.exp(random.normal(0.0, 1.0, size) * scatter)[:, None] * np.exp(random.normal(0.0, 0.3, (size, 4)) * scatter[:, None] + age)
     return Rinses(
         pool=pool,
         beds=Beds(

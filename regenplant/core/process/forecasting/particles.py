@@ -20,7 +20,7 @@ from regenplant.core.process.forecasting.history import PoolHistory
 from regenplant.core.process.forecasting.rinse_so_far import HORIZON_BV, RinsedBed
 from regenplant.core.process.forecasting.tracks import Track
 
-COUNT = 1600
+COUNT = 4000
 _SEED = 20_23
 _NEVER = 0.22
 """Share of particles that never end; their weight follows from history."""
@@ -29,7 +29,9 @@ _START_SIEMENS_PER_M = {
     RinsedBed.SOFTENER_AFTER_BRINE: 11.0,
 }  # fmt: skip
 """Conductivity of the first water [S/m]; common practice, good to a factor of three."""
-_MODEL_ERROR = 0.07
+_POWERED = 0.6
+"""Share of particles whose tail is a power of volume."""
+_MODEL_ERROR = 0.10
 """What the form of the curve is not true to, in natural logarithms."""
 QUANTILES = (0.05, 0.25, 0.5, 0.75, 0.95)
 
@@ -63,7 +65,7 @@ def _draws() -> _Draws:
     """The same random numbers for every rinse: a forecast depends on nothing but what is known of the rinse."""
     if not _kept:
         random = array_library().random.default_rng(_SEED)
-        _kept.append(_Draws(random.standard_normal((COUNT, 4)), random.random((COUNT, 8))))
+        _kept.append(_Draws(random.standard_normal((COUNT, 4)), random.random((COUNT, 9))))
     return _kept[0]
 
 
@@ -101,10 +103,14 @@ def posterior(bed: RinsedBed, track: Track, history: PoolHistory, limit_siemens_
     where, steep = 0.5 + 0.45 * uniform[:, 5], 5.0 + 8.0 * uniform[:, 6]
     b = track.bv[None, :]
     back = np.minimum(end[:, None] - b, 1e3)
-    tail = excess[:, None] * (
-        (1.0 - share)[:, None] * np.exp(np.minimum(back / fast[:, None], 25.0))
-        + share[:, None] * np.exp(np.minimum(back / slow[:, None], 25.0))
+    exponential = (1.0 - share)[:, None] * np.exp(np.minimum(back / fast[:, None], 25.0)) + share[:, None] * np.exp(
+        np.minimum(back / slow[:, None], 25.0)
     )
+    # release from the inside of beads falls by a power of volume; same steepness at the end point
+    shift = end * (0.02 + 0.4 * uniform[:, 2])
+    power = np.clip((end + shift) / slow, 0.6, 9.0)
+    powered = np.exp(power[:, None] * np.log((end + shift)[:, None] / (b + shift[:, None])))
+    tail = excess[:, None] * np.where((uniform[:, 8] < _POWERED)[:, None], powered, exponential)
     begun = start[:, None] / (1.0 + np.exp(np.clip(steep[:, None] * np.log(np.maximum(b, 1e-3) / where[:, None]), -40.0, 60.0)))
     tail = tail / (1.0 + tail / (0.4 * start[:, None]))
     model = np.log(begun + tail + floor[:, None])

@@ -10,9 +10,9 @@ from regenplant.core.engineering.libraries import array_library
 from regenplant.core.process.forecasting.rinse_so_far import RinseSoFar
 
 MOST_POINTS = 36
-_RECENT = 1.2
+_RECENT = 4.0
 """Weight falls by e for so many units of ln(volume) back from the last reading, the other way round."""
-_WORTH = 9.0
+_WORTH = 3.0
 """So many independent readings any number of them is worth at most."""
 
 
