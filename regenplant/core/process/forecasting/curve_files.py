@@ -6,6 +6,7 @@ import math
 from typing import Any
 
 from regenplant.core.errors import DomainError, OutOfRange
+from regenplant.core.process.forecasting.forecast import RinseForecast
 from regenplant.core.process.forecasting.rinse_so_far import (
     MOST_HISTORY,
     MOST_READINGS,
@@ -133,3 +134,18 @@ def _kind(value: Any) -> str:
 
 def _shown(value: Any) -> str:
     return "nothing" if value is None else repr(value)[:60]
+
+
+def as_entry(name: str, said: RinseForecast) -> dict[str, Any]:
+    """One entry of a forecast file. Bed volumes since the rinse began; the points are null without enough data."""
+    early, middle, late = (
+        None if point is None else round(point.bed_volumes_bv, 4) for point in (said.early, said.middle, said.late)
+    )
+    return {
+        "id": name,
+        "p05_bv": early,
+        "p50_bv": middle,
+        "p95_bv": late,
+        "p_never": round(said.never_frac, 4),
+        "enough_data": said.has_enough,
+    }
