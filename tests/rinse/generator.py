@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import argparse
+import gzip
 import json
 from collections.abc import Iterator
 from dataclasses import dataclass
@@ -187,15 +188,20 @@ def _entries(
 
 def main() -> None:
     parser = argparse.ArgumentParser(description="Write a set of made-up rinses: curves and truth.")
-    parser.add_argument("folder", type=Path)
+    parser.add_argument("folder", type=Path, help="or, with --kept, the file beside the tests")
     parser.add_argument("--seed", type=int, default=1)
     parser.add_argument("--pools", type=int, default=60, help="of each form")
     parser.add_argument("--cuts", choices=("any", "quarters"), default="quarters")
+    parser.add_argument("--kept", action="store_true", help="one compressed file, one pair a line")
     chosen = parser.parse_args()
     pairs = [
         pair for number, form in enumerate(columns.FORMS)
         for pair in rinse_set(chosen.seed * 10 + number, chosen.pools, form, chosen.cuts)
     ]  # fmt: skip
+    if chosen.kept:
+        lines = "".join(json.dumps({"curve": curve, "truth": truth}) + "\n" for curve, truth in pairs)
+        chosen.folder.write_bytes(gzip.compress(lines.encode(), mtime=0))
+        return
     chosen.folder.mkdir(parents=True, exist_ok=True)
     (chosen.folder / "curves.json").write_text(json.dumps({"curves": [curve for curve, _ in pairs]}), "utf-8")
     (chosen.folder / "truth.json").write_text(json.dumps({"truth": [truth for _, truth in pairs]}), "utf-8")
