@@ -83,9 +83,9 @@ def _column(beds: Beds, paces: np.ndarray, pauses: np.ndarray) -> np.ndarray:
         flowing -= (change * volumes[:, :, None]).sum(axis=1) / mobile[:, None]
         np.clip(flowing, 0.0, 1.0, out=flowing)
         before = flowing.copy()
+        found[:, number] = before[:, -1]
         flowing[:, 1:] += courant * (before[:, :-1] - before[:, 1:])
         flowing[:, 0] -= courant[:, 0] * before[:, 0]
-        found[:, number] = flowing[:, -1]
     curves = np.empty((count, len(GRID)))
     for row in range(count):
         curves[row] = np.interp(GRID, times, np.log(np.maximum(found[row], 1e-12)))

@@ -168,7 +168,9 @@ def _entries(
     if cuts == "quarters":
         shares = [(cut, cut / 100.0 * np.exp(random.normal(0.0, 0.06))) for cut in (25, 50, 75)]
     else:
-        shares = [(0, float(random.uniform(0.08, 0.97) if reached else random.uniform(0.08, 1.6))) for _ in range(per_rinse)]
+        # a rinse that never ends is seen as often on its way as one that does, and then for longer
+        shares = [(0, float(random.uniform(0.08, 0.97))) for _ in range(per_rinse)]
+        shares += [] if reached else [(0, float(random.uniform(0.97, 1.8)))]
     for cut, share in shares:
         seen = shown.bv <= way * share
         if not seen.any():

@@ -63,7 +63,7 @@ def draw(random: np.random.Generator, form: str, count: int) -> Pools:
     amplitudes = np.stack([
         of["start"] * log_uniform(random, 0.003, 0.3, count),
         np.minimum(over * log_uniform(random, 3.0, 600.0, count), of["start"] * 0.2),
-        np.minimum(over * log_uniform(random, 0.2, 40.0, count), of["start"] * 0.1) * (random.random(count) < 0.8),
+        np.minimum(over * log_uniform(random, 0.2, 40.0, count), of["start"] * 0.1) * (random.random(count) < 0.72),
         np.zeros(count),
     ], axis=1)  # fmt: skip
     longer = 2.5 if form == "spheres" else 1.0

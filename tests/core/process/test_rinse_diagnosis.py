@@ -29,6 +29,7 @@ def rinse(
 
 VOLUMES = np.linspace(1.0, 6.0, 26)
 FALL = 0.5 * 10.0 ** (-(VOLUMES - 1.0) / 1.6)
+STEEP = 0.5 * 10.0 ** (-(VOLUMES - 1.0) / 1.0)
 
 
 def codes(made: RinseSoFar, chemistry: Chemistry | None = None) -> list[str]:
@@ -45,18 +46,18 @@ def test_a_good_rinse_suggests_nothing() -> None:
 
 
 def test_a_plateau_asks_for_water_valves_and_meter_before_resin() -> None:
-    made = rinse(VOLUMES, FALL + 90e-4)
+    made = rinse(VOLUMES, STEEP + 90e-4)
     assert Sign.PLATEAU in signs(made)
     found = codes(made)
     assert found[0] in ("valve_leak", "rinse_water") and {"valve_leak", "rinse_water", "meter"} <= set(found)
 
 
 def test_rinse_water_that_rose_comes_first_when_it_was_measured() -> None:
-    assert codes(rinse(VOLUMES, FALL + 90e-4), Chemistry(rinse_water_siemens_per_m=80e-4))[0] == "rinse_water"
+    assert codes(rinse(VOLUMES, STEEP + 90e-4), Chemistry(rinse_water_siemens_per_m=80e-4))[0] == "rinse_water"
 
 
 def test_a_mixed_bed_that_stands_above_its_limit_brings_mixing_separation_and_air() -> None:
-    made = replace(rinse(VOLUMES, (FALL + 90e-4) * 0.01, RinsedBed.MIXED_BED), limit_siemens_per_m=0.1e-4, rinse_water_siemens_per_m=0.5e-4)
+    made = replace(rinse(VOLUMES, (STEEP + 90e-4) * 0.01, RinsedBed.MIXED_BED), limit_siemens_per_m=0.1e-4, rinse_water_siemens_per_m=0.5e-4)
     found = diagnose(made).suggestions
     assert {"not_mixed", "mixed_cross"} & {each.code for each in found}
     assert all(each.because for each in found)
@@ -83,7 +84,7 @@ def test_a_step_when_the_flow_rises_points_to_channels_or_a_dead_leg() -> None:
 
 
 def test_a_late_rise_points_to_the_rinse_water_a_valve_or_used_capacity() -> None:
-    made = rinse(VOLUMES, FALL + np.where(VOLUMES > 4.5, 60e-4 * (VOLUMES - 4.5), 0.0))
+    made = rinse(VOLUMES, STEEP + np.where(VOLUMES > 3.9, 60e-4 * (VOLUMES - 3.9), 0.0))
     assert Sign.RISE in signs(made)
     assert {"rinse_water", "valve_leak", "capacity_used"} & set(codes(made)[:3])
 
@@ -126,7 +127,7 @@ def test_a_pool_that_ages_is_named() -> None:
 
 
 def test_no_suggestion_without_a_sign_and_never_more_than_a_handful() -> None:
-    worst = rinse(VOLUMES, FALL + 90e-4)
+    worst = rinse(VOLUMES, STEEP + 90e-4)
     found = diagnose(worst, Chemistry(ph=10.0, hardness_kg_per_m3=0.05, silica_kg_per_m3=1e-3, rinse_water_siemens_per_m=90e-4)).suggestions
     assert len(found) == MOST_SUGGESTIONS
     assert [each.weight for each in found] == sorted((each.weight for each in found), reverse=True)

@@ -38,7 +38,31 @@ def of_slopes(raw: Raw, track: Track, history: PoolHistory) -> dict[str, float]:
     found["power"] = min(max(steepness, -3.0), 9.0)
     found["power_leads"] = min(max(track.last_logarithm / max(steepness, 0.3), 0.0), 4.0)
     found["usual_decade_leads"] = _usual_leads(track, history)
+    usual_fall = math.log(10.0) * math.exp(-history.decade_ratio - history.centre)
+    usual_level = usual_fall * (math.exp(history.centre) - track.last_bv)
+    found["behind"] = min(max(track.last_logarithm - usual_level, -4.0), 4.0)
+    found["fall_over_usual"] = min(max(math.log(max(slopes[1], 0.02) / (usual_fall * track.last_bv)), -3.0), 3.0)
+    for stretch in (0.35, 0.65):
+        floor, known = _floor(np, bv, logarithms, track.last_bv * (1.0 - stretch), track.last_bv)
+        found[f"floor_{stretch:g}"] = floor
+        found[f"floor_{stretch:g}_known"] = known
     return found
+
+
+def _floor(np: Any, bv: Any, logarithms: Any, first_bv: float, last_bv: float) -> tuple[float, float]:
+    """ln(floor / limit) of the exponential through three points at equal distances, and whether there is one."""
+    if len(bv) < 4 or bv[0] > first_bv:
+        return 0.0, 0.0
+    edges = np.linspace(first_bv, last_bv, 4)
+    parts = [(bv >= low) & (bv <= high) for low, high in zip(edges[:-1], edges[1:], strict=True)]
+    if any(part.sum() == 0 for part in parts):
+        return 0.0, 0.0
+    one, two, three = (float(np.exp(np.median(np.minimum(logarithms[part], 20.0)))) for part in parts)
+    bend = one + three - 2.0 * two
+    if one <= two or two <= three:
+        return min(max(math.log(three), -3.0), 4.0), 0.5
+    floor = (one * three - two * two) / bend if bend > 1e-9 * one else 0.0
+    return min(max(math.log(max(floor, 0.02)), -3.0), 4.0), 1.0
 
 
 def _slope(np: Any, bv: Any, logarithms: Any, scale: float) -> tuple[float, float]:

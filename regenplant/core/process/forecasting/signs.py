@@ -16,8 +16,10 @@ from regenplant.core.engineering.ranges import require_within
 from regenplant.core.process.forecasting import history, shapes, tracks
 from regenplant.core.process.forecasting.rinse_so_far import RinsedBed, RinseSoFar, checked
 
-_FLAT = 0.25
-"""ln of the fall over the last third of the volume passed, below which the curve stands."""
+_FLAT = 0.06
+"""ln of the fall over the last quarter of the volume passed, below which the curve stands."""
+_BENT_LEVEL = math.log(8.0)
+"""Further above the limit a bend may be the end of the displacement only."""
 _PLATEAU_LEVEL = math.log(1.15)
 _SLOW_FACTOR = 1.6
 """Slope in bed volumes per decade over the pool's usual one."""
@@ -107,16 +109,19 @@ def _of_level(rinse: RinseSoFar, raw: tracks.Raw, track: tracks.Track, pool: his
     slopes = shapes.of_slopes(raw, track, pool)
     known = len(raw.bv) >= 4 and slopes["fall_0.45_known"] > 0.0
     over = math.exp(level)
-    is_flat = known and slopes["fall_0.45"] * 0.4 < _FLAT and level > _PLATEAU_LEVEL and track.last_bv > 1.5
-    if is_flat:
-        found.append(Seen(
-            Sign.PLATEAU, _between_0_and_1(0.6 + 0.3 * min(level, 1.5) - slopes["fall_0.45"]),
-            f"The curve stands at {over:.2g} times the limit over the last 0.45 of the volume passed.",
-        ))  # fmt: skip
+    is_flat = known and slopes["fall_0.25"] * 0.25 < _FLAT and level > _PLATEAU_LEVEL and track.last_bv > 1.5
+    bends = slopes["floor_0.65_known"] == 1.0 and slopes["floor_0.65"] > _PLATEAU_LEVEL and level < _BENT_LEVEL
+    has_risen = len(raw.logarithms) >= 3 and _lasting_rise(array_library(), raw.logarithms) > _RISE
+    if is_flat or bends:
+        sentence = f"The curve stands at {over:.2g} times the limit."
+        if bends:
+            sentence = f"The curve bends towards {math.exp(slopes['floor_0.65']):.2g} times the limit and stands at {over:.2g} times now."
+        strength = 0.6 + 0.3 * min(level, 1.5) - slopes["fall_0.25"] * 0.25
+        found.append(Seen(Sign.PLATEAU, max(_between_0_and_1(strength), 0.4), sentence))
     if pool.count >= 3 and known and level > 0.0 and slopes["fall_0.45"] > 0.0:
         decade = math.log(10.0) * track.last_bv / max(slopes["fall_0.45"], 0.05)
         usual = math.exp(pool.decade_ratio + pool.centre)
-        if level < math.log(10.0) and decade > _SLOW_FACTOR * usual and not is_flat:
+        if level < math.log(10.0) and decade > _SLOW_FACTOR * usual and not (is_flat or bends or has_risen):
             found.append(Seen(
                 Sign.SLOW, _between_0_and_1(0.3 + 0.5 * math.log(decade / usual)),
                 f"It falls a decade in {decade:.2g} BV; usual for this pool are {usual:.2g} BV.",
