@@ -57,7 +57,7 @@ def schedule(
         keep = bv > end_bv * random.uniform(0.0, 0.35)
         bv, at = bv[keep], at[keep]
     order = np.argsort(at, kind="stable")
-    return np.maximum.accumulate(bv[order]), at[order]
+    return np.maximum.accumulate(bv[order]), np.maximum(at[order], 0.0)
 
 
 def read(

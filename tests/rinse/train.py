@@ -20,7 +20,7 @@ from tests.rinse.columns import FORMS
 from tests.rinse.fitting import Net, Rows, fitted, loss, outcomes
 from tests.rinse.generator import rinse_set
 
-TRAINING = ((1, 1000), (2, 3000))
+TRAINING = ((1, 1000), (2, 2000), (3, 2500))
 """Seeds, and pools of each form."""
 SETTING = (7, 200)
 """The second set, at quarters of the way: for stopping, widening and shrinking."""

@@ -36,5 +36,5 @@ def test_a_raw_reading_is_brought_to_25_celsius_by_the_kind_of_water() -> None:
 
 
 def test_better_than_water_is_left_out() -> None:
-    raw = [reading(0.0, 1.0, 1e-9, Compensation.NONE), reading(60.0, 1.5, 1e-3, Compensation.NONE)]
+    raw = [reading(0.0, 1.0, 2e-6, Compensation.NONE), reading(60.0, 1.5, 1e-3, Compensation.NONE)]
     assert len(readings_of(raw, RinsedBed.MIXED_BED)) == 1

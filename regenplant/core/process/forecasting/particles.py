@@ -13,6 +13,7 @@ from __future__ import annotations
 
 import math
 from dataclasses import dataclass
+from statistics import NormalDist
 from typing import Any
 
 from regenplant.core.engineering.libraries import array_library
@@ -21,7 +22,7 @@ from regenplant.core.process.forecasting.rinse_so_far import HORIZON_BV, RinsedB
 from regenplant.core.process.forecasting.tracks import Track
 
 COUNT = 4000
-_SEED = 20_23
+_NORMALS, _UNIFORMS = 4, 8
 _NEVER = 0.22
 """Share of particles that never end; their weight follows from history."""
 _START_SIEMENS_PER_M = {
@@ -62,10 +63,21 @@ _kept: list[_Draws] = []
 
 
 def _draws() -> _Draws:
-    """The same random numbers for every rinse: a forecast depends on nothing but what is known of the rinse."""
+    """The same spread of particles for every rinse: a forecast depends on nothing but what is known of the rinse.
+
+    Points that fill the cube evenly: multiples of the powers of 1/g, g the root of g^(n + 1) = g + 1 in n dimensions.
+    """
     if not _kept:
-        random = array_library().random.default_rng(_SEED)
-        _kept.append(_Draws(random.standard_normal((COUNT, 4)), random.random((COUNT, 8))))
+        np = array_library()
+        dimensions = _NORMALS + _UNIFORMS
+        g = 1.5
+        for _ in range(60):
+            g = (1.0 + g) ** (1.0 / (dimensions + 1))
+        steps = (1.0 / g) ** np.arange(1, dimensions + 1)
+        points = (0.5 + np.arange(1, COUNT + 1)[:, None] * steps[None, :]) % 1.0
+        inverse = NormalDist().inv_cdf
+        normal = np.array([[inverse(min(max(float(value), 1e-9), 1.0 - 1e-9)) for value in row[:_NORMALS]] for row in points])
+        _kept.append(_Draws(normal, points[:, _NORMALS:]))
     return _kept[0]
 
 
