@@ -35,7 +35,11 @@ Pair = tuple[dict[str, Any], dict[str, Any]]
 
 
 def third_set(pools: int) -> list[Pair]:
-    return [pair for number, form in enumerate(FORMS) for pair in rinse_set(THIRD_SEED + number, pools, form, "quarters")]
+    return [
+        pair
+        for number, form in enumerate(FORMS)
+        for pair in rinse_set(THIRD_SEED + number, pools, form, "quarters")
+    ]
 
 
 def kept_set() -> list[Pair]:
@@ -75,7 +79,9 @@ def table(title: str, found: dict[str, Summary]) -> str:
 
 
 def main() -> None:
-    parser = argparse.ArgumentParser(description=__doc__, formatter_class=argparse.RawDescriptionHelpFormatter)
+    parser = argparse.ArgumentParser(
+        description=__doc__, formatter_class=argparse.RawDescriptionHelpFormatter
+    )
     parser.add_argument("--curves", type=Path)
     parser.add_argument("--truth", type=Path)
     parser.add_argument("--kept", action="store_true")
@@ -83,13 +89,23 @@ def main() -> None:
     chosen = parser.parse_args()
     if bool(chosen.curves) != bool(chosen.truth):
         parser.error("--curves and --truth go together.")
-    pairs = kept_set() if chosen.kept else from_files(chosen.curves, chosen.truth) if chosen.curves else third_set(chosen.pools)
+    pairs = (
+        kept_set()
+        if chosen.kept
+        else from_files(chosen.curves, chosen.truth)
+        if chosen.curves
+        else third_set(chosen.pools)
+    )
     rows, seconds = judge(pairs)
     print(table("all", {"all": summary([row for _, row in rows])}), "\n")
     for key in ("cut", "resin", "source"):
         print(table(key, dict(sorted(grouped(rows, key).items()))), "\n")
-    print(table("fault", dict(sorted(grouped(rows, "mechanism").items(), key=lambda each: each[1].score))), "\n")
-    print(f"One forecast takes {np.median(seconds) * 1e3:.1f} ms (median), {np.quantile(seconds, 0.99) * 1e3:.1f} ms (99 %).")
+    print(
+        table("fault", dict(sorted(grouped(rows, "mechanism").items(), key=lambda each: each[1].score))), "\n"
+    )
+    print(
+        f"One forecast takes {np.median(seconds) * 1e3:.1f} ms (median), {np.quantile(seconds, 0.99) * 1e3:.1f} ms (99 %)."
+    )
 
 
 if __name__ == "__main__":

@@ -121,7 +121,9 @@ def _after_pauses(tail: np.ndarray, pauses: np.ndarray) -> np.ndarray:
     bump = np.ones_like(tail)
     for row, at in zip(*np.nonzero(pauses > 0.0), strict=True):
         since = GRID - GRID[at]
-        bump[row] += np.where(since >= 0.0, min(2.0 * pauses[row, at], 4.0) * np.exp(-np.maximum(since, 0.0) / 0.35), 0.0)
+        bump[row] += np.where(
+            since >= 0.0, min(2.0 * pauses[row, at], 4.0) * np.exp(-np.maximum(since, 0.0) / 0.35), 0.0
+        )
     return bump
 
 

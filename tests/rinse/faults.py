@@ -16,7 +16,17 @@ BED_FAULTS = (
     "leak_fading", "water_drift", "water_exhausted", "water_recovers", "air_pocket", "second_front", "late_rise", "exhausted_lot",
     "recirculated", "warm_start",
 )  # fmt: skip
-METER_FAULTS = ("compensation", "outliers", "drift", "frozen", "offset", "late_start", "gaps", "volume_off", "late_lag")
+METER_FAULTS = (
+    "compensation",
+    "outliers",
+    "drift",
+    "frozen",
+    "offset",
+    "late_start",
+    "gaps",
+    "volume_off",
+    "late_lag",
+)
 _WEIGHTS = {
     "leak_steady": 5.5, "leak_step": 3.2, "water_exhausted": 4.4, "exhausted_lot": 2.0, "channel": 1.6, "pause": 1.5, "flow_step": 1.5, "water_drift": 1.5,
     "fouled": 1.3, "dead_leg": 1.3, "compensation": 1.8, "outliers": 1.2, "cold": 1.2, "sawtooth": 1.2,
@@ -104,9 +114,11 @@ def _low_flow(random, doings, end):
 def _flow_step(random, doings, end):
     at = _moment(random, end)
     factor = _between(random, 0.4, 2.5)
-    doings.flow *= np.where(GRID > at, factor, 1.0)
+    doings.flow *= np.where(at < GRID, factor, 1.0)
     if factor > 1.0 or random.random() < 0.4:
-        doings.times *= 1.0 + _between(random, 0.05, 3.0) * np.exp(-_from(at) / random.uniform(0.15, 0.8)) * (GRID >= at)
+        doings.times *= 1.0 + _between(random, 0.05, 3.0) * np.exp(-_from(at) / random.uniform(0.15, 0.8)) * (
+            at <= GRID
+        )
 
 
 def _sawtooth(random, doings, end):
@@ -144,13 +156,17 @@ def _water_drift(random, doings, end):
 
 
 def _water_exhausted(random, doings, end):
-    doings.water *= 1.0 + _between(random, 0.15, 60.0) * _rise(_moment(random, end), end * _between(random, 0.01, 0.15))
+    doings.water *= 1.0 + _between(random, 0.15, 60.0) * _rise(
+        _moment(random, end), end * _between(random, 0.01, 0.15)
+    )
 
 
 def _water_recovers(random, doings, end):
     at = _moment(random, end)
     length = end * random.uniform(0.05, 0.8)
-    doings.water *= 1.0 + _between(random, 0.5, 40.0) * (_rise(at, 0.05 * end) - _rise(at + length, 0.05 * end))
+    doings.water *= 1.0 + _between(random, 0.5, 40.0) * (
+        _rise(at, 0.05 * end) - _rise(at + length, 0.05 * end)
+    )
 
 
 def _air_pocket(random, doings, end):
@@ -161,12 +177,14 @@ def _air_pocket(random, doings, end):
 
 def _second_front(random, doings, end):
     at = _moment(random, end)
-    doings.added += _between(random, 0.5, 80.0) * (GRID >= at) * np.exp(-_from(at) / random.uniform(0.2, 1.2))
+    doings.added += _between(random, 0.5, 80.0) * (at <= GRID) * np.exp(-_from(at) / random.uniform(0.2, 1.2))
 
 
 def _late_rise(random, doings, end):
     at = end * random.uniform(0.3, 1.4)
-    doings.added += np.minimum(0.05 * np.exp(np.minimum(_from(at) / (end * random.uniform(0.05, 0.3)), 20.0)) - 0.05, 30.0)
+    doings.added += np.minimum(
+        0.05 * np.exp(np.minimum(_from(at) / (end * random.uniform(0.05, 0.3)), 20.0)) - 0.05, 30.0
+    )
 
 
 def _exhausted_lot(random, doings, end):
@@ -176,8 +194,10 @@ def _exhausted_lot(random, doings, end):
 
 def _recirculated(random, doings, end):
     at = _moment(random, end)
-    doings.added += _between(random, 0.1, 3.0) * np.exp(-_from(at) / (end * random.uniform(0.1, 0.6))) * (GRID >= at)
-    doings.flow *= np.where(GRID > at, random.uniform(0.8, 2.0), 1.0)
+    doings.added += (
+        _between(random, 0.1, 3.0) * np.exp(-_from(at) / (end * random.uniform(0.1, 0.6))) * (at <= GRID)
+    )
+    doings.flow *= np.where(at < GRID, random.uniform(0.8, 2.0), 1.0)
 
 
 def _warm_start(random, doings, end):

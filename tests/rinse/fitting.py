@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 from dataclasses import dataclass
+from itertools import pairwise
 
 import numpy as np
 
@@ -33,10 +34,19 @@ class Rows:
         def join(name: str) -> np.ndarray:
             return np.concatenate([getattr(part, name) for part in parts])
 
-        return Rows(join("values"), join("ends"), join("anchors"), parts[0].names, join("sources"), join("cuts"))
+        return Rows(
+            join("values"), join("ends"), join("anchors"), parts[0].names, join("sources"), join("cuts")
+        )
 
     def where(self, keep: np.ndarray) -> Rows:
-        return Rows(self.values[keep], self.ends[keep], self.anchors[keep], self.names, self.sources[keep], self.cuts[keep])
+        return Rows(
+            self.values[keep],
+            self.ends[keep],
+            self.anchors[keep],
+            self.names,
+            self.sources[keep],
+            self.cuts[keep],
+        )
 
 
 class Net:
@@ -46,7 +56,7 @@ class Net:
         sizes = (inputs, *_HIDDEN, 4)
         self.weights = [
             random.normal(0.0, 1.0 / np.sqrt(before), (before, after)).astype(np.float32)
-            for before, after in zip(sizes[:-1], sizes[1:], strict=True)
+            for before, after in pairwise(sizes)
         ]
         self.biases = [np.zeros(after, np.float32) for after in sizes[1:]]
         self.weights[-1] *= 0.1
@@ -100,7 +110,9 @@ def _slopes(outputs: np.ndarray, anchors: np.ndarray, ends: np.ndarray) -> np.nd
     reached = ~np.isnan(ends)
     away = np.where(reached, ends, 0.0)[:, None] - quantiles
     steep = np.where(
-        away > _SMOOTH, -_SHARES, np.where(away < -_SMOOTH, 1.0 - _SHARES, (1.0 - 2.0 * _SHARES - away / _SMOOTH) / 2.0)
+        away > _SMOOTH,
+        -_SHARES,
+        np.where(away < -_SMOOTH, 1.0 - _SHARES, (1.0 - 2.0 * _SHARES - away / _SMOOTH) / 2.0),
     )
     steep = steep * reached[:, None] * 4.0 / 3.0
     wrong = chances - ~reached
@@ -125,14 +137,22 @@ def fitted(values: np.ndarray, rows: Rows, seed: int, epochs: int) -> Net:
         for batch in range(batches):
             chosen = order[batch * _BATCH : (batch + 1) * _BATCH]
             step += 1
-            shaken = values[chosen] + random.normal(0.0, _JITTER, (len(chosen), values.shape[1])).astype(np.float32)
+            shaken = values[chosen] + random.normal(0.0, _JITTER, (len(chosen), values.shape[1])).astype(
+                np.float32
+            )
             layers = net.forward(shaken)
-            slope = _slopes(layers[-1].astype(float), rows.anchors[chosen], rows.ends[chosen]).astype(np.float32)
+            slope = _slopes(layers[-1].astype(float), rows.anchors[chosen], rows.ends[chosen]).astype(
+                np.float32
+            )
             rate = _RATE * 0.5 * (1.0 + np.cos(np.pi * step / (epochs * batches)))
             for number, (part, steep) in enumerate(zip(parts, net.backward(layers, slope), strict=True)):
                 first[number] += 0.1 * (steep - first[number])
                 second[number] += 0.001 * (steep * steep - second[number])
                 if number < len(net.weights):
                     part -= rate * _DECAY * part
-                part -= rate * (first[number] / (1.0 - 0.9**step)) / (np.sqrt(second[number] / (1.0 - 0.999**step)) + 1e-8)
+                part -= (
+                    rate
+                    * (first[number] / (1.0 - 0.9**step))
+                    / (np.sqrt(second[number] / (1.0 - 0.999**step)) + 1e-8)
+                )
     return net

@@ -35,7 +35,9 @@ class _Rinse:
     pauses: list[tuple[float, float]]
 
 
-def rinse_set(seed: int, count: int, form: str, cuts: str = "any", per_rinse: int = 2) -> Iterator[tuple[dict[str, Any], dict[str, Any]]]:
+def rinse_set(
+    seed: int, count: int, form: str, cuts: str = "any", per_rinse: int = 2
+) -> Iterator[tuple[dict[str, Any], dict[str, Any]]]:
     """Pairs of curve and truth from ``count`` pools of one form.
 
     ``cuts`` "any": seen at any share of the way; "quarters": about 25, 50 and 75 %, as in the public set.
@@ -49,10 +51,14 @@ def rinse_set(seed: int, count: int, form: str, cuts: str = "any", per_rinse: in
     for number in range(size):
         own = made[number * (HISTORY + SHOWN) : (number + 1) * (HISTORY + SHOWN)]
         past = [_history_entry(random, drawn, each) for each in own[:HISTORY]]
-        length = int(random.choice((0, 1, 2, 3, 5, 8, 9, 10), p=(0.07, 0.04, 0.09, 0.08, 0.12, 0.2, 0.1, 0.3)))
+        length = int(
+            random.choice((0, 1, 2, 3, 5, 8, 9, 10), p=(0.07, 0.04, 0.09, 0.08, 0.12, 0.2, 0.1, 0.3))
+        )
         past = past[HISTORY - length :]
         for which, rinse in enumerate(own[HISTORY:]):
-            yield from _entries(random, drawn, rinse, past, f"{form[:2]}{seed}-{number}-{which}", cuts, per_rinse)
+            yield from _entries(
+                random, drawn, rinse, past, f"{form[:2]}{seed}-{number}-{which}", cuts, per_rinse
+            )
 
 
 def _kept_pools(random: np.random.Generator, form: str, count: int) -> pools.Pools:
@@ -79,7 +85,9 @@ def _rows(drawn: pools.Pools, keep: np.ndarray) -> pools.Pools:
     return pools.Pools(**{name: pick(value) for name, value in vars(drawn).items()})
 
 
-def _made(random: np.random.Generator, drawn: pools.Pools, rinses: pools.Rinses, order: np.ndarray) -> list[_Rinse]:
+def _made(
+    random: np.random.Generator, drawn: pools.Pools, rinses: pools.Rinses, order: np.ndarray
+) -> list[_Rinse]:
     found: list[_Rinse] = []
     chunk = 800
     for first in range(0, len(rinses.pool), chunk):
@@ -88,7 +96,9 @@ def _made(random: np.random.Generator, drawn: pools.Pools, rinses: pools.Rinses,
     return found
 
 
-def _chunk(random: np.random.Generator, drawn: pools.Pools, rinses: pools.Rinses, rows: np.ndarray, order: np.ndarray) -> list[_Rinse]:
+def _chunk(
+    random: np.random.Generator, drawn: pools.Pools, rinses: pools.Rinses, rows: np.ndarray, order: np.ndarray
+) -> list[_Rinse]:
     pool = rinses.pool[rows]
     limit = drawn.limit[pool]
     beds = columns.Beds(**{
@@ -116,7 +126,9 @@ def _chunk(random: np.random.Generator, drawn: pools.Pools, rinses: pools.Rinses
     pauses = np.zeros((len(rows), len(GRID)))
     for row, each in enumerate(doings):
         for at, length in each.pauses:
-            pauses[row, min(int(np.searchsorted(GRID, at)), len(GRID) - 1)] += length / 60.0 * rinses.flow_set[rows][row]
+            pauses[row, min(int(np.searchsorted(GRID, at)), len(GRID) - 1)] += (
+                length / 60.0 * rinses.flow_set[rows][row]
+            )
     out = columns.outlet(drawn.form, beds, paces, pauses)
     found = []
     for row, each in enumerate(doings):
@@ -125,7 +137,9 @@ def _chunk(random: np.random.Generator, drawn: pools.Pools, rinses: pools.Rinses
         if share:
             bed = (1.0 - share) * bed + share * np.interp(GRID * speed, GRID, bed)
         water = rinses.water[rows][row] * rinses.floor_gain[rows][row] * each.water
-        curve = (bed + water + rinses.leakage[rows][row] * each.leakage + each.added * limit[row]) * each.times
+        curve = (
+            bed + water + rinses.leakage[rows][row] * each.leakage + each.added * limit[row]
+        ) * each.times
         end = float(columns.endpoints(curve[None, :], limit[row : row + 1])[0])
         warm = temperature[row] + each.warm_k * np.exp(-GRID / 1.5) + 0.3 * random.normal()
         found.append(_Rinse(
@@ -151,12 +165,28 @@ def _history_entry(random: np.random.Generator, drawn: pools.Pools, rinse: _Rins
     if np.isfinite(end) and len(above):
         slope = round(float(max(rinse.end_bv - GRID[above[-1]], 0.05) * np.exp(random.normal(0.0, 0.05))), 2)
     if not np.isfinite(end) and random.random() < 0.5:
-        slope = round(float(random.uniform(0.5, 1.5) * min(rinse.plain_end_bv if np.isfinite(rinse.plain_end_bv) else 10.0, 20.0) * 0.6), 2)
-    return {"endpoint_bv": round(float(end), 1) if np.isfinite(end) else None, "slope_bv_per_decade": slope if random.random() > 0.05 else None}
+        slope = round(
+            float(
+                random.uniform(0.5, 1.5)
+                * min(rinse.plain_end_bv if np.isfinite(rinse.plain_end_bv) else 10.0, 20.0)
+                * 0.6
+            ),
+            2,
+        )
+    return {
+        "endpoint_bv": round(float(end), 1) if np.isfinite(end) else None,
+        "slope_bv_per_decade": slope if random.random() > 0.05 else None,
+    }
 
 
 def _entries(
-    random: np.random.Generator, drawn: pools.Pools, rinse: _Rinse, past: list[dict[str, Any]], base: str, cuts: str, per_rinse: int
+    random: np.random.Generator,
+    drawn: pools.Pools,
+    rinse: _Rinse,
+    past: list[dict[str, Any]],
+    base: str,
+    cuts: str,
+    per_rinse: int,
 ) -> Iterator[tuple[dict[str, Any], dict[str, Any]]]:
     reached = np.isfinite(rinse.end_bv)
     usual = rinse.plain_end_bv if np.isfinite(rinse.plain_end_bv) else float(random.uniform(4.0, 30.0))
@@ -164,7 +194,9 @@ def _entries(
     number = rinse.pool
     limit, resin = float(drawn.limit[number]), str(drawn.resin[number])
     minutes = meters.minutes_along(rinse.flow, rinse.pauses)
-    shown = meters.read(random, rinse.names, resin, rinse.curve, limit, rinse.temperatures, minutes, way, rinse.pauses)
+    shown = meters.read(
+        random, rinse.names, resin, rinse.curve, limit, rinse.temperatures, minutes, way, rinse.pauses
+    )
     if cuts == "quarters":
         shares = [(cut, cut / 100.0 * np.exp(random.normal(0.0, 0.06))) for cut in (25, 50, 75)]
     else:
@@ -176,8 +208,19 @@ def _entries(
         if not seen.any():
             continue
         readings = [
-            {"bv": float(b), "minutes": float(m), "conductivity_us_cm_25c": float(k), "temperature_c": float(t)}
-            for b, m, k, t in zip(shown.bv[seen], shown.minutes[seen], shown.conductivity[seen], shown.temperature[seen], strict=True)
+            {
+                "bv": float(b),
+                "minutes": float(m),
+                "conductivity_us_cm_25c": float(k),
+                "temperature_c": float(t),
+            }
+            for b, m, k, t in zip(
+                shown.bv[seen],
+                shown.minutes[seen],
+                shown.conductivity[seen],
+                shown.temperature[seen],
+                strict=True,
+            )
         ]
         name = f"{base}-{cut}-{len(readings)}"
         yield (

@@ -25,7 +25,7 @@ def minutes_along(flow: np.ndarray, pauses: list[tuple[float, float]]) -> np.nda
     """Minutes at each grid point; ``flow`` in bed volumes per hour."""
     minutes = np.cumsum(np.diff(GRID, prepend=0.0) / flow * 60.0)
     for at, length in pauses:
-        minutes = minutes + np.where(GRID > at, length, 0.0)
+        minutes = minutes + np.where(at < GRID, length, 0.0)
     return minutes
 
 
@@ -105,11 +105,21 @@ def read(
         keep = random.random(len(bv)) > random.uniform(0.1, 0.6)
     if "volume_off" in names:
         bv = bv * np.exp(random.normal(0.0, 0.12))
-    return Shown(np.round(bv, 2)[keep], np.round(at, 1)[keep], value[keep], np.round(temperature + random.normal(0.0, 0.1, len(bv)), 1)[keep])
+    return Shown(
+        np.round(bv, 2)[keep],
+        np.round(at, 1)[keep],
+        value[keep],
+        np.round(temperature + random.normal(0.0, 0.1, len(bv)), 1)[keep],
+    )
 
 
 def _compensation(
-    random: np.random.Generator, names: list[str], resin: str, true: np.ndarray, limit: float, temperature: np.ndarray
+    random: np.random.Generator,
+    names: list[str],
+    resin: str,
+    true: np.ndarray,
+    limit: float,
+    temperature: np.ndarray,
 ) -> np.ndarray:
     off = temperature - 25.0
     per_kelvin = np.full(len(true), _TRUE_PER_K[resin])

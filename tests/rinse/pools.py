@@ -52,7 +52,9 @@ def draw(random: np.random.Generator, form: str, count: int) -> Pools:
     ranges = {name: np.array([table[each] for each in resin]).T for name, table in
               (("start", _START), ("gain", _GAIN), ("second", _SECOND), ("third", _THIRD))}  # fmt: skip
     of = {name: np.exp(random.uniform(np.log(low), np.log(high))) for name, (low, high) in ranges.items()}
-    water = np.where(resin == "SAC-NA", log_uniform(random, 120, 900, count), log_uniform(random, 0.4, 7.0, count))
+    water = np.where(
+        resin == "SAC-NA", log_uniform(random, 120, 900, count), log_uniform(random, 0.4, 7.0, count)
+    )
     water = np.where(resin == "MB", log_uniform(random, 0.1, 6.0, count), water)
     limit = np.array([
         float(f"{w * random.uniform(1.04, 1.9):.2g}") if r == "SAC-NA" else float(random.choice(_LIMITS[r]))
@@ -67,7 +69,15 @@ def draw(random: np.random.Generator, form: str, count: int) -> Pools:
         np.zeros(count),
     ], axis=1)  # fmt: skip
     longer = 2.5 if form == "spheres" else 1.0
-    scales = np.stack([log_uniform(random, 0.08, 0.35, count), of["second"], np.maximum(of["third"], of["second"] * 1.3) * longer, np.ones(count)], axis=1)
+    scales = np.stack(
+        [
+            log_uniform(random, 0.08, 0.35, count),
+            of["second"],
+            np.maximum(of["third"], of["second"] * 1.3) * longer,
+            np.ones(count),
+        ],
+        axis=1,
+    )
     # a slower region behind the third in half of the pools: tails that bend for long
     scales[:, 3] = scales[:, 2] * random.uniform(1.6, 4.0, count)
     amplitudes[:, 3] = amplitudes[:, 2] * random.uniform(0.1, 0.6, count) * (random.random(count) < 0.5)
@@ -78,7 +88,9 @@ def draw(random: np.random.Generator, form: str, count: int) -> Pools:
         amplitudes=amplitudes,
         scales=scales,
         time_control=random.uniform(0.0, 1.0, count),
-        exponent=np.where(random.random(count) < 0.5, random.uniform(0.4, 1.0, count), random.uniform(1.2, 4.0, count)),
+        exponent=np.where(
+            random.random(count) < 0.5, random.uniform(0.4, 1.0, count), random.uniform(1.2, 4.0, count)
+        ),
     )
     return Pools(
         resin=resin, form=form, beds=beds, limit=limit, water=water, gain=of["gain"],
@@ -121,7 +133,9 @@ def rinses_of(random: np.random.Generator, pools: Pools, order: np.ndarray) -> R
 
     beds = pools.beds
     strength = np.exp(random.normal(0.0, 1.0, (size, 4)) * scatter[:, None] * 1.6 + age * 2.0)
-    speed = np.exp(random.normal(0.0, 1.0, size) * scatter)[:, None] * np.exp(random.normal(0.0, 0.3, (size, 4)) * scatter[:, None] + age)
+    speed = np.exp(random.normal(0.0, 1.0, size) * scatter)[:, None] * np.exp(
+        random.normal(0.0, 0.3, (size, 4)) * scatter[:, None] + age
+    )
     return Rinses(
         pool=pool,
         beds=Beds(

@@ -43,7 +43,14 @@ def described(seed: int, pools: int, cuts: str, forms: tuple[str, ...] = FORMS) 
                 ends.append(np.log(end / passed) if end else np.nan)
                 sources.append(form)
                 shown.append(truth["cut"])
-    return Rows(np.array(values, np.float32), np.array(ends), np.array(anchors), names, np.array(sources), np.array(shown))
+    return Rows(
+        np.array(values, np.float32),
+        np.array(ends),
+        np.array(anchors),
+        names,
+        np.array(sources),
+        np.array(shown),
+    )
 
 
 def _row(curve: dict[str, Any]) -> tuple[dict[str, float], float]:
@@ -63,10 +70,14 @@ def _kept(folder: Path | None, seed: int, pools: int, cuts: str) -> Rows:
         folder.mkdir(parents=True, exist_ok=True)
         np.savez(path, **vars(described(seed, pools, cuts)))
     with np.load(path) as kept:
-        return Rows(kept["values"], kept["ends"], kept["anchors"], tuple(kept["names"]), kept["sources"], kept["cuts"])
+        return Rows(
+            kept["values"], kept["ends"], kept["anchors"], tuple(kept["names"]), kept["sources"], kept["cuts"]
+        )
 
 
-def weights_of(nets: list[Net], centre: np.ndarray, scale: np.ndarray, names: tuple[str, ...], bands: dict[str, float]) -> str:
+def weights_of(
+    nets: list[Net], centre: np.ndarray, scale: np.ndarray, names: tuple[str, ...], bands: dict[str, float]
+) -> str:
     """The text of ``weights.json``: short numbers, one row of weights on a line."""
     head = {"names": [str(name) for name in names], "centre": _short(centre), "scale": _short(scale), **bands}
     lines = [json.dumps(head)[:-1] + ', "nets": [']
@@ -75,7 +86,9 @@ def weights_of(nets: list[Net], centre: np.ndarray, scale: np.ndarray, names: tu
         for layer, (weights, bias) in enumerate(zip(net.weights, net.biases, strict=True)):
             rows = ",\n".join(json.dumps(_short(row)) for row in weights)
             last = layer == len(net.weights) - 1
-            lines.append(f'{{"weights": [{rows}], "bias": {json.dumps(_short(bias))}}}' + ("" if last else ","))
+            lines.append(
+                f'{{"weights": [{rows}], "bias": {json.dumps(_short(bias))}}}' + ("" if last else ",")
+            )
         lines.append("]" if number == len(nets) - 1 else "],")
     return "\n".join([*lines, "]}"]) + "\n"
 
@@ -93,7 +106,10 @@ def settled(nets: list[Net], rows: Rows, values: np.ndarray) -> dict[str, float]
     usual = float((~reached).mean())
     logits, base = np.log(chances / (1.0 - chances)), np.log(usual / (1.0 - usual))
     tried = np.linspace(0.5, 1.2, 15)
-    briers = [float(((1.0 / (1.0 + np.exp(-(base + shrink * (logits - base)))) - ~reached) ** 2).mean()) for shrink in tried]
+    briers = [
+        float(((1.0 / (1.0 + np.exp(-(base + shrink * (logits - base)))) - ~reached) ** 2).mean())
+        for shrink in tried
+    ]
     return {
         "early_at_5": float(np.quantile(below, 0.95)), "late_at_5": float(np.quantile(above, 0.95)),
         "never_shrinking": float(tried[int(np.argmin(briers))]), "never_usual": usual,
@@ -101,11 +117,15 @@ def settled(nets: list[Net], rows: Rows, values: np.ndarray) -> dict[str, float]
 
 
 def main() -> None:
-    parser = argparse.ArgumentParser(description=__doc__, formatter_class=argparse.RawDescriptionHelpFormatter)
+    parser = argparse.ArgumentParser(
+        description=__doc__, formatter_class=argparse.RawDescriptionHelpFormatter
+    )
     parser.add_argument("--rows", type=Path, help="folder that keeps described rinses")
     parser.add_argument("--out", type=Path, default=network.WEIGHTS)
     parser.add_argument("--epochs", type=int, default=EPOCHS)
-    parser.add_argument("--without", choices=FORMS, help="leave a form out of the training: what does it say of a form unseen")
+    parser.add_argument(
+        "--without", choices=FORMS, help="leave a form out of the training: what does it say of a form unseen"
+    )
     chosen = parser.parse_args()
     rows = Rows.together([_kept(chosen.rows, seed, pools, "any") for seed, pools in TRAINING])
     if chosen.without:
@@ -119,8 +139,15 @@ def main() -> None:
     nets = [fitted(inputs, rows, seed, chosen.epochs) for seed in range(NETS)]
     quantiles, chances = outcomes(nets, checks, second.anchors)
     found = settled(nets, second, checks)
-    print(f"{len(inputs)} rows; loss on the second set {loss(quantiles, chances, second.ends).mean():.4f}; {found}")
-    bands = {"early_widening": EARLY_WIDENING, "late_widening": LATE_WIDENING, "never_shrinking": NEVER_SHRINKING, "never_usual": 0.17}
+    print(
+        f"{len(inputs)} rows; loss on the second set {loss(quantiles, chances, second.ends).mean():.4f}; {found}"
+    )
+    bands = {
+        "early_widening": EARLY_WIDENING,
+        "late_widening": LATE_WIDENING,
+        "never_shrinking": NEVER_SHRINKING,
+        "never_usual": 0.17,
+    }
     if not chosen.without:
         chosen.out.write_text(weights_of(nets, centre, scale, rows.names, bands), "utf-8")
 

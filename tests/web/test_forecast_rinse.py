@@ -52,7 +52,9 @@ def test_no_curves_give_an_empty_file(tmp_path: Path) -> None:
         ({"curves": [{"id": "a", "resin": "XX"}]}, "allowed are SAC-H, SBA1, MB, SAC-NA"),
     ],
 )
-def test_a_file_that_is_not_as_it_should_be_is_named_and_nothing_is_written(tmp_path: Path, content: Any, words: str) -> None:
+def test_a_file_that_is_not_as_it_should_be_is_named_and_nothing_is_written(
+    tmp_path: Path, content: Any, words: str
+) -> None:
     out = tmp_path / "forecasts.json"
     out.write_text("kept", "utf-8")
     with pytest.raises(CommandError, match=words):

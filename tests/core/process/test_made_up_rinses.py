@@ -75,6 +75,9 @@ def test_the_score_of_never_and_of_silence(end: float | None, entry: dict[str, o
 
 
 def test_a_summary_holds_the_base_rate_beside_the_brier_score() -> None:
-    rows = [judged(None, {"p_never": 0.5}), judged(4.0, {"p05_bv": 3.0, "p50_bv": 4.0, "p95_bv": 5.0, "p_never": 0.5})]
+    rows = [
+        judged(None, {"p_never": 0.5}),
+        judged(4.0, {"p05_bv": 3.0, "p50_bv": 4.0, "p95_bv": 5.0, "p_never": 0.5}),
+    ]
     found = summary(rows)
     assert found.base_brier == 0.25 and found.brier == 0.25 and found.coverage == 1.0

@@ -74,7 +74,9 @@ def changed(path: tuple[str | int, ...], value: Any) -> dict[str, Any]:
         (("history", 0, "endpoint_bv"), -3.0, ("history 1", "endpoint_bv", "above 0")),
     ],
 )
-def test_what_departs_is_named_with_its_place(path: tuple[str | int, ...], value: Any, words: tuple[str, ...]) -> None:
+def test_what_departs_is_named_with_its_place(
+    path: tuple[str | int, ...], value: Any, words: tuple[str, ...]
+) -> None:
     with pytest.raises(OutOfRange) as refusal:
         curves_of({"curves": [changed(path, value)]})
     for word in words:

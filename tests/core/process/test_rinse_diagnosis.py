@@ -22,7 +22,8 @@ def rinse(
 ) -> RinseSoFar:  # fmt: skip
     times = volumes * 5.0 if minutes is None else minutes
     readings = tuple(
-        ReadingSoFar(float(bv), float(minute) * 60.0, float(value), kelvin) for bv, minute, value in zip(volumes, times, values, strict=True)
+        ReadingSoFar(float(bv), float(minute) * 60.0, float(value), kelvin)
+        for bv, minute, value in zip(volumes, times, values, strict=True)
     )
     return RinseSoFar(bed, 0.5, 12.0 * 0.5 / 3600.0, 2e-4, LIMIT, readings, USUAL)
 
@@ -53,11 +54,17 @@ def test_a_plateau_asks_for_water_valves_and_meter_before_resin() -> None:
 
 
 def test_rinse_water_that_rose_comes_first_when_it_was_measured() -> None:
-    assert codes(rinse(VOLUMES, STEEP + 90e-4), Chemistry(rinse_water_siemens_per_m=80e-4))[0] == "rinse_water"
+    assert (
+        codes(rinse(VOLUMES, STEEP + 90e-4), Chemistry(rinse_water_siemens_per_m=80e-4))[0] == "rinse_water"
+    )
 
 
 def test_a_mixed_bed_that_stands_above_its_limit_brings_mixing_separation_and_air() -> None:
-    made = replace(rinse(VOLUMES, (STEEP + 90e-4) * 0.01, RinsedBed.MIXED_BED), limit_siemens_per_m=0.1e-4, rinse_water_siemens_per_m=0.5e-4)
+    made = replace(
+        rinse(VOLUMES, (STEEP + 90e-4) * 0.01, RinsedBed.MIXED_BED),
+        limit_siemens_per_m=0.1e-4,
+        rinse_water_siemens_per_m=0.5e-4,
+    )
     found = diagnose(made).suggestions
     assert {"not_mixed", "mixed_cross"} & {each.code for each in found}
     assert all(each.because for each in found)
@@ -109,7 +116,11 @@ def test_cold_water_a_standstill_and_low_flow_are_seen() -> None:
     [
         (RinsedBed.ANION_AFTER_CAUSTIC, Chemistry(ph=10.2), "cation_in_anion"),
         (RinsedBed.ANION_AFTER_CAUSTIC, Chemistry(ph=4.5), "anion_weak"),
-        (RinsedBed.ANION_AFTER_CAUSTIC, Chemistry(silica_kg_per_m3=2e-4, silica_limit_kg_per_m3=2e-5), "silica"),
+        (
+            RinsedBed.ANION_AFTER_CAUSTIC,
+            Chemistry(silica_kg_per_m3=2e-4, silica_limit_kg_per_m3=2e-5),
+            "silica",
+        ),
         (RinsedBed.SOFTENER_AFTER_BRINE, Chemistry(hardness_kg_per_m3=8e-3), "under_regenerated"),
         (RinsedBed.MIXED_BED, Chemistry(ph=9.5), "cation_in_anion"),
     ],
@@ -128,7 +139,10 @@ def test_a_pool_that_ages_is_named() -> None:
 
 def test_no_suggestion_without_a_sign_and_never_more_than_a_handful() -> None:
     worst = rinse(VOLUMES, STEEP + 90e-4)
-    found = diagnose(worst, Chemistry(ph=10.0, hardness_kg_per_m3=0.05, silica_kg_per_m3=1e-3, rinse_water_siemens_per_m=90e-4)).suggestions
+    found = diagnose(
+        worst,
+        Chemistry(ph=10.0, hardness_kg_per_m3=0.05, silica_kg_per_m3=1e-3, rinse_water_siemens_per_m=90e-4),
+    ).suggestions
     assert len(found) == MOST_SUGGESTIONS
     assert [each.weight for each in found] == sorted((each.weight for each in found), reverse=True)
     assert all(each.because for each in found)
@@ -150,5 +164,8 @@ def test_suggestions_judge_nothing() -> None:
 
 def test_where_acid_or_caustic_is_handled_a_caution_stands() -> None:
     for cause in CAUSES:
-        if any(word in cause.next_test + cause.what_helps for word in ("Hot", "hydrochloric", "warm alkaline", "regenerant and raw-water")):
+        if any(
+            word in cause.next_test + cause.what_helps
+            for word in ("Hot", "hydrochloric", "warm alkaline", "regenerant and raw-water")
+        ):
             assert "safety data sheet" in cause.caution

@@ -3,7 +3,6 @@
 from __future__ import annotations
 
 import math
-import time
 from dataclasses import replace
 
 import numpy as np
@@ -14,9 +13,15 @@ from regenplant.core.errors import OutOfRange
 from regenplant.core.process.forecasting import history, network, particles, tracks
 from regenplant.core.process.forecasting.curve_files import as_entry, curve_of
 from regenplant.core.process.forecasting.forecast import RinseForecast, forecast
-from regenplant.core.process.forecasting.rinse_so_far import PastRinse, ReadingSoFar, RinsedBed, RinseSoFar, checked
-from tests.rinse_report import grouped, judge, kept_set
+from regenplant.core.process.forecasting.rinse_so_far import (
+    PastRinse,
+    ReadingSoFar,
+    RinsedBed,
+    RinseSoFar,
+    checked,
+)
 from tests.rinse.scoring import summary
+from tests.rinse_report import grouped, judge, kept_set
 
 LIMIT = 20e-4
 KEPT = kept_set()
@@ -24,14 +29,19 @@ SOME = [curve_of(curve, 1)[1] for curve, _ in KEPT[::7]]
 
 
 def rinse(
-    volumes: np.ndarray, conductivities: np.ndarray, ends: tuple[float | None, ...] = (), flow_bv_per_h: float = 12.0
+    volumes: np.ndarray,
+    conductivities: np.ndarray,
+    ends: tuple[float | None, ...] = (),
+    flow_bv_per_h: float = 12.0,
 ) -> RinseSoFar:
     readings = tuple(
         ReadingSoFar(float(bv), float(bv) / flow_bv_per_h * 3600.0, float(value), 288.15)
         for bv, value in zip(volumes, conductivities, strict=True)
     )
     past = tuple(PastRinse(end) for end in ends)
-    return RinseSoFar(RinsedBed.ANION_AFTER_CAUSTIC, 0.5, flow_bv_per_h * 0.5 / 3600.0, 2e-4, LIMIT, readings, past)
+    return RinseSoFar(
+        RinsedBed.ANION_AFTER_CAUSTIC, 0.5, flow_bv_per_h * 0.5 / 3600.0, 2e-4, LIMIT, readings, past
+    )
 
 
 def tail(volumes: np.ndarray, floor: float, decade_bv: float, start: float = 5000e-4) -> np.ndarray:
@@ -67,7 +77,9 @@ def test_every_reading_of_a_rinse_can_be_the_last() -> None:
 
 def test_a_twice_as_large_bed_takes_twice_the_water_and_the_same_bed_volumes_and_time() -> None:
     for each in SOME[:10]:
-        large = forecast(replace(each, bed_volume_m3=2.0 * each.bed_volume_m3, flow_m3_per_s=2.0 * each.flow_m3_per_s))
+        large = forecast(
+            replace(each, bed_volume_m3=2.0 * each.bed_volume_m3, flow_m3_per_s=2.0 * each.flow_m3_per_s)
+        )
         small = forecast(each)
         assert small.middle is not None and large.middle is not None
         assert large.middle.bed_volumes_bv == pytest.approx(small.middle.bed_volumes_bv, rel=1e-9)
@@ -83,7 +95,8 @@ def test_a_lower_limit_is_not_reached_earlier() -> None:
     volumes = np.arange(1.0, 4.0, 0.2)
     curve = tail(volumes, 1e-4, 1.6)
     ends = [
-        volumes_of(forecast(replace(rinse(volumes, curve), limit_siemens_per_m=limit)))[1] for limit in (40e-4, 20e-4, 10e-4, 5e-4)
+        volumes_of(forecast(replace(rinse(volumes, curve), limit_siemens_per_m=limit)))[1]
+        for limit in (40e-4, 20e-4, 10e-4, 5e-4)
     ]
     assert ends == sorted(ends)
 
@@ -122,7 +135,9 @@ def test_a_clean_tail_leads_where_the_closed_form_says(decade_bv: float) -> None
     assert end is not None
     truth = 1.0 + end.value
     volumes = np.linspace(1.0, truth - 0.5 * decade_bv, 20)
-    said = forecast(rinse(volumes, tail(volumes, floor, decade_bv), (truth * 1.1, truth * 0.95, truth * 1.02)))
+    said = forecast(
+        rinse(volumes, tail(volumes, floor, decade_bv), (truth * 1.1, truth * 0.95, truth * 1.02))
+    )
     early, middle, late = volumes_of(said)
     assert early <= truth <= late
     assert middle == pytest.approx(truth, rel=0.06)
@@ -134,7 +149,9 @@ def test_particles_alone_follow_the_closed_form_too() -> None:
     made = checked(rinse(volumes, tail(volumes, 2e-4, 1.6), (5.0, 5.2, 4.9)))
     track = tracks.track(made, tracks.raw(made))
     said = particles.posterior(made.bed, track, history.of_pool(made.bed, made.history), LIMIT)
-    assert track.last_bv * math.exp(said.end_logarithms[2]) == pytest.approx(1.0 + 1.6 * math.log10(4998 / 18), rel=0.06)
+    assert track.last_bv * math.exp(said.end_logarithms[2]) == pytest.approx(
+        1.0 + 1.6 * math.log10(4998 / 18), rel=0.06
+    )
 
 
 def test_a_plateau_far_above_the_limit_is_called_never_and_a_falling_tail_is_not() -> None:
@@ -171,7 +188,9 @@ def test_one_wild_reading_moves_the_forecast_little() -> None:
     curve = tail(volumes, 2e-4, 1.6)
     wild = curve.copy()
     wild[12] *= 6.0
-    plain, disturbed = (volumes_of(forecast(rinse(volumes, each, (5.0, 5.1, 4.9))))[1] for each in (curve, wild))
+    plain, disturbed = (
+        volumes_of(forecast(rinse(volumes, each, (5.0, 5.1, 4.9))))[1] for each in (curve, wild)
+    )
     assert disturbed == pytest.approx(plain, rel=0.08)
 
 
@@ -179,7 +198,9 @@ def test_time_left_goes_by_the_flow_of_the_last_readings_not_by_a_standstill() -
     volumes = np.array([1.0, 1.5, 2.0, 2.0, 2.5, 3.0])
     minutes = np.array([5.0, 10.0, 15.0, 60.0, 65.0, 70.0])
     made = rinse(volumes, tail(volumes, 2e-4, 1.6), (5.0, 5.1))
-    readings = tuple(replace(each, at_s=float(m) * 60.0) for each, m in zip(made.readings, minutes, strict=True))
+    readings = tuple(
+        replace(each, at_s=float(m) * 60.0) for each, m in zip(made.readings, minutes, strict=True)
+    )
     middle = forecast(replace(made, readings=readings)).middle
     assert middle is not None
     assert middle.left_s == pytest.approx(middle.left_bv / (0.5 / 300.0), rel=1e-9)
@@ -202,7 +223,10 @@ def test_below_the_limit_the_forecast_leaves_the_word_to_the_judgement() -> None
         ({"readings": ()}, "No readings"),
         ({"limit_siemens_per_m": 0.0}, "end point"),
         ({"bed_volume_m3": -1.0}, "resin volume"),
-        ({"readings": (ReadingSoFar(2.0, 60.0, 1.0), ReadingSoFar(1.0, 120.0, 1.0))}, "Reading 2 lies before"),
+        (
+            {"readings": (ReadingSoFar(2.0, 60.0, 1.0), ReadingSoFar(1.0, 120.0, 1.0))},
+            "Reading 2 lies before",
+        ),
         ({"readings": (ReadingSoFar(2.0, 60.0, -1.0),)}, "reading 1"),
         ({"history": (PastRinse(0.0),)}, "earlier rinse 1"),
     ],

@@ -11,7 +11,9 @@ from regenplant.core.process.specification import RinseReading
 from regenplant.core.process.vocabulary import ResinFamily
 
 
-def reading(at_s: float, volume_bv: float, siemens_per_m: float, compensation: Compensation = Compensation.NEUTRAL) -> RinseReading:
+def reading(
+    at_s: float, volume_bv: float, siemens_per_m: float, compensation: Compensation = Compensation.NEUTRAL
+) -> RinseReading:
     return RinseReading(at_s, volume_bv, siemens_per_m, 288.15, compensation, "C-1", True)
 
 
@@ -32,7 +34,9 @@ def test_a_raw_reading_is_brought_to_25_celsius_by_the_kind_of_water() -> None:
     acid = readings_of(raw, RinsedBed.CATION_AFTER_ACID)[0].conductivity_siemens_per_m
     salt = readings_of(raw, RinsedBed.SOFTENER_AFTER_BRINE)[0].conductivity_siemens_per_m
     assert 1.10 < acid / 1e-2 < 1.20 < salt / 1e-2 < 1.30
-    assert readings_of([reading(0.0, 1.0, 1e-2)], RinsedBed.MIXED_BED)[0].conductivity_siemens_per_m == pytest.approx(1e-2)
+    assert readings_of([reading(0.0, 1.0, 1e-2)], RinsedBed.MIXED_BED)[
+        0
+    ].conductivity_siemens_per_m == pytest.approx(1e-2)
 
 
 def test_better_than_water_is_left_out() -> None:

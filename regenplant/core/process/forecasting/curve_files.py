@@ -33,13 +33,18 @@ def curves_of(content: Any) -> list[tuple[str, RinseSoFar]]:
     Raises: OutOfRange that names the entry, the field, what stands there and what is allowed.
     """
     if not isinstance(content, dict) or not isinstance(content.get("curves"), list):
-        raise OutOfRange('The file has no list "curves"; allowed is {"curves": [{...}, ...]}.', code="no_curves")
+        raise OutOfRange(
+            'The file has no list "curves"; allowed is {"curves": [{...}, ...]}.', code="no_curves"
+        )
     found: list[tuple[str, RinseSoFar]] = []
     names: set[str] = set()
     for number, entry in enumerate(content["curves"], start=1):
         name, rinse = curve_of(entry, number)
         if name in names:
-            raise OutOfRange(f'Entry {number}: the id "{name}" stands there a second time; ids are unique.', code="id_twice")
+            raise OutOfRange(
+                f'Entry {number}: the id "{name}" stands there a second time; ids are unique.',
+                code="id_twice",
+            )
         names.add(name)
         found.append((name, rinse))
     return found
@@ -58,7 +63,9 @@ def curve_of(entry: Any, number: int) -> tuple[str, RinseSoFar]:
     where = f'Entry {number} ("{name[:40]}")'
     resin = entry.get("resin")
     if not isinstance(resin, str) or resin not in BEDS:
-        raise OutOfRange(f'{where}, "resin": {_shown(resin)} stands there; allowed are {", ".join(BEDS)}.', code="resin")
+        raise OutOfRange(
+            f'{where}, "resin": {_shown(resin)} stands there; allowed are {", ".join(BEDS)}.', code="resin"
+        )
     volume = _number(entry, "bed_volume_l", where, 1e-3, 1e6) * 1e-3
     flow = _number(entry, "flow_bv_per_h", where, 0.01, 1000.0)
     readings = tuple(
@@ -91,8 +98,11 @@ def _reading(each: Any, where: str) -> ReadingSoFar:
     return ReadingSoFar(
         bed_volumes_bv=_number(each, "bv", where, 0.0, 10_000.0),
         at_s=_number(each, "minutes", where, 0.0, 1e6) * 60.0,
-        conductivity_siemens_per_m=_number(each, "conductivity_us_cm_25c", where, 0.0, 1e7, above=True) * _PER_MICROSIEMENS_CM,
-        temperature_kelvin=None if temperature is None else _number(each, "temperature_c", where, -40.0, 150.0) + _KELVIN,
+        conductivity_siemens_per_m=_number(each, "conductivity_us_cm_25c", where, 0.0, 1e7, above=True)
+        * _PER_MICROSIEMENS_CM,
+        temperature_kelvin=None
+        if temperature is None
+        else _number(each, "temperature_c", where, -40.0, 150.0) + _KELVIN,
     )
 
 
@@ -109,27 +119,40 @@ def _past(each: Any, where: str) -> PastRinse:
 def _list(entry: dict[str, Any], name: str, where: str, most: int, *, may_lack: bool = False) -> list[Any]:
     value = entry.get(name, [] if may_lack else None)
     if not isinstance(value, list):
-        raise OutOfRange(f'{where}, "{name}": {_kind(value)} stands there; allowed is a list.', code="not_a_list")
+        raise OutOfRange(
+            f'{where}, "{name}": {_kind(value)} stands there; allowed is a list.', code="not_a_list"
+        )
     if len(value) > most:
-        raise OutOfRange(f'{where}, "{name}": {len(value)} entries; allowed are at most {most}.', code="too_many")
+        raise OutOfRange(
+            f'{where}, "{name}": {len(value)} entries; allowed are at most {most}.', code="too_many"
+        )
     return value
 
 
-def _number(entry: dict[str, Any], name: str, where: str, low: float, high: float, *, above: bool = False) -> float:
+def _number(
+    entry: dict[str, Any], name: str, where: str, low: float, high: float, *, above: bool = False
+) -> float:
     value = entry.get(name)
     is_number = isinstance(value, (int, float)) and not isinstance(value, bool)
     if is_number and isinstance(value, int) and abs(value) > 10**15:
         is_number = False
     allowed = f"above {low:g} to {high:g}" if above else f"{low:g} to {high:g}"
     if not is_number or value is None or not math.isfinite(value):
-        raise OutOfRange(f'{where}, "{name}": {_shown(value)} stands there; allowed is a number, {allowed}.', code="not_a_number")
+        raise OutOfRange(
+            f'{where}, "{name}": {_shown(value)} stands there; allowed is a number, {allowed}.',
+            code="not_a_number",
+        )
     if not low <= value <= high or (above and value <= low):
-        raise OutOfRange(f'{where}, "{name}": {value:g} stands there; allowed is {allowed}.', code="out_of_range")
+        raise OutOfRange(
+            f'{where}, "{name}": {value:g} stands there; allowed is {allowed}.', code="out_of_range"
+        )
     return float(value)
 
 
 def _kind(value: Any) -> str:
-    return {dict: "an object", list: "a list", str: "text", type(None): "nothing"}.get(type(value), "a number")
+    return {dict: "an object", list: "a list", str: "text", type(None): "nothing"}.get(
+        type(value), "a number"
+    )
 
 
 def _shown(value: Any) -> str:
@@ -139,7 +162,8 @@ def _shown(value: Any) -> str:
 def as_entry(name: str, said: RinseForecast) -> dict[str, Any]:
     """One entry of a forecast file. Bed volumes since the rinse began; the points are null without enough data."""
     early, middle, late = (
-        None if point is None else round(point.bed_volumes_bv, 4) for point in (said.early, said.middle, said.late)
+        None if point is None else round(point.bed_volumes_bv, 4)
+        for point in (said.early, said.middle, said.late)
     )
     return {
         "id": name,

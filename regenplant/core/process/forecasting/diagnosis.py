@@ -38,7 +38,9 @@ class Diagnosis:
     sentence: str
 
 
-def diagnose(rinse: RinseSoFar, chemistry: Chemistry | None = None, never_frac: float | None = None) -> Diagnosis:
+def diagnose(
+    rinse: RinseSoFar, chemistry: Chemistry | None = None, never_frac: float | None = None
+) -> Diagnosis:
     """Causes that would explain the curve and the chemistry, the likeliest first.
 
     Parameters
@@ -60,7 +62,8 @@ def diagnose(rinse: RinseSoFar, chemistry: Chemistry | None = None, never_frac: 
     signs = seen(rinse, chemistry)
     weighed = [(cause, _weight(cause, signs)) for cause in CAUSES if rinse.bed in cause.beds]
     kept = sorted(
-        ((cause, weight) for cause, weight in weighed if weight >= _LEAST_WEIGHT), key=lambda each: (-each[1], each[0].code)
+        ((cause, weight) for cause, weight in weighed if weight >= _LEAST_WEIGHT),
+        key=lambda each: (-each[1], each[0].code),
     )
     suggestions = tuple(_suggestion(cause, weight, signs) for cause, weight in kept[:MOST_SUGGESTIONS])
     return Diagnosis(signs, suggestions, _sentence(suggestions, never_frac))
@@ -75,7 +78,9 @@ def _weight(cause: Cause, signs: tuple[Seen, ...]) -> float:
 def _suggestion(cause: Cause, weight: float, signs: tuple[Seen, ...]) -> Suggestion:
     speaking: list[Sign] = [sign for sign, value in cause.speaks.items() if value > 0.0]
     because = tuple(each.sentence for each in signs if each.sign in speaking)
-    return Suggestion(cause.code, cause.name, weight, because, cause.next_test, cause.what_helps, cause.caution)
+    return Suggestion(
+        cause.code, cause.name, weight, because, cause.next_test, cause.what_helps, cause.caution
+    )
 
 
 def _sentence(suggestions: tuple[Suggestion, ...], never_frac: float | None) -> str:

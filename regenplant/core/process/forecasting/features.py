@@ -21,7 +21,9 @@ _LEVEL = 7.0
 """Logarithms over the limit are kept within this many."""
 
 
-def describe(rinse: RinseSoFar, raw: Raw, track: Track, history: PoolHistory, said: Posterior) -> dict[str, float]:
+def describe(
+    rinse: RinseSoFar, raw: Raw, track: Track, history: PoolHistory, said: Posterior
+) -> dict[str, float]:
     """Every number by its name."""
     found = {f"bed_{bed.value}": float(rinse.bed is bed) for bed in _BEDS}
     found["water"] = min(max(track.water_logarithm, -5.0), 3.0)
@@ -86,9 +88,7 @@ def _of_levels(raw: Raw, track: Track, history: PoolHistory) -> dict[str, float]
 
 
 def _of_posterior(said: Posterior) -> dict[str, float]:
-    found = {
-        f"ends_{number}": _tamed(value) for number, value in enumerate(said.end_logarithms)
-    }
+    found = {f"ends_{number}": _tamed(value) for number, value in enumerate(said.end_logarithms)}
     chance = min(max(said.never_frac, 0.002), 0.998)
     found["never"] = math.log(chance / (1.0 - chance)) / 2.0
     found["floor"] = min(max(said.floor_logarithm, -5.0), 3.0)

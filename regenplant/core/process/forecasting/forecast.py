@@ -79,7 +79,11 @@ def forecast(rinse: RinseSoFar) -> RinseForecast:
     volumes = _volumes(answer, track.last_bv)
     below_since = _below_since(rinse)
     if below_since is not None and track.last_bv - below_since >= HOLD_BV:
-        volumes = (min(volumes[0], below_since), min(volumes[1], below_since), max(below_since, track.last_bv))
+        volumes = (
+            min(volumes[0], below_since),
+            min(volumes[1], below_since),
+            max(below_since, track.last_bv),
+        )
     return _said(rinse, volumes, answer.never_frac, below_since is not None)
 
 
@@ -113,7 +117,9 @@ def _flow_m3_per_s(rinse: RinseSoFar) -> float:
     return rates[len(rates) // 2] * rinse.bed_volume_m3 if rates else rinse.flow_m3_per_s
 
 
-def _said(rinse: RinseSoFar, volumes: tuple[float, float, float], never_frac: float, is_below: bool) -> RinseForecast:
+def _said(
+    rinse: RinseSoFar, volumes: tuple[float, float, float], never_frac: float, is_below: bool
+) -> RinseForecast:
     early, middle, late = volumes
     if math.log(late / early) > _LEFT_OPEN:
         return RinseForecast(
@@ -141,9 +147,7 @@ def _sentence(points: list[ForecastPoint], never_frac: float, is_below: bool) ->
     if is_below:
         return "At or below the limit now; the end point counts once it is held as the specification says."
     if never_frac >= _MOST_LIKELY_NEVER:
-        return (
-            f"Most likely never reached (chance {never_frac:.0%}). If it is: about {middle.bed_volumes_bv:.2f} BV, {band}."
-        )
+        return f"Most likely never reached (chance {never_frac:.0%}). If it is: about {middle.bed_volumes_bv:.2f} BV, {band}."
     return (
         f"End point at about {middle.bed_volumes_bv:.2f} BV, {band}; {middle.left_s / 60:.0f} min from the last reading at "
         f"this flow. Never in {never_frac:.0%}."

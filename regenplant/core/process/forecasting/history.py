@@ -67,7 +67,19 @@ def of_pool(bed: RinsedBed, history: Sequence[PastRinse]) -> PoolHistory:
     if not ends:
         usual = math.log(_USUAL_ENDPOINT_BV[bed])
         return PoolHistory(
-            0, usual, _LONE_SPREAD, usual, usual, usual, 0.0, 0.0, never, given_up_frac, scale_centre, scale_spread, ratio
+            0,
+            usual,
+            _LONE_SPREAD,
+            usual,
+            usual,
+            usual,
+            0.0,
+            0.0,
+            never,
+            given_up_frac,
+            scale_centre,
+            scale_spread,
+            ratio,
         )
     centre = median(ends)
     away = [abs(end - centre) for end in ends]
@@ -80,5 +92,17 @@ def of_pool(bed: RinsedBed, history: Sequence[PastRinse]) -> PoolHistory:
     half = len(ends) // 2
     trend = median(ends[-half:]) - median(ends[:half]) if half >= 2 else 0.0
     return PoolHistory(
-        len(ends), centre, spread, ends[-1], min(ends), max(ends), rough, trend, never, given_up_frac, scale_centre, scale_spread, ratio
+        len(ends),
+        centre,
+        spread,
+        ends[-1],
+        min(ends),
+        max(ends),
+        rough,
+        trend,
+        never,
+        given_up_frac,
+        scale_centre,
+        scale_spread,
+        ratio,
     )

@@ -53,7 +53,8 @@ def learned() -> Learned:
         np.array(kept["centre"]),
         np.array(kept["scale"]),
         tuple(
-            tuple((np.array(layer["weights"]), np.array(layer["bias"])) for layer in net) for net in kept["nets"]
+            tuple((np.array(layer["weights"]), np.array(layer["bias"])) for layer in net)
+            for net in kept["nets"]
         ),
         kept["early_widening"],
         kept["late_widening"],
@@ -86,7 +87,9 @@ def answer(described: dict[str, float], anchor: float) -> Answer:
     middle = anchor + sum(float(each[0]) for each in outputs) / len(outputs)
     below = sum(_softplus(np, each[1]) for each in outputs) / len(outputs)
     above = sum(_softplus(np, each[2]) for each in outputs) / len(outputs)
-    chance = sum(1.0 / (1.0 + float(np.exp(-np.clip(each[3], -30.0, 30.0)))) for each in outputs) / len(outputs)
+    chance = sum(1.0 / (1.0 + float(np.exp(-np.clip(each[3], -30.0, 30.0)))) for each in outputs) / len(
+        outputs
+    )
     usual = _logit(np, of.never_usual)
     never = usual + of.never_shrinking * (_logit(np, chance) - usual)
     return Answer(

@@ -51,5 +51,7 @@ def readings_of(readings: Sequence[RinseReading], bed: RinsedBed) -> tuple[Readi
             value = reading.at_25_celsius(_STREAMS[bed])
         except OutOfRange:
             continue
-        found.append(ReadingSoFar(reading.volume_bv, reading.at_s - ordered[0].at_s, value, reading.temperature_kelvin))
+        found.append(
+            ReadingSoFar(reading.volume_bv, reading.at_s - ordered[0].at_s, value, reading.temperature_kelvin)
+        )
     return tuple(found)

@@ -76,7 +76,12 @@ def _draws() -> _Draws:
         steps = (1.0 / g) ** np.arange(1, dimensions + 1)
         points = (0.5 + np.arange(1, COUNT + 1)[:, None] * steps[None, :]) % 1.0
         inverse = NormalDist().inv_cdf
-        normal = np.array([[inverse(min(max(float(value), 1e-9), 1.0 - 1e-9)) for value in row[:_NORMALS]] for row in points])
+        normal = np.array(
+            [
+                [inverse(min(max(float(value), 1e-9), 1.0 - 1e-9)) for value in row[:_NORMALS]]
+                for row in points
+            ]
+        )
         _kept.append(_Draws(normal, points[:, _NORMALS:]))
     return _kept[0]
 
@@ -116,7 +121,9 @@ def posterior(bed: RinsedBed, track: Track, history: PoolHistory, limit_siemens_
     b = track.bv.astype(np.float32)[None, :]
     tail = _tails(np, b, end, slow, fast, share, uniform[:, 2]) * excess[:, None].astype(np.float32)
     start_of, where_of, steep_of, floor_of = _single(np, start, where, steep, floor)
-    begun = start_of / (1.0 + np.exp(np.clip(steep_of * (np.log(np.maximum(b, 1e-3)) - np.log(where_of)), -40.0, 60.0)))
+    begun = start_of / (
+        1.0 + np.exp(np.clip(steep_of * (np.log(np.maximum(b, 1e-3)) - np.log(where_of)), -40.0, 60.0))
+    )
     tail = tail / (1.0 + tail / (0.4 * start_of))
     model = np.log(begun + tail + floor_of)
     noise = np.exp(np.log(0.01) + uniform[:, 7] * np.log(20.0))[:, None]
@@ -124,7 +131,9 @@ def posterior(bed: RinsedBed, track: Track, history: PoolHistory, limit_siemens_
     chance = history.never_frac
     logarithm = logarithm + np.where(ends, math.log(1.0 - chance), math.log(chance * (1 - _NEVER) / _NEVER))
     # an end point that has gone by unseen is no end point
-    logarithm = logarithm - np.where(ends & (end < track.last_bv), 6.0 if track.last_logarithm > 0.05 else 0.0, 0.0)
+    logarithm = logarithm - np.where(
+        ends & (end < track.last_bv), 6.0 if track.last_logarithm > 0.05 else 0.0, 0.0
+    )
     weights = np.exp(logarithm - logarithm.max())
     weights /= weights.sum()
     return _read_off(np, weights, end, ends, floor, slow, misfits, track)
@@ -145,7 +154,9 @@ def _tails(np: Any, b: Any, end: Any, slow: Any, fast: Any, share: Any, shifting
     powered = np.exp(of_power * (np.log(of_end) - np.log(b + of_shift)))
     at_end, of_slow, of_fast, of_share = _single(np, end[first:], slow[first:], fast[first:], share[first:])
     back = at_end - b
-    exponential = (1.0 - of_share) * np.exp(np.minimum(back / of_fast, 25.0)) + of_share * np.exp(np.minimum(back / of_slow, 25.0))
+    exponential = (1.0 - of_share) * np.exp(np.minimum(back / of_fast, 25.0)) + of_share * np.exp(
+        np.minimum(back / of_slow, 25.0)
+    )
     return np.concatenate([powered, exponential])
 
 
@@ -174,7 +185,9 @@ def _likelihood(np: Any, track: Track, model: Any, sigma: Any) -> tuple[Any, Any
     return each.astype(float) @ track.weights, np.abs(residuals).astype(float) @ track.weights
 
 
-def _read_off(np: Any, weights: Any, end: Any, ends: Any, floor: Any, slow: Any, misfits: Any, track: Track) -> Posterior:
+def _read_off(
+    np: Any, weights: Any, end: Any, ends: Any, floor: Any, slow: Any, misfits: Any, track: Track
+) -> Posterior:
     reaches = ends & (end <= HORIZON_BV)
     reached = float(weights[reaches].sum())
     beyond = np.maximum(np.log(end / max(track.last_bv, 1e-3)), 0.0)

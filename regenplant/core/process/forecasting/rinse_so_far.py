@@ -88,7 +88,9 @@ def checked(rinse: RinseSoFar) -> RinseSoFar:
             f"{len(rinse.readings)} readings; at most {MOST_READINGS:,} are taken.", code="too_many_readings"
         )
     if len(rinse.history) > MOST_HISTORY:
-        raise OutOfRange(f"{len(rinse.history)} earlier rinses; at most {MOST_HISTORY} are taken.", code="too_much_history")
+        raise OutOfRange(
+            f"{len(rinse.history)} earlier rinses; at most {MOST_HISTORY} are taken.", code="too_much_history"
+        )
     _check_readings(rinse.readings)
     _check_history(rinse.history)
     return replace(rinse, readings=_with_clipped(rinse.readings))

@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import math
+from itertools import pairwise
 from typing import Any
 
 from regenplant.core.engineering.libraries import array_library
@@ -41,7 +42,9 @@ def of_slopes(raw: Raw, track: Track, history: PoolHistory) -> dict[str, float]:
     usual_fall = math.log(10.0) * math.exp(-history.decade_ratio - history.centre)
     usual_level = usual_fall * (math.exp(history.centre) - track.last_bv)
     found["behind"] = min(max(track.last_logarithm - usual_level, -4.0), 4.0)
-    found["fall_over_usual"] = min(max(math.log(max(slopes[1], 0.02) / (usual_fall * track.last_bv)), -3.0), 3.0)
+    found["fall_over_usual"] = min(
+        max(math.log(max(slopes[1], 0.02) / (usual_fall * track.last_bv)), -3.0), 3.0
+    )
     for stretch in (0.35, 0.65):
         floor, known = _floor(np, bv, logarithms, track.last_bv * (1.0 - stretch), track.last_bv)
         found[f"floor_{stretch:g}"] = floor
@@ -54,7 +57,7 @@ def _floor(np: Any, bv: Any, logarithms: Any, first_bv: float, last_bv: float) -
     if len(bv) < 4 or bv[0] > first_bv:
         return 0.0, 0.0
     edges = np.linspace(first_bv, last_bv, 4)
-    parts = [(bv >= low) & (bv <= high) for low, high in zip(edges[:-1], edges[1:], strict=True)]
+    parts = [(bv >= low) & (bv <= high) for low, high in pairwise(edges)]
     if any(part.sum() == 0 for part in parts):
         return 0.0, 0.0
     one, two, three = (float(np.exp(np.median(np.minimum(logarithms[part], 20.0)))) for part in parts)
@@ -167,4 +170,8 @@ def _over_water(np: Any, rinse: RinseSoFar, raw: Raw, track: Track) -> dict[str,
         near = np.arange(len(raw.bv)) >= len(raw.bv) - 3
     slope, _ = _slope(np, raw.bv[near], over[near], track.last_bv)
     level = float(np.median(over[-min(2, len(over)) :]))
-    return dict(zip(names, (min(max(level, -3.0), 7.0), _leads(level, slope), min(max(slope, -3.0), 9.0)), strict=True))
+    return dict(
+        zip(
+            names, (min(max(level, -3.0), 7.0), _leads(level, slope), min(max(slope, -3.0), 9.0)), strict=True
+        )
+    )

@@ -103,14 +103,18 @@ def _between_0_and_1(value: float) -> float:
     return min(max(value, 0.0), 1.0)
 
 
-def _of_level(rinse: RinseSoFar, raw: tracks.Raw, track: tracks.Track, pool: history.PoolHistory) -> list[Seen]:
+def _of_level(
+    rinse: RinseSoFar, raw: tracks.Raw, track: tracks.Track, pool: history.PoolHistory
+) -> list[Seen]:
     found: list[Seen] = []
     level = track.last_logarithm
     slopes = shapes.of_slopes(raw, track, pool)
     known = len(raw.bv) >= 4 and slopes["fall_0.45_known"] > 0.0
     over = math.exp(level)
     is_flat = known and slopes["fall_0.25"] * 0.25 < _FLAT and level > _PLATEAU_LEVEL and track.last_bv > 1.5
-    bends = slopes["floor_0.65_known"] == 1.0 and slopes["floor_0.65"] > _PLATEAU_LEVEL and level < _BENT_LEVEL
+    bends = (
+        slopes["floor_0.65_known"] == 1.0 and slopes["floor_0.65"] > _PLATEAU_LEVEL and level < _BENT_LEVEL
+    )
     has_risen = len(raw.logarithms) >= 3 and _lasting_rise(array_library(), raw.logarithms) > _RISE
     if is_flat or bends:
         sentence = f"The curve stands at {over:.2g} times the limit."
@@ -149,7 +153,10 @@ def _of_course(rinse: RinseSoFar, raw: tracks.Raw) -> list[Seen]:
                 f"After its lowest reading it rose by a factor of {math.exp(rise):.2g} and stayed up.",
             ))  # fmt: skip
     for step in steps:
-        if step + 2 < len(logarithms) and logarithms[step + 1 : step + 3].max() - logarithms[step] > _STEP_AFTER_FLOW:
+        if (
+            step + 2 < len(logarithms)
+            and logarithms[step + 1 : step + 3].max() - logarithms[step] > _STEP_AFTER_FLOW
+        ):
             found.append(Seen(
                 Sign.STEP_ON_FLOW, 0.8,
                 f"At {raw.bv[step + 1]:.2f} BV the flow rose and the conductivity with it.",
@@ -163,7 +170,13 @@ def _of_course(rinse: RinseSoFar, raw: tracks.Raw) -> list[Seen]:
         ))  # fmt: skip
     stood = _standstill_min(np, rinse, raw)
     if stood > 3.0:
-        found.append(Seen(Sign.AFTER_STANDSTILL, _between_0_and_1(0.2 + stood / 90.0), f"The water stood for {stood:.0f} min."))
+        found.append(
+            Seen(
+                Sign.AFTER_STANDSTILL,
+                _between_0_and_1(0.2 + stood / 90.0),
+                f"The water stood for {stood:.0f} min.",
+            )
+        )
     moving = rates[rates > 0.0] if len(rates) else rates
     if len(moving) >= 3 and float(np.median(moving[-4:])) < 0.6:
         found.append(Seen(
@@ -222,10 +235,20 @@ def _of_meter(rinse: RinseSoFar, raw: tracks.Raw) -> list[Seen]:
     if same >= _FROZEN_READINGS and not raw.clipped[-1]:
         found.append(Seen(Sign.FROZEN, 0.9, f"The last {same} readings are equal to the last digit."))
     if raw.clipped[-1]:
-        found.append(Seen(Sign.CLIPPED, 0.4, "The meter is at the top of its range; the water may be anything above it."))
+        found.append(
+            Seen(
+                Sign.CLIPPED, 0.4, "The meter is at the top of its range; the water may be anything above it."
+            )
+        )
     known = [each.temperature_kelvin for each in rinse.readings if each.temperature_kelvin is not None]
     if known and known[-1] < _COLD_KELVIN:
-        found.append(Seen(Sign.COLD, 0.5, f"The water has {known[-1] - 273.15:.1f} °C; below 10 °C what is in the beads leaves slowly."))
+        found.append(
+            Seen(
+                Sign.COLD,
+                0.5,
+                f"The water has {known[-1] - 273.15:.1f} °C; below 10 °C what is in the beads leaves slowly.",
+            )
+        )
     if len(known) > 2 and max(known[:3]) - float(np.median(known[-3:])) > 6.0:
         found.append(Seen(
             Sign.WARM_START, 0.3,
@@ -239,7 +262,11 @@ def _of_water(rinse: RinseSoFar, chemistry: Chemistry) -> list[Seen]:
     limit = rinse.limit_siemens_per_m
     now = chemistry.rinse_water_siemens_per_m
     water = rinse.rinse_water_siemens_per_m if now is None else now
-    if now is not None and rinse.rinse_water_siemens_per_m > 0.0 and now > 1.3 * rinse.rinse_water_siemens_per_m:
+    if (
+        now is not None
+        and rinse.rinse_water_siemens_per_m > 0.0
+        and now > 1.3 * rinse.rinse_water_siemens_per_m
+    ):
         found.append(Seen(
             Sign.RINSE_WATER_ROSE, 0.9,
             f"The rinse water has {now * 1e4:.3g} µS/cm now; {rinse.rinse_water_siemens_per_m * 1e4:.3g} µS/cm at the start.",
@@ -252,9 +279,21 @@ def _of_water(rinse: RinseSoFar, chemistry: Chemistry) -> list[Seen]:
     if chemistry.ph is not None:
         require_within(chemistry.ph, 0.0, 14.0, "pH")
         if chemistry.ph < 5.5:
-            found.append(Seen(Sign.ACID, _between_0_and_1((7.0 - chemistry.ph) / 3.0), f"The water leaves at pH {chemistry.ph:.1f}."))
+            found.append(
+                Seen(
+                    Sign.ACID,
+                    _between_0_and_1((7.0 - chemistry.ph) / 3.0),
+                    f"The water leaves at pH {chemistry.ph:.1f}.",
+                )
+            )
         if chemistry.ph > 8.5:
-            found.append(Seen(Sign.ALKALINE, _between_0_and_1((chemistry.ph - 7.0) / 3.0), f"The water leaves at pH {chemistry.ph:.1f}."))
+            found.append(
+                Seen(
+                    Sign.ALKALINE,
+                    _between_0_and_1((chemistry.ph - 7.0) / 3.0),
+                    f"The water leaves at pH {chemistry.ph:.1f}.",
+                )
+            )
     if chemistry.hardness_kg_per_m3 is not None:
         require_within(chemistry.hardness_kg_per_m3, 0.0, 10.0, "hardness", "kg/m³")
         if chemistry.hardness_kg_per_m3 > 1e-3:

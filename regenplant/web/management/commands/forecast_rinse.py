@@ -26,7 +26,9 @@ class Command(BaseCommand):
     requires_system_checks: list[str] = []  # nothing of the database or the web is used
 
     def add_arguments(self, parser: ArgumentParser) -> None:
-        parser.add_argument("curves", metavar="CURVES.json", help="rinses so far, with the history of their pools")
+        parser.add_argument(
+            "curves", metavar="CURVES.json", help="rinses so far, with the history of their pools"
+        )
         parser.add_argument("--out", metavar="FORECASTS.json", required=True, help="where the forecasts go")
 
     def handle(self, *args: Any, **options: Any) -> None:
@@ -50,7 +52,9 @@ def _read(path: Path) -> Any:
     except OSError as trouble:
         raise CommandError(f"{path} cannot be read: {trouble.strerror}.") from trouble
     except UnicodeDecodeError as trouble:
-        raise CommandError(f"{path} is not text in UTF-8 (byte {trouble.start}); allowed is JSON in UTF-8.") from trouble
+        raise CommandError(
+            f"{path} is not text in UTF-8 (byte {trouble.start}); allowed is JSON in UTF-8."
+        ) from trouble
     except json.JSONDecodeError as trouble:
         raise CommandError(
             f"{path}, line {trouble.lineno}, column {trouble.colno}: not JSON ({trouble.msg})."
