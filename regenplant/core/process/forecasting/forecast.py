@@ -8,6 +8,7 @@ from __future__ import annotations
 
 import math
 from dataclasses import dataclass
+from itertools import pairwise
 
 from regenplant.core.process.forecasting import features, history, network, particles, tracks
 from regenplant.core.process.forecasting.rinse_so_far import HORIZON_BV, RinseSoFar, checked
@@ -77,14 +78,11 @@ def forecast(rinse: RinseSoFar) -> RinseForecast:
     described = features.describe(rinse, raw, track, earlier, said)
     answer = network.answer(described, features.anchor(described))
     volumes = _volumes(answer, track.last_bv)
-    below_since = _below_since(rinse)
-    if below_since is not None and track.last_bv - below_since >= HOLD_BV:
-        volumes = (
-            min(volumes[0], below_since),
-            min(volumes[1], below_since),
-            max(below_since, track.last_bv),
-        )
-    return _said(rinse, volumes, answer.never_frac, below_since is not None)
+    run = _run_below(rinse)
+    if run is not None and track.last_bv - run[1] >= HOLD_BV:
+        # by the readings it lies behind; the late bound stays, since a meter may read low
+        volumes = (min(volumes[0], max(run[0], 0.01)), min(volumes[1], run[1]), volumes[2])
+    return _said(rinse, volumes, answer.never_frac, run is not None)
 
 
 def _volumes(answer: network.Answer, passed_bv: float) -> tuple[float, float, float]:
@@ -96,14 +94,14 @@ def _volumes(answer: network.Answer, passed_bv: float) -> tuple[float, float, fl
     return early, max(middle, early), max(late, middle, early)
 
 
-def _below_since(rinse: RinseSoFar) -> float | None:
-    """Bed volumes at the first of the last readings that are all at or below the limit; None if the last is not."""
-    since: float | None = None
+def _run_below(rinse: RinseSoFar) -> tuple[float, float] | None:
+    """Bed volumes at the last reading above the limit and at the first after it; None if the last reading is above."""
+    first: float | None = None
     for reading in reversed(rinse.readings):
         if reading.conductivity_siemens_per_m > rinse.limit_siemens_per_m or reading.is_clipped:
-            break
-        since = reading.bed_volumes_bv
-    return since
+            return None if first is None else (reading.bed_volumes_bv, first)
+        first = reading.bed_volumes_bv
+    return None if first is None else (0.0, max(first, 0.02))
 
 
 def _flow_m3_per_s(rinse: RinseSoFar) -> float:
@@ -111,7 +109,7 @@ def _flow_m3_per_s(rinse: RinseSoFar) -> float:
     readings = rinse.readings[-6:]
     rates = sorted(
         (later.bed_volumes_bv - earlier.bed_volumes_bv) / (later.at_s - earlier.at_s)
-        for earlier, later in zip(readings, readings[1:], strict=False)
+        for earlier, later in pairwise(readings)
         if later.at_s > earlier.at_s and later.bed_volumes_bv > earlier.bed_volumes_bv
     )
     return rates[len(rates) // 2] * rinse.bed_volume_m3 if rates else rinse.flow_m3_per_s
@@ -120,7 +118,7 @@ def _flow_m3_per_s(rinse: RinseSoFar) -> float:
 def _said(
     rinse: RinseSoFar, volumes: tuple[float, float, float], never_frac: float, is_below: bool
 ) -> RinseForecast:
-    early, middle, late = volumes
+    early, _, late = volumes
     if math.log(late / early) > _LEFT_OPEN:
         return RinseForecast(
             None, None, None, never_frac, False, is_below,
