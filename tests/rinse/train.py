@@ -101,7 +101,8 @@ def settled(nets: list[Net], rows: Rows, values: np.ndarray) -> dict[str, float]
     """Widening of the band so that 5 % lie on either side of it, and shrinking of "never", on rows not trained on."""
     quantiles, chances = outcomes(nets, values, rows.anchors)
     reached = ~np.isnan(rows.ends)
-    below = (quantiles[reached, 1] - rows.ends[reached]) / (quantiles[reached, 1] - quantiles[reached, 0])
+    with np.errstate(divide="ignore", invalid="ignore"):
+        below = (quantiles[reached, 1] - rows.ends[reached]) / (quantiles[reached, 1] - quantiles[reached, 0])
     above = (rows.ends[reached] - quantiles[reached, 1]) / (quantiles[reached, 2] - quantiles[reached, 1])
     usual = float((~reached).mean())
     logits, base = np.log(chances / (1.0 - chances)), np.log(usual / (1.0 - usual))
