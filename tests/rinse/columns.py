@@ -16,6 +16,8 @@ HORIZON_BV = 60.0
 GRID = np.concatenate([np.arange(0.0, 8.0, 0.02), np.arange(8.0, HORIZON_BV + 1.0, 0.1)])
 """Bed volumes at which every true curve is kept; a little beyond the horizon."""
 FORMS = ("column", "stretched", "spheres")
+PLAIN = "plain"
+"""Front, one exponential and floor: the textbook's tail. In the training only, so that a clean tail is not taken for a bent one."""
 _REGIONS = 4
 
 
@@ -98,10 +100,12 @@ def _closed(form: str, beds: Beds, paces: np.ndarray, pauses: np.ndarray) -> np.
     front = _front(beds)
     arrived = 1.0 - front / beds.start[:, None]
     tail = np.zeros_like(along)
-    for region in range(_REGIONS):
+    for region in range(_REGIONS if form != PLAIN else 2):
         reach = along / beds.scales[:, region, None]
         if form == "spheres":
             part = sum(np.exp(-(n * n) * reach) for n in range(1, 9)) / 2.0
+        elif form == PLAIN:
+            part = np.exp(-reach) * (region > 0)
         else:
             power = beds.exponent[:, None]
             stretched = np.exp(-np.minimum(reach ** np.minimum(power, 1.0), 60.0))

@@ -127,21 +127,26 @@ def test_two_beds_that_nothing_is_known_of_get_a_wider_band_than_a_known_pool() 
 # --- against the closed form ----------------------------------------------------------------------------------------
 
 
-@pytest.mark.parametrize("decade_bv", [0.9, 1.6, 2.5])
-def test_a_clean_tail_leads_where_the_closed_form_says(decade_bv: float) -> None:
-    """Read down to 3 times the limit, without noise: ``rinse.rinse_to_endpoint`` is the outside word on where it ends."""
-    floor = 2e-4
-    end = rinse_to_endpoint(5000e-4, floor, LIMIT, decade_bv).bed_volumes
-    assert end is not None
-    truth = 1.0 + end.value
-    volumes = np.linspace(1.0, truth - 0.5 * decade_bv, 20)
-    said = forecast(
-        rinse(volumes, tail(volumes, floor, decade_bv), (truth * 1.1, truth * 0.95, truth * 1.02))
-    )
-    early, middle, late = volumes_of(said)
-    assert early <= truth <= late
-    assert middle == pytest.approx(truth, rel=0.06)
-    assert said.never_frac < 0.10
+def test_clean_tails_lead_where_the_closed_form_says() -> None:
+    """Single exponentials with a floor, 2 % noise, read down to 3 times the limit: ``rinse.rinse_to_endpoint`` is the outside word."""
+    random = np.random.default_rng(5)
+    held, errors, nevers = [], [], []
+    for decade_bv in np.linspace(0.8, 4.0, 40):
+        floor = LIMIT * float(random.uniform(0.02, 0.5))
+        end = rinse_to_endpoint(5000e-4, floor, LIMIT, float(decade_bv)).bed_volumes
+        assert end is not None
+        truth = 1.0 + end.value
+        volumes = np.linspace(1.0, truth - 0.5 * decade_bv, 20)
+        curve = tail(volumes, floor, float(decade_bv)) * np.exp(random.normal(0.0, 0.02, 20))
+        past = tuple(float(truth * np.exp(random.normal(0.0, 0.12))) for _ in range(6))
+        said = forecast(rinse(volumes, curve, past))
+        early, middle, late = volumes_of(said)
+        held.append(early <= truth <= late)
+        errors.append(abs(middle / truth - 1.0))
+        nevers.append(said.never_frac)
+    assert np.mean(held) >= 0.80
+    assert np.median(errors) <= 0.06
+    assert np.median(nevers) < 0.10
 
 
 def test_particles_alone_follow_the_closed_form_too() -> None:
@@ -173,14 +178,14 @@ def test_a_pool_that_was_often_given_up_raises_the_chance_of_never() -> None:
 
 
 def test_a_reading_at_the_top_of_the_meter_counts_as_at_least() -> None:
-    volumes = np.linspace(0.2, 3.0, 15)
+    volumes = np.linspace(0.2, 5.2, 26)
     curve = tail(volumes, 2e-4, 1.6, 12.0)
     shown = np.minimum(curve, 0.2)
     made = checked(rinse(volumes, shown))
     assert [each.is_clipped for each in made.readings] == [bool(value >= 0.2) for value in curve]
     with_top = volumes_of(forecast(rinse(volumes, shown)))[1]
     without = volumes_of(forecast(rinse(volumes, curve)))[1]
-    assert with_top == pytest.approx(without, rel=0.25)
+    assert with_top == pytest.approx(without, rel=0.05)
 
 
 def test_one_wild_reading_moves_the_forecast_little() -> None:
@@ -252,12 +257,12 @@ def judgement():
 
 
 def test_forecasts_are_good_and_honest_on_rinses_never_seen(judgement) -> None:
-    """The aims stand in the docstring of ``tests/rinse_report.py``'s figures in DEVELOPERS.md; here they are bounds."""
+    """Score and coverage as asked. The Brier score hangs on how many rinses never end here, 19 %: it is held against the base rate."""
     rows, _ = judgement
     found = summary([row for _, row in rows])
     assert found.score <= 0.30
     assert 0.85 <= found.coverage <= 0.96
-    assert found.brier <= 0.115 and found.brier < found.base_brier
+    assert found.brier <= 0.83 * found.base_brier
     assert found.silent_share <= 0.05
 
 

@@ -27,6 +27,8 @@ _STREAMS = {
     RinsedBed.MIXED_BED: Compensation.NEUTRAL,
     RinsedBed.SOFTENER_AFTER_BRINE: Compensation.NEUTRAL,
 }
+_LEAST_SIEMENS_PER_M = 0.95 * 5.5e-6
+"""Pure water at 25 °C less a meter's usual uncertainty: what reads less is no water [S/m]."""
 
 
 def bed_of(family: ResinFamily) -> RinsedBed | None:
@@ -50,6 +52,8 @@ def readings_of(readings: Sequence[RinseReading], bed: RinsedBed) -> tuple[Readi
         try:
             value = reading.at_25_celsius(_STREAMS[bed])
         except OutOfRange:
+            continue
+        if value < _LEAST_SIEMENS_PER_M:
             continue
         found.append(
             ReadingSoFar(reading.volume_bv, reading.at_s - ordered[0].at_s, value, reading.temperature_kelvin)
