@@ -125,7 +125,7 @@ def _said(
             f"Not enough data: the end point may lie anywhere from {early:.3g} to {late:.3g} BV. "
             f"Read on; chance that it is never reached {never_frac:.0%}.",
         )  # fmt: skip
-    points = [_point(rinse, volume) for volume in volumes]
+    points = (_point(rinse, volumes[0]), _point(rinse, volumes[1]), _point(rinse, volumes[2]))
     return RinseForecast(*points, never_frac, True, is_below, _sentence(points, never_frac, is_below))
 
 
@@ -139,7 +139,9 @@ def _point(rinse: RinseSoFar, bed_volumes_bv: float) -> ForecastPoint:
     )
 
 
-def _sentence(points: list[ForecastPoint], never_frac: float, is_below: bool) -> str:
+def _sentence(
+    points: tuple[ForecastPoint, ForecastPoint, ForecastPoint], never_frac: float, is_below: bool
+) -> str:
     early, middle, late = points
     band = f"9 in 10 between {early.bed_volumes_bv:.2f} and {late.bed_volumes_bv:.2f} BV"
     if is_below:
