@@ -132,7 +132,7 @@ def test_chemistry_speaks_where_the_curve_is_good(bed: RinsedBed, chemistry: Che
 
 
 def test_a_pool_that_ages_is_named() -> None:
-    past = tuple(PastRinse(end, 2.0) for end in (4.0, 4.1, 4.0, 5.2, 5.4, 5.5))
+    past = tuple(PastRinse(end, 2.0) for end in (4.0, 4.1, 4.0, 4.1, 6.2, 6.4, 6.5, 6.3))
     made = replace(rinse(VOLUMES[:10], FALL[:10]), history=past)
     assert Sign.POOL_AGES in signs(made) and "pool_old" in codes(made)
 

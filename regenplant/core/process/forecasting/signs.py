@@ -9,6 +9,7 @@ import math
 from collections.abc import Sequence
 from dataclasses import dataclass
 from enum import StrEnum
+from statistics import median
 from typing import Any
 
 from regenplant.core.engineering.libraries import array_library
@@ -18,6 +19,9 @@ from regenplant.core.process.forecasting.rinse_so_far import RinsedBed, RinseSoF
 
 _FLAT = 0.06
 """ln of the fall over the last quarter of the volume passed, below which the curve stands."""
+_PLATEAU_FACTOR = 1.8
+"""A curve that goes on as now and ends within so many times the pool's usual volume stands on no plateau."""
+_NEAR_FLOOR = 0.45
 _BENT_LEVEL = math.log(8.0)
 """Further above the limit a bend may be the end of the displacement only."""
 _PLATEAU_LEVEL = math.log(1.15)
@@ -29,8 +33,13 @@ _RISE = math.log(1.25)
 _STEP_AFTER_FLOW = math.log(1.10)
 _FLOW_CHANGE = math.log(1.25)
 _ROUGH = 0.08
+_SLOW_RINSE_BV = 3.0
+"""Displacement takes 1 to 3 BV at the injection's flow; only after it the flow set for the fast rinse is to be expected."""
 _COLD_KELVIN = 283.15
 _FROZEN_READINGS = 6
+_AGED = math.log(1.2)
+"""Trade practice watches a trend of 20 % over 10 batches."""
+_LEAST_SCATTER = 0.05
 
 
 class Sign(StrEnum):
@@ -95,7 +104,7 @@ def seen(rinse: RinseSoFar, chemistry: Chemistry | None = None) -> tuple[Seen, .
     found += _of_course(rinse, raw)
     found += _of_meter(rinse, raw)
     found += _of_water(rinse, chemistry or Chemistry())
-    found += _of_pool(rinse, pool)
+    found += _of_pool(rinse)
     return tuple(sorted(found, key=lambda each: -each.strength))
 
 
@@ -108,35 +117,52 @@ def _of_level(
 ) -> list[Seen]:
     found: list[Seen] = []
     level = track.last_logarithm
-    slopes = shapes.of_slopes(raw, track, pool)
-    known = len(raw.bv) >= 4 and slopes["fall_0.45_known"] > 0.0
-    over = math.exp(level)
-    is_flat = known and slopes["fall_0.25"] * 0.25 < _FLAT and level > _PLATEAU_LEVEL and track.last_bv > 1.5
-    bends = (
-        slopes["floor_0.65_known"] == 1.0 and slopes["floor_0.65"] > _PLATEAU_LEVEL and level < _BENT_LEVEL
-    )
-    has_risen = len(raw.logarithms) >= 3 and _lasting_rise(array_library(), raw.logarithms) > _RISE
-    if is_flat or bends:
-        sentence = f"The curve stands at {over:.2g} times the limit."
-        if bends:
-            sentence = f"The curve bends towards {math.exp(slopes['floor_0.65']):.2g} times the limit and stands at {over:.2g} times now."
-        strength = 0.6 + 0.3 * min(level, 1.5) - slopes["fall_0.25"] * 0.25
-        found.append(Seen(Sign.PLATEAU, max(_between_0_and_1(strength), 0.4), sentence))
-    if pool.count >= 3 and known and level > 0.0 and slopes["fall_0.45"] > 0.0:
-        decade = math.log(10.0) * track.last_bv / max(slopes["fall_0.45"], 0.05)
-        usual = math.exp(pool.decade_ratio + pool.centre)
-        if level < math.log(10.0) and decade > _SLOW_FACTOR * usual and not (is_flat or bends or has_risen):
-            found.append(Seen(
-                Sign.SLOW, _between_0_and_1(0.3 + 0.5 * math.log(decade / usual)),
-                f"It falls a decade in {decade:.2g} BV; usual for this pool are {usual:.2g} BV.",
-            ))  # fmt: skip
     usual_end = math.exp(pool.centre)
+    slopes = shapes.of_slopes(raw, track, pool)
+    if len(raw.bv) >= 4 and slopes["fall_0.45_known"] > 0.0 and level > 0.0:
+        found += _plateau(slopes, track, pool) or _slow(slopes, raw, track, pool)
     if pool.count >= 3 and track.last_bv > _LATE_FACTOR * usual_end and level > 0.0:
         found.append(Seen(
             Sign.LATE, _between_0_and_1(0.4 + 0.4 * math.log(track.last_bv / usual_end)),
             f"{track.last_bv:.2f} BV have passed; this pool usually ends at {usual_end:.2f} BV.",
         ))  # fmt: skip
     return found
+
+
+def _plateau(slopes: dict[str, float], track: tracks.Track, pool: history.PoolHistory) -> list[Seen]:
+    """It stands, or bends towards a floor above the limit, where this pool would be further."""
+    level, fall = track.last_logarithm, slopes["fall_0.25"]
+    floor = slopes["floor_0.65"]
+    is_flat = fall * 0.25 < _FLAT and level > _PLATEAU_LEVEL and track.last_bv > 1.5
+    bends = slopes["floor_0.65_known"] == 1.0 and floor > _PLATEAU_LEVEL and level - floor < _NEAR_FLOOR
+    leads_to = track.last_bv * math.exp(slopes["leads_0.25"])
+    is_usual = pool.count >= 3 and leads_to < _PLATEAU_FACTOR * math.exp(pool.centre)
+    if is_usual or not (is_flat or (bends and level < _BENT_LEVEL)):
+        return []
+    sentence = f"The curve stands at {math.exp(level):.2g} times the limit."
+    if not is_flat:
+        sentence = f"The curve bends towards {math.exp(floor):.2g} times the limit; it is at {math.exp(level):.2g} times now."
+    return [
+        Seen(Sign.PLATEAU, max(_between_0_and_1(0.6 + 0.3 * min(level, 1.5) - fall * 0.25), 0.4), sentence)
+    ]
+
+
+def _slow(
+    slopes: dict[str, float], raw: tracks.Raw, track: tracks.Track, pool: history.PoolHistory
+) -> list[Seen]:
+    """It falls, but more slowly than this pool does over its last decade."""
+    if pool.count < 3 or slopes["fall_0.45"] <= 0.0 or track.last_logarithm >= math.log(10.0):
+        return []
+    if len(raw.logarithms) >= 3 and _lasting_rise(array_library(), raw.logarithms) > _RISE:
+        return []
+    decade = math.log(10.0) * track.last_bv / max(slopes["fall_0.45"], 0.05)
+    usual = math.exp(pool.decade_ratio + pool.centre)
+    if decade <= _SLOW_FACTOR * usual:
+        return []
+    return [Seen(
+        Sign.SLOW, _between_0_and_1(0.3 + 0.5 * math.log(decade / usual)),
+        f"It falls a decade in {decade:.2g} BV; usual for this pool are {usual:.2g} BV.",
+    )]  # fmt: skip
 
 
 def _of_course(rinse: RinseSoFar, raw: tracks.Raw) -> list[Seen]:
@@ -178,7 +204,7 @@ def _of_course(rinse: RinseSoFar, raw: tracks.Raw) -> list[Seen]:
             )
         )
     moving = rates[rates > 0.0] if len(rates) else rates
-    if len(moving) >= 3 and float(np.median(moving[-4:])) < 0.6:
+    if len(moving) >= 3 and raw.bv[-1] > _SLOW_RINSE_BV and float(np.median(moving[-4:])) < 0.6:
         found.append(Seen(
             Sign.LOW_FLOW, 0.5,
             f"The flow is {float(np.median(moving[-4:])) * rinse.flow_bv_per_h:.2g} BV/h; set are {rinse.flow_bv_per_h:.2g} BV/h.",
@@ -245,7 +271,7 @@ def _of_meter(rinse: RinseSoFar, raw: tracks.Raw) -> list[Seen]:
         found.append(
             Seen(
                 Sign.COLD,
-                0.5,
+                0.2,  # alone it is weather; with a slow or late rinse it is a reason
                 f"The water has {known[-1] - 273.15:.1f} °C; below 10 °C what is in the beads leaves slowly.",
             )
         )
@@ -316,19 +342,37 @@ def _of_silica(chemistry: Chemistry) -> list[Seen]:
     )]  # fmt: skip
 
 
-def _of_pool(rinse: RinseSoFar, pool: history.PoolHistory) -> list[Seen]:
+def _of_pool(rinse: RinseSoFar) -> list[Seen]:
     found: list[Seen] = []
     given_up = sum(past.endpoint_bv is None for past in rinse.history)
     if given_up >= 2:
         found.append(Seen(
             Sign.POOL_GIVES_UP, _between_0_and_1(0.3 + given_up / 10.0), f"{given_up} of the last {len(rinse.history)} rinses of this pool were given up.",
         ))  # fmt: skip
-    if pool.count >= 6 and pool.trend > math.log(1.2):
-        found.append(Seen(
-            Sign.POOL_AGES, _between_0_and_1(0.3 + pool.trend),
-            f"The later rinses of this pool took {math.exp(pool.trend) - 1.0:.0%} more water than the earlier ones.",
-        ))  # fmt: skip
+    found += _ageing(rinse)
     return found
+
+
+def _ageing(rinse: RinseSoFar) -> list[Seen]:
+    """The later half of the rinses took more water than the earlier one, beyond what they scatter within the halves."""
+    ends = [math.log(past.endpoint_bv) for past in rinse.history if past.endpoint_bv]
+    half = len(ends) // 2
+    if len(ends) < 6:
+        return []
+    early, late = median(ends[:half]), median(ends[-half:])
+    within = 1.4826 * median(
+        [abs(end - early) for end in ends[:half]] + [abs(end - late) for end in ends[-half:]]
+    )
+    noise = 2.5 * max(within, _LEAST_SCATTER) * math.sqrt(2.0 / half)
+    if late - early <= max(_AGED, noise):
+        return []
+    return [
+        Seen(
+            Sign.POOL_AGES,
+            _between_0_and_1(0.3 + late - early),
+            f"The later rinses of this pool took {math.exp(late - early) - 1.0:.0%} more water than the earlier ones.",
+        )
+    ]
 
 
 def strength_of(signs: Sequence[Seen], sign: Sign) -> float:
