@@ -116,6 +116,13 @@ def test_odd_rinses_get_an_answer() -> None:
         assert 0.0 <= said.never_frac <= 1.0 and said.sentence
 
 
+def test_past_the_horizon_it_is_never_and_a_first_reading_below_the_limit_is_no_lack_of_data() -> None:
+    many = np.arange(1.0, 62.0, 0.5)
+    assert forecast(rinse(many, tail(many, 30e-4, 2.0))).never_frac == 1.0
+    below = forecast(rinse(np.linspace(0.1, 3.0, 9), np.full(9, 5e-4)))
+    assert below.has_enough and below.is_below_limit
+
+
 def test_two_beds_that_nothing_is_known_of_get_a_wider_band_than_a_known_pool() -> None:
     volumes, curve = np.array([0.5, 1.0]), np.array([12.0, 2.1])
     unknown = volumes_of(forecast(rinse(volumes, curve)))
@@ -233,6 +240,8 @@ def test_below_the_limit_the_forecast_leaves_the_word_to_the_judgement() -> None
             "Reading 2 lies before",
         ),
         ({"readings": (ReadingSoFar(2.0, 60.0, -1.0),)}, "reading 1"),
+        ({"readings": (ReadingSoFar(2.0, 60.0, math.inf),)}, "reading 1, conductivity"),
+        ({"readings": (ReadingSoFar(2.0, 60.0, 1.0, 20.0),)}, "reading 1, temperature"),
         ({"history": (PastRinse(0.0),)}, "earlier rinse 1"),
     ],
 )
@@ -283,6 +292,15 @@ def test_later_cuts_are_better(judgement) -> None:
 def test_one_forecast_takes_a_moment(judgement) -> None:
     _, seconds = judgement
     assert float(np.median(seconds)) < 0.1
+
+
+def test_a_logger_s_hundred_thousand_readings_are_taken_too() -> None:
+    """Within a few seconds on any machine; figures of one moment stand in DEVELOPERS.md."""
+    volumes = np.linspace(0.5, 4.4, 100_000)
+    began = time.process_time()
+    said = forecast(rinse(volumes, tail(volumes, 2e-4, 1.6), (5.0, 5.1, 4.9)))
+    assert time.process_time() - began < 3.0
+    assert volumes_of(said)[1] == pytest.approx(1.0 + 1.6 * math.log10(4998 / 18), rel=0.08)
 
 
 def test_an_entry_of_the_forecast_file_has_what_the_format_asks() -> None:

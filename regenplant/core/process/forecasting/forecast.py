@@ -82,7 +82,8 @@ def forecast(rinse: RinseSoFar) -> RinseForecast:
     if run is not None and track.last_bv - run[1] >= HOLD_BV:
         # by the readings it lies behind; the late bound stays, since a meter may read low
         volumes = (min(volumes[0], max(run[0], 0.01)), min(volumes[1], run[1]), volumes[2])
-    return _said(rinse, volumes, answer.never_frac, run is not None)
+    is_over = run is None and track.last_bv >= HORIZON_BV
+    return _said(rinse, volumes, 1.0 if is_over else answer.never_frac, run is not None)
 
 
 def _volumes(answer: network.Answer, passed_bv: float) -> tuple[float, float, float]:
@@ -119,7 +120,7 @@ def _said(
     rinse: RinseSoFar, volumes: tuple[float, float, float], never_frac: float, is_below: bool
 ) -> RinseForecast:
     early, _, late = volumes
-    if math.log(late / early) > _LEFT_OPEN:
+    if not is_below and math.log(late / early) > _LEFT_OPEN:
         return RinseForecast(
             None, None, None, never_frac, False, is_below,
             f"Not enough data: the end point may lie anywhere from {early:.3g} to {late:.3g} BV. "

@@ -2,7 +2,6 @@
 
 from __future__ import annotations
 
-import math
 from dataclasses import dataclass, replace
 from enum import StrEnum
 
@@ -16,6 +15,8 @@ METER_TOPS_SIEMENS_PER_M = (0.2, 2.0, 20.0)
 MOST_READINGS = 100_000
 MOST_HISTORY = 200
 _TOP_SHARE = 1e-6
+_MOST_BV, _MOST_S, _MOST_SIEMENS_PER_M = 10_000.0, 1e8, 1000.0
+_COLDEST_KELVIN, _HOTTEST_KELVIN = 200.0, 500.0
 
 
 class RinsedBed(StrEnum):
@@ -99,13 +100,8 @@ def checked(rinse: RinseSoFar) -> RinseSoFar:
 def _check_readings(readings: tuple[ReadingSoFar, ...]) -> None:
     before_bv, before_s = 0.0, 0.0
     for number, reading in enumerate(readings, start=1):
-        require_within(reading.bed_volumes_bv, 0.0, 10_000.0, f"reading {number}, bed volumes passed")
-        require_within(reading.at_s, 0.0, 1e8, f"reading {number}, time", "s")
-        require_positive(reading.conductivity_siemens_per_m, f"reading {number}, conductivity", "S/m")
-        if not math.isfinite(reading.conductivity_siemens_per_m):
-            raise OutOfRange(f"Reading {number} has no finite conductivity.", code="not_finite")
-        if reading.temperature_kelvin is not None:
-            require_within(reading.temperature_kelvin, 200.0, 500.0, f"reading {number}, temperature", "K")
+        if not _is_possible(reading):
+            _refuse(reading, number)
         if reading.bed_volumes_bv < before_bv or reading.at_s < before_s:
             raise OutOfRange(
                 f"Reading {number} lies before the one above it ({reading.bed_volumes_bv:g} after {before_bv:g} BV, "
@@ -113,6 +109,31 @@ def _check_readings(readings: tuple[ReadingSoFar, ...]) -> None:
                 code="not_in_order",
             )
         before_bv, before_s = reading.bed_volumes_bv, reading.at_s
+
+
+def _is_possible(reading: ReadingSoFar) -> bool:
+    """The quick look; a log may hold a hundred thousand readings."""
+    kelvin = reading.temperature_kelvin
+    return (
+        0.0 <= reading.bed_volumes_bv <= _MOST_BV
+        and 0.0 <= reading.at_s <= _MOST_S
+        and 0.0 < reading.conductivity_siemens_per_m <= _MOST_SIEMENS_PER_M
+        and (kelvin is None or _COLDEST_KELVIN <= kelvin <= _HOTTEST_KELVIN)
+    )
+
+
+def _refuse(reading: ReadingSoFar, number: int) -> None:
+    """Raise with the word for what is wrong with a reading that is not possible."""
+    require_within(reading.bed_volumes_bv, 0.0, _MOST_BV, f"reading {number}, bed volumes passed")
+    require_within(reading.at_s, 0.0, _MOST_S, f"reading {number}, time", "s")
+    require_positive(reading.conductivity_siemens_per_m, f"reading {number}, conductivity", "S/m")
+    require_within(
+        reading.conductivity_siemens_per_m, 0.0, _MOST_SIEMENS_PER_M, f"reading {number}, conductivity", "S/m"
+    )
+    if reading.temperature_kelvin is not None:
+        require_within(
+            reading.temperature_kelvin, _COLDEST_KELVIN, _HOTTEST_KELVIN, f"reading {number}, temperature", "K"
+        )
 
 
 def _check_history(history: tuple[PastRinse, ...]) -> None:
