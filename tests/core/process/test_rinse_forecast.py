@@ -1,4 +1,4 @@
-"""The forecast of a rinse: what must hold for every rinse, and honesty on made-up rinses that nothing was trained or tuned on."""
+"""The forecast of a rinse: what must hold for every rinse, and honesty on made-up rinses that no weight was fitted to."""
 
 from __future__ import annotations
 
@@ -257,7 +257,7 @@ def test_weights_belong_to_the_features() -> None:
         network.answer({"level": 1.0}, 0.0)
 
 
-# --- honesty, on rinses that nothing was trained or tuned on ---------------------------------------------------------
+# --- honesty, on rinses that no weight was fitted to ------------------------------------------------------------------
 
 
 @pytest.fixture(scope="module")
