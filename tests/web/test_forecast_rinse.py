@@ -48,6 +48,7 @@ def test_no_curves_give_an_empty_file(tmp_path: Path) -> None:
     [
         ("{", "not JSON"),
         ("[" * 100_000, "nested too deep"),
+        ('{"curves": [' + "1" * 5000 + "]}", "too long to be one"),
         ({"rinses": []}, 'no list "curves"'),
         ({"curves": [{"id": "a", "resin": "XX"}]}, "allowed are SAC-H, SBA1, MB, SAC-NA"),
     ],
@@ -67,6 +68,10 @@ def test_files_that_cannot_be_read_or_written_are_named(tmp_path: Path) -> None:
         run(tmp_path / "none.json", tmp_path / "out.json")
     with pytest.raises(CommandError, match="cannot be written"):
         run(written(tmp_path, {"curves": []}), tmp_path / "nowhere" / "out.json")
+    (tmp_path / "folder").mkdir()
+    with pytest.raises(CommandError, match="cannot be written"):
+        run(written(tmp_path, {"curves": []}), tmp_path / "folder")
+    assert sorted(each.name for each in tmp_path.iterdir()) == ["curves.json", "folder"]
     (tmp_path / "curves.json").write_bytes(b"\xff\xfe\x00")
     with pytest.raises(CommandError, match="not text in UTF-8"):
         run(tmp_path / "curves.json", tmp_path / "out.json")

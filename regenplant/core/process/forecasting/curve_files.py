@@ -60,7 +60,8 @@ def curve_of(entry: Any, number: int) -> tuple[str, RinseSoFar]:
     name = entry.get("id")
     if not isinstance(name, str) or not name:
         raise OutOfRange(f'Entry {number}, "id": {_shown(name)} stands there; allowed is text.', code="no_id")
-    where = f'Entry {number} ("{name[:40]}")'
+    shown = "".join(each if each.isprintable() else "?" for each in name[:40])
+    where = f'Entry {number} ("{shown}")'
     resin = entry.get("resin")
     if not isinstance(resin, str) or resin not in BEDS:
         raise OutOfRange(

@@ -2,11 +2,14 @@
 
 from __future__ import annotations
 
+from collections.abc import Sequence
 from dataclasses import dataclass, replace
 from enum import StrEnum
 
+from regenplant.core.engineering.libraries import array_library
 from regenplant.core.engineering.ranges import require_positive, require_within
 from regenplant.core.errors import OutOfRange
+from regenplant.core.process.forecasting.thinning import MOST_KEPT, Columns, thinned
 
 HORIZON_BV = 60.0
 """A rinse that has not reached its end point after so many bed volumes counts as never reaching it [-]."""
@@ -74,7 +77,7 @@ class RinseSoFar:
 
 
 def checked(rinse: RinseSoFar) -> RinseSoFar:
-    """The rinse with readings at the top of a meter's range marked as clipped.
+    """The rinse with a long log made short, and readings at the top of a meter's range marked as clipped.
 
     Raises: OutOfRange, with the number of the reading, for what cannot be a rinse.
     """
@@ -92,12 +95,62 @@ def checked(rinse: RinseSoFar) -> RinseSoFar:
         raise OutOfRange(
             f"{len(rinse.history)} earlier rinses; at most {MOST_HISTORY} are taken.", code="too_much_history"
         )
-    _check_readings(rinse.readings)
+    columns = columns_of(rinse.readings)
+    if not _are_possible(columns) or any(_is_odd(each.temperature_kelvin) for each in rinse.readings):
+        _refuse_first(rinse.readings)
     _check_history(rinse.history)
-    return replace(rinse, readings=_with_clipped(rinse.readings))
+    short = rinse.readings if len(rinse.readings) <= MOST_KEPT else readings_from(thinned(columns))
+    return replace(rinse, readings=_with_clipped(short, rinse.limit_siemens_per_m))
 
 
-def _check_readings(readings: tuple[ReadingSoFar, ...]) -> None:
+def columns_of(readings: Sequence[ReadingSoFar]) -> Columns:
+    """Readings as arrays."""
+    np = array_library()
+    return Columns(
+        np.array([each.bed_volumes_bv for each in readings], dtype=float),
+        np.array([each.at_s for each in readings], dtype=float),
+        np.array([each.conductivity_siemens_per_m for each in readings], dtype=float),
+        np.array([each.temperature_kelvin for each in readings], dtype=float),
+        np.array([each.is_clipped for each in readings], dtype=bool),
+    )
+
+
+def readings_from(columns: Columns) -> tuple[ReadingSoFar, ...]:
+    """Arrays as readings again."""
+    return tuple(
+        ReadingSoFar(bv, at_s, value, kelvin if kelvin == kelvin else None, is_clipped)
+        for bv, at_s, value, kelvin, is_clipped in zip(
+            columns.bed_volumes_bv.tolist(),
+            columns.at_s.tolist(),
+            columns.conductivity_siemens_per_m.tolist(),
+            columns.temperature_kelvin.tolist(),
+            columns.is_clipped.tolist(),
+            strict=True,
+        )
+    )
+
+
+def _is_odd(kelvin: float | None) -> bool:
+    """Not a number, which is no way to say that it was not taken."""
+    return kelvin is not None and kelvin != kelvin
+
+
+def _are_possible(columns: Columns) -> bool:
+    """The quick look; a log may hold a hundred thousand readings. Not-a-number is never possible, but for a temperature not taken."""
+    np = array_library()
+    kelvin = columns.temperature_kelvin
+    bv, at_s, values = columns.bed_volumes_bv, columns.at_s, columns.conductivity_siemens_per_m
+    return bool(
+        ((bv >= 0.0) & (bv <= _MOST_BV) & (at_s >= 0.0) & (at_s <= _MOST_S)).all()
+        and ((values > 0.0) & (values <= _MOST_SIEMENS_PER_M)).all()
+        and (np.isnan(kelvin) | ((kelvin >= _COLDEST_KELVIN) & (kelvin <= _HOTTEST_KELVIN))).all()
+        and (np.diff(bv) >= 0.0).all()
+        and (np.diff(at_s) >= 0.0).all()
+    )
+
+
+def _refuse_first(readings: tuple[ReadingSoFar, ...]) -> None:
+    """Raise for the first reading that cannot be, or lies before the one above it."""
     before_bv, before_s = 0.0, 0.0
     for number, reading in enumerate(readings, start=1):
         if not _is_possible(reading):
@@ -132,7 +185,11 @@ def _refuse(reading: ReadingSoFar, number: int) -> None:
     )
     if reading.temperature_kelvin is not None:
         require_within(
-            reading.temperature_kelvin, _COLDEST_KELVIN, _HOTTEST_KELVIN, f"reading {number}, temperature", "K"
+            reading.temperature_kelvin,
+            _COLDEST_KELVIN,
+            _HOTTEST_KELVIN,
+            f"reading {number}, temperature",
+            "K",
         )
 
 
@@ -143,9 +200,11 @@ def _check_history(history: tuple[PastRinse, ...]) -> None:
                 require_within(value, 1e-6, 10_000.0, f"earlier rinse {number}, {name}")
 
 
-def _with_clipped(readings: tuple[ReadingSoFar, ...]) -> tuple[ReadingSoFar, ...]:
-    """Readings at a usual end of range, and a run of equal ones that nothing exceeds, are "at least"."""
+def _with_clipped(readings: tuple[ReadingSoFar, ...], limit_siemens_per_m: float) -> tuple[ReadingSoFar, ...]:
+    """Readings at a usual end of range, and a run of equal ones that nothing exceeds, are "at least"; never at or below the limit."""
     highest = max(each.conductivity_siemens_per_m for each in readings)
+    if highest <= limit_siemens_per_m:
+        return readings
     same = [abs(each.conductivity_siemens_per_m / highest - 1.0) < _TOP_SHARE for each in readings]
     is_run = sum(same) >= 3 and same[0]
     is_top = any(abs(highest / top - 1.0) < _TOP_SHARE for top in METER_TOPS_SIEMENS_PER_M)

@@ -59,6 +59,8 @@ def _read(path: Path) -> Any:
         raise CommandError(
             f"{path}, line {trouble.lineno}, column {trouble.colno}: not JSON ({trouble.msg})."
         ) from trouble
+    except ValueError as trouble:
+        raise CommandError(f"{path} holds a number that is too long to be one: {trouble}.") from trouble
     except RecursionError as trouble:
         raise CommandError(f"{path} is nested too deep to be a curves file.") from trouble
 
@@ -68,7 +70,11 @@ def _write(path: Path, text: str) -> None:
     try:
         with tempfile.NamedTemporaryFile("w", encoding="utf-8", dir=path.parent, delete=False) as kept:
             kept.write(text)
+    except OSError as trouble:
+        raise CommandError(f"{path} cannot be written: {trouble.strerror}.") from trouble
+    try:
         os.chmod(kept.name, 0o644)
         os.replace(kept.name, path)
     except OSError as trouble:
+        Path(kept.name).unlink()
         raise CommandError(f"{path} cannot be written: {trouble.strerror}.") from trouble
