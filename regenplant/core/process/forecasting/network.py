@@ -6,6 +6,7 @@ A few small networks of the same form, their answers averaged. Their weights sta
 
 from __future__ import annotations
 
+import hashlib
 import json
 from dataclasses import dataclass
 from functools import lru_cache
@@ -61,6 +62,12 @@ def learned() -> Learned:
         kept["never_shrinking"],
         kept["never_usual"],
     )
+
+
+@lru_cache(maxsize=1)
+def version() -> str:
+    """Names the weights that made a forecast, as the start of their digest."""
+    return f"rinse {hashlib.sha256(WEIGHTS.read_bytes()).hexdigest()[:12]}"
 
 
 def answer(described: dict[str, float], anchor: float) -> Answer:
