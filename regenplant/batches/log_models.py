@@ -130,7 +130,16 @@ class RinseStanding(models.Model):
     end_point = models.JSONField(default=dict)
     """Plain data of ``rinse.EndPoint``."""
     forecast = models.JSONField(default=dict)
-    """Plain data of ``forecasts.Forecast``; empty where nothing can be forecast."""
+    """Plain data of what was forecast from it, see ``forecasts.forecast_of``; empty where nothing can be forecast."""
+    forecast_at = models.DateTimeField(null=True)
+    """When that was forecast."""
+    grade = models.CharField(max_length=40, blank=True)
+    """Of the resin, as the plan was frozen with; with ``lot_code`` the pool whose history a forecast looks at."""
+    lot_code = models.CharField(max_length=40, blank=True)
+    endpoint_bv = models.FloatField(null=True)
+    """Bed volumes when the limit was first held; null while it is not."""
+    decade_bv = models.FloatField(null=True)
+    """Bed volumes of the tenfold fall before it; null where the readings do not show it."""
     renewed_at = models.DateTimeField()
     seen_version = models.PositiveIntegerField(default=0)
     """Version of the batch when it was worked out."""
@@ -151,7 +160,7 @@ class ForecastMade(models.Model):
     p50_bv = models.FloatField(null=True)
     p95_bv = models.FloatField(null=True)
     """Bed volumes at the end point, 5, 50 and 95 %; null where the readings cannot say."""
-    p_never = models.FloatField()
+    p_never = models.FloatField(null=True)
     enough_data = models.BooleanField()
     model = models.CharField(max_length=40)
     """Version of what forecast it."""

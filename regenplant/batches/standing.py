@@ -36,13 +36,18 @@ MOST_ROWS = 600
 
 
 def renew(batch: Batch, at: datetime) -> RinseStanding:
-    """Work out anew how the rinse stands, keep it, and keep what is forecast now in the history of forecasts."""
-    found = _worked_out(batch, at)
-    kept = RinseStanding.objects.filter(batch=batch).first()
+    """Work out anew how the rinse stands, keep it, and keep what is forecast now in the history of forecasts.
+
+    A meter that reads every second is not forecast from every second: between two forecasts lies ``FORECAST_EVERY_S``, unless a person
+    wrote a reading down.
+    """
+    kept = standing_of(batch)
+    found = _worked_out(batch, at, last=kept)
     if kept is not None:
         found.pk = kept.pk
     found.save()
-    _keep_forecast(batch, found, at)
+    if found.forecast_at == at:
+        _keep_forecast(batch, found, at)
     return found
 
 
@@ -81,23 +86,51 @@ def forecasts_of(batch: Batch) -> list[ForecastMade]:
 
 
 # --- working it out -------------------------------------------------------------------------------------------------
-def _worked_out(batch: Batch, at: datetime) -> RinseStanding:
+def _worked_out(batch: Batch, at: datetime, last: RinseStanding | None = None) -> RinseStanding:
+    """``last``: as it stood before, whose forecast stays while it is new enough."""
     points = points_of(batch)
     steps = judged_steps(batch)
     marks = Batch.objects.filter(pk=batch.pk).annotate(**_newest_rows("pk")).get()
     end_point = end_point_of(rinse_verdict(batch, points), specification_of(batch))
-    return RinseStanding(
+    believable = _believable(batch, points)
+    curve = curve_of(points, believable, steps)
+    began = rinse_began_at(steps)
+    end_bv, decade_bv = forecasts.end_of(curve, end_point, began.timestamp() if began else None)
+    pool = forecasts.pool_of(batch)
+    found = RinseStanding(
         batch=batch,
         basis=_basis(batch, steps, marks),
         points=len(points),
         logs=MeterLog.objects.filter(batch=batch).count(),
         newest_at=datetime.fromtimestamp(float(points.at_s[-1]), tz=UTC) if len(points) else None,
-        curve=curve_of(batch, points, steps),
+        curve=curve,
         end_point=to_plain(end_point),
-        forecast=forecasts.forecast_of(batch, points),
+        grade=pool.grade[:40],
+        lot_code=pool.lot_code[:40],
+        endpoint_bv=end_bv,
+        decade_bv=decade_bv,
         renewed_at=at,
         seen_version=batch.version,
     )
+    if last is not None and _is_new_enough(batch, last, at):
+        found.forecast, found.forecast_at = last.forecast, last.forecast_at
+    else:
+        found.forecast, found.forecast_at = forecasts.forecast_of(batch, points, believable), at
+    return found
+
+
+def _is_new_enough(batch: Batch, last: RinseStanding, at: datetime) -> bool:
+    """Whether the forecast made last may stand a while longer: made in time, and no person wrote a reading since."""
+    if last.forecast_at is None or not 0.0 <= (at - last.forecast_at).total_seconds() < FORECAST_EVERY_S:
+        return False
+    return not RinseReading.objects.filter(batch=batch, entered_at__gt=last.forecast_at).exists()
+
+
+def _believable(batch: Batch, points: Points) -> Any:
+    """Mask of the readings that a curve and a forecast are made from: those that do not point to their instrument."""
+    np = array_library()
+    found = rinse_sifted(batch, points)
+    return ~(found.is_doubted | found.is_jump) & np.isfinite(points.conductivity_25_siemens_per_m)
 
 
 def rinse_began_at(steps: Iterable[StepRun]) -> datetime | None:
@@ -107,18 +140,17 @@ def rinse_began_at(steps: Iterable[StepRun]) -> datetime | None:
 
 def curve_of_batch(batch: Batch) -> list[list[float]]:
     """The curve of a batch for which none is kept, from its readings."""
-    return curve_of(batch, points_of(batch), judged_steps(batch))
+    points = points_of(batch)
+    return curve_of(points, _believable(batch, points), judged_steps(batch))
 
 
-def curve_of(batch: Batch, points: Points, steps: Sequence[StepRun]) -> list[list[float]]:
-    """Rows of the curve: the readings that are believable, thinned."""
+def curve_of(points: Points, believable: Any, steps: Sequence[StepRun]) -> list[list[float]]:
+    """Rows of the curve: the readings under the mask, thinned."""
     np = array_library()
     began = rinse_began_at(steps)
     if began is None or not len(points):
         return []
-    found = rinse_sifted(batch, points)
-    keep = ~(found.is_doubted | found.is_jump) & np.isfinite(points.conductivity_25_siemens_per_m)
-    shown = points.where(keep)
+    shown = points.where(believable)
     rows = shown.where(thinned_places(shown.conductivity_25_siemens_per_m, MOST_ROWS))
     columns = (
         (rows.at_s - began.timestamp()) / 60.0,
@@ -166,36 +198,34 @@ def _basis(batch: Batch, steps: Sequence[StepRun], marks: Any) -> str:
         "written": sorted(written_bed_volumes(batch).items()),
         "specification": batch.specification_version_id,
         "core": CORE_VERSION,
-        "forecast": forecasts.MODEL,
     }
     return hashlib.sha256(json.dumps(plain, sort_keys=True).encode()).hexdigest()
 
 
 # --- the history of forecasts -----------------------------------------------------------------------------------------
-FORECAST_EVERY_S = 60.0
-"""Readings of a meter keep at most one forecast in so long a time [s]."""
+FORECAST_EVERY_S = 15.0
+"""Readings of a meter are forecast from anew at most once in so long a time [s]."""
+KEPT_EVERY_S = 60.0
+"""And at most one of them is kept in so long a time [s]."""
 
 
 def _keep_forecast(batch: Batch, standing: RinseStanding, at: datetime) -> None:
     said = standing.forecast
-    if not said or standing.newest_at is None:
+    if not said or said["minutes"] is None:
         return
     last = ForecastMade.objects.filter(batch=batch).order_by("-at", "-id").first()
-    minutes = said["minutes"]
-    if last is not None and last.at == at and last.minutes == minutes:
-        return
     by_hand = RinseReading.objects.filter(batch=batch, entered_at=at).exists()
-    if last is not None and not by_hand and 0.0 <= (at - last.at).total_seconds() < FORECAST_EVERY_S:
+    if last is not None and not by_hand and 0.0 <= (at - last.at).total_seconds() < KEPT_EVERY_S:
         return
     ForecastMade.objects.create(
         batch=batch,
         at=at,
-        minutes=minutes,
+        minutes=said["minutes"],
         rinsed_bv=said["rinsed_bv"],
         p05_bv=said["p05_bv"],
         p50_bv=said["p50_bv"],
         p95_bv=said["p95_bv"],
         p_never=said["p_never"],
         enough_data=said["enough_data"],
-        model=said["model"],
+        model=said["model"][:40],
     )

@@ -16,6 +16,7 @@ from regenplant.core.engineering import conductivity
 from regenplant.core.engineering.conductivity import Compensation
 from regenplant.core.engineering.conductivity_tables import table_limit_siemens_per_m
 from regenplant.core.engineering.libraries import array_library
+from regenplant.core.errors import OutOfRange
 from regenplant.core.process.series import FLAT, UNCOMPENSATED, WAYS, Series
 from regenplant.core.process.specification import CONDUCTIVITY, Limit, LimitBasis, RinseReading, Specification
 from regenplant.core.process.wording import number, say
@@ -179,12 +180,20 @@ def _meets(series: Series, value: Any, limit: Limit | None) -> Any:
         found = np.zeros(len(series), dtype=bool)
         liquid = (series.temperature_kelvin >= 273.15) & (series.temperature_kelvin <= 373.15)
         levels, which = np.unique(series.temperature_kelvin[liquid], return_inverse=True)
-        allowed = np.array([table_limit_siemens_per_m(rows, float(level)) for level in levels], dtype=float)
+        allowed = np.array([_allowed_at(rows, float(level)) for level in levels], dtype=float)
         found[liquid] = value[liquid] <= allowed[which] if len(levels) else False
         return found
     low = -math.inf if limit.low is None else limit.low
     high = math.inf if limit.high is None else limit.high
     return (value >= low) & (value <= high)
+
+
+def _allowed_at(rows: tuple[tuple[float, float], ...], temperature_kelvin: float) -> float:
+    """The row of a table; below its first one nothing is allowed."""
+    try:
+        return table_limit_siemens_per_m(rows, temperature_kelvin)
+    except OutOfRange:
+        return -math.inf
 
 
 def _jumps(series: Series, at_25: Any, doubted: Any, factor: float) -> Any:
