@@ -31,11 +31,16 @@ class Meter:
         """What a call is answered; ``body`` is plain data, or text as it is."""
         text = body if isinstance(body, (str, bytes)) else json.dumps(body)
         return Client(raise_request_exception=False).post(
-            URL, text, content_type="application/json", headers={"authorization": f"Bearer {self.token}", **headers}
+            URL,
+            text,
+            content_type="application/json",
+            headers={"authorization": f"Bearer {self.token}", **headers},
         )
 
 
-def meter_at(plant: SmallPlant, vessel: str, *, cell: str = "CELL", code: str = "M1", topic: str = "") -> Meter:
+def meter_at(
+    plant: SmallPlant, vessel: str, *, cell: str = "CELL", code: str = "M1", topic: str = ""
+) -> Meter:
     """A meter registered by the supervisor."""
     settings = MeterFeedSettings(
         code, f"Outlet of {vessel}", plant.instruments[cell].pk, plant.vessels[vessel].pk, topic
@@ -57,9 +62,11 @@ def reading(at: datetime, value: Any = "60.0", unit: str = "uS/cm", **more: Any)
 
 
 def falling(start: datetime, count: int, *, every_s: float = 1.0) -> list[dict[str, Any]]:
-    """A rinse-down as a meter sends it: from 400 µS/cm down, never twice the same digits."""
+    """A rinse-down as a meter sends it, from a second after ``start``: from 400 µS/cm down, never twice the same digits."""
     return [
-        reading(start + timedelta(seconds=every_s * index), f"{5 + 395 * 0.999**index + 1e-4 * index:.5f}")
+        reading(
+            start + timedelta(seconds=1 + every_s * index), f"{5 + 395 * 0.999**index + 1e-4 * index:.5f}"
+        )
         for index in range(count)
     ]
 

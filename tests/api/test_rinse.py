@@ -27,10 +27,14 @@ def asked(batch: Batch | str, client: Client | None = None, token: str = "") -> 
 def test_before_the_first_reading_it_says_what_is_missing(batch: Batch, meter: Meter) -> None:
     said = asked(batch, token=meter.token).json()
     assert (said["batch"], said["vessel"], said["readings"], said["newest"]) == (batch.number, "A1", 0, None)
-    assert said["is_rinsing"] is True and said["end_point"]["is_met"] is False and said["end_point"]["reasons"]
+    assert (
+        said["is_rinsing"] is True and said["end_point"]["is_met"] is False and said["end_point"]["reasons"]
+    )
 
 
-def test_it_follows_the_readings_and_asking_writes_nothing(plant: SmallPlant, batch: Batch, meter: Meter) -> None:
+def test_it_follows_the_readings_and_asking_writes_nothing(
+    plant: SmallPlant, batch: Batch, meter: Meter
+) -> None:
     meter.send(message(falling(plant.now, 120)))
     kept = RinseStanding.objects.get()
     said = asked(batch, token=meter.token).json()
@@ -55,11 +59,15 @@ def test_a_person_who_is_signed_in_may_ask_and_a_stranger_may_not(
     assert answer.status_code == 401 and answer.json()["error"]["code"] == "no_token"
 
 
-def test_a_wrong_token_is_refused_whoever_is_signed_in(batch: Batch, outsider: Person, client_of: Any) -> None:
+def test_a_wrong_token_is_refused_whoever_is_signed_in(
+    batch: Batch, outsider: Person, client_of: Any
+) -> None:
     assert asked(batch, client_of(outsider), token="wrong").status_code == 401
 
 
-def test_whoever_must_choose_a_password_first_is_refused(batch: Batch, outsider: Person, client_of: Any) -> None:
+def test_whoever_must_choose_a_password_first_is_refused(
+    batch: Batch, outsider: Person, client_of: Any
+) -> None:
     client = client_of(outsider)
     Person.objects.filter(pk=outsider.pk).update(one_time_until=timezone.now())
     assert asked(batch, client).status_code == 403

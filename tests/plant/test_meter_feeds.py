@@ -61,7 +61,9 @@ def test_a_feed_is_registered_with_an_account_of_its_own(plant: SmallPlant) -> N
 
 def test_the_token_is_nowhere_in_the_record(plant: SmallPlant) -> None:
     made = registered(plant)
-    renewed = services.renew_token(by=plant.by("supervisor"), feed_id=made.feed.pk, reason="It was seen.").result
+    renewed = services.renew_token(
+        by=plant.by("supervisor"), feed_id=made.feed.pk, reason="It was seen."
+    ).result
     payloads = "".join(AuditEvent.objects.values_list("payload", flat=True))
     rows = str(list(MeterFeed.objects.values())) + str(list(Person.objects.values()))
     for token in (made.token, renewed.token):

@@ -52,24 +52,37 @@ def token_on(answer: Any) -> str:
 def sent(client: Client, name: str, **values: Any) -> Any:
     """The answer to the form at this address, with what it shows and these values."""
     url = reverse(name, args=["M1"])
-    return client.post(url, {**form_data(client.get(url).context["form"]), "reason": "It was seen.", **values})
+    return client.post(
+        url, {**form_data(client.get(url).context["form"]), "reason": "It was seen.", **values}
+    )
 
 
-def test_the_token_is_shown_once_and_never_again(plant: factories.SmallPlant, as_: Callable[[str], Client]) -> None:
+def test_the_token_is_shown_once_and_never_again(
+    plant: factories.SmallPlant, as_: Callable[[str], Client]
+) -> None:
     client = as_("supervisor")
     answer = client.post(reverse("setup-meter-feed-new"), typed(plant))
     token = token_on(answer)
     assert "no-store" in answer["Cache-Control"]
     assert MeterFeed.objects.get().token_digest == digest_of(token)
-    for address in (reverse("setup-meter-feeds"), reverse("setup-meter-feed", args=["M1"]), reverse("setup"), "/api/"):
+    for address in (
+        reverse("setup-meter-feeds"),
+        reverse("setup-meter-feed", args=["M1"]),
+        reverse("setup"),
+        "/api/",
+    ):
         assert token not in client.get(address).content.decode(), address
     assert token not in str(dict(client.session))
     again = client.post(reverse("setup-meter-feed-new"), typed(plant))
-    assert again.status_code == 422 and token not in again.content.decode(), "sent twice it makes no second one"
+    assert again.status_code == 422 and token not in again.content.decode(), (
+        "sent twice it makes no second one"
+    )
     assert MeterFeed.objects.count() == 1
 
 
-def test_renewed_revoked_closed_and_opened_again(plant: factories.SmallPlant, as_: Callable[[str], Client]) -> None:
+def test_renewed_revoked_closed_and_opened_again(
+    plant: factories.SmallPlant, as_: Callable[[str], Client]
+) -> None:
     client = as_("administrator")
     first = token_on(client.post(reverse("setup-meter-feed-new"), typed(plant)))
     second = token_on(sent(client, "setup-meter-feed-renew"))
@@ -78,7 +91,9 @@ def test_renewed_revoked_closed_and_opened_again(plant: factories.SmallPlant, as
     assert "Sends by a token over HTTP and topic rinse/c1/outlet to the rinse that runs in vessel C1." in page
     assert "meter-m1, a device" in page and "was given a new token (It was seen.)" in page
     assert sent(client, "setup-meter-feed-revoke").status_code == 302
-    assert "Sends by topic rinse/c1/outlet to" in text_of(client.get(reverse("setup-meter-feed", args=["M1"])))
+    assert "Sends by topic rinse/c1/outlet to" in text_of(
+        client.get(reverse("setup-meter-feed", args=["M1"]))
+    )
     assert sent(client, "setup-meter-feed-close").status_code == 302
     assert "Closed. Nothing is taken from it" in text_of(client.get(reverse("setup-meter-feed", args=["M1"])))
     third = token_on(sent(client, "setup-meter-feed-open"))

@@ -178,12 +178,12 @@ class EndPointOut(Schema):
 class ForecastOut(Schema):
     """What is expected. Null figures: the readings cannot say."""
 
-    minutes: float = Field(description="Since the rinse began, of the newest reading [min].")
-    rinsed_bv: float
+    minutes: float | None = Field(description="Since the rinse began, of the newest reading [min].")
+    rinsed_bv: float | None
     p05_bv: float | None = Field(description="Bed volumes at the end point, 5 % [-].")
     p50_bv: float | None
     p95_bv: float | None
-    p_never: float = Field(ge=0, le=1, description="How likely the end point is never reached [-].")
+    p_never: float | None = Field(ge=0, le=1, description="How likely the end point is never reached [-].")
     enough_data: bool
 
 

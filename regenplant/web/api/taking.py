@@ -11,16 +11,17 @@ from typing import Any
 from regenplant import units
 from regenplant.audit.by import By
 from regenplant.batches.models import Batch
+from regenplant.batches.packets import METER_AHEAD_S
 from regenplant.batches.selectors import OpenRinse, rinse_open_in
 from regenplant.batches.services import LoggedReading, Packet, take_in
 from regenplant.core.errors import RecordRefused
 from regenplant.plant.models import MeterFeed
 from regenplant.web.api.schemas import ReadingIn
 
-CLOCK_AHEAD = timedelta(minutes=2)
-"""How far a meter's clock may be ahead of ours before its readings are not kept: common practice for loggers that set their clock
-once a day."""
-_BETWEEN = "Measured while no judged rinse of the batch ran: between two rinses of it, or ahead of the clock here."
+CLOCK_AHEAD = timedelta(seconds=METER_AHEAD_S)
+_BETWEEN = (
+    "Measured while no judged rinse of the batch ran: between two rinses of it, or ahead of the clock here."
+)
 COLDEST_C, HOTTEST_C = 0.0, 100.0
 
 
@@ -60,7 +61,9 @@ def rinse_at(feed: MeterFeed) -> OpenRinse | None:
     return rinse_open_in(feed.vessel_id)
 
 
-def sort_out(readings: Sequence[ReadingIn], feed: MeterFeed, rinse: OpenRinse | None, now: datetime) -> Sorted:
+def sort_out(
+    readings: Sequence[ReadingIn], feed: MeterFeed, rinse: OpenRinse | None, now: datetime
+) -> Sorted:
     """Which readings fit the rinse, and why the others do not."""
     fit: dict[datetime, ReadingIn] = {}
     rest: dict[str, list[datetime]] = {}
