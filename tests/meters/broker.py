@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import getpass
 import os
 import shutil
 import signal
@@ -52,7 +53,9 @@ class Broker:
                 check=True,
                 capture_output=True,
             )
-        own = [f"user {Path('/proc/self').owner()}"] if os.geteuid() == 0 else []
+        own = (
+            [f"user {getpass.getuser()}"] if os.geteuid() == 0 else []
+        )  # else it gives up root and its folder
         (folder / "broker.conf").write_text(
             "\n".join(
                 [

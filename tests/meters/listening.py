@@ -34,14 +34,14 @@ def url_of_the_test_database() -> str:
     return f"postgresql://{quote(own['USER'])}:{quote(own['PASSWORD'])}@{place}/{quote(own['NAME'])}{query}"
 
 
-def until(is_so: Callable[[], bool], what: str, within_s: float = WAIT_S) -> None:
-    """Wait until something is so."""
+def until(is_so: Callable[[], bool], what: str | Callable[[], str], within_s: float = WAIT_S) -> None:
+    """Wait until something is so; ``what`` is told when it is not."""
     end = time.monotonic() + within_s
     while time.monotonic() < end:
         if is_so():
             return
         time.sleep(0.05)
-    raise AssertionError(f"not within {within_s:g} s: {what}")
+    raise AssertionError(f"not within {within_s:g} s: {what if isinstance(what, str) else what()}")
 
 
 class Listening:
@@ -82,7 +82,7 @@ class Listening:
 
     def until_it_listens(self) -> None:
         """Wait for its subscriptions, once more than it said so before."""
-        until(lambda: "Topics: " in self.words(), f"the listener subscribes\n{self.words()}")
+        until(lambda: "Topics: " in self.words(), lambda: f"the listener subscribes\n{self.words()}")
 
     def words(self) -> str:
         return self.log.read_text("utf-8") if self.log.exists() else ""
@@ -127,17 +127,21 @@ class PublishingMeter:
         client = mqtt.Client(CallbackAPIVersion.VERSION2, client_id="meter under test", clean_session=False)
         client.username_pw_set(*METER)
         client.reconnect_delay_set(1, 1)
+        confirmed: set[int] = set()
+        client.on_publish = lambda client, data, number, reason, properties: confirmed.add(number)
         client.connect("127.0.0.1", self._broker.port)
         client.loop_start()
         try:
-            waiting = []
+            sent = set()
             for message in messages:
                 text = message if isinstance(message, (str, bytes)) else json.dumps(message)
-                waiting.append(client.publish(self.topic, text, qos=1))
+                sent.add(client.publish(self.topic, text, qos=1).mid)
                 if pause_s:
                     time.sleep(pause_s)
-            for one in waiting:
-                until(one.is_published, "the broker confirms a message")
+            until(
+                lambda: sent <= confirmed,
+                lambda: f"the broker confirms {len(sent - confirmed)} more messages",
+            )
         finally:
             client.disconnect()
             client.loop_stop()

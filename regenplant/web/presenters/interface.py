@@ -84,5 +84,5 @@ def _kind(said: Mapping[str, Any]) -> str:
         return "object"
     kind = said.get("type", "object")
     words = {"array": "list", "string": "text", "integer": "whole number"}
-    named = [words.get(item, item) for item in (kind if isinstance(kind, list) else [kind])]
+    named = [words.get(item, item) for item in map(str, kind if isinstance(kind, list) else [kind])]
     return "time" if said.get("format") == "date-time" else " or ".join(named)

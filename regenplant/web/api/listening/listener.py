@@ -33,7 +33,7 @@ MOST_TOGETHER = 200
 SLOWEST_S = 0.2
 """No message waits longer than this to be made safe."""
 RECONNECT_S = (1.0, 30.0)
-TOPICS_EVERY_S = 15.0
+TOPICS_EVERY_S = 5.0
 WRONG_CREDENTIALS = (134, 135)
 """Reasons of the protocol: bad user name or password, not authorized."""
 
@@ -71,8 +71,9 @@ class Listener:
         self._unacknowledged: list[int] = []
         self._oldest_s = 0.0
         self._arrived_now = 0
-        self._subscribed: frozenset[str] = frozenset()
-        self._wanted: frozenset[str] = frozenset()
+        self._subscribed: frozenset[str] | None = None
+        self._wanted: frozenset[str] | None = None
+        """None until the open feeds were asked for, where nothing is remembered of them."""
         self._refusal = ""
         self._ended_well = False
         self.arrived = 0
@@ -82,7 +83,7 @@ class Listener:
         """Raises: BrokerRefused, HandingOnEnded."""
         with opened(self._folder) as spool:
             self._spool = spool
-            self._wanted = spool.topics()
+            self._wanted = spool.topics() or None
             worker = threading.Thread(target=self._hand_on, name="handing on")
             worker.start()
             try:
@@ -168,7 +169,7 @@ class Listener:
                 f"“{self._broker.user or 'anonymous'}”: {reason}."
             )
             return
-        self._subscribed = frozenset()
+        self._subscribed = None
         log.info(
             "Listening at %s:%s%s.",
             self._broker.host,
@@ -183,11 +184,12 @@ class Listener:
     def _subscribe(self) -> None:
         """Bring the subscriptions to what the open feeds want; asked again after each connection."""
         wanted = self._wanted
-        if wanted == self._subscribed:
+        if wanted is None or wanted == self._subscribed:
             return
-        for gone in sorted((self._subscribed | self._spool.topics()) - wanted):
+        before = self._subscribed or frozenset()
+        for gone in sorted((before | self._spool.topics()) - wanted):
             self._client.unsubscribe(gone)
-        if new := sorted(wanted - self._subscribed):
+        if new := sorted(wanted - before):
             self._client.subscribe([(topic, QOS) for topic in new])
         self._subscribed = wanted
         self._spool.keep()
