@@ -30,6 +30,12 @@ class MeterLog(models.Model):
     """Of the file, or of the feed."""
     received_text = models.TextField()
     """Exactly as received: values, units and times as the meter or the person's file had them."""
+    time_zone = models.CharField(max_length=64, blank=True)
+    """Zone of the clocks that showed its times, where they come without an offset."""
+    counted_from_at = models.DateTimeField(null=True)
+    """When it began, where its times are counted from there."""
+    counter_at_start_m3 = models.FloatField(default=0.0)
+    """What its counter of water showed when the rinse began."""
     unit_as_typed = models.CharField(max_length=20)
     meter_compensation = models.CharField(max_length=10)
     """What the meter had already done: "none", "neutral", "acid", "base", "flat_2"."""

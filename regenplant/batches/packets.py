@@ -46,6 +46,22 @@ class Packet:
     name: str
     received_text: str
     readings: tuple[LoggedReading, ...]
+    time_zone: str = ""
+    """Zone of the clocks that showed the times in the text, where they come without an offset."""
+    counted_from_at: datetime | None = None
+    """When the log began, where its times are counted from there."""
+    counter_at_start_m3: float = 0.0
+    """What its counter of water showed when the rinse began [m^3]."""
+
+
+def cell_of(pk: int) -> Instrument:
+    """The conductivity cell of a packet. Raises: RecordRefused for anything else."""
+    instrument = Instrument.objects.filter(pk=pk).first()
+    if instrument is None or instrument.kind != Instrument.Kind.CONDUCTIVITY or not instrument.is_active:
+        raise RecordRefused(
+            "Choose the conductivity cell that was logged.", field="instrument", code="no_cell"
+        )
+    return instrument
 
 
 @dataclass(frozen=True, slots=True)

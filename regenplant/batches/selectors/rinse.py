@@ -94,7 +94,7 @@ def rinse_page(batch: Batch, now: datetime) -> RinsePage:
         end_point=end_point_in(standing),
         readings=tuple(every),
         is_resistivity=shows_resistivity(limit),
-        points=_points(standing.curve, limit),
+        points=shown_points(standing.curve, limit),
         rinse_started_at=started,
         flow_m3_per_s=rinse_flow_m3_per_s(batch, step) if step and started else None,
         is_rinsing=batch.state == BatchState.RINSING and step is not None and step.state == StepState.RUNNING,
@@ -112,7 +112,7 @@ def logs_of(batch: Batch) -> QuerySet[MeterLog]:
     """Packets of a batch, newest first, without the text and the columns they hold."""
     return (
         MeterLog.objects.filter(batch=batch)
-        .select_related("instrument", "entered_by")
+        .select_related("instrument", "entered_by", "step")
         .prefetch_related("set_asides__set_aside_by")
         .defer("received_text", "columns")
         .order_by("-first_at", "-id")
@@ -138,7 +138,7 @@ def _who_took(readings: tuple[RinseReading, ...], logs: tuple[MeterLog, ...]) ->
     return tuple(dict.fromkeys(name for _, name in sorted(found)))
 
 
-def _points(curve: list[list[float]], limit: Limit | None) -> tuple[tuple[float, float], ...]:
+def shown_points(curve: list[list[float]], limit: Limit | None) -> tuple[tuple[float, float], ...]:
     """Rows of a curve as the limit looks at them; without a limit the conductivity at 25 °C."""
     column = RAW if limit is not None and limit.table else AT_25
     is_reciprocal = shows_resistivity(limit)
@@ -166,5 +166,5 @@ def _ghosts(batch: Batch, limit: Limit | None, count: int = 5) -> tuple[Ghost, .
         kept = getattr(old, "rinse_standing", None)
         curve = kept.curve if kept is not None else curve_of_batch(old)
         if curve:
-            found.append(Ghost(old.number, _points(curve[:: -(-len(curve) // GHOST_ROWS)], limit)))
+            found.append(Ghost(old.number, shown_points(curve[:: -(-len(curve) // GHOST_ROWS)], limit)))
     return tuple(found)

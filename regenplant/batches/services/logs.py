@@ -18,6 +18,7 @@ from regenplant.batches.packets import (
     LeftOut,
     Packet,
     Raw,
+    cell_of,
     columns_of,
     series_of_raw,
     what_is_new,
@@ -66,7 +67,7 @@ def take_in(*, by: By, batch_id: int, packet: Packet, late: Reason | None = None
             f"Batch {batch.number} is {batch.get_state_display()}; readings are taken in from its final rinse until it is judged.",
             code="not_rinsing",
         )
-    instrument = _cell(packet.instrument_id)
+    instrument = cell_of(packet.instrument_id)
     raw = columns_of(packet)
     step, columns, counted = what_is_new(by, batch, instrument, raw)
     row = _keep(by, batch, step, instrument, packet, columns, counted, late)
@@ -221,15 +222,6 @@ def _refuse_other_meters(by: By, batch: Batch, packet: Packet) -> None:
         )
 
 
-def _cell(pk: int) -> Instrument:
-    instrument = Instrument.objects.filter(pk=pk).first()
-    if instrument is None or instrument.kind != Instrument.Kind.CONDUCTIVITY or not instrument.is_active:
-        raise RecordRefused(
-            "Choose the conductivity cell that was logged.", field="instrument", code="no_cell"
-        )
-    return instrument
-
-
 # --- keeping it -------------------------------------------------------------------------------------------------------
 def _keep(
     by: By,
@@ -258,6 +250,9 @@ def _keep(
         source=packet.source,
         name=packet.name.strip()[:120],
         received_text=packet.received_text,
+        time_zone=packet.time_zone,
+        counted_from_at=packet.counted_from_at,
+        counter_at_start_m3=packet.counter_at_start_m3,
         unit_as_typed=packet.readings[0].unit_text[:20],
         meter_compensation=meter.value,
         water_kind=specification.compensation.value,

@@ -88,3 +88,8 @@ def series_of(readings: Sequence[RinseReading]) -> Series:
         np.array([each.instrument_is_valid for each in readings], dtype=bool),
         tuple(codes),
     )
+
+
+def way_of(compensation: Compensation) -> int:
+    """The place of a compensation in a column of ``Series.way``."""
+    return WAYS.index(compensation)

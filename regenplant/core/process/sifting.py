@@ -17,7 +17,7 @@ from regenplant.core.engineering.conductivity import Compensation
 from regenplant.core.engineering.conductivity_tables import table_limit_siemens_per_m
 from regenplant.core.engineering.libraries import array_library
 from regenplant.core.errors import OutOfRange
-from regenplant.core.process.series import FLAT, UNCOMPENSATED, WAYS, Series
+from regenplant.core.process.series import FLAT, UNCOMPENSATED, Series
 from regenplant.core.process.specification import CONDUCTIVITY, Limit, LimitBasis, RinseReading, Specification
 from regenplant.core.process.wording import number, say
 
@@ -296,8 +296,3 @@ def _told(
             )
             found.append((int(own[0]), words(int(own[0])) + tail))
     return tuple(dict.fromkeys(sentence for _, sentence in sorted(found, key=lambda pair: pair[0])))
-
-
-def way_of(compensation: Compensation) -> int:
-    """The place of a compensation in a column of ``Series.way``."""
-    return WAYS.index(compensation)
