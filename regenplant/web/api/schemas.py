@@ -127,8 +127,10 @@ class TakenOut(Schema):
     known_already: int = Field(
         ge=0, description="Of the same meter at the same time: kept before, counted once."
     )
-    not_kept: list[NotKeptOut]
-    message_id: str | None = None
+    not_kept: list[NotKeptOut] = Field(
+        description="The rest, by reason, each with code, why, count, first_at and last_at."
+    )
+    message_id: str | None = Field(None, description="As it was sent.")
 
 
 class FlawOut(Schema):

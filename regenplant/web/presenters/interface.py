@@ -4,9 +4,20 @@ from __future__ import annotations
 
 from collections.abc import Mapping
 from dataclasses import dataclass
-from http import HTTPStatus
 from typing import Any
 
+_MEANS = {
+    200: "answered",
+    400: "no JSON text in UTF-8",
+    401: "no token, or one that nobody has",
+    403: "whoever asks may not do this here",
+    404: "no such batch",
+    409: "a rule about the record says no; nothing was written",
+    413: "more than one call may hold; nothing was read",
+    422: "something in it cannot be read; nothing was written",
+    429: "too many wrong tokens came from one address; wait as Retry-After says",
+    503: "the database is away or busy, nothing was written; send the same call again after Retry-After",
+}
 _WAYS = {"FeedToken": "the token of a meter feed", "SignedIn": "being signed in"}
 
 
@@ -56,7 +67,10 @@ def _operation(method: str, address: str, said: Mapping[str, Any]) -> Operation:
             " ".join(part.split()) for part in str(said.get("description", "")).split("\n\n") if part.strip()
         ),
         " or ".join(ways) or "nothing: it is open",
-        tuple((str(status), HTTPStatus(int(status)).phrase) for status in said["responses"]),
+        tuple(
+            (str(status), _MEANS[int(status)])
+            for status in sorted(said["responses"], key=lambda status: int(status))
+        ),
     )
 
 

@@ -142,9 +142,7 @@ def person_page(request: HttpRequest, username: str) -> HttpResponse:
 
 def _sentence(person: Person) -> str:
     if person.is_device:
-        return (
-            "A device’s account: a meter feed writes readings under it. It has no password and no role, and signs nothing."
-        )
+        return "A device’s account: a meter feed writes readings under it. It has no password and no role, and signs nothing."
     if not person.is_active:
         return "The account is closed. Everything this person wrote and signed stays, under the name it was signed with."
     if person.is_shared:
