@@ -74,6 +74,7 @@ MIDDLEWARE = [
     "django.middleware.common.CommonMiddleware",
     "django.middleware.csrf.CsrfViewMiddleware",
     "django.contrib.auth.middleware.AuthenticationMiddleware",
+    "regenplant.web.api.limits.ProgramMiddleware",
     "regenplant.web.middleware.TimeOutMiddleware",
     "django.contrib.auth.middleware.LoginRequiredMiddleware",
     "regenplant.web.middleware.PlantTimeMiddleware",

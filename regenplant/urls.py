@@ -5,6 +5,7 @@ from importlib import import_module
 from django.urls import URLPattern, URLResolver, path
 
 from regenplant.web import parts
+from regenplant.web.api.addresses import API_URLS
 from regenplant.web.areas import signin, understand
 
 AREAS: tuple[str, ...] = (
@@ -22,6 +23,7 @@ AREAS: tuple[str, ...] = (
     "setup",
     "chemicals",
     "emergency",
+    "programs",
     "floor",
     "start",
     "authority",
@@ -51,3 +53,4 @@ urlpatterns: list[URLPattern | URLResolver] = [
 ]
 for _area in AREAS:
     urlpatterns += import_module(f"regenplant.web.areas.{_area}").urlpatterns
+urlpatterns.append(path("api/", API_URLS))

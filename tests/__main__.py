@@ -20,6 +20,8 @@ ON_A_DATABASE = (
     "tests/audit",
     "tests/people",
     "tests/plant",
+    "tests/api",
+    "tests/meters",
     "tests/resins",
     "tests/recipes",
     "tests/chemicals",

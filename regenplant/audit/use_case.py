@@ -61,12 +61,13 @@ _operation: ContextVar[UUID | None] = ContextVar("operation", default=None)
 
 
 def use_case(
-    name: str, *, permission: str, by_shared: bool = False
+    name: str, *, permission: str, by_shared: bool = False, by_device: bool = False
 ) -> Callable[[Callable[..., Outcome]], Callable[..., Outcome]]:
     """Register a function as the use case ``name``; permission "" means: any signed-in person.
 
     The right is asked for in the segregation class of what the act is about (``audit.classes``). A shared account does
-    nothing at all, except what says ``by_shared``: to sign in, and to choose how its screen looks.
+    nothing at all, except what says ``by_shared``: to sign in, and to choose how its screen looks. A device does only what says
+    ``by_device``; it has no rights, so such an act finds out by itself whether this device may.
     """
 
     def decorate(function: Callable[..., Outcome]) -> Callable[..., Outcome]:
@@ -78,7 +79,10 @@ def use_case(
         @functools.wraps(function)
         def act(*, by: By, **arguments: Any) -> Outcome:
             refuse_shared(by, by_shared=by_shared)
-            require_for(by, permission, arguments)
+            if not is_device(by):
+                require_for(by, permission, arguments)
+            elif not by_device:
+                raise NotAllowed(f"{by.user.full_name} is a device. It sends readings and does nothing else.")
             if _operation.get() is None:
                 return _operate(lambda: _carry_out(name, by, function, arguments, is_outermost=True))
             return _carry_out(name, by, function, arguments, is_outermost=False)
@@ -99,6 +103,11 @@ def refuse_shared(by: By, *, by_shared: bool = False) -> None:
         )
     if not getattr(by.user, "is_active", True):
         raise NotAllowed(f"The account of {by.user.full_name} is closed, so nothing is done in that name.")
+
+
+def is_device(by: By) -> bool:
+    """Whether a device acts, and no person."""
+    return bool(getattr(by.user, "is_device", False))
 
 
 def require_for(by: By, permission: str, arguments: Mapping[str, Any]) -> None:

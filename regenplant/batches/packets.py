@@ -8,6 +8,7 @@ from typing import Any
 
 from regenplant import units
 from regenplant.audit.by import By
+from regenplant.audit.use_case import is_device
 from regenplant.batches.models import Batch, MeterLog, RinseReading, StepRun
 from regenplant.batches.points import unpacked
 from regenplant.batches.rinse import judged_steps, passed_bed_volumes, specification_of
@@ -23,6 +24,8 @@ AHEAD_S = 5.0
 """The clocks of a meter and of the server never agree to the second; what lies further ahead has not happened yet [s]."""
 TO_THE_MS = 1e-3
 """Moments of a meter are kept to the millisecond; a step knows its start more finely [s]."""
+METER_AHEAD_S = 120.0
+"""The same for an in-line meter that sends by itself: some set their clock once a day. Common practice [s]."""
 
 
 @dataclass(frozen=True, slots=True)
@@ -140,7 +143,8 @@ def what_is_new(
     np = array_library()
     step = _step_of(batch, raw)
     began = step.started_at.timestamp() if step.started_at else np.inf
-    ended = min(step.finished_at.timestamp() if step.finished_at else np.inf, by.at.timestamp() + AHEAD_S)
+    ahead_s = METER_AHEAD_S if is_device(by) else AHEAD_S
+    ended = min(step.finished_at.timestamp() if step.finished_at else np.inf, by.at.timestamp() + ahead_s)
     inside = (raw.at_s >= began - TO_THE_MS) & (raw.at_s <= ended + TO_THE_MS)
     within = raw.where(inside)
     _, firsts = np.unique(within.at_s, return_index=True)

@@ -18,7 +18,7 @@ class PeopleConfig(AppConfig):
         )
         locks.declare(
             locks.Lock("people_signature"),
-            locks.Lock("people_person", columns=("id", "username", "is_shared")),
+            locks.Lock("people_person", columns=("id", "username", "is_shared", "is_device")),
             locks.Lock("people_authorityversion", when="OLD.state <> 'draft'", columns=FROZEN),
             locks.Lock(
                 "people_alert",

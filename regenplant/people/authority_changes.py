@@ -68,7 +68,9 @@ def changes_between(old: Matrix, new: Matrix) -> tuple[RightChange, ...]:
 
 def people_changes(old: Matrix, new: Matrix) -> tuple[PersonChange, ...]:
     """Active people who would gain or lose a right, by name. Two queries."""
-    people = Person.objects.filter(is_active=True, is_shared=False).prefetch_related("groups")
+    people = Person.objects.filter(is_active=True, is_shared=False, is_device=False).prefetch_related(
+        "groups"
+    )
     known = {role.value: role for role in Role}
     found = []
     for person in people:
@@ -102,6 +104,6 @@ def _gained(old: Matrix, new: Matrix, roles: frozenset[Role]) -> Iterator[str]:
 
 def rights_of(person: Person, matrix: Matrix) -> tuple[str, ...]:
     """Everything a person may do, each as a title with the classes where it is not all; nothing for a closed account."""
-    if not person.is_active or person.is_shared:
+    if not person.is_active or person.is_shared or person.is_device:
         return ()
     return tuple(_gained(Matrix({}), matrix, person.roles))

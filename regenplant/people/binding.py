@@ -57,8 +57,10 @@ def bind(
         raise SignatureRefused(f"The password was given to sign “{permit.meaning}”, not “{meaning}”.")
     if not timedelta(0) <= by.at - permit.proven_at <= PERMIT_LIFE:
         raise SignatureRefused("The password was given more than two minutes ago. Give it again.")
-    if by.user.is_shared or not by.user.is_active:
-        raise SignatureRefused(f"{by.user.full_name} cannot sign: the account is shared or closed.")
+    if by.user.is_shared or by.user.is_device or not by.user.is_active:
+        raise SignatureRefused(
+            f"{by.user.full_name} cannot sign: the account is shared, a device’s, or closed."
+        )
     text = content if isinstance(content, str) else canonical_text(content)
     offset = by.at.astimezone(ZoneInfo(zone)).utcoffset() or timedelta(0)
     return Signature.objects.create(

@@ -6,7 +6,7 @@ import json
 from datetime import datetime
 from typing import Any, ClassVar
 
-from django.contrib.auth.hashers import check_password
+from django.contrib.auth.hashers import UNUSABLE_PASSWORD_PREFIX, check_password
 from django.contrib.auth.models import AbstractUser, UserManager
 from django.db import models
 from django.db.models import F, Q
@@ -28,7 +28,9 @@ class PersonManager(UserManager["Person"]):
 class Person(AbstractUser):
     """A person who may sign in. Never deleted: records keep their names.
 
-    A shared account (``is_shared``) belongs to a post, not to a person: it looks, and neither acts nor signs.
+    A shared account (``is_shared``) belongs to a post, not to a person: it looks, and neither acts nor signs. A device account
+    (``is_device``) is a meter's: it has no password and no role, never signs in or signs, and does only what a use case lets a
+    device do. What it wrote stays under its name.
     ``one_time_until`` is set while the password is one that an administrator gave: it opens the door once, until then,
     to choose one's own; it signs nothing.
     """
@@ -48,6 +50,7 @@ class Person(AbstractUser):
     )
 
     is_shared = models.BooleanField(default=False)
+    is_device = models.BooleanField(default=False)
     one_time_until = models.DateTimeField(null=True, blank=True)
 
     REQUIRED_FIELDS: ClassVar[list[str]] = ["full_name", "initials"]
@@ -55,7 +58,20 @@ class Person(AbstractUser):
 
     class Meta:
         ordering = ["full_name"]
-        constraints = [models.UniqueConstraint(Lower("username"), name="username_once_in_any_case")]
+        constraints = [
+            models.UniqueConstraint(Lower("username"), name="username_once_in_any_case"),
+            models.CheckConstraint(
+                condition=Q(is_device=False)
+                | Q(
+                    is_shared=False,
+                    is_staff=False,
+                    is_superuser=False,
+                    one_time_until__isnull=True,
+                    password__startswith=UNUSABLE_PASSWORD_PREFIX,
+                ),
+                name="device_has_no_password_and_no_power",
+            ),
+        ]
 
     def __str__(self) -> str:
         return self.full_name
@@ -72,7 +88,8 @@ class Person(AbstractUser):
         cached: frozenset[Role] | None = self.__dict__.get("_roles")
         if cached is None:
             known = {role.value for role in Role}
-            names = [name for name in self.groups.values_list("name", flat=True) if name in known]
+            held = [] if self.is_device else self.groups.values_list("name", flat=True)
+            names = [name for name in held if name in known]
             cached = self.__dict__["_roles"] = frozenset(Role(name) for name in names)
         return cached
 
@@ -90,11 +107,12 @@ class Person(AbstractUser):
     def may(self, permission: str, segregation_class: str = "") -> bool:
         """Whether this person holds the permission now, in this class if one is concerned (``Matrix.may``).
 
-        A deactivated person and a shared account hold none.
+        A deactivated person, a shared account and a device hold none.
         """
         return (
             self.is_active
             and not self.is_shared
+            and not self.is_device
             and self.matrix.may(self.roles, permission, segregation_class)
         )
 

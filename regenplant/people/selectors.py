@@ -13,7 +13,7 @@ from regenplant.people.models import AccessRules, Alert, AuthorityVersion, Perso
 
 def demo_people() -> list[Person]:
     """Everybody who may sign in to the demonstration, in the order of the roles."""
-    people = Person.objects.filter(is_active=True).prefetch_related("groups")
+    people = Person.objects.filter(is_active=True, is_device=False).prefetch_related("groups")
     order = {role.value: index for index, role in enumerate(Role)}
     return sorted(
         people,
@@ -32,7 +32,7 @@ def people_who_may(
     names = [role.value for role in matrix.holders(permission, segregation_class)]
     if not names:
         return []
-    found = Person.objects.filter(is_active=True, is_shared=False, groups__name__in=names)
+    found = Person.objects.filter(is_active=True, is_shared=False, is_device=False, groups__name__in=names)
     return list(found.exclude(pk__in=list(except_pks)).distinct().order_by("full_name"))
 
 

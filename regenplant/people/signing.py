@@ -137,7 +137,14 @@ def prove_another(
 
 
 def _refuse_unable(by: By, person: Person, meaning: str, about: About, *, field: str | None = None) -> None:
-    """Refuse whoever cannot sign whatever the password: a shared account, and one whose password another person knows."""
+    """Refuse whoever cannot sign whatever the password: a device, a shared account, and one whose password another person knows."""
+    if person.is_device:
+        record_refused_signature(by=by, meaning=meaning, about=about, why=f"{person.full_name} is a device")
+        raise SignatureRefused(
+            f"{person.full_name} is a device and signs nothing. A signature is one person’s.",
+            field=field,
+            code="device_account",
+        )
     if person.is_shared:
         record_refused_signature(
             by=by, meaning=meaning, about=about, why=f"{person.full_name} is a shared account"
@@ -191,7 +198,7 @@ def _why(tried: Try) -> str:
     return "wrong credentials, and now the account rests" if tried.is_resting else "wrong credentials"
 
 
-@use_case("signature.refused", permission="", by_shared=True)
+@use_case("signature.refused", permission="", by_shared=True, by_device=True)
 def record_refused_signature(
     *, by: By, meaning: str, about: About, why: str = "", tried_as: str = "", failures: int = 0
 ) -> Outcome:

@@ -18,7 +18,9 @@ Roles = Mapping[int, frozenset[Role]]
 
 def roles_of_everybody() -> dict[int, frozenset[Role]]:
     """Roles of all who can act: active people with an account of their own. Two queries."""
-    people = Person.objects.filter(is_active=True, is_shared=False).prefetch_related("groups")
+    people = Person.objects.filter(is_active=True, is_shared=False, is_device=False).prefetch_related(
+        "groups"
+    )
     known = {role.value: role for role in Role}
     return {
         person.pk: frozenset(known[group.name] for group in person.groups.all() if group.name in known)

@@ -14,4 +14,10 @@ class PlantConfig(AppConfig):
 
         limits.ask(record_limits)
         locks.declare(locks.Lock("plant_terminal", columns=("key",)))
+        locks.declare(
+            locks.Lock(
+                "plant_meterfeed",
+                columns=("code", "instrument_id", "account_id", "registered_by_id", "registered_at"),
+            )
+        )
         locks.declare(locks.Lock("plant_limitsversion", when="OLD.state <> 'draft'", columns=FROZEN))

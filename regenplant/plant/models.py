@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+from django.conf import settings
 from django.db import models
 from django.db.models import F, Q
 
@@ -241,6 +242,52 @@ class Terminal(models.Model):
 
     def __str__(self) -> str:
         return self.name
+
+
+class MeterFeed(models.Model):
+    """The way by which one in-line meter sends its readings: a token for HTTP, a topic for MQTT. It informs; it drives nothing.
+
+    ``token_digest`` is the SHA-256 of a token that was shown once; nobody can read the token back from it. What the feed
+    writes stands under ``account``, a device's account (``Person.is_device``).
+    """
+
+    code = models.CharField(max_length=16, unique=True)
+    name = models.CharField(max_length=80)
+    instrument = models.ForeignKey(Instrument, on_delete=models.PROTECT, related_name="feeds")
+    vessel = models.ForeignKey(Vessel, on_delete=models.PROTECT, related_name="feeds")
+    """Where it sits: what it sends belongs to the rinse that runs there."""
+    account = models.OneToOneField(settings.AUTH_USER_MODEL, on_delete=models.PROTECT, related_name="feed")
+    token_digest = models.CharField(max_length=64, null=True, unique=True)
+    token_made_at = models.DateTimeField(null=True)
+    topic = models.CharField(max_length=120, blank=True)
+    """MQTT; "" where it sends by HTTP alone."""
+    registered_by = models.ForeignKey(settings.AUTH_USER_MODEL, on_delete=models.PROTECT, related_name="+")
+    registered_at = models.DateTimeField()
+    is_active = models.BooleanField(default=True)
+    version = models.PositiveIntegerField(default=1)
+
+    class Meta:
+        ordering = ["code"]
+        constraints = [
+            models.UniqueConstraint(
+                fields=["instrument"], condition=Q(is_active=True), name="meter_feed_once_per_instrument"
+            ),
+            models.UniqueConstraint(fields=["topic"], condition=~Q(topic=""), name="meter_feed_topic_once"),
+            models.CheckConstraint(
+                condition=Q(is_active=True) | Q(token_digest__isnull=True),
+                name="closed_meter_feed_has_no_token",
+            ),
+            models.CheckConstraint(
+                condition=Q(token_digest__isnull=True) | Q(token_made_at__isnull=False),
+                name="meter_feed_token_has_a_time",
+            ),
+            models.CheckConstraint(
+                condition=~Q(account=F("registered_by")), name="meter_feed_registered_by_a_person"
+            ),
+        ]
+
+    def __str__(self) -> str:
+        return self.code
 
 
 class LimitsVersion(Version):

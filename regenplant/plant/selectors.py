@@ -14,6 +14,7 @@ from regenplant.core.process.vocabulary import Chemical, ResinFamily, WaterKind
 from regenplant.plant.models import (
     FEED_FIGURES,
     Instrument,
+    MeterFeed,
     PlantProfile,
     Skid,
     Vessel,
@@ -45,6 +46,13 @@ def is_instrument_valid(instrument: Instrument, on: date) -> bool:
     if not instrument.is_active or instrument.calibrated_on is None or instrument.calibration_due_on is None:
         return False
     return instrument.calibrated_on <= on <= instrument.calibration_due_on
+
+
+def open_meter_feeds() -> QuerySet[MeterFeed]:
+    """Meter feeds that may send, by code, with instrument, vessel and account."""
+    return MeterFeed.objects.filter(is_active=True, account__is_active=True).select_related(
+        "instrument", "vessel", "account"
+    )
 
 
 def vessels() -> QuerySet[Vessel]:

@@ -123,6 +123,12 @@ DOORS: dict[str, Door] = {
     "setup-instrument-new": _door("plant.edit"),
     "setup-instrument-change": _door("plant.edit"),
     "setup-instrument-calibration": _door("instrument.calibrate"),
+    "setup-meter-feed-new": _door("plant.edit"),
+    "setup-meter-feed-change": _door("plant.edit"),
+    "setup-meter-feed-renew": _door("plant.edit"),
+    "setup-meter-feed-revoke": _door("plant.edit"),
+    "setup-meter-feed-close": _door("plant.edit"),
+    "setup-meter-feed-open": _door("plant.edit"),
     "setup-terminal-name": _door("plant.edit"),
     "setup-terminal-retire": _door("plant.edit"),
     "setup-resin-new": _door("resin.edit"),
@@ -204,6 +210,6 @@ def is_open_to(person: Person, name: str, places: Mapping[str, Any]) -> bool:
     """Whether this person may send something to the address ``name`` with these values in its places."""
     door = DOORS.get(name)
     if door is None or any(person.may(right, EVERY_CLASS) for right in door.rights):
-        return not person.is_shared or name in OPEN
+        return not (person.is_shared or person.is_device) or name in OPEN
     classes = [found for found in _class_of(door.about, places) if found] if door.about else []
     return any(person.may(right, item) for right in door.rights for item in classes or [""])

@@ -78,5 +78,6 @@ def _typed(request: HttpRequest) -> tuple[tuple[str, str], ...]:
 def _wants_data(request: HttpRequest) -> bool:
     return (
         request.path.endswith(".json")
+        or request.path.startswith("/api/")
         or request.get_preferred_type(["text/html", "application/json"]) == "application/json"
     )

@@ -23,7 +23,7 @@ Answer = Callable[[HttpRequest], HttpResponse]
 
 TOUCH_EVERY_S = 60
 """A touch is written down at most this often [s]."""
-ASKED_BY_THE_PAGE = ("floor-board", "rinse-now")
+ASKED_BY_THE_PAGE = ("floor-board", "rinse-now", "api:rinse")
 """Addresses that an open page asks by itself: no sign that anybody is there."""
 WITH_ONE_TIME_PASSWORD = ("password", "sign-out", "emergency")
 """Where a person can go whose password an administrator gave."""

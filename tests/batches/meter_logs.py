@@ -9,6 +9,7 @@ from datetime import datetime, timedelta
 from regenplant.batches.models import Batch, MeterLog
 from regenplant.batches.services import LoggedReading, Packet, take_in
 from regenplant.people.models import Person
+from regenplant.plant.services import MeterFeedSettings, register_meter_feed
 from tests.factories import SmallPlant
 
 
@@ -39,11 +40,13 @@ def packet(
     return Packet(plant.instruments[cell].pk, source, "rinse.csv", text, readings)
 
 
-def device(plant: SmallPlant) -> Person:
-    """The account of an in-line meter."""
-    meter = plant.people["operator 2"]
-    meter.is_device = True  # type: ignore[attr-defined]
-    return meter
+def device(plant: SmallPlant, batch: Batch, cell: str = "CELL") -> Person:
+    """The account of the in-line meter with this cell at the vessel of the batch."""
+    instrument = plant.instruments[cell]
+    if not instrument.feeds.exists():
+        settings = MeterFeedSettings(cell, f"Outlet by {cell}", instrument.pk, batch.vessel_id)
+        register_meter_feed(by=plant.by("supervisor"), feed=settings)
+    return instrument.feeds.get().account
 
 
 def take(
@@ -56,7 +59,7 @@ def take(
     readings = logged(start, values, every_s=every_s, unit=unit, celsius=celsius)
     by = plant.by("operator")
     if source in ("http", "mqtt"):
-        by = replace(by, user=device(plant))
+        by = replace(by, user=device(plant, batch, cell))
     row: MeterLog = take_in(
         by=by, batch_id=batch.pk, packet=packet(plant, readings, source=source, cell=cell)
     ).result

@@ -22,6 +22,8 @@ from regenplant.core.errors import NotAllowed, RecordRefused
 from regenplant.core.process.vocabulary import StepKind
 from regenplant.quality.selectors import participants
 from regenplant.recipes.models import SpecificationVersion
+from regenplant.plant.models import MeterFeed
+from regenplant.plant.services import change_meter_feed, close_meter_feed
 from tests import factories
 from tests.batches.meter_logs import device, logged, packet, take
 from tests.factories import SmallPlant
@@ -106,9 +108,28 @@ def test_nobody_types_a_reading_of_a_meter(plant: SmallPlant, rinsing: Batch, so
 def test_a_device_hands_in_no_file(plant: SmallPlant, rinsing: Batch) -> None:
     readings = logged(plant.now + timedelta(minutes=1), FALLING)
     plant.forward(minutes=60)
-    by = replace(plant.by(), user=device(plant))
+    by = replace(plant.by(), user=device(plant, rinsing))
     with pytest.raises(NotAllowed, match="handed in by a person"):
         services.take_in(by=by, batch_id=rinsing.pk, packet=packet(plant, readings))
+
+
+def test_a_device_sends_for_its_own_cell_and_its_own_vessel_only(plant: SmallPlant, rinsing: Batch) -> None:
+    readings = logged(plant.now + timedelta(minutes=1), FALLING)
+    plant.forward(minutes=60)
+    by = replace(plant.by(), user=device(plant, rinsing))
+    other_cell = packet(plant, readings, source="http", cell="OLD-CELL")
+    with pytest.raises(NotAllowed, match="sends for CELL at vessel"):
+        services.take_in(by=by, batch_id=rinsing.pk, packet=other_cell)
+    feed = MeterFeed.objects.get()
+    change_meter_feed(
+        by=plant.by("supervisor"), feed_id=feed.pk, name=feed.name, vessel_id=plant.vessels["C1"].pk, topic=""
+    )
+    with pytest.raises(NotAllowed, match="sends for CELL at vessel C1"):
+        services.take_in(by=by, batch_id=rinsing.pk, packet=packet(plant, readings, source="http"))
+    close_meter_feed(by=plant.by("supervisor"), feed_id=feed.pk, reason="Taken down.")
+    by.user.refresh_from_db()
+    with pytest.raises(NotAllowed, match="closed"):
+        services.take_in(by=by, batch_id=rinsing.pk, packet=packet(plant, readings, source="http"))
 
 
 def test_a_few_typed_lines_are_no_log(plant: SmallPlant, rinsing: Batch) -> None:

@@ -8,6 +8,7 @@ from regenplant.batches.selectors.lists import (
     filtered_batches,
     story_subjects,
 )
+from regenplant.batches.selectors.meters import OpenRinse, rinse_open_in
 from regenplant.batches.selectors.offered_recipes import OfferedRecipe, offered_recipes
 from regenplant.batches.selectors.page import BatchPage, Work, batch_page
 from regenplant.batches.selectors.rinse import RinsePage, rinse_page, rinse_running_in
@@ -21,6 +22,7 @@ __all__ = [
     "ChemicalUse",
     "FloorBoard",
     "OfferedRecipe",
+    "OpenRinse",
     "RinsePage",
     "SeparationRecord",
     "StartPage",
@@ -34,6 +36,7 @@ __all__ = [
     "filtered_batches",
     "floor_board",
     "offered_recipes",
+    "rinse_open_in",
     "rinse_page",
     "rinse_running_in",
     "separation_record",

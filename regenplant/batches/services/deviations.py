@@ -74,7 +74,7 @@ def assign_deviation(
 ) -> Outcome:
     """Say who looks into an open deviation, and by which day. Raises: RecordRefused, StaleRecord."""
     deviation = _open(deviation_id)
-    owner = Person.objects.filter(pk=owner_id, is_active=True, is_shared=False).first()
+    owner = Person.objects.filter(pk=owner_id, is_active=True, is_shared=False, is_device=False).first()
     if owner is None:
         raise RecordRefused("Choose a person who works here.", field="owner", code="unknown")
     if due_on is not None and due_on < plant_day(by.at):

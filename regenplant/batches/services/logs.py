@@ -8,7 +8,7 @@ from typing import Any
 from regenplant.audit import limits
 from regenplant.audit.by import By
 from regenplant.audit.reasons import Reason, reason_of
-from regenplant.audit.use_case import Outcome, use_case
+from regenplant.audit.use_case import Outcome, is_device, use_case
 from regenplant.audit.wording import say
 from regenplant.batches.log_models import MeterLog, MeterLogSetAside
 from regenplant.batches.models import Batch, Deviation, StepRun
@@ -35,7 +35,7 @@ from regenplant.core.errors import NotAllowed, RecordRefused
 from regenplant.core.process.lifecycle import BatchState
 from regenplant.core.process.series import WAYS
 from regenplant.core.process.sifting import sifted
-from regenplant.plant.models import Instrument
+from regenplant.plant.models import Instrument, MeterFeed
 from regenplant.plant.selectors import is_instrument_valid, plant_day
 
 OPEN = (BatchState.RINSING, BatchState.AWAITING_QC, BatchState.HELD)
@@ -45,7 +45,7 @@ LEAST_BY_A_PERSON = 10
 BY_A_PERSON = (MeterLog.Source.FILE, MeterLog.Source.PASTE)
 
 
-@use_case("reading.log_taken_in", permission="reading.record")
+@use_case("reading.log_taken_in", permission="reading.record", by_device=True)
 def take_in(*, by: By, batch_id: int, packet: Packet, late: Reason | None = None) -> Outcome:
     """Keep a packet of readings. One row and one act, however many readings it holds.
 
@@ -53,7 +53,7 @@ def take_in(*, by: By, batch_id: int, packet: Packet, late: Reason | None = None
     rinses: ``Outcome.facts`` says ``kept``, ``known_already`` and ``outside``. So a packet may be sent again without counting twice;
     where nothing of it is new, it is refused with the code "nothing_new", and ``context`` holds the same figures.
 
-    A meter's own packet ("http", "mqtt") comes from a device account, a file or a paste from a person. Nobody types a
+    A meter's own packet ("http", "mqtt") comes from a device account, for the cell and the vessel of its meter feed; a file or a paste from a person. Nobody types a
     reading of a meter. A log is written while it happens, by the logger, so that it needs no reason where it is handed in late;
     that it came late is kept.
 
@@ -61,6 +61,7 @@ def take_in(*, by: By, batch_id: int, packet: Packet, late: Reason | None = None
     """
     batch = locked(batch_id)
     _refuse_other_hands(by, packet)
+    _refuse_other_meters(by, batch, packet)
     if BatchState(batch.state) not in OPEN and not is_reopened(batch.pk):
         raise RecordRefused(
             f"Batch {batch.number} is {batch.get_state_display()}; readings are taken in from its final rinse until it is judged.",
@@ -176,10 +177,10 @@ def _refuse_other_hands(by: By, packet: Packet) -> None:
             f"“{packet.source[:20]}” is no way for readings to come in. Allowed are {', '.join(MeterLog.Source.values)}.",
             code="no_source",
         )
-    is_device = bool(getattr(by.user, "is_device", False))
-    if is_device and packet.source in BY_A_PERSON:
+    of_device = is_device(by)
+    if of_device and packet.source in BY_A_PERSON:
         raise NotAllowed(f"{by.user.full_name} is a device; a file or a paste is handed in by a person.")
-    if not is_device and packet.source not in BY_A_PERSON:
+    if not of_device and packet.source not in BY_A_PERSON:
         raise NotAllowed(
             f"{by.user.full_name} is a person; readings of an in-line meter come from the meter's own account. "
             "Hand in its log as a file, or write the reading down by hand."
@@ -200,6 +201,24 @@ def _refuse_other_hands(by: By, packet: Packet) -> None:
             code="too_few",
             seen=len(packet.readings),
             allowed_low=LEAST_BY_A_PERSON,
+        )
+
+
+def _refuse_other_meters(by: By, batch: Batch, packet: Packet) -> None:
+    """A device sends for the cell and the vessel of its own open feed, and for no other."""
+    if not is_device(by):
+        return
+    feed = (
+        MeterFeed.objects.select_related("instrument", "vessel")
+        .filter(account=by.user, is_active=True)
+        .first()
+    )
+    if feed is None:
+        raise NotAllowed(f"{by.user.full_name} has no open meter feed, so nothing is taken from it.")
+    if (feed.instrument_id, feed.vessel_id) != (packet.instrument_id, batch.vessel_id):
+        raise NotAllowed(
+            f"{by.user.full_name} sends for {feed.instrument.code} at vessel {feed.vessel.code}; this is about batch {batch.number} "
+            f"in vessel {batch.vessel.code}, or about another cell."
         )
 
 

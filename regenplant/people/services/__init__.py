@@ -2,11 +2,13 @@
 
 from regenplant.people.services.access import set_access_rules
 from regenplant.people.services.accounts import (
+    add_device,
     add_first_administrator,
     add_person,
     deactivate_person,
     reactivate_person,
     rename_person,
+    set_device_open,
     set_preferences,
     set_roles,
 )
@@ -21,6 +23,7 @@ from regenplant.people.services.passwords import change_password, reset_password
 from regenplant.people.services.signing_in import record_refused_sign_in, record_sign_in
 
 __all__ = [
+    "add_device",
     "add_first_administrator",
     "add_person",
     "answer_alert",
@@ -35,6 +38,7 @@ __all__ = [
     "rename_person",
     "reset_password",
     "set_access_rules",
+    "set_device_open",
     "set_preferences",
     "set_roles",
     "take_back_authority_draft",

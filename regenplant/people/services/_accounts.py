@@ -26,8 +26,19 @@ def known(person_id: int) -> Person:
     return person
 
 
+def refuse_device(person: Person) -> None:
+    """Raise RecordRefused for a device's account: it is kept with its meter feed, and never by hand."""
+    if person.is_device:
+        raise RecordRefused(
+            f"{person.full_name} is a device’s account. It has no password, no role and no other name; "
+            "close or open its meter feed under Set-up instead.",
+            code="device_account",
+        )
+
+
 def give_password(person: Person, password: str, *, until: datetime | None, field: str = "password") -> None:
     """Set the password on the object, not yet saved. ``until`` None makes it the person's own. Raises: RecordRefused."""
+    refuse_device(person)
     try:
         validate_password(password, user=person)
     except ValidationError as error:

@@ -16,7 +16,15 @@ from regenplant.core.errors import RecordRefused
 from regenplant.people import standing
 from regenplant.people.authority import Role
 from regenplant.people.models import Person
-from regenplant.people.services._accounts import ONE_TIME_LIFE, give_password, known, subject_of
+from regenplant.people.services._accounts import (
+    ONE_TIME_LIFE,
+    give_password,
+    known,
+    refuse_device,
+    subject_of,
+)
+
+DEVICE_INITIALS = "DEV"
 
 
 @use_case("person.added", permission="people.edit")
@@ -99,6 +107,7 @@ def rename_person(*, by: By, person_id: int, full_name: str, initials: str, reas
     Raises: RecordRefused.
     """
     person = known(person_id)
+    refuse_device(person)
     words = words_of(reason, "The reason", field="reason", most=200, least=5)
     name = words_of(full_name, "The full name", field="full_name", most=120, least=3)
     short = words_of(initials, "The initials", field="initials", most=4, least=1)
@@ -127,6 +136,7 @@ def set_roles(*, by: By, person_id: int, roles: Iterable[Role], reason: str) -> 
     Raises: RecordRefused, also when nobody could keep people or the authority matrix any more.
     """
     person = known(person_id)
+    refuse_device(person)
     words = words_of(reason, "The reason", field="reason", most=200, least=5)
     chosen = frozenset(Role(role) for role in roles)
     if person.pk == by.user.pk:
@@ -158,6 +168,7 @@ def set_roles(*, by: By, person_id: int, roles: Iterable[Role], reason: str) -> 
 def deactivate_person(*, by: By, person_id: int, reason: str) -> Outcome:
     """A person leaves: no sign-in, no signature; all records stay. Raises: RecordRefused."""
     person = known(person_id)
+    refuse_device(person)
     if person.pk == by.user.pk:
         raise RecordRefused("Nobody deactivates their own account. Ask another administrator.")
     if not person.is_active:
@@ -196,6 +207,54 @@ def reactivate_person(*, by: By, person_id: int, password: str, reason: str) -> 
     )
 
 
+@use_case("person.device_added", permission="plant.edit")
+def add_device(*, by: By, username: str, full_name: str) -> Outcome:
+    """The account of a meter that sends readings: no password, no role, no signature. Raises: RecordRefused.
+
+    It comes with its meter feed and is closed and opened with it; see ``plant.services.meter_feeds``.
+    """
+    if Person.objects.filter(username__iexact=username).exists():
+        raise RecordRefused(
+            f"An account {username} exists or existed. Accounts are never given to another; choose another code.",
+            field="code",
+            code="code_taken",
+        )
+    device = Person(
+        username=Person.normalize_username(username),
+        full_name=full_name,
+        initials=DEVICE_INITIALS,
+        is_device=True,
+    )
+    device.set_unusable_password()
+    device.full_clean(exclude=["password"])
+    device.save()
+    return Outcome(subject=subject_of(device), after={"username": device.username}, result=device)
+
+
+@use_case("person.device_set", permission="plant.edit")
+def set_device_open(*, by: By, person_id: int, is_open: bool, reason: str) -> Outcome:
+    """Close a device's account, or open it again. What it wrote stays. Raises: RecordRefused."""
+    device = known(person_id)
+    words = words_of(reason, "The reason", field="reason", most=300, least=5)
+    if not device.is_device:
+        raise RecordRefused(f"{device.full_name} is a person, not a device.", code="no_device")
+    if device.is_active == is_open:
+        raise RecordRefused(
+            f"The account of {device.full_name} is {'open' if is_open else 'closed'} already.",
+            code="nothing_changed",
+        )
+    device.is_active = is_open
+    device.save(update_fields=["is_active"])
+    return Outcome(
+        subject=subject_of(device),
+        before={"is_active": not is_open},
+        after={"is_active": is_open},
+        facts={"state": "opened again" if is_open else "closed"},
+        reason=words,
+        result=device,
+    )
+
+
 def _new_person(
     username: str,
     full_name: str,
@@ -225,6 +284,8 @@ def _new_person(
 
 say("person.first_administrator_added", "{subject} was added as first administrator")
 say("person.added", "{subject} was added as {username} ({roles})")
+say("person.device_added", "The device account {subject} was added as {username}")
+say("person.device_set", "The device account {subject} was {state} ({reason})")
 say("person.preferences_set", "{subject} chose units “{unit_system}” and screen “{theme}”")
 say("person.renamed", "{subject} is called {full_name} now ({reason})")
 say("person.roles_set", "{subject} had the roles {before_roles} and has now {roles} ({reason})")

@@ -10,7 +10,7 @@ from regenplant.core.errors import NotAllowed, RecordRefused, StaleRecord
 from regenplant.people.models import Alert, Person
 
 
-@use_case("alert.raised", permission="", by_shared=True)
+@use_case("alert.raised", permission="", by_shared=True, by_device=True)
 def raise_alert(*, by: By, kind: str, person_id: int, sentence: str) -> Outcome:
     """Tell whoever holds ``alert.acknowledge`` about an account. ``result`` is the alert."""
     one_of(kind, Alert.Kind.values, "The kind of alert", field="kind")

@@ -20,7 +20,7 @@ def record_sign_in(*, by: By) -> Outcome:
     return Outcome(subject=subject_of(by.user))
 
 
-@use_case("person.sign_in_refused", permission="", by_shared=True)
+@use_case("person.sign_in_refused", permission="", by_shared=True, by_device=True)
 def record_refused_sign_in(*, by: By, person_id: int, failures: int, is_locked: bool) -> Outcome:
     """A wrong password for a known account; the one that locks it raises an alert."""
     person = Person.objects.get(pk=person_id)

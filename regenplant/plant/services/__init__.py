@@ -3,6 +3,17 @@
 from regenplant.plant.services.feed import FeedSettings, remove_feed_analysis, save_feed_analysis
 from regenplant.plant.services.instruments import InstrumentSettings, record_calibration, save_instrument
 from regenplant.plant.services.limits import approve_limits, draft_limits, withdraw_limits
+from regenplant.plant.services.meter_feeds import (
+    LONGEST_TOPIC,
+    MeterFeedSettings,
+    NewToken,
+    change_meter_feed,
+    close_meter_feed,
+    open_meter_feed,
+    register_meter_feed,
+    renew_token,
+    revoke_token,
+)
 from regenplant.plant.services.profile import ProfileSettings, record_eyewash_test, save_profile
 from regenplant.plant.services.supplies import (
     SkidSettings,
@@ -28,14 +39,19 @@ from regenplant.plant.services.vessels import (
 
 __all__ = [
     "LONGEST_TERMINAL_NAME",
+    "LONGEST_TOPIC",
     "FeedSettings",
     "InstrumentSettings",
+    "MeterFeedSettings",
+    "NewToken",
     "ProfileSettings",
     "SkidSettings",
     "VesselSettings",
     "WasteTankSettings",
     "WaterSettings",
     "approve_limits",
+    "change_meter_feed",
+    "close_meter_feed",
     "draft_limits",
     "lift_lock_out",
     "lift_skid_lock_out",
@@ -43,11 +59,15 @@ __all__ = [
     "lock_out_vessel",
     "name_terminal",
     "note_vessel_state",
+    "open_meter_feed",
     "record_calibration",
     "record_clean_down",
     "record_eyewash_test",
+    "register_meter_feed",
     "remove_feed_analysis",
+    "renew_token",
     "retire_terminal",
+    "revoke_token",
     "save_feed_analysis",
     "save_instrument",
     "save_profile",

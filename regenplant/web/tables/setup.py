@@ -11,7 +11,7 @@ from django.utils.safestring import SafeString
 
 from regenplant.core.process.vocabulary import Chemical, ResinFamily, WaterKind
 from regenplant.people.models import Person
-from regenplant.plant.models import Instrument, Skid, Vessel, WasteTank, WaterSupply
+from regenplant.plant.models import Instrument, MeterFeed, Skid, Vessel, WasteTank, WaterSupply
 from regenplant.resins.models import ResinLot, ResinType
 from regenplant.web.presenters.bed import made_for
 from regenplant.web.tables.columns import (
@@ -172,6 +172,32 @@ class InstrumentTable(tables.Table):
         )
 
 
+class MeterFeedTable(tables.Table):
+    caption, noun, nouns, exports = "", "meter feed", "meter feeds", EXPORTS
+
+    code = CodeColumn(verbose_name="Code", linkify=("setup-meter-feed", {"code": tables.A("code")}))
+    name = HouseColumn(verbose_name="Name", wide_only=True)
+    instrument = CodeColumn(verbose_name="Cell")
+    vessel = CodeColumn(verbose_name="Vessel")
+    account = HouseColumn(verbose_name="Account", accessor="account__username", wide_only=True)
+    topic = HouseColumn(verbose_name="Topic", wide_only=True)
+    state = HouseColumn(verbose_name="State", accessor="is_active", orderable=False, empty_values=())
+
+    class Meta:
+        model = MeterFeed
+        fields = ()
+        empty_text = "No meter feed is registered. Readings are typed or pasted until one is."
+
+    def render_state(self, record: MeterFeed) -> str:
+        return self.value_state(record)
+
+    def value_state(self, record: MeterFeed) -> str:
+        if not record.is_active:
+            return "closed"
+        ways = [*(["HTTP"] if record.token_digest else []), *(["MQTT"] if record.topic else [])]
+        return f"open: {', '.join(ways)}" if ways else "open, no way to send"
+
+
 class ResinTypeTable(tables.Table):
     caption, noun, nouns, exports = "", "resin type", "resin types", EXPORTS
 
@@ -228,15 +254,19 @@ class PersonTable(tables.Table):
         fields = ()
 
     def render_roles(self, record: Person) -> str:
+        if record.is_device:
+            return "device, sends readings only"
         if record.is_shared:
             return "shared account, looks only"
         return ", ".join(group.name for group in record.groups.all())
 
     def value_roles(self, record: Person) -> str:
+        if record.is_device:
+            return "device"
         return ", ".join(group.name for group in record.groups.all())
 
-    def render_is_active(self, value: bool) -> str:
-        return "may sign in" if value else "closed"
+    def render_is_active(self, record: Person, value: bool) -> str:
+        return "closed" if not value else "may send" if record.is_device else "may sign in"
 
     def render_act(self, record: Person) -> SafeString:
         url = reverse("setup-person", kwargs={"username": record.username})

@@ -72,7 +72,7 @@ class AssignForm(HouseForm):
 
     def __init__(self, *args: Any, **kwargs: Any):
         super().__init__(*args, **kwargs)
-        people = Person.objects.filter(is_active=True, is_shared=False).order_by("full_name")
+        people = Person.objects.filter(is_active=True, is_shared=False, is_device=False).order_by("full_name")
         cast(forms.ModelChoiceField, self.fields["owner"]).queryset = people
 
 

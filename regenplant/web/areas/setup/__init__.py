@@ -7,6 +7,7 @@ from regenplant.web.areas.setup import (
     feed,
     instruments,
     limits,
+    meter_feeds,
     overview,
     people,
     plant,
@@ -63,6 +64,15 @@ urlpatterns = [
     path("setup/terminals/", terminals.terminal_list, name="setup-terminals"),
     path("setup/terminals/name/", terminals.name, name="setup-terminal-name"),
     path("setup/terminals/<int:terminal>/retire/", terminals.retire, name="setup-terminal-retire"),
+    # meter feeds
+    path("setup/meter-feeds/", meter_feeds.feed_list, name="setup-meter-feeds"),
+    path("setup/meter-feeds/new/", meter_feeds.new, name="setup-meter-feed-new"),
+    path("setup/meter-feeds/<str:code>/", meter_feeds.feed_page, name="setup-meter-feed"),
+    path("setup/meter-feeds/<str:code>/change/", meter_feeds.change, name="setup-meter-feed-change"),
+    path("setup/meter-feeds/<str:code>/token/", meter_feeds.renew, name="setup-meter-feed-renew"),
+    path("setup/meter-feeds/<str:code>/revoke/", meter_feeds.revoke, name="setup-meter-feed-revoke"),
+    path("setup/meter-feeds/<str:code>/close/", meter_feeds.close, name="setup-meter-feed-close"),
+    path("setup/meter-feeds/<str:code>/open/", meter_feeds.reopen, name="setup-meter-feed-open"),
     # resins
     path("setup/resins/", resins.type_list, name="setup-resins"),
     path("setup/resins/new/", resins.type_edit, name="setup-resin-new"),

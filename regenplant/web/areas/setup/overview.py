@@ -15,7 +15,7 @@ from regenplant.chemicals.models import DataSheet, Place
 from regenplant.keeping import retention
 from regenplant.people.models import Person
 from regenplant.plant.limits import version_in_force
-from regenplant.plant.models import Instrument, LimitsVersion, Skid, Terminal, Vessel, WaterSupply
+from regenplant.plant.models import Instrument, LimitsVersion, MeterFeed, Skid, Terminal, Vessel, WaterSupply
 from regenplant.plant.selectors import is_instrument_valid, plant_day, profile, waste_tank
 from regenplant.recipes.models import Recipe, RecipeVersion, Specification, SpecificationVersion
 from regenplant.resins.models import ResinLot, ResinType
@@ -140,12 +140,17 @@ def _retention() -> Row:
 def _rest() -> list[Row]:
     tanks = Place.objects.filter(kind=Place.Kind.BULK_TANK).count()
     sheets = DataSheet.objects.filter(is_in_force=True).count()
-    people = Person.objects.filter(is_active=True).count()
+    people = Person.objects.filter(is_active=True, is_device=False).count()
     return [
         _limits(),
         _retention(),
         Row("Chemical tanks", reverse("chemicals-places"), count(tanks, "bulk tank")),
         Row("Data sheets", reverse("chemicals-sheets"), f"{count(sheets, 'sheet')} in force"),
+        Row(
+            "Meter feeds",
+            reverse("setup-meter-feeds"),
+            f"{count(MeterFeed.objects.filter(is_active=True).count(), 'meter')} may send readings",
+        ),
         Row(
             "Terminals",
             reverse("setup-terminals"),

@@ -111,7 +111,7 @@ class RolesForm(HouseForm):
 @require_safe
 def people_list(request: HttpRequest) -> HttpResponse:
     people = Person.objects.prefetch_related("groups")
-    active = Person.objects.filter(is_active=True).count()
+    active = Person.objects.filter(is_active=True, is_device=False).count()
     may = right(request, "people.edit")
     context = {
         "title": "People",
@@ -141,6 +141,8 @@ def person_page(request: HttpRequest, username: str) -> HttpResponse:
 
 
 def _sentence(person: Person) -> str:
+    if person.is_device:
+        return "A device’s account: a meter feed writes readings under it. It has no password and no role, and signs nothing."
     if not person.is_active:
         return "The account is closed. Everything this person wrote and signed stays, under the name it was signed with."
     if person.is_shared:
@@ -158,6 +160,7 @@ def _facts(person: Person) -> list[tuple[str, Any]]:
         ("Initials", person.initials),
         ("Roles", ", ".join(person.role_names()) or "none"),
         ("Signatures", Signature.objects.filter(person=person).count()),
+        ("Kind", "device" if person.is_device else "post, shared" if person.is_shared else "person"),
         ("Account", "open" if person.is_active else "closed"),
     ]
 
