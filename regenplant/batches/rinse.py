@@ -9,7 +9,7 @@ from datetime import datetime
 from django.db.models import QuerySet
 
 from regenplant import units
-from regenplant.batches.frozen import judged_rinses, plan_of
+from regenplant.batches.frozen import all_judged_rinses, plan_of
 from regenplant.batches.models import Batch, RinseReading, StepEntry, StepRun
 from regenplant.core.engineering.conductivity import Compensation
 from regenplant.core.errors import OutOfRange
@@ -142,7 +142,7 @@ def _written_bed_volumes(batch: Batch) -> dict[int, float]:
     rows = (
         StepEntry.objects.filter(
             step__batch=batch,
-            step__number__in=judged_rinses(plan_of(batch)),
+            step__number__in=all_judged_rinses(plan_of(batch)),
             key=PASSED,
             replaced_by__isnull=True,
             value__isnull=False,
@@ -155,7 +155,7 @@ def _written_bed_volumes(batch: Batch) -> dict[int, float]:
 
 def judged_steps(batch: Batch) -> list[StepRun]:
     """The rinses whose readings are held against the specification, in order; empty for a batch that has none."""
-    wanted = judged_rinses(plan_of(batch))
+    wanted = all_judged_rinses(plan_of(batch))
     return sorted((step for step in batch.steps.all() if step.number in wanted), key=lambda step: step.number)
 
 

@@ -88,7 +88,11 @@ class _Teller:
 
     def __init__(self, record: BatchRecord, plan: BatchPlan, zone: ZoneInfo):
         self.record, self.plan, self.zone = record, plan, zone
-        self.specs = {(step.number, spec.key): spec for step in plan.steps for spec in step.entries}
+        self.specs = {
+            (number, spec.key): spec
+            for number in {*(step.number for step in plan.steps), *(step.number for step in record.steps)}
+            for spec in plan.step(number).entries
+        }
         self.entry_checks = {check.entry_id: check for check in record.checks if check.entry_id}
         self.newest = _newest(record.entries)
         proving = end_point_reading(record.batch)
