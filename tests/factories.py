@@ -52,8 +52,8 @@ from regenplant.plant.services.profile import ProfileSettings
 from regenplant.plant.services.supplies import SkidSettings, WasteTankSettings, WaterSettings
 from regenplant.plant.services.vessels import VesselSettings
 from regenplant.quality import services as quality_services
-from regenplant.quality.retained import sample_missing
 from regenplant.quality.models import RecordReview
+from regenplant.quality.retained import sample_missing
 from regenplant.quality.services.measuring import MeasurementAsTyped
 from regenplant.quality.signed_content import PASS_MEANING, REVIEW_MEANING
 from regenplant.quality.specification import sample_limits

@@ -106,7 +106,9 @@ def _body(content: SampleLabelContent, room: float, system: str) -> Block:
         Named("Place", content.place),
     ]
     note = paragraph(
-        "Not for use. It is opened for tests of its batch only, and discarded by a person with the right for it.", SMALL, room
+        "Not for use. It is opened for tests of its batch only, and discarded by a person with the right for it.",
+        SMALL,
+        room,
     )
     return stacked([head, grid(facts, room, 3, gap=2.5, value_style=STRONG), note], 6)
 

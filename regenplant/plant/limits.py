@@ -15,7 +15,14 @@ from django.utils import timezone
 
 from regenplant.audit.limits import RecordLimits
 from regenplant.core.process.limits import PlantLimits
-from regenplant.plant.limit_figures import FIGURES, Figure, LimitContent, RecordFigures, SampleFigures, value_of
+from regenplant.plant.limit_figures import (
+    FIGURES,
+    Figure,
+    LimitContent,
+    RecordFigures,
+    SampleFigures,
+    value_of,
+)
 from regenplant.plant.models import LimitsVersion
 
 DEFAULTS = LimitContent()

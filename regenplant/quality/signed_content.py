@@ -122,7 +122,11 @@ def _continued(batch: Batch) -> dict[str, Any]:
 
 
 def downgrade_content(
-    batch: Batch, to_version: SpecificationVersion, to_class: str, reason: str, orders: Iterable[dict[str, Any]]
+    batch: Batch,
+    to_version: SpecificationVersion,
+    to_class: str,
+    reason: str,
+    orders: Iterable[dict[str, Any]],
 ) -> dict[str, Any]:
     """What two people sign of a downgrade, beside the judgement by the lower specification."""
     return {

@@ -65,7 +65,8 @@ def check_downgrades(look: Look) -> Iterator[Finding]:
     signed = QcDecision.objects.filter(content__contains='"downgrade":{', version=1, downgrade__isnull=True)
     for decision in signed.select_related("batch").defer("batch__plan_text"):
         yield Finding(
-            "downgrade", f"The QC decision on batch {decision.batch.number} was signed as a downgrade, which is missing."
+            "downgrade",
+            f"The QC decision on batch {decision.batch.number} was signed as a downgrade, which is missing.",
         )
 
 
@@ -107,7 +108,8 @@ def check_proposals(look: Look) -> Iterator[Finding]:
         same = same and signed.get("water_m3") == row.water_m3 and signed.get("next_test") == row.next_test
         if not same:
             yield Finding(
-                "proposal", f"The rework proposed for batch {row.decision.batch.number} is not what was signed."
+                "proposal",
+                f"The rework proposed for batch {row.decision.batch.number} is not what was signed.",
             )
 
 
@@ -116,7 +118,9 @@ def check_samples(look: Look) -> Iterator[Finding]:
     for row in RetainedSample.objects.order_by("pk").iterator(500):
         look.saw()
         if not _as_typed(row):
-            yield Finding("sample", f"The volume of sample {row.number} is not what was typed, {row.volume_as_typed}.")
+            yield Finding(
+                "sample", f"The volume of sample {row.number} is not what was typed, {row.volume_as_typed}."
+            )
     for gone_one in SampleDiscard.objects.select_related("sample").order_by("pk").iterator(500):
         look.saw()
         is_early = plant_day(gone_one.discarded_at) <= gone_one.sample.keep_until

@@ -114,10 +114,14 @@ def lower_products(batch: Batch, now: datetime) -> tuple[LowerProduct, ...]:
         if row.pk == batch.specification_version_id:
             continue
         lower = specification_definition(row)
-        ways_down = [item for item in classes_below(from_class) if not why_not_lower(present, lower, from_class, item)]
+        ways_down = [
+            item for item in classes_below(from_class) if not why_not_lower(present, lower, from_class, item)
+        ]
         judged = judgement(batch, lower) if ways_down else None
         found += [LowerProduct(row, item.value, judged) for item in ways_down if judged is not None]
-    return tuple(sorted(found, key=lambda one: (not one.is_met, one.version.specification.code, one.to_class)))
+    return tuple(
+        sorted(found, key=lambda one: (not one.is_met, one.version.specification.code, one.to_class))
+    )
 
 
 def earlier_downgrade(batch: Batch) -> Downgrade | None:
@@ -161,7 +165,9 @@ def without_order(batch: Batch) -> tuple[BatchTank, ...]:
     if down is None:
         return ()
     said_yes = down.orders.values("customer_id")
-    links = batch.tank_links.filter(is_filled=True, withdrawn_at__isnull=True).exclude(visit__customer__in=said_yes)
+    links = batch.tank_links.filter(is_filled=True, withdrawn_at__isnull=True).exclude(
+        visit__customer__in=said_yes
+    )
     return tuple(links.select_related("visit__tank", "visit__customer").order_by("position"))
 
 

@@ -113,7 +113,9 @@ class DowngradeOrder(models.Model):
     class Meta:
         ordering = ["id"]
         constraints = [
-            models.UniqueConstraint(fields=["downgrade", "customer"], name="downgrade_order_of_customer_once"),
+            models.UniqueConstraint(
+                fields=["downgrade", "customer"], name="downgrade_order_of_customer_once"
+            ),
             models.CheckConstraint(
                 condition=~Q(order_number="") & ~Q(accepted_by=""), name="downgrade_order_is_whole"
             ),

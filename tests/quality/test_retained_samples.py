@@ -32,11 +32,16 @@ def to_release(plant: SmallPlant, batch: Batch) -> None:
     """From QC to filled and reviewed."""
     factories.measured_sample(plant, batch)
     services.decide_batch(
-        by=plant.by("qc"), batch_id=batch.pk, verdict="pass", permit=factories.permit(plant, "qc", PASS_MEANING)
+        by=plant.by("qc"),
+        batch_id=batch.pk,
+        verdict="pass",
+        permit=factories.permit(plant, "qc", PASS_MEANING),
     )
     for link in batch.tank_links.select_related("visit"):
         factories.tank_services.record_shell(by=plant.by(), visit_id=link.visit_id, is_sound=True)
-        factories.batch_services.fill_tank(by=plant.by(), batch_id=batch.pk, visit_id=link.visit_id, volume_m3=0.1)
+        factories.batch_services.fill_tank(
+            by=plant.by(), batch_id=batch.pk, visit_id=link.visit_id, volume_m3=0.1
+        )
     factories.batch_services.finish_filling(by=plant.by(), batch_id=batch.pk)
     factories.reviewed(plant, batch)
 
@@ -51,7 +56,9 @@ def test_class_c_is_not_released_without_its_sample(plant: SmallPlant) -> None:
     class_c_vessel(plant)
     batch = handed_over(plant, letter="C")
     to_release(plant, batch)
-    with pytest.raises(TransitionRefused, match="No retained sample is written down. Class C keeps one for 90 days"):
+    with pytest.raises(
+        TransitionRefused, match=r"No retained sample is written down\. Class C keeps one for 90 days"
+    ):
         release(plant, batch)
     sample = keep(plant, batch)
     assert sample.number == "RS-1001" and sample.keep_until == plant_day(plant.now) + timedelta(days=90)
@@ -107,7 +114,9 @@ def test_a_sample_is_discarded_when_it_is_due_or_used_up_and_once(plant: SmallPl
     batch = handed_over(plant, letter="C")
     first, second = keep(plant, batch), keep(plant, batch)
 
-    def discard(sample: RetainedSample, why: str, who: str = "qc", reason: str = "Ninety days are over.") -> None:
+    def discard(
+        sample: RetainedSample, why: str, who: str = "qc", reason: str = "Ninety days are over."
+    ) -> None:
         services.discard_sample(by=plant.by(who), sample_id=sample.pk, why=why, reason=reason)
 
     with pytest.raises(RecordRefused, match="not due yet"):

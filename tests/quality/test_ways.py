@@ -69,7 +69,9 @@ def lower(plant: SmallPlant, present: Specification, code: str, factor: float) -
         replace(limit, high=(limit.high or 0.0) * factor) if limit.measurement == "conductivity" else limit
         for limit in present.limits
     )
-    return factories.approved_specification(plant, replace(present, code=code, name=f"Lower {code}", limits=limits))
+    return factories.approved_specification(
+        plant, replace(present, code=code, name=f"Lower {code}", limits=limits)
+    )
 
 
 def go_on(plant: SmallPlant, batch: Batch, **more: Any) -> RinseContinuation:
@@ -128,7 +130,10 @@ def test_a_rinse_goes_on_and_is_handed_over_once_more(plant: SmallPlant) -> None
     plant.forward(minutes=2)
     factories.measured_sample(plant, batch)
     services.decide_batch(
-        by=plant.by("qc"), batch_id=batch.pk, verdict="pass", permit=factories.permit(plant, "qc", PASS_MEANING)
+        by=plant.by("qc"),
+        batch_id=batch.pk,
+        verdict="pass",
+        permit=factories.permit(plant, "qc", PASS_MEANING),
     )
     decision = QcDecision.objects.get(batch=batch)
     assert '"rinse_continued":[{' in decision.content and batch.rinse_continuations.count() == 1
@@ -172,7 +177,12 @@ def test_a_fail_carries_the_rework_that_qc_proposes(plant: SmallPlant) -> None:
     half, full = ways["inject_half"].cost, ways["inject_full"].cost
     assert half.chemicals[0][1] == pytest.approx(full.chemicals[0][1] / 2) and half.water_m3 < full.water_m3
     permit = factories.permit(plant, "qc", FAIL_MEANING)
-    arguments = {"batch_id": batch.pk, "verdict": "fail", "reason": "hardness leaks three times over", "permit": permit}
+    arguments = {
+        "batch_id": batch.pk,
+        "verdict": "fail",
+        "reason": "hardness leaks three times over",
+        "permit": permit,
+    }
     with pytest.raises(RecordRefused, match="does not fit this resin"):
         services.decide_batch(by=plant.by("qc"), proposal="separate", **arguments)
     decision = services.decide_batch(by=plant.by("qc"), proposal="inject_half", **arguments).result
@@ -205,7 +215,9 @@ def plateau(plant: SmallPlant) -> tuple[Batch, Any]:
     return batch, version
 
 
-def test_a_batch_goes_down_once_with_an_order_and_two_signatures(plant: SmallPlant, plateau: tuple[Batch, Any]) -> None:
+def test_a_batch_goes_down_once_with_an_order_and_two_signatures(
+    plant: SmallPlant, plateau: tuple[Batch, Any]
+) -> None:
     batch, version = plateau
     offered = lower_products(batch, plant.now)
     assert [(one.version.pk, one.to_class, one.is_met) for one in offered] == [
@@ -218,15 +230,22 @@ def test_a_batch_goes_down_once_with_an_order_and_two_signatures(plant: SmallPla
     assert batch.lot is not None and batch.lot.segregation_class == "D"
     assert {link.visit.tank.segregation_class for link in batch.tank_links.all()} == {"D"}
     assert {link.visit.segregation_class for link in batch.tank_links.all()} == {"D"}
-    assert down.decision.signature.person == plant.people["qc"] and down.signature.person == plant.people["supervisor 2"]
+    assert (
+        down.decision.signature.person == plant.people["qc"]
+        and down.signature.person == plant.people["supervisor 2"]
+    )
     assert down.signature.content == down.decision.content and '"order":"PO-7"' in down.decision.content
     with pytest.raises(TransitionRefused):
         go_down(plant, batch, version, "D")
 
 
-def test_a_downgrade_needs_an_order_of_a_customer_in_the_batch(plant: SmallPlant, plateau: tuple[Batch, Any]) -> None:
+def test_a_downgrade_needs_an_order_of_a_customer_in_the_batch(
+    plant: SmallPlant, plateau: tuple[Batch, Any]
+) -> None:
     batch, version = plateau
-    stranger = factories.tank_services.add_customer(by=plant.by("planner"), code="MARS", name="Mars Test Laundry").result
+    stranger = factories.tank_services.add_customer(
+        by=plant.by("planner"), code="MARS", name="Mars Test Laundry"
+    ).result
     for orders, message in (
         ([], "No customer's order accepts"),
         ([order(plant, customer_id=stranger.pk)], "without a tank in this batch"),
@@ -255,7 +274,7 @@ def test_nothing_is_upgraded(plant: SmallPlant, plateau: tuple[Batch, Any]) -> N
     batch, version = plateau
     present = factories.usual_specification("sac_h")
     higher, same = lower(plant, present, "HIGH", 0.5), lower(plant, present, "SAME", 1.0)
-    with pytest.raises(RecordRefused, match="HIGH is not lower: .*Nothing is upgraded"):
+    with pytest.raises(RecordRefused, match=r"HIGH is not lower: .*Nothing is upgraded"):
         go_down(plant, batch, higher, "D")
     with pytest.raises(RecordRefused, match="does not become class B"):
         go_down(plant, batch, version, "B")
@@ -265,14 +284,18 @@ def test_nothing_is_upgraded(plant: SmallPlant, plateau: tuple[Batch, Any]) -> N
         go_down(plant, batch, plant.specification["sba_1"], "D")
 
 
-def test_a_lower_product_is_met_by_what_was_measured_or_refused(plant: SmallPlant, plateau: tuple[Batch, Any]) -> None:
+def test_a_lower_product_is_met_by_what_was_measured_or_refused(
+    plant: SmallPlant, plateau: tuple[Batch, Any]
+) -> None:
     batch, _ = plateau
     narrow = lower(plant, factories.usual_specification("sac_h"), "NARROW", 1.5)
     with pytest.raises(TransitionRefused, match="Pass is not met"):
         go_down(plant, batch, narrow, "D")
 
 
-def test_resin_that_went_down_once_does_not_go_down_again(plant: SmallPlant, plateau: tuple[Batch, Any]) -> None:
+def test_resin_that_went_down_once_does_not_go_down_again(
+    plant: SmallPlant, plateau: tuple[Batch, Any]
+) -> None:
     batch, version = plateau
     go_down(plant, batch, version, "D")
     services.reopen_record(
@@ -295,11 +318,15 @@ def test_resin_that_went_down_once_does_not_go_down_again(plant: SmallPlant, pla
         go_down(plant, child, lowest, child.segregation_class)
 
 
-def test_a_tank_of_a_customer_without_an_order_is_not_filled_with_the_lower_product(plant: SmallPlant) -> None:
+def test_a_tank_of_a_customer_without_an_order_is_not_filled_with_the_lower_product(
+    plant: SmallPlant,
+) -> None:
     class_c_vessel(plant)
     present = factories.usual_specification("sac_h")
     visits = factories.accepted_tanks(plant, "sac_h", 3, segregation_class="C")
-    other = factories.tank_services.add_customer(by=plant.by("planner"), code="MARS", name="Mars Test Laundry").result
+    other = factories.tank_services.add_customer(
+        by=plant.by("planner"), code="MARS", name="Mars Test Laundry"
+    ).result
     type(visits[0]).objects.filter(pk=visits[0].pk).update(customer=other)
     version = lower(plant, present, "LOW", 4.0)
     batch = factories.frozen_batch(plant, "sac_h", visits)
@@ -308,14 +335,18 @@ def test_a_tank_of_a_customer_without_an_order_is_not_filled_with_the_lower_prod
     go_down(plant, batch, version, "D")
     factories.tank_services.record_shell(by=plant.by(), visit_id=visits[0].pk, is_sound=True)
     with pytest.raises(RecordRefused, match="They are never mixed"):
-        factories.batch_services.fill_tank(by=plant.by(), batch_id=batch.pk, visit_id=visits[0].pk, volume_m3=0.1)
+        factories.batch_services.fill_tank(
+            by=plant.by(), batch_id=batch.pk, visit_id=visits[0].pk, volume_m3=0.1
+        )
     assert without_order(batch) == ()
 
 
 def test_a_filled_tank_without_an_order_stops_the_release(plant: SmallPlant) -> None:
     """Within a class the shells stay what they are; there the release itself asks for the order."""
     visits = factories.accepted_tanks(plant, "sac_h", 3)
-    other = factories.tank_services.add_customer(by=plant.by("planner"), code="MARS", name="Mars Test Laundry").result
+    other = factories.tank_services.add_customer(
+        by=plant.by("planner"), code="MARS", name="Mars Test Laundry"
+    ).result
     type(visits[0]).objects.filter(pk=visits[0].pk).update(customer=other)
     version = lower(plant, factories.usual_specification("sac_h"), "LOW", 4.0)
     batch = factories.frozen_batch(plant, "sac_h", visits)
@@ -327,7 +358,9 @@ def test_a_filled_tank_without_an_order_stops_the_release(plant: SmallPlant) -> 
         factories.batch_services.fill_tank(by=plant.by(), batch_id=batch.pk, visit_id=visit.pk, volume_m3=0.1)
     factories.batch_services.finish_filling(by=plant.by(), batch_id=batch.pk)
     factories.reviewed(plant, batch, who="supervisor")
-    with pytest.raises(TransitionRefused, match="No order accepts the lower product for .* of Mars Test Laundry"):
+    with pytest.raises(
+        TransitionRefused, match=r"No order accepts the lower product for .* of Mars Test Laundry"
+    ):
         services.release_batch(
             by=plant.by("qc 2"), batch_id=batch.pk, permit=factories.permit(plant, "qc 2", RELEASE_MEANING)
         )

@@ -58,7 +58,8 @@ def _against(
 def is_laxer(present: Specification, lower: Specification) -> bool:
     """Whether at least one limit of the present specification is wider in the lower one, or not asked for there."""
     return any(
-        (other := lower.limit(limit.measurement)) is None or _is_stricter(limit, other) for limit in present.limits
+        (other := lower.limit(limit.measurement)) is None or _is_stricter(limit, other)
+        for limit in present.limits
     )
 
 

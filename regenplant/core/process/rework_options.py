@@ -63,7 +63,9 @@ class ReworkOption:
     next_test: str
 
 
-LEAKS = frozenset({CONDUCTIVITY, "resistivity", "hardness", "silica", "sodium", "chloride", "ph", "alkalinity"})
+LEAKS = frozenset(
+    {CONDUCTIVITY, "resistivity", "hardness", "silica", "sodium", "chloride", "ph", "alkalinity"}
+)
 """Measurements that a resin regenerated too little, or fouled, misses."""
 RINSED_OUT = frozenset({CONDUCTIVITY, "resistivity", "chloride", "ph", "rinse_volume"})
 """Measurements that more rinse water mends, as long as the bed gives off what was left of the regenerant."""
@@ -121,7 +123,9 @@ def _why_rinse() -> str:
     return "The reading still falls, and nothing but rinse is missing."
 
 
-_RINSE_TEST = "Read a second cell in calibration at the same tap, with its temperature, before more water is spent."
+_RINSE_TEST = (
+    "Read a second cell in calibration at the same tap, with its temperature, before more water is spent."
+)
 _INJECT_TEST = "Check the strength of the stock by density and compare the volume drawn with the tank level."
 _SEPARATE_TEST = "Take a core sample over the whole depth and count beads of the other resin."
 
@@ -136,7 +140,9 @@ def _clean_test(family: ResinFamily) -> str:
 
 # --- what it costs ------------------------------------------------------------------------------------------------------
 def _injections(plan: BatchPlan) -> tuple[PlannedStep, ...]:
-    return tuple(step for step in plan.steps if step.kind in CHEMICAL_STEPS and "chemical_kg_100" in step.figures)
+    return tuple(
+        step for step in plan.steps if step.kind in CHEMICAL_STEPS and "chemical_kg_100" in step.figures
+    )
 
 
 def _last_rinse(plan: BatchPlan) -> Sequence[PlannedStep]:
@@ -158,7 +164,9 @@ def _whole_cost(plan: BatchPlan, *, is_beside: str = "") -> Cost:
     """The plan once more, as it was worked out."""
     totals = plan.totals
     chemicals = tuple(
-        (chemical, totals[key].value) for chemical in Chemical if (key := f"chemical_kg_100:{chemical.value}") in totals
+        (chemical, totals[key].value)
+        for chemical in Chemical
+        if (key := f"chemical_kg_100:{chemical.value}") in totals
     )
     water = sum(total.value for key, total in totals.items() if key.startswith("water_m3:"))
     return Cost(chemicals, water, totals["duration_s"].value, is_beside)
@@ -172,8 +180,16 @@ def _sum(steps: Sequence[PlannedStep], share: float) -> Cost:
         part = share if is_dose else 1.0
         seconds += part * step.value("duration_s")
         if is_dose and step.chemical is not None and "chemical_kg_100" in step.figures:
-            kilograms[step.chemical] = kilograms.get(step.chemical, 0.0) + part * step.value("chemical_kg_100")
-        key = "dilution_water_m3" if is_dose else "loop_fill_m3" if step.kind is StepKind.RECIRCULATE else "volume_m3"
+            kilograms[step.chemical] = kilograms.get(step.chemical, 0.0) + part * step.value(
+                "chemical_kg_100"
+            )
+        key = (
+            "dilution_water_m3"
+            if is_dose
+            else "loop_fill_m3"
+            if step.kind is StepKind.RECIRCULATE
+            else "volume_m3"
+        )
         if step.water is not None and key in step.figures:
             water += part * step.value(key)
     return Cost(tuple(kilograms.items()), water, seconds)

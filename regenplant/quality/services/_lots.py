@@ -67,7 +67,9 @@ def _new_carbon(batch: Batch, by: By, segregation_class: str) -> ResinLot:
         is_scrapped=False,
     ).first()
     parents = [(filled.pk, 1.0)] if filled else []
-    return _made(batch, by, parents=parents, cycles=0, capacity_factor=1.0, segregation_class=segregation_class)
+    return _made(
+        batch, by, parents=parents, cycles=0, capacity_factor=1.0, segregation_class=segregation_class
+    )
 
 
 def _made(

@@ -17,13 +17,17 @@ def proposed(batch: Batch, judged: Judged, verdict: str, kind: str) -> ReworkOpt
     if not kind:
         return None
     if verdict != "fail":
-        raise RecordRefused("A batch that passes is not reworked. Choose no rework.", code="no_rework", field="proposal")
+        raise RecordRefused(
+            "A batch that passes is not reworked. Choose no rework.", code="no_rework", field="proposal"
+        )
     ways = rework_ways(batch, judged)
     found = next((way for way in ways if way.kind.value == kind), None)
     if found is None:
         offered = ", ".join(way.kind.label.lower() for way in ways) or "none"
         raise RecordRefused(
-            f"That way does not fit this resin and what it misses. Offered: {offered}.", code="no_such_way", field="proposal"
+            f"That way does not fit this resin and what it misses. Offered: {offered}.",
+            code="no_such_way",
+            field="proposal",
         )
     return found
 

@@ -89,4 +89,7 @@ def _allowance(stands: RinseOn, asked_bv: float | None) -> float:
     return asked_bv
 
 
-say("qc.rinse_continued", "{subject}: the rinse goes on for the {round}. time, at most {shown} more ({litres})")
+say(
+    "qc.rinse_continued",
+    "{subject}: the rinse goes on for the {round}. time, at most {shown} more ({litres})",
+)

@@ -82,7 +82,9 @@ def downgrade_batch(
         qc_verdict=judged.verdict.outcome.value,
         qc_reasons=tuple(one.sentence for one in judged.verdict.open_reasons),
     )
-    BATCH.transition(BatchState(batch.state), BatchAction.PASS, snapshot)  # refused before anything is written
+    BATCH.transition(
+        BatchState(batch.state), BatchAction.PASS, snapshot
+    )  # refused before anything is written
     down = downgrade_content(batch, lower_version, to_class, words, [_plain(order) for order in kept])
     content = decision_content(batch, judged, "pass", words, against=lower, downgrade=down)
     own, second = _signed(by, batch, together, content)
@@ -143,7 +145,10 @@ def _refuse_no_way_down(batch: Batch, lower_version: SpecificationVersion, to_cl
             field="to_version",
         )
     against = why_not_lower(
-        specification_of(batch), specification_definition(lower_version), from_class, SegregationClass(to_class)
+        specification_of(batch),
+        specification_definition(lower_version),
+        from_class,
+        SegregationClass(to_class),
     )
     if against:
         raise RecordRefused(" ".join(against), code="not_lower", field="to_version")
@@ -182,8 +187,12 @@ def _whole(order: CustomerOrder, customer: Customer, by: By) -> CustomerOrder:
             code="ahead",
             field="orders",
         )
-    number = words_of(order.order_number, f"The order number of {customer.name}", field="orders", most=40, least=2)
-    who = words_of(order.accepted_by, f"Who accepted it at {customer.name}", field="orders", most=120, least=2)
+    number = words_of(
+        order.order_number, f"The order number of {customer.name}", field="orders", most=40, least=2
+    )
+    who = words_of(
+        order.accepted_by, f"Who accepted it at {customer.name}", field="orders", most=120, least=2
+    )
     return CustomerOrder(order.customer_id, number, who, order.accepted_on)
 
 
@@ -238,7 +247,9 @@ def _tanks_down(by: By, batch: Batch, to_class: str, customers: set[int]) -> lis
     """The tanks of those who accept go down with the resin; returns their serials. Nothing where the class stays."""
     if to_class == batch.segregation_class:
         return []
-    links = batch.tank_links.filter(is_current=True, visit__customer__in=customers).select_related("visit__tank")
+    links = batch.tank_links.filter(is_current=True, visit__customer__in=customers).select_related(
+        "visit__tank"
+    )
     for link in links:
         downgrade_tank(by=by, visit_id=link.visit_id, to_class=to_class, batch_was_downgraded=True)
     return [link.visit.tank.serial for link in links]

@@ -34,7 +34,8 @@ def keep_sample(
         )
     if batch.rinsed_at is not None and by.happened_at < batch.rinsed_at:
         raise RecordRefused(
-            "The sample would be older than the end of the rinse. Write when it was taken.", field="occurred_at"
+            "The sample would be older than the end of the rinse. Write when it was taken.",
+            field="occurred_at",
         )
     volume = units.understand(volume_text, "liquid_volume", system=system)
     if not LEAST_M3 <= volume.value <= MOST_M3:

@@ -51,7 +51,9 @@ def register_sentence(shelf: SampleShelf) -> str:
 def groups(shelf: SampleShelf, system: str) -> tuple[SampleGroup, ...]:
     """Due first, then kept, then gone."""
     return (
-        SampleGroup("Due", "past their day", _rows(shelf.due, system, is_due=True), "No sample is past its day."),
+        SampleGroup(
+            "Due", "past their day", _rows(shelf.due, system, is_due=True), "No sample is past its day."
+        ),
         SampleGroup("Kept", "by their day", _rows(shelf.kept, system), "No sample is kept."),
         SampleGroup("Gone", "the last fifty", _rows(shelf.gone, system), "No sample was discarded yet."),
     )

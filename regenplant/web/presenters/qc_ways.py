@@ -38,7 +38,9 @@ def instrument_rows(
         used.setdefault(reading.instrument, {}).setdefault("rinse", []).append(reading.instrument_was_valid)
     for row in measurements:
         if row.instrument is not None:
-            used.setdefault(row.instrument, {}).setdefault(row.name.lower(), []).append(row.instrument_was_valid)
+            used.setdefault(row.instrument, {}).setdefault(row.name.lower(), []).append(
+                row.instrument_was_valid
+            )
     return tuple(_instrument_row(instrument, what, today) for instrument, what in used.items())
 
 
@@ -68,7 +70,12 @@ class ForecastRow:
     came_out: str
 
 
-_CAME_OUT = {"inside": "inside the band", "sooner": "sooner than the band", "later": "later than the band", "": "–"}
+_CAME_OUT = {
+    "inside": "inside the band",
+    "sooner": "sooner than the band",
+    "later": "later than the band",
+    "": "–",
+}
 
 
 def forecast_rows(lines: Sequence[ForecastLine], system: str) -> tuple[ForecastRow, ...]:
@@ -88,7 +95,11 @@ def _forecast_row(line: ForecastLine, system: str) -> ForecastRow:
 
     never = f"{made.p_never:.0%}".replace("%", " %") if made.p_never is not None else "–"
     return ForecastRow(
-        share, volume(made.p50_bv), f"{volume(made.p05_bv)} to {volume(made.p95_bv)}", never, _CAME_OUT[line.came_out]
+        share,
+        volume(made.p50_bv),
+        f"{volume(made.p05_bv)} to {volume(made.p95_bv)}",
+        never,
+        _CAME_OUT[line.came_out],
     )
 
 
@@ -108,14 +119,18 @@ class WayRow:
 def rework_rows(options: Sequence[ReworkOption], system: str) -> tuple[WayRow, ...]:
     """The reworks that are offered, each with its estimate."""
     return tuple(
-        WayRow(one.kind.value, one.kind.label, one.why, cost_words(one, system), one.next_test, True) for one in options
+        WayRow(one.kind.value, one.kind.label, one.why, cost_words(one, system), one.next_test, True)
+        for one in options
     )
 
 
 def cost_words(option: ReworkOption, system: str) -> str:
     """ "about 12 kg HCl as 100 %, 1.2 m³ of water, 2 h 10 min"."""
     cost, shown = option.cost, "us" if system == "us" else "metric"
-    parts = [f"{both(kilograms, 'mass', system)} {chemical.label} as 100 %" for chemical, kilograms in cost.chemicals]
+    parts = [
+        f"{both(kilograms, 'mass', system)} {chemical.label} as 100 %"
+        for chemical, kilograms in cost.chemicals
+    ]
     parts.append(f"{both(cost.water_m3, 'liquid_volume', system)} of water")
     parts.append(units.format_quantity(cost.duration_s, "duration", shown))
     beside = f", and {cost.is_beside}" if cost.is_beside else ""
@@ -175,7 +190,10 @@ def downgrade_words(down: Downgrade) -> list[tuple[str, str]]:
             )
             for row in down.orders.select_related("customer")
         ),
-        ("Agreed by", f"{down.signature.printed_name}, {down.signature.roles}, {day_and_clock(down.signature.signed_at)}"),
+        (
+            "Agreed by",
+            f"{down.signature.printed_name}, {down.signature.roles}, {day_and_clock(down.signature.signed_at)}",
+        ),
     ]
 
 
@@ -183,7 +201,11 @@ def downgrade_words(down: Downgrade) -> list[tuple[str, str]]:
 def deviation_words(rows: Sequence[Deviation]) -> list[tuple[str, str, str]]:
     """Number, what it is, how it stands."""
     return [
-        (row.number, row.what, "open" if row.is_open else f"decided: {row.get_decision_kind_display() or row.decision}")
+        (
+            row.number,
+            row.what,
+            "open" if row.is_open else f"decided: {row.get_decision_kind_display() or row.decision}",
+        )
         for row in rows
     ]
 

@@ -119,7 +119,10 @@ class FailForm(SigningForm):
     def __init__(self, *args: Any, ways: Sequence[ReworkOption] = (), **kwargs: Any):
         super().__init__(*args, **kwargs)
         if ways:
-            choices = [("", "None: the supervisor decides"), *((way.kind.value, way.kind.label) for way in ways)]
+            choices = [
+                ("", "None: the supervisor decides"),
+                *((way.kind.value, way.kind.label) for way in ways),
+            ]
             cast(forms.ChoiceField, self.fields["proposal"]).choices = choices
         else:
             del self.fields["proposal"]

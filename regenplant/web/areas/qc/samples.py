@@ -70,7 +70,11 @@ def discard(request: HttpRequest, number: str, tab: str) -> HttpResponse:
         permission="qc.discard_sample",
         segregation_class=row.batch.segregation_class,
         service=services.discard_sample,
-        arguments=lambda: {"sample_id": row.pk, "why": form.cleaned_data["why"], "reason": form.text("reason")},
+        arguments=lambda: {
+            "sample_id": row.pk,
+            "why": form.cleaned_data["why"],
+            "reason": form.text("reason"),
+        },
         said=lambda outcome: f"Written: sample {row.number} is discarded.",
         then=lambda outcome: reverse("samples"),
         back_url=reverse("samples-one", args=[row.number]),

@@ -25,7 +25,9 @@ class ContinueForm(HouseForm):
 
     field_order = ["reason", "allowance"]
 
-    reason = words_field(300, rows=3, label="Why it rinses on", help_text=TEN, validators=[told("why it rinses on")])
+    reason = words_field(
+        300, rows=3, label="Why it rinses on", help_text=TEN, validators=[told("why it rinses on")]
+    )
     allowance = QuantityField(
         "liquid_volume",
         label="Water it may take at most",
@@ -61,7 +63,9 @@ class SampleForm(HouseForm):
 class DiscardForm(HouseForm):
     """What became of a sample, and why."""
 
-    why = forms.ChoiceField(label="What became of it", choices=[("", "Choose what"), *SampleDiscard.Why.choices])
+    why = forms.ChoiceField(
+        label="What became of it", choices=[("", "Choose what"), *SampleDiscard.Why.choices]
+    )
     reason = words_field(300, rows=2, label="Reason", help_text=TEN, validators=[told("why it goes")])
 
 
@@ -72,7 +76,9 @@ class DowngradeForm(TwoPeopleForm):
     second_person = "A supervisor who did not work on this bed."
 
     target_version = forms.ChoiceField(label="Lower product")
-    reason = words_field(300, rows=2, label="Why it goes down", help_text=TEN, validators=[told("why it goes down")])
+    reason = words_field(
+        300, rows=2, label="Why it goes down", help_text=TEN, validators=[told("why it goes down")]
+    )
 
     def __init__(
         self, *args: Any, lower: Sequence[LowerProduct], customers: Sequence[Customer], **kwargs: Any
@@ -107,10 +113,13 @@ class DowngradeForm(TwoPeopleForm):
             whole += len(given) == len(names)
             if given and len(given) < len(names):
                 for name in (name for name in names if name not in given and name not in self.errors):
-                    self.add_error(name, "An order is written whole: its number, who accepted it, and the day.")
+                    self.add_error(
+                        name, "An order is written whole: its number, who accepted it, and the day."
+                    )
         if not whole and not self.errors:
             self.add_error(
-                None, "No customer's order accepts the lower product. Write its number, who accepted it and when."
+                None,
+                "No customer's order accepts the lower product. Write its number, who accepted it and when.",
             )
         return cleaned
 

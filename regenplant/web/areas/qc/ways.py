@@ -40,7 +40,10 @@ def go_on(request: HttpRequest, number: str) -> HttpResponse:
     batch, system = batch_or_404(number), unit_system_of(request)
     stands = rinse_on(batch, judgement(batch))
     form = ContinueForm(
-        posted(request), system=system, resin_volume_m3=batch.resin_volume_m3, initial={"version": batch.version}
+        posted(request),
+        system=system,
+        resin_volume_m3=batch.resin_volume_m3,
+        initial={"version": batch.version},
     )
     act = Act(
         title=f"Rinse {batch.number} on",
@@ -54,7 +57,9 @@ def go_on(request: HttpRequest, number: str) -> HttpResponse:
             "allowance_bv": form.allowance_bv,
             "version": form.shown_version,
         },
-        said=lambda outcome: f"Written: {batch.number} rinses on, at most {outcome.facts['shown']} more. The operator starts it.",
+        said=lambda outcome: (
+            f"Written: {batch.number} rinses on, at most {outcome.facts['shown']} more. The operator starts it."
+        ),
         then=lambda outcome: reverse("qc"),
         back_url=_back(batch),
         button="Hand it back to the rinse",
@@ -98,10 +103,20 @@ def downgrade(request: HttpRequest, number: str) -> HttpResponse:
     )
     facts = [("Now", f"{batch.specification_version.specification.code}, class {batch.segregation_class}")]
     facts += [
-        (one.version.specification.code, f"class {one.to_class}: {_how(one.is_met, one.judged.verdict.open_reasons)}")
+        (
+            one.version.specification.code,
+            f"class {one.to_class}: {_how(one.is_met, one.judged.verdict.open_reasons)}",
+        )
         for one in lower
     ]
-    return act_page(request, form, act, facts=facts, shut=words.lower_words(lower, twice), is_shut=bool(twice) or not lower)
+    return act_page(
+        request,
+        form,
+        act,
+        facts=facts,
+        shut=words.lower_words(lower, twice),
+        is_shut=bool(twice) or not lower,
+    )
 
 
 def _how(is_met: bool, reasons: Any) -> str:
@@ -148,7 +163,9 @@ def sample(request: HttpRequest, number: str) -> HttpResponse:
             "place": form.text("place"),
             "system": system,
         },
-        said=lambda outcome: f"Written: sample {outcome.result.number} is kept until {outcome.result.keep_until}. Print its label.",
+        said=lambda outcome: (
+            f"Written: sample {outcome.result.number} is kept until {outcome.result.keep_until}. Print its label."
+        ),
         then=lambda outcome: reverse("samples-one", args=[outcome.result.number]),
         back_url=_back(batch, "sample"),
     )
@@ -165,5 +182,3 @@ def _at(form: SampleForm) -> Any:
         return services.keep_sample(by=by.happening_at(moment) if moment else by, **arguments)
 
     return act
-
-
