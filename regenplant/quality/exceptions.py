@@ -32,6 +32,7 @@ from regenplant.core.process.review_facts import (
 )
 from regenplant.core.process.review_rules import Exceptions, exceptions
 from regenplant.core.process.vocabulary import Chemical
+from regenplant.core.process.wording import say
 from regenplant.plant.selectors import profile
 from regenplant.quality.models import QcMeasurement
 from regenplant.quality.record import BatchRecord, record_of
@@ -68,6 +69,8 @@ def facts_of(batch: Batch, record: BatchRecord) -> ReviewFacts:
         vessel=batch.vessel.code,
         reworks=batch.parent.number if batch.parent else "",
         rework_cause=batch.rework_cause,
+        downgraded=teller.downgraded(),
+        rinsed_on=tuple(teller.rinsed_on()),
         plan_warnings=tuple(check.sentence for check in teller.plan.warnings),
         is_plan_untouched=is_untouched(batch),
         reopened=f"Opened for correction by {reopening.reopened_by.full_name}, {teller.when(reopening.reopened_at)}: {reopening.reason}"
@@ -183,6 +186,22 @@ class _Teller:
                 why = f"Reopened by {row.reopening.reopened_by.full_name}: {reason_sentence(row.reopening.reason_category, row.reopening.reason)}"
             yield DecisionFact(
                 row.version, row.verdict, row.decided_by.full_name, self.when(row.decided_at), why
+            )
+
+    def downgraded(self) -> str:
+        if not self.record.downgrades:
+            return ""
+        down = self.record.downgrades[0]
+        return (
+            f"Went down from class {down.from_class} to {down.to_version.specification.code}, class {down.to_class}; "
+            f"{down.agreed_by.full_name} agreed, {self.when(down.agreed_at)}: {down.reason}"
+        )
+
+    def rinsed_on(self) -> Iterator[str]:
+        for row in self.record.continuations:
+            yield (
+                f"Round {row.round}, handed back by {row.continued_by.full_name}, {self.when(row.continued_at)}, with at most "
+                f"{say(row.allowance_bv, 'bed_volumes')} more: {row.reason}"
             )
 
     def uses(self) -> Iterator[UseFact]:

@@ -126,7 +126,11 @@ def record_of(batch: Batch) -> BatchRecord:
             .order_by("number")
         ),
         continuations=tuple(batch.rinse_continuations.select_related("continued_by").order_by("round")),
-        downgrades=tuple(Downgrade.objects.filter(batch=batch).select_related("agreed_by", "signature")),
+        downgrades=tuple(
+            Downgrade.objects.filter(batch=batch).select_related(
+                "agreed_by", "signature", "to_version__specification"
+            )
+        ),
         samples=tuple(batch.retained_samples.select_related("taken_by").order_by("pk")),
     )
 

@@ -36,6 +36,7 @@ class Unusual(StrEnum):
     PLAN = "plan"
     REOPENED = "reopened"
     AMENDED = "amended"
+    DOWNGRADED = "downgraded"
     DEVIATION = "deviation"
     OUTSIDE = "outside"
     UNCHECKED = "unchecked"
@@ -47,6 +48,7 @@ class Unusual(StrEnum):
     SKIPPED = "skipped"
     TIME = "time"
     HELD = "held"
+    RINSED_ON = "rinsed_on"
     OVERDUE = "overdue"
     DOUBT = "doubt"
     CHEMICAL = "chemical"
@@ -68,6 +70,7 @@ TITLES: dict[Unusual, str] = {
     Unusual.PLAN: "The frozen plan",
     Unusual.REOPENED: "Open for correction",
     Unusual.AMENDED: "Decision amended",
+    Unusual.DOWNGRADED: "Down to a lower product",
     Unusual.DEVIATION: "Deviations",
     Unusual.OUTSIDE: "Outside limits",
     Unusual.UNCHECKED: "Second check missing",
@@ -79,6 +82,7 @@ TITLES: dict[Unusual, str] = {
     Unusual.SKIPPED: "Steps skipped",
     Unusual.TIME: "Much shorter or longer than planned",
     Unusual.HELD: "Holds and interruptions",
+    Unusual.RINSED_ON: "The rinse went on",
     Unusual.OVERDUE: "Instrument out of calibration",
     Unusual.DOUBT: "Readings that point to the instrument",
     Unusual.CHEMICAL: "Chemical off plan",
@@ -235,6 +239,13 @@ def _warnings(facts: ReviewFacts) -> Iterator[Finding]:
 def _rework(facts: ReviewFacts) -> Iterator[Finding]:
     if facts.reworks:
         yield Finding(Unusual.REWORK, f"It reworks {facts.reworks}. {_stopped(facts.rework_cause)}")
+
+
+def _ways(facts: ReviewFacts) -> Iterator[Finding]:
+    if facts.downgraded:
+        yield Finding(Unusual.DOWNGRADED, facts.downgraded)
+    for sentence in facts.rinsed_on:
+        yield Finding(Unusual.RINSED_ON, sentence)
 
 
 # --- what was written down --------------------------------------------------------------------------------------------

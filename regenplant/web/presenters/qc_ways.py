@@ -38,10 +38,15 @@ def instrument_rows(
         used.setdefault(reading.instrument, {}).setdefault("rinse", []).append(reading.instrument_was_valid)
     for row in measurements:
         if row.instrument is not None:
-            used.setdefault(row.instrument, {}).setdefault(row.name.lower(), []).append(
+            used.setdefault(row.instrument, {}).setdefault(_inside(row.name), []).append(
                 row.instrument_was_valid
             )
     return tuple(_instrument_row(instrument, what, today) for instrument, what in used.items())
+
+
+def _inside(name: str) -> str:
+    """A name inside a sentence: "silica", and "pH" as it is."""
+    return name if name[1:2].isupper() else name[:1].lower() + name[1:]
 
 
 def _instrument_row(instrument: Instrument, what: dict[str, list[bool]], today: date) -> InstrumentRow:

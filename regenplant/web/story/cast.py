@@ -288,7 +288,9 @@ def _lower_product(stage: Stage, at: datetime) -> None:
         name="Anion type 1, feed of a boiler (invented)",
         family=ResinFamily.SBA_TYPE_1.value,
         grade=_grade(ResinFamily.SBA_TYPE_1),
-        definition=replace(usual, code="OH1-FEED", name="Anion type 1, feed of a boiler (invented)", limits=limits),
+        definition=replace(
+            usual, code="OH1-FEED", name="Anion type 1, feed of a boiler (invented)", limits=limits
+        ),
         reason="lower product for customers who accept it",
     )
     recipes.approve_specification_version(

@@ -17,8 +17,8 @@ from regenplant.people.binding import TwoPeople
 from regenplant.plant import services as plant
 from regenplant.plant.models import Vessel
 from regenplant.quality import services as quality
-from regenplant.quality.services.measuring import MeasurementAsTyped
 from regenplant.quality.retained import sample_missing
+from regenplant.quality.services.measuring import MeasurementAsTyped
 from regenplant.quality.signed_content import (
     DOWNGRADE_MEANING,
     FAIL_MEANING,
@@ -163,7 +163,9 @@ class Life:
             to_class=run.goes_down,
             reason="Stands on a plateau above its limit and meets the feed of a boiler; no organics found.",
             orders=[
-                quality.CustomerOrder(customer.pk, f"PO-{customer.code}-17", "their buyer (invented)", at.date())
+                quality.CustomerOrder(
+                    customer.pk, f"PO-{customer.code}-17", "their buyer (invented)", at.date()
+                )
                 for customer in customers_of(batch)
             ],
             together=TwoPeople(

@@ -117,9 +117,7 @@ class Running:
                     at = yield from self.pause(run, batch, at)
         return at
 
-    def once_more(
-        self, run: Run, batch: Batch, at: datetime
-    ) -> Generator[datetime, None, datetime]:
+    def once_more(self, run: Run, batch: Batch, at: datetime) -> Generator[datetime, None, datetime]:
         """The round of a rinse that goes on: it begins just inside its limit and falls no more."""
         turn = Turn(run, batch, random.Random(run.seed + 7), is_rework=True)
         limit = specification_definition(batch.specification_version).limit(CONDUCTIVITY)

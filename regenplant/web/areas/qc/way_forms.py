@@ -98,9 +98,9 @@ class DowngradeForm(TwoPeopleForm):
     def _fields_of(self, customer: Customer) -> dict[str, forms.Field]:
         key = customer.pk
         return {
-            f"order_{key}": words_field(40, label=f"{customer.name}: order number", required=False),
-            f"accepted_by_{key}": words_field(120, label=f"{customer.name}: who accepted it", required=False),
-            f"accepted_on_{key}": day_field(label=f"{customer.name}: accepted on", required=False),
+            f"order_{key}": words_field(40, label="Order number", required=False),
+            f"accepted_by_{key}": words_field(120, label="Who accepted it there", required=False),
+            f"accepted_on_{key}": day_field(label="Accepted on", required=False),
         }
 
     def clean(self) -> dict[str, Any]:
@@ -122,6 +122,16 @@ class DowngradeForm(TwoPeopleForm):
                 "No customer's order accepts the lower product. Write its number, who accepted it and when.",
             )
         return cleaned
+
+    @property
+    def work_fields(self) -> list[forms.BoundField]:
+        """None: product and orders are shown in places of their own."""
+        return []
+
+    @property
+    def order_groups(self) -> list[tuple[str, list[forms.BoundField]]]:
+        """By customer: the three fields of its order."""
+        return [(one.name, [self[name] for name in self._fields_of(one)]) for one in self.customers]
 
     def target(self) -> dict[str, Any]:
         """The chosen version and class."""

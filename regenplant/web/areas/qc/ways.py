@@ -27,6 +27,7 @@ from regenplant.web.house_form import posted
 from regenplant.web.presenters import qc_ways as words
 from regenplant.web.presenters.words import short_digest
 from regenplant.web.requests import unit_system_of
+from regenplant.web.rights import Right, right
 from regenplant.web.signing import prove_two
 
 
@@ -64,8 +65,10 @@ def go_on(request: HttpRequest, number: str) -> HttpResponse:
         back_url=_back(batch),
         button="Hand it back to the rinse",
     )
+    held = right(request, act.permission, batch.segregation_class)
+    shown = Right(False, " ".join(stands.against)) if stands.against and held.is_held else held
     facts = [("Water", words.rinse_on_words(stands, batch, system)), *words.rounds_words(stands)]
-    return act_page(request, form, act, facts=[*facts, *(("Not now", one) for one in stands.against)])
+    return act_page(request, form, act, facts=facts, right=shown)
 
 
 @never_cache
@@ -101,6 +104,9 @@ def downgrade(request: HttpRequest, number: str) -> HttpResponse:
         button="Sign, both, and downgrade",
         template="qc/downgrade.html",
     )
+    is_shut = bool(twice) or not lower
+    said = words.lower_words(lower, twice)
+    held = right(request, act.permission, batch.segregation_class)
     facts = [("Now", f"{batch.specification_version.specification.code}, class {batch.segregation_class}")]
     facts += [
         (
@@ -109,14 +115,8 @@ def downgrade(request: HttpRequest, number: str) -> HttpResponse:
         )
         for one in lower
     ]
-    return act_page(
-        request,
-        form,
-        act,
-        facts=facts,
-        shut=words.lower_words(lower, twice),
-        is_shut=bool(twice) or not lower,
-    )
+    shown = Right(False, said) if is_shut and held.is_held else held
+    return act_page(request, form, act, facts=facts, shut=said, is_shut=is_shut, right=shown)
 
 
 def _how(is_met: bool, reasons: Any) -> str:
