@@ -387,7 +387,7 @@ def _tanks(facts: ReviewFacts) -> Iterator[Finding]:
 
 
 _RULES: tuple[Callable[[ReviewFacts], Iterable[Finding]], ...] = (
-    _plan, _reopened, _amended, _deviations, _values, _acts, _steps, _holds, _uses, _separation, _place, _tanks, _rework,
+    _plan, _reopened, _amended, _deviations, _values, _acts, _steps, _holds, _uses, _separation, _place, _tanks, _rework, _ways,
     _warnings,
 )  # fmt: skip
 
