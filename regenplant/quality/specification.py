@@ -7,15 +7,8 @@ from dataclasses import dataclass
 from django.db.models import F
 
 from regenplant.batches.models import Batch
-from regenplant.batches.rinse import (
-    EndPoint,
-    core_reading,
-    current_readings,
-    end_point_of,
-    recirculated_so_far,
-    rinsed_so_far,
-)
-from regenplant.core.process.acceptance import Verdict, judge
+from regenplant.batches.rinse import EndPoint, end_point_of, rinse_verdict
+from regenplant.core.process.acceptance import Verdict
 from regenplant.core.process.specification import CONDUCTIVITY, LabResult, Limit, Specification
 from regenplant.quality.models import Downgrade, QcMeasurement
 from regenplant.recipes.models import SpecificationVersion
@@ -82,8 +75,5 @@ def judgement(batch: Batch, against: Specification | None = None) -> Judged:
         for row in rows
     ]
     specification = against if against is not None else applied_specification(batch)
-    readings = [core_reading(row) for row in current_readings(batch)]
-    verdict = judge(
-        readings, specification, results, rinsed_so_far(batch), recirculated_so_far(batch, readings)
-    )
+    verdict = rinse_verdict(batch, results=results, specification=specification)
     return Judged(verdict, end_point_of(verdict, specification), tuple(rows))

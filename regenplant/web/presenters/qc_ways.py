@@ -7,6 +7,7 @@ from dataclasses import dataclass
 from datetime import date
 
 from regenplant import units
+from regenplant.batches.log_models import MeterLog
 from regenplant.batches.models import Batch, Deviation, RinseReading
 from regenplant.core.process.rework_options import ReworkOption
 from regenplant.plant.models import Instrument
@@ -30,12 +31,19 @@ class InstrumentRow:
 
 
 def instrument_rows(
-    readings: Sequence[RinseReading], measurements: Sequence[QcMeasurement], today: date
+    readings: Sequence[RinseReading],
+    measurements: Sequence[QcMeasurement],
+    logs: Sequence[MeterLog],
+    today: date,
 ) -> tuple[InstrumentRow, ...]:
     """Every instrument the decision rests on, in the order of its first use."""
     used: dict[Instrument, dict[str, list[bool]]] = {}
     for reading in readings:
         used.setdefault(reading.instrument, {}).setdefault("rinse", []).append(reading.instrument_was_valid)
+    for log in logs:
+        used.setdefault(log.instrument, {}).setdefault("logged", []).extend(
+            [log.instrument_was_valid] * log.count
+        )
     for row in measurements:
         if row.instrument is not None:
             used.setdefault(row.instrument, {}).setdefault(_inside(row.name), []).append(

@@ -9,9 +9,12 @@ from django.utils import timezone
 
 from regenplant.batches.models import Batch
 from regenplant.batches.selectors import rinse_page
+from regenplant.batches.selectors.rinse import logs_of
+from regenplant.batches.standing import forecasts_of, standing_of
 from regenplant.core.process.acceptance import Outcome
 from regenplant.core.process.lifecycle import BatchState
 from regenplant.plant.selectors import plant_day
+from regenplant.quality.forecast_history import quarters
 from regenplant.quality.retained import WHILE_TAKEN, days_kept, sample_missing, samples_of
 from regenplant.quality.selectors import QcPage
 from regenplant.quality.specification import Judged, downgrade_of
@@ -29,7 +32,10 @@ def ways_context(request: HttpRequest, page: QcPage) -> dict[str, Any]:
     shown = rinse_page(batch, now)
     return {
         "rinse": rinse_words.rinse_down(shown, now) if page.readings else None,
-        "instruments": words.instrument_rows(page.readings, page.measurements, plant_day(now)),
+        "instruments": words.instrument_rows(
+            page.readings, page.measurements, list(logs_of(batch)), plant_day(now)
+        ),
+        "forecasts": _forecasts(page, system),
         "deviations": words.deviation_words(list(batch.deviations.order_by("opened_at", "pk"))),
         **sample_context(request, batch),
         "downgraded": words.downgrade_words(down) if down is not None else [],
@@ -48,6 +54,16 @@ def sample_context(request: HttpRequest, batch: Batch) -> dict[str, Any]:
         "may_sample": is_open,
         "keep_sample": right(request, "qc.keep_sample", batch.segregation_class),
     }
+
+
+def _forecasts(page: QcPage, system: str) -> tuple[words.ForecastRow, ...]:
+    """What was forecast at each quarter of the way, from the history that is kept; two queries."""
+    made = forecasts_of(page.batch)
+    if not made:
+        return ()
+    standing = standing_of(page.batch)
+    met_bv = standing.endpoint_bv if standing is not None and page.end_point.is_met else None
+    return words.forecast_rows(quarters(made, page.end_point.rinsed_bv, met_bv), system)
 
 
 def _proposal(page: QcPage) -> str:
