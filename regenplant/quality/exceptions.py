@@ -14,6 +14,7 @@ from regenplant.audit.selectors import Line, acts_about
 from regenplant.batches.checking import end_point_reading, is_checked
 from regenplant.batches.frozen import is_untouched, plan_of
 from regenplant.batches.models import Batch, RinseReading, StepEntry
+from regenplant.batches.rinse import PASSED
 from regenplant.batches.separation import SeparationLine, separation_record
 from regenplant.batches.timing import worked_s
 from regenplant.core.engineering.estimate import Estimate
@@ -34,7 +35,7 @@ from regenplant.core.process.review_rules import Exceptions, exceptions
 from regenplant.core.process.vocabulary import Chemical
 from regenplant.core.process.wording import say
 from regenplant.plant.selectors import profile
-from regenplant.quality.models import QcMeasurement
+from regenplant.quality.models import QcMeasurement, RinseContinuation
 from regenplant.quality.record import BatchRecord, record_of
 from regenplant.quality.specification import sample_limits
 
@@ -229,8 +230,18 @@ class _Teller:
         for row in self.record.continuations:
             yield (
                 f"Round {row.round}, handed back by {row.continued_by.full_name}, {self.when(row.continued_at)}, with at most "
-                f"{say(row.allowance_bv, 'bed_volumes')} more: {row.reason}"
+                f"{say(row.allowance_bv, 'bed_volumes')} more: {row.reason}{self._taken(row)}"
             )
+
+    def _taken(self, row: RinseContinuation) -> str:
+        """How much water the round took, where it is written; said as too much where it was more than allowed."""
+        own = (one for one in self.record.entries if one.step_id == row.step_id and one.key == PASSED)
+        passed = next((one.value for one in own if one.pk in self.newest), None)
+        if passed is None:
+            return ""
+        taken = passed / self.record.batch.resin_volume_m3
+        words = f" It took {say(taken, 'bed_volumes')}"
+        return f"{words}, more than it was allowed." if taken > row.allowance_bv * 1.02 else f"{words}."
 
     def uses(self) -> Iterator[UseFact]:
         planned: dict[str, float] = {}

@@ -30,7 +30,7 @@ class ForecastLine:
     forecast: Forecast | None
     """The last one made until then; None where there was none."""
     came_out: str
-    """"inside", "sooner", "later" or "" where nothing was forecast or the end point is not known."""
+    """"inside", "sooner", "later", "never" where the end point was not met, or "" where nothing was forecast."""
 
 
 def quarters(
@@ -50,8 +50,10 @@ def quarters(
 
 
 def _came_out(forecast: Forecast | None, end_point_bv: float | None) -> str:
-    if forecast is None or end_point_bv is None or not forecast.enough_data:
+    if forecast is None or not forecast.enough_data:
         return ""
+    if end_point_bv is None:
+        return "never"
     if forecast.p05_bv is None or forecast.p95_bv is None:
         return ""
     if end_point_bv < forecast.p05_bv:

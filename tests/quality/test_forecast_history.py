@@ -26,8 +26,8 @@ def test_each_quarter_shows_the_last_forecast_made_until_then() -> None:
     assert [line.came_out for line in lines] == ["inside", "sooner", "sooner", "later"]
 
 
-def test_an_end_point_that_was_never_met_came_out_as_nothing() -> None:
-    assert {line.came_out for line in quarters([Made(1.0)], 9.0, None)} == {""}
+def test_an_end_point_that_was_never_met_is_said() -> None:
+    assert {line.came_out for line in quarters([Made(1.0)], 9.0, None)} == {"never"}
 
 
 def test_a_forecast_without_enough_data_is_not_held_against_what_came() -> None:

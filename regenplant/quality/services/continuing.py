@@ -36,7 +36,8 @@ def continue_rinse(
     stands = rinse_on(batch, judgement(batch))
     against = stands.against
     allowed = _allowance(stands, allowance_bv) if not against else 0.0
-    step = repeat_rinse(by=by, batch_id=batch.pk, against=against).result
+    litres = units.twin(allowed * batch.resin_volume_m3, "liquid_volume")
+    step = repeat_rinse(by=by, batch_id=batch.pk, against=against, allowance=litres).result
     row = RinseContinuation.objects.create(
         batch=batch,
         round=len(stands.rounds) + 1,
@@ -54,7 +55,7 @@ def continue_rinse(
             "rinsed_bv": row.rinsed_bv,
             "allowance_bv": row.allowance_bv,
             "shown": say_value(row.allowance_bv, "bed_volumes"),
-            "litres": units.twin(row.allowance_bv * batch.resin_volume_m3, "liquid_volume"),
+            "litres": litres,
         },
         reason=reason.strip(),
         result=row,

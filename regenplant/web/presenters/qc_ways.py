@@ -87,6 +87,7 @@ _CAME_OUT = {
     "inside": "inside the band",
     "sooner": "sooner than the band",
     "later": "later than the band",
+    "never": "not met",
     "": "–",
 }
 
@@ -104,7 +105,8 @@ def _forecast_row(line: ForecastLine, system: str) -> ForecastRow:
         return ForecastRow(share, "too little data to say", "", "", "–")
 
     def volume(value: float) -> str:
-        return units.format_quantity(value, "bed_volumes", "us" if system == "us" else "metric")
+        said = units.format_quantity(value, "bed_volumes", "us" if system == "us" else "metric")
+        return said.removesuffix("BV").strip()
 
     never = f"{made.p_never:.0%}".replace("%", " %") if made.p_never is not None else "–"
     return ForecastRow(

@@ -127,7 +127,6 @@ class Life:
             by=self.stage.by(run.technician, at),
             batch_id=batch.pk,
             reason="The sample still feels of caustic; the reading falls, so it rinses on before it is measured.",
-            allowance_bv=2.0,
         )
         at = yield from self.running.once_more(run, batch, at + 5 * MINUTE)
         batch.refresh_from_db()

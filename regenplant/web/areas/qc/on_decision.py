@@ -28,7 +28,6 @@ from regenplant.web.rights import right
 def ways_context(request: HttpRequest, page: QcPage) -> dict[str, Any]:
     """All of it for one page."""
     now, system, batch = timezone.now(), unit_system_of(request), page.batch
-    down = downgrade_of(batch)
     shown = rinse_page(batch, now)
     return {
         "rinse": rinse_words.rinse_down(shown, now) if page.readings else None,
@@ -38,7 +37,7 @@ def ways_context(request: HttpRequest, page: QcPage) -> dict[str, Any]:
         "forecasts": _forecasts(page, system),
         "deviations": words.deviation_words(list(batch.deviations.order_by("opened_at", "pk"))),
         **sample_context(request, batch),
-        "downgraded": words.downgrade_words(down) if down is not None else [],
+        "downgraded": downgrade_rows(batch),
         "proposal": _proposal(page),
         **_open_ways(page, system),
     }
@@ -54,6 +53,12 @@ def sample_context(request: HttpRequest, batch: Batch) -> dict[str, Any]:
         "may_sample": is_open,
         "keep_sample": right(request, "qc.keep_sample", batch.segregation_class),
     }
+
+
+def downgrade_rows(batch: Batch) -> list[tuple[str, str]]:
+    """The downgrade as it was signed; nothing for a batch that kept its product."""
+    down = downgrade_of(batch)
+    return words.downgrade_words(down) if down is not None else []
 
 
 def _forecasts(page: QcPage, system: str) -> tuple[words.ForecastRow, ...]:

@@ -36,7 +36,7 @@ from regenplant.web.areas.qc.forms import (
     PassForm,
     ReleaseForm,
 )
-from regenplant.web.areas.qc.on_decision import sample_context, ways_context
+from regenplant.web.areas.qc.on_decision import downgrade_rows, sample_context, ways_context
 from regenplant.web.areas.rinse.views import batch_or_404
 from regenplant.web.presenters import qc as words
 from regenplant.web.presenters import qc_limits
@@ -338,6 +338,7 @@ def _release_context(request: HttpRequest, batch: Batch, form: ReleaseForm) -> d
         "decided": words.decided_words(page),
         "released": words.released_words(page),
         "tanks": words.tank_words(page, unit_system_of(request)),
+        "downgraded": downgrade_rows(batch),
         **sample_context(request, batch),
         "paper": right(request, "paper.issue"),
         "person": person_of(request),
