@@ -53,6 +53,7 @@ from regenplant.plant.services.supplies import SkidSettings, WasteTankSettings, 
 from regenplant.plant.services.vessels import VesselSettings
 from regenplant.quality import services as quality_services
 from regenplant.quality.models import RecordReview
+from regenplant.quality.retained import sample_missing
 from regenplant.quality.services.measuring import MeasurementAsTyped
 from regenplant.quality.signed_content import PASS_MEANING, REVIEW_MEANING
 from regenplant.quality.specification import sample_limits
@@ -528,6 +529,14 @@ def measured_sample(plant: SmallPlant, batch: Batch, *, who: str = "qc", outside
             measurement=MeasurementAsTyped(
                 limit.measurement, units.format_quantity(value, limit.kind), plant.instruments["KIT"].pk
             ),
+        )
+
+
+def sampled(plant: SmallPlant, batch: Batch, *, who: str = "operator") -> None:
+    """The retained sample of a batch whose class needs one."""
+    if sample_missing(batch):
+        quality_services.keep_sample(
+            by=plant.by(who), batch_id=batch.pk, volume_text="0.5 L", place="shelf 3"
         )
 
 

@@ -282,6 +282,7 @@ def to_release(plant: SmallPlant, batch: Batch) -> Batch:
             start_next(plant, step)
         factories.work_off(plant, step)
     passed(plant, batch)
+    factories.sampled(plant, batch)
     fill(plant, batch)
     factories.reviewed(plant, batch)
     quality_services.release_batch(

@@ -8,7 +8,7 @@ from __future__ import annotations
 
 from regenplant import units
 from regenplant.batches.checking import Method, check_method, end_point_reading, is_checked
-from regenplant.batches.frozen import judged_rinses, plan_of
+from regenplant.batches.frozen import ends_on_end_point, plan_of
 from regenplant.batches.models import Batch, StepEntry, StepRun
 from regenplant.batches.moves import current_entries
 from regenplant.batches.rinse import PASSED, EndPoint, end_point
@@ -26,7 +26,7 @@ __all__ = ["DRAWN", "FED", "RUNNING_TOTALS", "end_not_reached", "mass_fed_kg_100
 def end_not_reached(step: StepRun, batch: Batch) -> tuple[str, ...]:
     """Sentences: what must still become true before the running step may end; empty when it may."""
     plan = plan_of(batch)
-    planned, judged = plan.step(step.number), judged_rinses(plan)
+    planned = plan.step(step.number)
     kind = StepKind(step.kind)
     if kind in CHEMICAL_STEPS:
         return (
@@ -36,7 +36,7 @@ def end_not_reached(step: StepRun, batch: Batch) -> tuple[str, ...]:
     if kind is StepKind.DISPLACE:
         return _still_to_go(step, planned, PASSED, "of displacement")
     if kind in _RINSES:
-        reached = _end_point_not_reached(batch) if judged and step.number == judged[-1] else ()
+        reached = _end_point_not_reached(batch) if ends_on_end_point(plan, step.number) else ()
         return (*reached, *_still_to_go(step, planned, PASSED, "of rinse"))
     return ()
 

@@ -7,6 +7,7 @@ from functools import lru_cache
 
 from regenplant.batches.models import Batch
 from regenplant.core.process.canonical import canonical_text, digest, from_plain
+from regenplant.core.process.continued import continued_numbers
 from regenplant.core.process.plan import BatchPlan
 from regenplant.core.process.vocabulary import Leg
 
@@ -25,6 +26,18 @@ def judged_rinses(plan: BatchPlan) -> tuple[int, ...]:
         for step in plan.steps
         if step.kind.is_judged_rinse and step.leg is Leg.WHOLE and step.number > last
     )
+
+
+def all_judged_rinses(plan: BatchPlan) -> tuple[int, ...]:
+    """Those of ``judged_rinses`` and the numbers of a rinse that goes on behind the plan (``core.process.continued``)."""
+    planned = judged_rinses(plan)
+    return (*planned, *continued_numbers(plan.steps)) if planned else ()
+
+
+def ends_on_end_point(plan: BatchPlan, number: int) -> bool:
+    """Whether this step ends when the end point is met: the last judged rinse, and every round it goes on for."""
+    planned = judged_rinses(plan)
+    return bool(planned) and (number == planned[-1] or number in continued_numbers(plan.steps))
 
 
 @lru_cache(maxsize=256)

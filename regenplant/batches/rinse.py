@@ -10,7 +10,7 @@ from typing import Any
 from django.db.models import QuerySet
 
 from regenplant import units
-from regenplant.batches.frozen import judged_rinses, plan_of
+from regenplant.batches.frozen import all_judged_rinses, plan_of
 from regenplant.batches.models import Batch, RinseReading, StepEntry, StepRun
 from regenplant.batches.points import Points, points_of
 from regenplant.core.engineering.conductivity import Compensation
@@ -89,14 +89,19 @@ def end_point(batch: Batch, points: Points | None = None) -> EndPoint:
     return end_point_of(rinse_verdict(batch, points), specification_of(batch))
 
 
-def rinse_verdict(batch: Batch, points: Points | None = None, results: Sequence[LabResult] = ()) -> Verdict:
+def rinse_verdict(
+    batch: Batch,
+    points: Points | None = None,
+    results: Sequence[LabResult] = (),
+    specification: Specification | None = None,
+) -> Verdict:
     """The verdict over every reading that stands, by hand and from meters, against the specification version the batch was
-    frozen with: what a specification says today changes nothing."""
+    frozen with: what a specification says today changes nothing. Another ``specification`` is that of a downgrade."""
     points = points if points is not None else points_of(batch)
     passed_bv = float(points.rinsed_bv.max()) if len(points) else 0.0
     return judge(
         points.series,
-        specification_of(batch),
+        specification if specification is not None else specification_of(batch),
         results,
         rinsed_bv=rinsed_so_far(batch),
         recirculated_bv=recirculated_so_far(batch, passed_bv),
@@ -158,7 +163,7 @@ def written_bed_volumes(batch: Batch) -> dict[int, float]:
     rows = (
         StepEntry.objects.filter(
             step__batch=batch,
-            step__number__in=judged_rinses(plan_of(batch)),
+            step__number__in=all_judged_rinses(plan_of(batch)),
             key=PASSED,
             replaced_by__isnull=True,
             value__isnull=False,
@@ -171,7 +176,7 @@ def written_bed_volumes(batch: Batch) -> dict[int, float]:
 
 def judged_steps(batch: Batch) -> list[StepRun]:
     """The rinses whose readings are held against the specification, in order; empty for a batch that has none."""
-    wanted = judged_rinses(plan_of(batch))
+    wanted = all_judged_rinses(plan_of(batch))
     return sorted((step for step in batch.steps.all() if step.number in wanted), key=lambda step: step.number)
 
 

@@ -20,4 +20,5 @@ class DocumentsConfig(AppConfig):
 
 def _subject_of_paper(paper: Any) -> tuple[str, str]:
     """What the act that issued a paper is about."""
-    return ("tank" if paper.kind == "tank_tag" else "batch", paper.subject_key)
+    kinds = {"tank_tag": "tank", "sample_label": "retained_sample"}
+    return (kinds.get(paper.kind, "batch"), paper.subject_key)

@@ -1,4 +1,4 @@
-"""Which papers belong to a batch: printed of it, or of one of its tanks while it was in the batch."""
+"""Which papers belong to a batch: printed of it, of one of its tanks while it was in the batch, or of its samples."""
 
 from __future__ import annotations
 
@@ -6,7 +6,7 @@ from django.db.models import Q
 
 from regenplant.batches.models import Batch
 
-TANK_TAG = "tank_tag"
+TANK_TAG, SAMPLE_LABEL = "tank_tag", "sample_label"
 
 
 def papers_of(batch: Batch) -> Q:
@@ -15,4 +15,7 @@ def papers_of(batch: Batch) -> Q:
     of_tanks = Q(kind=TANK_TAG, subject_key__in=serials, issued_at__gte=batch.planned_at)
     if batch.finished_at is not None:
         of_tanks &= Q(issued_at__lte=batch.finished_at)
-    return Q(subject_key=batch.number) | of_tanks
+    of_samples = Q(
+        kind=SAMPLE_LABEL, subject_key__in=list(batch.retained_samples.values_list("number", flat=True))
+    )  # type: ignore[attr-defined]
+    return Q(subject_key=batch.number) | of_tanks | of_samples

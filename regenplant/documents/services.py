@@ -16,7 +16,14 @@ from regenplant.batches.models import Batch
 from regenplant.chemicals.models import ChemicalLot
 from regenplant.core.errors import OutOfRange, RecordRefused
 from regenplant.core.process.canonical import to_plain
-from regenplant.documents import batch_sheet, chemical_label, investigation, selectors, tank_tag
+from regenplant.documents import (
+    batch_sheet,
+    chemical_label,
+    investigation,
+    sample_label,
+    selectors,
+    tank_tag,
+)
 from regenplant.documents.batch_record import paper
 from regenplant.documents.batch_record.gathering import batch_record_content
 from regenplant.documents.issue import Issue
@@ -25,6 +32,7 @@ from regenplant.documents.page import PageSize, page_size
 from regenplant.keeping import container, verify_copy
 from regenplant.keeping.copy import COPIED, Made, batch_copy
 from regenplant.plant.selectors import profile
+from regenplant.quality.retained import sample_numbered
 from regenplant.tanks.models import Tank
 
 BATCH_RECORD = "batch_record"
@@ -42,6 +50,11 @@ class Paper:
     render: Render
     counted_with: str = ""
     """Kind of the paper whose issues it is counted with, because it is a part of it; "" for itself."""
+
+    @property
+    def subject_kind(self) -> str:
+        """How acts name the subject."""
+        return "retained_sample" if self.subject == "sample" else self.subject
 
     @property
     def series(self) -> str:
@@ -79,6 +92,10 @@ def _batch_record(key: str, issue: Issue, size: PageSize, system: str) -> bytes:
     return paper.draw_batch_record(batch_record_content(key, issue), size, system)
 
 
+def _sample_label(key: str, issue: Issue, size: PageSize, system: str) -> bytes:
+    return sample_label.draw_sample_label(sample_label.sample_label_content(key, issue), size, system)
+
+
 def _investigation(key: str, issue: Issue, size: PageSize, system: str) -> bytes:
     return investigation.draw_investigation(investigation.investigation_content(key, issue), size)
 
@@ -106,6 +123,7 @@ PAPERS = {
         Paper("tank_tag", "tank tag", "tank", tank_tag.SIZES, _tank_tag),
         Paper("batch_tags", "tank tags", "batch", tank_tag.SIZES, _batch_tags),
         Paper(BATCH_RECORD, "batch record", "batch", paper.SIZES, _batch_record),
+        Paper(sample_label.KIND, "sample label", "sample", sample_label.SIZES, _sample_label),
         Paper("investigation", "investigation", "investigation", investigation.SIZES, _investigation),
     )
 }
@@ -132,7 +150,7 @@ def issue_paper(*, by: By, kind: str, key: str, size: str = "a4", system: str = 
     content = wanted.render(subject_key, issue, chosen, system)
     sha256 = _count(by, kind, subject_key, issue, chosen, content)
     return Outcome(
-        subject=(wanted.subject, subject_key, label),
+        subject=(wanted.subject_kind, subject_key, label),
         facts={
             "paper": wanted.name,
             "issue": issue.number,
@@ -288,6 +306,11 @@ def _subject(wanted: Paper, key: str) -> tuple[str, str, int]:
     found: Batch | Tank | None
     if wanted.subject == "investigation":
         return *investigation.subject_of(key), 1
+    if wanted.subject == "sample":
+        sample = sample_numbered(key)
+        if sample is None:
+            raise RecordRefused(f"There is no sample {key[:24]} here.", code="unknown_sample")
+        return sample.number, f"Sample {sample.number}", 1
     if wanted.subject == "batch":
         found = Batch.objects.filter(number__iexact=key.strip()).first()
     else:

@@ -471,6 +471,14 @@ class _Check:
         table = {"readings": "batches_rinsereading", "measurements": "quality_qcmeasurement"}[what]
         own = {key: row for key, row in self.table(table).items() if row["batch_id"] == batch_id}
         rows = {key: row for key, row in own.items() if row["entered_at"] <= at}
+        if what == "measurements":  # those of a sample before the rinse went on count no more
+            went_on = [
+                row["continued_at"]
+                for row in self.table("quality_rinsecontinuation").values()
+                if row["batch_id"] == batch_id
+            ]
+            last = max((moment for moment in went_on if moment <= at), default="")
+            rows = {key: row for key, row in rows.items() if row["occurred_at"] > last}
         replaced = {row["replaces_id"] for row in rows.values()}
         standing = {key for key in rows if int(key) not in replaced}
         named_keys = {str(line["id"]) for line in signed}

@@ -20,11 +20,29 @@ class RecordFigures:
 
 
 @dataclass(frozen=True, slots=True)
+class SampleFigures:
+    """How many days a retained sample of each class is kept; 0 where the class needs none.
+
+    That classes A, B and C keep a sample is common practice; the days are proposals of this program, and a contract may ask for more.
+    """
+
+    sample_days_a: float = 365.0
+    sample_days_b: float = 180.0
+    sample_days_c: float = 90.0
+    sample_days_d: float = 0.0
+
+    def days(self, segregation_class: str) -> int:
+        """Days for a class; 0 for one that is not regenerated."""
+        return int(getattr(self, f"sample_days_{segregation_class.lower()}", 0.0))
+
+
+@dataclass(frozen=True, slots=True)
 class LimitContent:
     """What one version of the plant's limits holds."""
 
     process: PlantLimits = field(default_factory=PlantLimits)
     record: RecordFigures = field(default_factory=RecordFigures)
+    samples: SampleFigures = field(default_factory=SampleFigures)
 
 
 @dataclass(frozen=True, slots=True)
@@ -110,7 +128,14 @@ GROUPS: tuple[tuple[str, tuple[Figure, ...]], ...] = (
             ),
         ),
     ),
-)
+    (
+        "Retained samples",
+        tuple(
+            Figure("samples", f"sample_days_{letter}", f"Days a sample of class {letter.upper()} is kept; 0 for none", "count", 0.0, 7300.0)
+            for letter in "abcd"
+        ),
+    ),
+)  # fmt: skip
 """Every figure, in groups, in the order of the page."""
 
 FIGURES: tuple[Figure, ...] = tuple(figure for _, figures in GROUPS for figure in figures)
@@ -134,7 +159,7 @@ def value_of(content: LimitContent, figure: Figure) -> float:
 
 def content_of(values: Mapping[str, float]) -> LimitContent:
     """Content from every figure by its name [SI]. Raises: KeyError when one is missing."""
-    parts = {"process": PlantLimits, "record": RecordFigures}
+    parts = {"process": PlantLimits, "record": RecordFigures, "samples": SampleFigures}
     built = {
         part: kind(**{item.name: values[item.name] for item in fields(kind)}) for part, kind in parts.items()
     }

@@ -15,7 +15,14 @@ from django.utils import timezone
 
 from regenplant.audit.limits import RecordLimits
 from regenplant.core.process.limits import PlantLimits
-from regenplant.plant.limit_figures import FIGURES, Figure, LimitContent, RecordFigures, value_of
+from regenplant.plant.limit_figures import (
+    FIGURES,
+    Figure,
+    LimitContent,
+    RecordFigures,
+    SampleFigures,
+    value_of,
+)
 from regenplant.plant.models import LimitsVersion
 
 DEFAULTS = LimitContent()
@@ -30,7 +37,9 @@ def content_from(text: str) -> LimitContent:
         return kind(**{name: float(value) for name, value in values.items() if name in known})
 
     return LimitContent(
-        part(PlantLimits, stored.get("process", {})), part(RecordFigures, stored.get("record", {}))
+        part(PlantLimits, stored.get("process", {})),
+        part(RecordFigures, stored.get("record", {})),
+        part(SampleFigures, stored.get("samples", {})),
     )
 
 

@@ -3,10 +3,13 @@
 from __future__ import annotations
 
 from regenplant.audit.classes import Finder
-from regenplant.quality.models import QcMeasurement
+from regenplant.quality.models import QcMeasurement, RetainedSample
 
 FINDERS: dict[str, Finder] = {
     "measurement_id": lambda pk: QcMeasurement.objects.filter(pk=pk).values_list(
+        "batch__segregation_class", flat=True
+    ),
+    "sample_id": lambda pk: RetainedSample.objects.filter(pk=pk).values_list(
         "batch__segregation_class", flat=True
     ),
 }

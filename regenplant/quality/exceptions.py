@@ -14,6 +14,7 @@ from regenplant.audit.selectors import Line, acts_about
 from regenplant.batches.checking import end_point_reading, is_checked
 from regenplant.batches.frozen import is_untouched, plan_of
 from regenplant.batches.models import Batch, RinseReading, StepEntry
+from regenplant.batches.rinse import PASSED
 from regenplant.batches.separation import SeparationLine, separation_record
 from regenplant.batches.timing import worked_s
 from regenplant.core.engineering.estimate import Estimate
@@ -32,8 +33,9 @@ from regenplant.core.process.review_facts import (
 )
 from regenplant.core.process.review_rules import Exceptions, exceptions
 from regenplant.core.process.vocabulary import Chemical
+from regenplant.core.process.wording import say
 from regenplant.plant.selectors import profile
-from regenplant.quality.models import QcMeasurement
+from regenplant.quality.models import QcMeasurement, RinseContinuation
 from regenplant.quality.record import BatchRecord, record_of
 from regenplant.quality.specification import sample_limits
 
@@ -68,6 +70,8 @@ def facts_of(batch: Batch, record: BatchRecord) -> ReviewFacts:
         vessel=batch.vessel.code,
         reworks=batch.parent.number if batch.parent else "",
         rework_cause=batch.rework_cause,
+        downgraded=teller.downgraded(),
+        rinsed_on=tuple(teller.rinsed_on()),
         plan_warnings=tuple(check.sentence for check in teller.plan.warnings),
         is_plan_untouched=is_untouched(batch),
         reopened=f"Opened for correction by {reopening.reopened_by.full_name}, {teller.when(reopening.reopened_at)}: {reopening.reason}"
@@ -88,7 +92,11 @@ class _Teller:
 
     def __init__(self, record: BatchRecord, plan: BatchPlan, zone: ZoneInfo):
         self.record, self.plan, self.zone = record, plan, zone
-        self.specs = {(step.number, spec.key): spec for step in plan.steps for spec in step.entries}
+        self.specs = {
+            (number, spec.key): spec
+            for number in {*(step.number for step in plan.steps), *(step.number for step in record.steps)}
+            for spec in plan.step(number).entries
+        }
         self.entry_checks = {check.entry_id: check for check in record.checks if check.entry_id}
         self.newest = _newest(record.entries)
         proving = end_point_reading(record.batch)
@@ -208,6 +216,32 @@ class _Teller:
             yield DecisionFact(
                 row.version, row.verdict, row.decided_by.full_name, self.when(row.decided_at), why
             )
+
+    def downgraded(self) -> str:
+        if not self.record.downgrades:
+            return ""
+        down = self.record.downgrades[0]
+        return (
+            f"Went down from class {down.from_class} to {down.to_version.specification.code}, class {down.to_class}; "
+            f"{down.agreed_by.full_name} agreed, {self.when(down.agreed_at)}: {down.reason}"
+        )
+
+    def rinsed_on(self) -> Iterator[str]:
+        for row in self.record.continuations:
+            yield (
+                f"Round {row.round}, handed back by {row.continued_by.full_name}, {self.when(row.continued_at)}, with at most "
+                f"{say(row.allowance_bv, 'bed_volumes')} more: {row.reason}{self._taken(row)}"
+            )
+
+    def _taken(self, row: RinseContinuation) -> str:
+        """How much water the round took, where it is written; said as too much where it was more than allowed."""
+        own = (one for one in self.record.entries if one.step_id == row.step_id and one.key == PASSED)
+        passed = next((one.value for one in own if one.pk in self.newest), None)
+        if passed is None:
+            return ""
+        taken = passed / self.record.batch.resin_volume_m3
+        words = f" It took {say(taken, 'bed_volumes')}"
+        return f"{words}, more than it was allowed." if taken > row.allowance_bv * 1.02 else f"{words}."
 
     def uses(self) -> Iterator[UseFact]:
         planned: dict[str, float] = {}

@@ -219,3 +219,34 @@ def review_of(batch: Batch) -> RecordReview | None:
     """The newest review of the record, whether or not it still holds."""
     found: RecordReview | None = newest_of(batch, "reviews")
     return found
+
+
+# The rows of the other ways stand in a file of their own; Django finds models here.
+from regenplant.quality.ways_models import (  # noqa: E402
+    Downgrade,
+    DowngradeOrder,
+    RetainedSample,
+    ReworkProposal,
+    RinseContinuation,
+    SampleDiscard,
+)
+
+__all__ = [
+    "Downgrade",
+    "DowngradeOrder",
+    "Newest",
+    "NoneYet",
+    "QcDecision",
+    "QcMeasurement",
+    "RecordReopening",
+    "RecordReview",
+    "Release",
+    "RetainedSample",
+    "ReworkProposal",
+    "RinseContinuation",
+    "SampleDiscard",
+    "decision_of",
+    "newest_of",
+    "release_of",
+    "review_of",
+]

@@ -1,6 +1,6 @@
 """The whole record of one batch as rows, read once: what a review looks at, and the digest that says whether it changed since.
 
-Nothing is decided or changed here. Fourteen queries, whatever the batch holds.
+Nothing is decided or changed here. Seventeen queries, whatever the batch holds.
 """
 
 from __future__ import annotations
@@ -27,7 +27,15 @@ from regenplant.batches.models import (
 from regenplant.batches.selectors.rinse import logs_of
 from regenplant.chemicals.models import Movement
 from regenplant.core.process.canonical import canonical_text, digest
-from regenplant.quality.models import QcDecision, QcMeasurement, RecordReopening, Release
+from regenplant.quality.models import (
+    Downgrade,
+    QcDecision,
+    QcMeasurement,
+    RecordReopening,
+    Release,
+    RetainedSample,
+    RinseContinuation,
+)
 
 NOT_OF_THE_RECORD: dict[str, tuple[str, ...]] = {
     "batches.BatchTank": ("is_current",),
@@ -59,6 +67,11 @@ class BatchRecord:
     reopenings: tuple[RecordReopening, ...]
     releases: tuple[Release, ...]
     movements: tuple[Movement, ...]
+    continuations: tuple[RinseContinuation, ...] = ()
+    downgrades: tuple[Downgrade, ...] = ()
+    """One at most."""
+    samples: tuple[RetainedSample, ...] = ()
+    """Those that are kept; discarding one later is not a part of the record that a review covers."""
     logs: tuple[MeterLog, ...] = ()
     """Without the text and the columns they hold; their digest stands for both."""
     set_aside_logs: tuple[MeterLogSetAside, ...] = ()
@@ -83,7 +96,8 @@ class BatchRecord:
         """SHA-256 over every row a review covers. Signing, reviewing and releasing it leave it as it is but for a new decision."""
         covered: tuple[Iterable[Model], ...] = (
             self.steps, self.entries, self.readings, self.measurements, self.checks, self.deviations, self.holds, self.tanks,
-            self.decisions, self.reopenings, self.movements, self.logs, self.set_aside_logs,
+            self.decisions, self.reopenings, self.movements, self.logs, self.set_aside_logs, self.continuations, self.downgrades,
+            self.samples,
         )  # fmt: skip
         rows = [plain_row(row) for group in covered for row in group]
         return digest(
@@ -119,6 +133,13 @@ def record_of(batch: Batch) -> BatchRecord:
             .select_related("lot", "from_place", "to_place")
             .order_by("number")
         ),
+        continuations=tuple(batch.rinse_continuations.select_related("continued_by").order_by("round")),
+        downgrades=tuple(
+            Downgrade.objects.filter(batch=batch).select_related(
+                "agreed_by", "signature", "to_version__specification"
+            )
+        ),
+        samples=tuple(batch.retained_samples.select_related("taken_by").order_by("pk")),
         logs=tuple(logs_of(batch).order_by("entered_at", "pk")),
         set_aside_logs=tuple(
             MeterLogSetAside.objects.filter(log__batch=batch)

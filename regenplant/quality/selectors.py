@@ -22,7 +22,7 @@ from regenplant.batches.models import (
 )
 from regenplant.batches.moves import FILLING_ACTS
 from regenplant.batches.offers import as_seen_by
-from regenplant.batches.rinse import EndPoint, current_readings, specification_of
+from regenplant.batches.rinse import EndPoint, current_readings
 from regenplant.batches.separation import SeparationRecord, separation_record
 from regenplant.core.process.acceptance import Verdict
 from regenplant.core.process.lifecycle import BATCH, BatchAction, BatchState, Blocker, Offer, release_blockers
@@ -32,9 +32,9 @@ from regenplant.core.process.wording import listed
 from regenplant.people.models import Person
 from regenplant.people.selectors import people_who_may
 from regenplant.quality.exceptions import exceptions_of
-from regenplant.quality.models import QcDecision, QcMeasurement, RecordReview, Release
+from regenplant.quality.models import QcDecision, QcMeasurement, RecordReview, Release, RetainedSample
 from regenplant.quality.record import BatchRecord, record_of
-from regenplant.quality.specification import judgement, sample_limits
+from regenplant.quality.specification import applied_specification, judgement, sample_limits
 from regenplant.quality.standing import (
     REVIEWABLE,
     Standing,
@@ -72,7 +72,11 @@ def qc_queue() -> list[QueueLine]:
         Batch.objects.filter(state__in=states, tank_links__is_current=True)
         .distinct()
         .select_related(
-            "vessel", "resin_type", "specification_version__specification", "recipe_version__recipe"
+            "vessel",
+            "resin_type",
+            "specification_version__specification",
+            "recipe_version__recipe",
+            "downgrade__to_version",
         )
         .prefetch_related("readings", "qc_measurements")
         .order_by("planned_at")
@@ -86,7 +90,7 @@ def qc_queue() -> list[QueueLine]:
                 batch=batch,
                 waits_since=batch.judged_at or batch.rinsed_at or batch.started_at,
                 newest=_newest(batch.readings.all()),
-                limit=specification_of(batch).limit(CONDUCTIVITY),
+                limit=applied_specification(batch).limit(CONDUCTIVITY),
                 measured=sum(1 for key in wanted if key in keys),
                 to_measure=len(wanted),
             )
@@ -152,7 +156,7 @@ def qc_page(batch: Batch, *, by: By) -> QcPage:
     standing = standing_of(batch, record)
     return QcPage(
         batch=batch,
-        specification=specification_of(batch),
+        specification=applied_specification(batch),
         end_point=judged.end_point,
         sample_limits=sample_limits(batch),
         verdict=judged.verdict,
@@ -184,7 +188,7 @@ def qc_page(batch: Batch, *, by: By) -> QcPage:
 
 
 def participants(batch: Batch) -> set[int]:
-    """Everybody who performed, recorded, measured or filled in this batch: none of them releases it."""
+    """Everybody who performed, recorded, measured, sampled or filled in this batch: none of them releases it."""
     found: set[int | None] = {int(pk) for pk in actors_about("batch", batch.number, FILLING_ACTS)}
     for started, finished in batch.steps.values_list("started_by_id", "finished_by_id"):
         found |= {started, finished}
@@ -193,6 +197,7 @@ def participants(batch: Batch) -> set[int]:
     found |= set(MeterLog.objects.filter(batch=batch).values_list("entered_by_id", flat=True))
     found |= set(MeterLogSetAside.objects.filter(log__batch=batch).values_list("set_aside_by_id", flat=True))
     found |= set(QcMeasurement.objects.filter(batch=batch).values_list("entered_by_id", flat=True))
+    found |= set(RetainedSample.objects.filter(batch=batch).values_list("taken_by_id", flat=True))
     return {pk for pk in found if pk is not None}
 
 

@@ -2,20 +2,24 @@
 
 from __future__ import annotations
 
+from collections.abc import Iterable
 from typing import Any
 
 from regenplant.batches.models import Batch
-from regenplant.batches.rinse import current_readings, specification_of
+from regenplant.batches.rinse import current_readings
 from regenplant.batches.selectors.rinse import logs_of
 from regenplant.batches.separation import separation_record
 from regenplant.core.process.canonical import to_plain
 from regenplant.core.process.review_rules import Exceptions
+from regenplant.core.process.specification import Specification
 from regenplant.quality.exceptions import written_findings
 from regenplant.quality.models import QcDecision, decision_of, release_of, review_of
-from regenplant.quality.specification import Judged
+from regenplant.quality.specification import Judged, applied_specification, downgrade_of
+from regenplant.recipes.models import SpecificationVersion
 
 PASS_MEANING = "QC judgement: pass"
 FAIL_MEANING = "QC judgement: fail"
+DOWNGRADE_MEANING = "downgrade to a lower product"
 RELEASE_MEANING = "release of batch and tanks"
 REOPEN_MEANING = "signed record opened for correction"
 REVIEW_MEANING = "review of the whole record"
@@ -52,16 +56,26 @@ def _identity(batch: Batch) -> dict[str, Any]:
 
 
 def decision_content(
-    batch: Batch, judged: Judged, verdict: str, reason: str, *, amends: QcDecision | None = None
+    batch: Batch,
+    judged: Judged,
+    verdict: str,
+    reason: str,
+    *,
+    amends: QcDecision | None = None,
+    against: Specification | None = None,
+    **more: Any,
 ) -> dict[str, Any]:
-    """Everything the decision rests on. ``amends``: the version this one takes the place of, which was reopened."""
+    """Everything the decision rests on. ``amends``: the version this one takes the place of, which was reopened. ``against``: the lower
+    specification of a downgrade. ``more``: what else is signed with it, a downgrade or a proposal."""
     return {
         **_identity(batch),
         "verdict": verdict,
         "reason": reason,
+        **more,
+        **(_continued(batch)),
         **(_amends(amends) if amends is not None else {}),
         "judgement": to_plain(judged.verdict),
-        "specification_content": to_plain(specification_of(batch)),
+        "specification_content": to_plain(applied_specification(batch) if against is None else against),
         **_separation(batch),
         "readings": [
             {
@@ -91,6 +105,68 @@ def decision_content(
             }
             for row in judged.measurements
         ],
+    }
+
+
+def _continued(batch: Batch) -> dict[str, Any]:
+    """How often and with how much water the rinse went on; nothing for a batch that rinsed once."""
+    rows = [
+        {
+            "round": row.round,
+            "rinsed_bv": row.rinsed_bv,
+            "allowance_bv": row.allowance_bv,
+            "reason": row.reason,
+            "at": row.continued_at.isoformat(),
+        }
+        for row in batch.rinse_continuations.order_by("round")
+    ]
+    return {"rinse_continued": rows} if rows else {}
+
+
+def downgrade_content(
+    batch: Batch,
+    to_version: SpecificationVersion,
+    to_class: str,
+    reason: str,
+    orders: Iterable[dict[str, Any]],
+) -> dict[str, Any]:
+    """What two people sign of a downgrade, beside the judgement by the lower specification."""
+    return {
+        "from": {
+            "specification": batch.specification_version.specification.code,
+            "version": batch.specification_version.number,
+            "class": batch.segregation_class,
+        },
+        "to": {
+            "specification": to_version.specification.code,
+            "version": to_version.number,
+            "digest": to_version.digest,
+            "class": to_class,
+        },
+        "reason": reason,
+        "orders": list(orders),
+    }
+
+
+def _downgraded(batch: Batch) -> dict[str, Any]:
+    """The downgrade a release rests on; nothing for a batch that kept its product."""
+    down = downgrade_of(batch)
+    if down is None:
+        return {}
+    orders = [
+        {
+            "customer": row.customer.code,
+            "order": row.order_number,
+            "accepted_by": row.accepted_by,
+            "accepted_on": row.accepted_on.isoformat(),
+        }
+        for row in down.orders.select_related("customer")
+    ]
+    return {
+        "downgrade": {
+            **downgrade_content(batch, down.to_version, down.to_class, down.reason, orders),
+            "digest": down.signature.digest,
+        }
     }
 
 
@@ -202,6 +278,7 @@ def release_content(batch: Batch) -> dict[str, Any]:
         if review
         else None,
         "lot": batch.lot.code if batch.lot else "",
+        **_downgraded(batch),
         "deviations": [
             {
                 "number": deviation.number,

@@ -115,13 +115,16 @@ def quality_snapshot(
 ) -> BatchSnapshot:
     """What the guards look at, with what only quality knows: who measured, what was signed and reviewed."""
     standing = standing_of(batch, record)
-    measured = any(row.entered_by_id == by.user.pk for row in record.measurements)
+    did = (
+        ("measured the sample", any(row.entered_by_id == by.user.pk for row in record.measurements)),
+        ("took the retained sample", any(row.taken_by_id == by.user.pk for row in record.samples)),
+    )
     snapshot = batch_snapshot(
         batch,
         by=by,
         qc_verdict=qc_verdict,
         qc_reasons=qc_reasons,
-        also_took_part=("measured the sample",) if measured else (),
+        also_took_part=tuple(words for words, is_so in did if is_so),
     )
     return replace(
         snapshot,

@@ -13,6 +13,7 @@ from typing import Any
 from regenplant.batches.models import Batch, Deviation
 from regenplant.people.authority import EVERY_CLASS
 from regenplant.people.models import Person
+from regenplant.quality.models import RetainedSample
 from regenplant.tanks.models import Tank, TankVisit
 
 
@@ -74,6 +75,10 @@ DOORS: dict[str, Door] = {
     "qc-measure": _door("qc.record", about="batch"),
     "qc-correct": _door("qc.record", about="batch"),
     "qc-release": _door("batch.release", about="batch"),
+    "qc-continue": _door("qc.judge", about="batch"),
+    "qc-downgrade": _door("qc.judge", about="batch"),
+    "qc-sample": _door("qc.keep_sample", about="batch"),
+    "samples-discard": _door("qc.discard_sample", about="sample"),
     "review-batch": _door("batch.review", about="batch"),
     "review-reopen": _door("batch.reopen", about="batch"),
     "deviations-detail": _door("deviation.close", about="deviation"),
@@ -200,6 +205,8 @@ def _class_of(about: str, places: Mapping[str, Any]) -> Iterable[str]:
         return Batch.objects.filter(number=number).values_list("segregation_class", flat=True)
     if about == "deviation":
         return Deviation.objects.filter(number=number).values_list("batch__segregation_class", flat=True)
+    if about == "sample":
+        return RetainedSample.objects.filter(number=number).values_list("batch__segregation_class", flat=True)
     if about == "tank":
         return Tank.objects.filter(serial=serial).values_list("segregation_class", flat=True)
     rows = TankVisit.objects.filter(number=number).values_list("segregation_class", "tank__segregation_class")

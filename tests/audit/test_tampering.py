@@ -18,6 +18,7 @@ from regenplant.batches.models import Batch
 from regenplant.core.process.vocabulary import StepKind
 from regenplant.documents.models import IssuedPaper
 from regenplant.documents.services import issue_paper
+from regenplant.quality import services as quality_services
 from regenplant.quality.models import QcDecision
 from tests import factories
 from tests.audit.tampering import WAYS, Record, matches
@@ -39,6 +40,13 @@ def _record() -> Record:
     plant = factories.small_plant()
     passed = [_passed_with_a_log(plant), factories.passed_batch(plant, "sac_na")]
     issue_paper(by=plant.by("supervisor"), kind="batch_sheet", key=passed[0].number)
+    for place in ("shelf 1", "shelf 2"):
+        kept = quality_services.keep_sample(
+            by=plant.by("operator 2"), batch_id=passed[0].pk, volume_text="0.5 L", place=place
+        ).result
+    quality_services.discard_sample(
+        by=plant.by("qc"), sample_id=kept.pk, why="used", reason="All of it went into a second test."
+    )
     running = factories.frozen_batch(plant, "sba_1")
     batch_services.open_deviation(
         by=plant.by(), batch_id=running.pk, what="the drain valve stuck for 3 min", severity="major"

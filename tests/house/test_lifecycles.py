@@ -80,6 +80,7 @@ STOPPED: dict[str, tuple[dict[str, Any], ...]] = {
         {"checks_missing": ("strength of acid injection",)},
         {"qc_verdict": "incomplete", "qc_reasons": ("Silica is not measured.",)},
         {"qc_verdict": ""},
+        {"against_going_on": ("The water of the specification is used up.",)},
         {"open_deviations": 1},
         {"open_deviations": 2},
         {"open_elsewhere": ("Paper form P-10012 is being entered.",)},

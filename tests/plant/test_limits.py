@@ -20,7 +20,7 @@ from regenplant.core.process.limits import DEFAULT_LIMITS, PlantLimits
 from regenplant.people.authority import Role
 from regenplant.people.models import Person
 from regenplant.plant import limits, services
-from regenplant.plant.limit_figures import FIGURES, RecordFigures, value_of
+from regenplant.plant.limit_figures import FIGURES, RecordFigures, SampleFigures, value_of
 from regenplant.plant.models import LimitsVersion
 from tests import factories
 from tests.conftest import Clock
@@ -49,7 +49,7 @@ def draft(supervisor: Person, by: Acts) -> LimitsVersion:
 
 def test_every_limit_of_the_core_has_its_place_and_its_default_within_the_bounds() -> None:
     assert {figure.name for figure in FIGURES} == {
-        item.name for item in (*fields(PlantLimits), *fields(RecordFigures))
+        item.name for item in (*fields(PlantLimits), *fields(RecordFigures), *fields(SampleFigures))
     }
     for figure in FIGURES:
         assert figure.low <= value_of(limits.DEFAULTS, figure) <= figure.high, figure

@@ -11,6 +11,7 @@ from regenplant.batches.services.checks import (
     check_reading,
     confirm_together,
 )
+from regenplant.batches.services.continuing import repeat_rinse
 from regenplant.batches.services.deviations import (
     DECIDED_MEANING,
     Decision,
@@ -76,6 +77,7 @@ __all__ = [
     "plan_rework",
     "put_back_filled_tank",
     "record_reading",
+    "repeat_rinse",
     "resume_batch",
     "scrap_batch",
     "set_aside",

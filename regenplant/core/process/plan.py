@@ -11,6 +11,7 @@ from dataclasses import dataclass, field
 from enum import StrEnum
 
 from regenplant.core.engineering.estimate import Estimate
+from regenplant.core.process.continued import continued_step
 from regenplant.core.process.limits import PlantLimits
 from regenplant.core.process.recipes import RecipeDefinition
 from regenplant.core.process.vocabulary import Chemical, IonicForm, Leg, ResinFamily, StepKind, WaterKind
@@ -411,4 +412,5 @@ class BatchPlan:
         return tuple(check for check in self.checks if check.warns)
 
     def step(self, number: int) -> PlannedStep:
-        return self.steps[number - 1]
+        """The step with this number; behind the last one stand a rinse that went on and its sample."""
+        return self.steps[number - 1] if number <= len(self.steps) else continued_step(self.steps, number)

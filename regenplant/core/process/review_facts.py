@@ -141,6 +141,10 @@ class ReviewFacts:
     reworks: str = ""
     """Number of the batch that this one reworks, "" for none."""
     rework_cause: str = ""
+    downgraded: str = ""
+    """To which lower product it went down, by whom and why; "" for none."""
+    rinsed_on: tuple[str, ...] = ()
+    """Each round for which the rinse went on, as a sentence."""
     plan_warnings: tuple[str, ...] = ()
     is_plan_untouched: bool = True
     reopened: str = ""

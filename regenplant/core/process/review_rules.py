@@ -36,6 +36,7 @@ class Unusual(StrEnum):
     PLAN = "plan"
     REOPENED = "reopened"
     AMENDED = "amended"
+    DOWNGRADED = "downgraded"
     DEVIATION = "deviation"
     OUTSIDE = "outside"
     UNCHECKED = "unchecked"
@@ -47,6 +48,7 @@ class Unusual(StrEnum):
     SKIPPED = "skipped"
     TIME = "time"
     HELD = "held"
+    RINSED_ON = "rinsed_on"
     OVERDUE = "overdue"
     DOUBT = "doubt"
     CHEMICAL = "chemical"
@@ -68,6 +70,7 @@ TITLES: dict[Unusual, str] = {
     Unusual.PLAN: "The frozen plan",
     Unusual.REOPENED: "Open for correction",
     Unusual.AMENDED: "Decision amended",
+    Unusual.DOWNGRADED: "Down to a lower product",
     Unusual.DEVIATION: "Deviations",
     Unusual.OUTSIDE: "Outside limits",
     Unusual.UNCHECKED: "Second check missing",
@@ -79,6 +82,7 @@ TITLES: dict[Unusual, str] = {
     Unusual.SKIPPED: "Steps skipped",
     Unusual.TIME: "Much shorter or longer than planned",
     Unusual.HELD: "Holds and interruptions",
+    Unusual.RINSED_ON: "The rinse went on",
     Unusual.OVERDUE: "Instrument out of calibration",
     Unusual.DOUBT: "Readings that point to the instrument",
     Unusual.CHEMICAL: "Chemical off plan",
@@ -237,6 +241,13 @@ def _rework(facts: ReviewFacts) -> Iterator[Finding]:
         yield Finding(Unusual.REWORK, f"It reworks {facts.reworks}. {_stopped(facts.rework_cause)}")
 
 
+def _ways(facts: ReviewFacts) -> Iterator[Finding]:
+    if facts.downgraded:
+        yield Finding(Unusual.DOWNGRADED, facts.downgraded)
+    for sentence in facts.rinsed_on:
+        yield Finding(Unusual.RINSED_ON, sentence)
+
+
 # --- what was written down --------------------------------------------------------------------------------------------
 def _values(facts: ReviewFacts) -> Iterator[Finding]:
     for value in facts.values:
@@ -376,7 +387,7 @@ def _tanks(facts: ReviewFacts) -> Iterator[Finding]:
 
 
 _RULES: tuple[Callable[[ReviewFacts], Iterable[Finding]], ...] = (
-    _plan, _reopened, _amended, _deviations, _values, _acts, _steps, _holds, _uses, _separation, _place, _tanks, _rework,
+    _plan, _reopened, _amended, _deviations, _values, _acts, _steps, _holds, _uses, _separation, _place, _tanks, _rework, _ways,
     _warnings,
 )  # fmt: skip
 

@@ -30,6 +30,7 @@ PAPER_NAMES = {
     "batch_tags": "tank tags",
     "tank_tag": "tank tag",
     "batch_record": "batch record",
+    "sample_label": "sample label",
 }
 GRAMS_PER_KG = 1000.0
 

@@ -1,15 +1,24 @@
 """Acts of quality control: measure, judge, review, release; and correct what was signed."""
 
 from regenplant.quality.services.amending import amend_decision, release_anew, reopen_record
+from regenplant.quality.services.continuing import continue_rinse
+from regenplant.quality.services.downgrading import SECOND_RIGHT, CustomerOrder, downgrade_batch
 from regenplant.quality.services.judging import decide_batch, release_batch
 from regenplant.quality.services.measuring import MeasurementAsTyped, correct_measurement, record_measurement
 from regenplant.quality.services.reviewing import review_record
+from regenplant.quality.services.sampling import discard_sample, keep_sample
 
 __all__ = [
+    "SECOND_RIGHT",
+    "CustomerOrder",
     "MeasurementAsTyped",
     "amend_decision",
+    "continue_rinse",
     "correct_measurement",
     "decide_batch",
+    "discard_sample",
+    "downgrade_batch",
+    "keep_sample",
     "record_measurement",
     "release_anew",
     "release_batch",

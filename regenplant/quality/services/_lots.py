@@ -11,14 +11,15 @@ from regenplant.resins.models import ResinLot
 from regenplant.resins.services import mix_lot
 
 
-def lot_from(batch: Batch, by: By) -> ResinLot:
+def lot_from(batch: Batch, by: By, *, to_class: str = "") -> ResinLot:
     """The resin of a batch becomes a lot of its own: a child of every lot that went in, by volume.
 
     A regeneration counts one more cycle than the oldest of them; conditioning of new resin counts none, as nothing was in
     service. Exchanged carbon is new: its lot comes from the carbon that was filled in, and begins at none.
     """
+    segregation_class = to_class or batch.segregation_class
     if ResinFamily(batch.resin_type.family).is_exchanged:
-        return _new_carbon(batch, by)
+        return _new_carbon(batch, by, segregation_class)
     volumes = _volumes_by_lot(batch)
     known = sum(volumes.values())
     parents = [(pk, volume / known) for pk, volume in volumes.items()] if known else []
@@ -30,6 +31,7 @@ def lot_from(batch: Batch, by: By) -> ResinLot:
         by,
         parents=parents,
         cycles=cycles if is_new else cycles + 1,
+        segregation_class=segregation_class,
         capacity_factor=sum(lots[pk].capacity_factor * share for pk, share in parents) if parents else 1.0,
     )
 
@@ -50,7 +52,7 @@ def _volumes_by_lot(batch: Batch) -> dict[int, float]:
     return volumes
 
 
-def _new_carbon(batch: Batch, by: By) -> ResinLot:
+def _new_carbon(batch: Batch, by: By, segregation_class: str) -> ResinLot:
     """The parent is the lot on record whose code was written down at the filling; none where no such lot is known."""
     codes = [
         entry.value_as_typed.strip().upper()
@@ -64,17 +66,26 @@ def _new_carbon(batch: Batch, by: By) -> ResinLot:
         segregation_class=batch.segregation_class,
         is_scrapped=False,
     ).first()
-    return _made(batch, by, parents=[(filled.pk, 1.0)] if filled else [], cycles=0, capacity_factor=1.0)
+    parents = [(filled.pk, 1.0)] if filled else []
+    return _made(
+        batch, by, parents=parents, cycles=0, capacity_factor=1.0, segregation_class=segregation_class
+    )
 
 
 def _made(
-    batch: Batch, by: By, *, parents: list[tuple[int, float]], cycles: int, capacity_factor: float
+    batch: Batch,
+    by: By,
+    *,
+    parents: list[tuple[int, float]],
+    cycles: int,
+    capacity_factor: float,
+    segregation_class: str,
 ) -> ResinLot:
     made: ResinLot = mix_lot(
         by=by,
         code=f"L-{batch.number.removeprefix('B-')}",
         resin_type_id=batch.resin_type_id,
-        segregation_class=batch.segregation_class,
+        segregation_class=segregation_class,
         volume_m3=batch.resin_volume_m3,
         volume_form=batch.resin_volume_form,
         origin=f"made by batch {batch.number}",

@@ -17,6 +17,7 @@ from regenplant.plant.selectors import profile
 from regenplant.quality.models import QcDecision
 from regenplant.quality.record import record_of
 from regenplant.quality.services._lots import lot_from
+from regenplant.quality.services._proposing import proposal_content, proposed, write_proposal
 from regenplant.quality.services._signing import (
     refuse_altered_plan,
     refuse_no_verdict,
@@ -42,9 +43,10 @@ def decide_batch(
     verdict: str,
     permit: SignaturePermit,
     reason: str = "",
+    proposal: str = "",
     version: int | None = None,
 ) -> Outcome:
-    """Sign pass or fail. Pass needs every limit of the frozen specification met; fail needs a reason.
+    """Sign pass or fail. ``proposal``: how QC would rework what it fails (``ReworkKind``), signed with it; "" for none. Pass needs every limit of the frozen specification met; fail needs a reason.
 
     The resin of a passed batch becomes a lot of its own, made of the lots that went in.
 
@@ -63,7 +65,8 @@ def decide_batch(
     is_pass = verdict == "pass"
     action = BatchAction.PASS if is_pass else BatchAction.FAIL
     BATCH.transition(BatchState(batch.state), action, snapshot)  # refused before a lot is made of it
-    content = decision_content(batch, judged, verdict, reason.strip())
+    option = proposed(batch, judged, verdict, proposal)
+    content = decision_content(batch, judged, verdict, reason.strip(), **proposal_content(option))
     signature = bind(
         permit,
         by=by,
@@ -87,6 +90,7 @@ def decide_batch(
         decided_at=by.happened_at,
         signature=signature,
     )
+    write_proposal(decision, option)
     return Outcome(
         subject=("batch", batch.number, f"Batch {batch.number}"),
         before={"state": BatchState.AWAITING_QC.value},
@@ -94,6 +98,7 @@ def decide_batch(
         facts={
             "findings": [reason.sentence for reason in judged.verdict.reasons],
             "digest": signature.digest,
+            **({"proposal": option.kind.label} if option else {}),
         },
         reason=reason.strip(),
         signature=told(signature),

@@ -5,9 +5,11 @@ receiving.py   receive a tank, known or unknown
 intake.py      inspect, accept, hold, refuse
 shipping.py    empty, inspect the shell, refill, release, ship
 withdrawing.py withdraw a filled tank, put it back, empty it
+downgrading.py go down a class with the resin of a batch
 """
 
 from regenplant.tanks.services.customers import add_customer, add_site, add_tank, add_tank_size, change_tank
+from regenplant.tanks.services.downgrading import downgrade_tank
 from regenplant.tanks.services.intake import accept_tank, hold_tank, inspect_tank, refuse_tank
 from regenplant.tanks.services.receiving import receive_tank, receive_unknown_tank
 from regenplant.tanks.services.shipping import empty_tank, record_shell, refill_tank, release_tank, ship_tank
@@ -21,6 +23,7 @@ __all__ = [
     "add_tank_size",
     "change_tank",
     "discard_resin",
+    "downgrade_tank",
     "empty_tank",
     "fail_tank",
     "hold_tank",

@@ -11,6 +11,7 @@ from django.views.decorators.http import require_GET
 from regenplant.batches.models import Batch
 from regenplant.chemicals.models import ChemicalLot
 from regenplant.documents.services import IssuedDocument, issue_paper, print_chemical_label
+from regenplant.quality.models import RetainedSample
 from regenplant.tanks.models import Tank
 from regenplant.web.requests import by_of, unit_system_of
 
@@ -73,6 +74,13 @@ def chemical_label(request: HttpRequest, code: str) -> HttpResponse:
     return _handed_out(outcome.result)
 
 
+@never_cache
+@require_GET
+def sample_label(request: HttpRequest, number: str) -> HttpResponse:
+    sample = get_object_or_404(RetainedSample, number__iexact=_key(number))
+    return _issued(request, "sample_label", sample.number, "label")
+
+
 def _like(request: HttpRequest) -> int | None:
     """The issue to print again; what is no number names none, and never prints a new label in its place."""
     asked = request.GET.get("like")
@@ -113,5 +121,6 @@ urlpatterns = [
     path("papers/batches/<str:number>/calculation.pdf", calculation, name="paper-calculation"),
     path("papers/batches/<str:number>/tags.pdf", batch_tags, name="paper-batch-tags"),
     path("papers/chemicals/<str:code>/label.pdf", chemical_label, name="paper-chemical-label"),
+    path("papers/samples/<str:number>/label.pdf", sample_label, name="paper-sample-label"),
     path("papers/tanks/<str:serial>/tag.pdf", tank_tag, name="paper-tank-tag"),
 ]

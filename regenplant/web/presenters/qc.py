@@ -11,6 +11,7 @@ from regenplant.core.process.lifecycle import BatchAction, BatchState, Offer, la
 from regenplant.core.process.vocabulary import ResinFamily
 from regenplant.core.process.wording import listed
 from regenplant.quality.selectors import QcPage
+from regenplant.quality.specification import applied_class, applied_version, downgrade_of
 from regenplant.web.presenters.qc_limits import LimitRow
 from regenplant.web.presenters.words import (
     both,
@@ -35,7 +36,9 @@ def decision_sentence(page: QcPage, rows: Sequence[LimitRow]) -> str:
     if page.release is not None:
         return f"Released by {page.release.released_by.full_name}, {day_and_clock(page.release.released_at)}."
     if page.decision is not None:
-        word = "Passed" if page.decision.verdict == "pass" else "Failed"
+        down = downgrade_of(page.batch) is not None
+        passed = "Taken down to a lower product and passed" if down else "Passed"
+        word = passed if page.decision.verdict == "pass" else "Failed"
         return f"{word} by {page.decision.decided_by.full_name}, {day_and_clock(page.decision.decided_at)}. {tests_sentence(rows)}"
     if page.batch.state != BatchState.AWAITING_QC:
         return f"The batch is {label(BatchState(page.batch.state))}; it is judged after its rinse and sample."
@@ -85,8 +88,10 @@ def refusal(offer: Offer[BatchAction] | None, may: Sequence[str], what: str) -> 
 def what_is_signed(batch: Batch, tanks: int, verdict: str, *, is_refused: bool = False) -> str:
     """The sentence over a signature."""
     signs = "You would sign" if is_refused else "You sign"
-    specification = batch.specification_version
-    body = f"batch {batch.number}, {counted(tanks, 'tank')} of {_family(batch)}, class {batch.segregation_class},"
+    specification = applied_version(batch)
+    body = (
+        f"batch {batch.number}, {counted(tanks, 'tank')} of {_family(batch)}, class {applied_class(batch)},"
+    )
     against = f"specification {specification.specification.code} version {specification.number}"
     if verdict == "pass":
         return f"{signs} that {body} met {against}."

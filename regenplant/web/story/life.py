@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 import random
-from collections.abc import Sequence
+from collections.abc import Generator, Sequence
 from dataclasses import replace
 from datetime import datetime, timedelta
 
@@ -13,12 +13,21 @@ from regenplant import units
 from regenplant.batches import services as batches
 from regenplant.batches.models import Batch
 from regenplant.chemicals.models import ChemicalLot
+from regenplant.people.binding import TwoPeople
 from regenplant.plant import services as plant
 from regenplant.plant.models import Vessel
 from regenplant.quality import services as quality
+from regenplant.quality.retained import sample_missing
 from regenplant.quality.services.measuring import MeasurementAsTyped
-from regenplant.quality.signed_content import FAIL_MEANING, PASS_MEANING, RELEASE_MEANING, REVIEW_MEANING
+from regenplant.quality.signed_content import (
+    DOWNGRADE_MEANING,
+    FAIL_MEANING,
+    PASS_MEANING,
+    RELEASE_MEANING,
+    REVIEW_MEANING,
+)
 from regenplant.quality.specification import sample_limits
+from regenplant.quality.ways import customers_of
 from regenplant.tanks import services as tanks
 from regenplant.tanks.models import TankVisit
 from regenplant.web.story.cast import Stage, check, deliver, set_the_stage
@@ -78,6 +87,8 @@ class Life:
         batch.refresh_from_db()
         at += timedelta(minutes=dice.randint(8, 25))
         yield at
+        if run.rinses_on and not is_rework:
+            at = yield from self.rinse_on(run, batch, at)
         for limit in sample_limits(batch):
             low = limit.low if limit.low is not None else 0.0
             high = limit.high if limit.high is not None else low * 1.5
@@ -94,6 +105,11 @@ class Life:
             )
         at += 6 * MINUTE
         yield at
+        if sample_missing(batch):
+            self.keep_sample(run, batch, at)
+        if run.goes_down:
+            yield from self.go_down(run, batch, at)
+            return
         if run.fails and not is_rework:
             yield from self.fail_and_rework(run, batch, at)
             return
@@ -105,12 +121,67 @@ class Life:
         )
         yield from self.fill_and_ship(run, batch, at)
 
+    def rinse_on(self, run: Run, batch: Batch, at: datetime) -> Generator[datetime, None, datetime]:
+        """The sample stands just outside: QC hands the batch back, and the operator rinses on."""
+        quality.continue_rinse(
+            by=self.stage.by(run.technician, at),
+            batch_id=batch.pk,
+            reason="The sample still feels of caustic; the reading falls, so it rinses on before it is measured.",
+        )
+        at = yield from self.running.once_more(run, batch, at + 5 * MINUTE)
+        batch.refresh_from_db()
+        at += 8 * MINUTE
+        yield at
+        return at
+
+    def keep_sample(self, run: Run, batch: Batch, at: datetime) -> None:
+        quality.keep_sample(
+            by=self.stage.by(run.operator, at),
+            batch_id=batch.pk,
+            volume_text="0.5 L",
+            place=f"sample shelf {batch.segregation_class}{batch.pk % 9 + 1}",
+        )
+
+    def go_down(self, run: Run, batch: Batch, at: datetime) -> Script:
+        """It stands on a plateau that suits a lower product; the customers accept it, and two people sign."""
+        kept = batch.retained_samples.first()  # type: ignore[attr-defined]
+        if kept is not None:  # half a litre went into tests of what keeps the reading up
+            quality.discard_sample(
+                by=self.stage.by(run.technician, at),
+                sample_id=kept.pk,
+                why="used",
+                reason="All of it went into tests for silica and organics.",
+            )
+            self.keep_sample(run, batch, at)
+        at += 90 * MINUTE
+        yield at
+        quality.downgrade_batch(
+            by=self.stage.by(run.technician, at),
+            batch_id=batch.pk,
+            to_version_id=self.stage.specification["lower"].pk,
+            to_class=run.goes_down,
+            reason="Stands on a plateau above its limit and meets the feed of a boiler; no organics found.",
+            orders=[
+                quality.CustomerOrder(
+                    customer.pk, f"PO-{customer.code}-17", "their buyer (invented)", at.date()
+                )
+                for customer in customers_of(batch)
+            ],
+            together=TwoPeople(
+                self.stage.permit(run.technician, DOWNGRADE_MEANING, at),
+                self.stage.by("vale", at),
+                self.stage.permit("vale", DOWNGRADE_MEANING, at),
+            ),
+        )
+        yield from self.fill_and_ship(run, batch, at)
+
     def fail_and_rework(self, run: Run, batch: Batch, at: datetime) -> Script:
         quality.decide_batch(
             by=self.stage.by(run.technician, at),
             batch_id=batch.pk,
             verdict="fail",
             reason="Conductivity stood at more than twice its limit for over half an hour.",
+            proposal="inject_full",
             permit=self.stage.permit(run.technician, FAIL_MEANING, at),
         )
         at += 50 * MINUTE

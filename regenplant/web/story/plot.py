@@ -19,6 +19,10 @@ class Run:
     technician: str = "brae"
     releaser: str = "fenn"
     fails: bool = False
+    rinses_on: bool = False
+    """QC finds it just outside and hands it back to its rinse once."""
+    goes_down: str = ""
+    """It stands on a plateau, and goes down to the lower product in this class."""
     overfeeds: bool = False
     holds_after: StepKind | None = None
     """Held after this step, and still held now."""
@@ -28,6 +32,11 @@ class Run:
     """Code of the recipe; "" is the main one of the family."""
     anion_vessel: str = ""
     seed: int = 0
+
+    @property
+    def is_on_a_plateau(self) -> bool:
+        """Its rinse never reaches the limit it was planned for."""
+        return self.fails or bool(self.goes_down)
 
 
 HISTORY: tuple[tuple[int, int, Run], ...] = (
@@ -39,8 +48,8 @@ HISTORY: tuple[tuple[int, int, Run], ...] = (
     (15, 7, Run("C1", "CAT-H", "D", 9, overfeeds=True)), (14, 6, Run("K1", "CAT-H", "A", 4)),
     (13, 6, Run("A1", "AN1-OH", "D", 7, fails=True)), (13, 7, Run("C2", "CAT-H", "C", 4)),
     (12, 6, Run("S1", "SOFT-NA", "D", 9, pauses_after=StepKind.BACKWASH)), (12, 7, Run("A3", "AN2-OH", "D", 5, technician="fenn", releaser="brae")),
-    (11, 6, Run("C1", "CAT-H", "D", 9)), (10, 6, Run("A1", "AN1-OH", "D", 7, operator="sallow")),
-    (9, 6, Run("S1", "SOFT-NA", "D", 9)), (9, 7, Run("A2", "AN1-OH", "C", 5)), (8, 6, Run("C1", "CAT-H", "D", 9)),
+    (11, 6, Run("C1", "CAT-H", "D", 9)), (10, 6, Run("A1", "AN1-OH", "D", 7, operator="sallow", rinses_on=True)),
+    (9, 6, Run("S1", "SOFT-NA", "D", 9)), (9, 7, Run("A2", "AN1-OH", "C", 5, goes_down="D")), (8, 6, Run("C1", "CAT-H", "D", 9)),
     (7, 6, Run("A3", "AN2-OH", "D", 5)), (6, 6, Run("A1", "AN1-OH", "D", 7)), (6, 7, Run("S2", "SOFT-NA", "B", 6)),
     (5, 6, Run("S1", "SOFT-NA", "D", 9)), (5, 7, Run("C2", "CAT-H", "C", 4)), (4, 6, Run("C1", "CAT-H", "D", 9)),
     (19, 8, Run("M1", "MB-W", "D", 8, anion_vessel="M2")), (16, 8, Run("B1", "WBA-FB", "D", 5)),

@@ -58,7 +58,7 @@ class Curve:
 
     @classmethod
     def of(cls, turn: Turn, at: datetime, length: timedelta, high: float) -> Curve:
-        fails = turn.run.fails and not turn.is_rework
+        fails = turn.run.is_on_a_plateau and not turn.is_rework
         floor = high * (2.4 if fails else turn.dice.uniform(0.35, 0.6))
         start = high * turn.dice.uniform(250, 500)
         return cls(at, start, floor, length.total_seconds() / 60 / turn.dice.uniform(3.2, 4.0))
@@ -117,6 +117,16 @@ class Running:
                     at = yield from self.pause(run, batch, at)
         return at
 
+    def once_more(self, run: Run, batch: Batch, at: datetime) -> Generator[datetime, None, datetime]:
+        """The round of a rinse that goes on: it begins just inside its limit and falls no more."""
+        turn = Turn(run, batch, random.Random(run.seed + 7), is_rework=True)
+        limit = specification_definition(batch.specification_version).limit(CONDUCTIVITY)
+        high = limit.high if limit is not None and limit.high is not None else 1e-3
+        turn.curve = Curve(at, high * 0.3, high * 0.4, 12.0)
+        for step in batch.steps.filter(state="waiting").order_by("number"):
+            at = yield from self.one_step(turn, step, at)
+        return at
+
     def both_legs(
         self, turn: Turn, steps: Sequence[StepRun], at: datetime
     ) -> Generator[datetime, None, datetime]:
@@ -140,7 +150,7 @@ class Running:
             yield at
             self.write(run, batch, step, at, dice, is_before=True)
             batches.start_step(by=self.stage.by(run.operator, at), step_id=step.pk)
-        fails_here = kind.is_judged_rinse and run.fails and not turn.is_rework
+        fails_here = kind.is_judged_rinse and run.is_on_a_plateau and not turn.is_rework
         if kind.is_judged_rinse:
             at = yield from self.rinse(turn, step, at, length)
         else:
@@ -258,7 +268,7 @@ class Running:
                 yield moment
                 self.read(run, batch, value, moment, dice)
                 held = held + 1 if value <= limit.high else 0
-                if run.fails and not turn.is_rework and curve.is_flat(moment):
+                if run.is_on_a_plateau and not turn.is_rework and curve.is_flat(moment):
                     break
                 moment += RINSE_MINUTES * MINUTE
             end = max(end, moment) if is_last else end

@@ -75,6 +75,18 @@ copied("copy a signature", "people_signature", but="record_kind='release'", wher
 removed("delete a signature", "people_signature", says="signature")
 
 
+altered("edit the volume of a retained sample", "quality_retainedsample", "volume_m3 = volume_m3 * 2", where=_OWN,
+        says="retained sample .+ of batch {record.batch}",
+        and_says=r"sample: The volume of sample RS-1001 is not what was typed, 0\.5 L")  # fmt: skip
+altered("let a sample be due earlier", "quality_retainedsample", "keep_until = '2020-01-01'", where=_OWN,
+        says="retained sample .+ of batch {record.batch}")  # fmt: skip
+removed("delete a retained sample", "quality_retainedsample", where=_OWN, says="retained sample",
+        and_says="number: Sample RS-1001 is missing in the record")  # fmt: skip
+altered("say a sample was due that was used up", "quality_samplediscard", "why = 'due', discarded_at = '2020-01-01 00:00:00+00:00'",
+        says="sample discard .+", and_says=r"sample: Sample RS-1002 was discarded as due before its day")  # fmt: skip
+removed("take back a discard", "quality_samplediscard", says="sample discard")
+
+
 # --- chemicals and resins -----------------------------------------------------------------------------------------------
 altered("edit a mass in the ledger", "chemicals_movement", "grams_100 = grams_100 + 1000", says="movement 1")
 removed("delete a movement", "chemicals_movement", where="number = 2", says="movement",

@@ -46,6 +46,7 @@ class BatchAction(StrEnum):
     INTERRUPT = "interrupt"
     RESUME = "resume"
     ABORT = "abort"
+    CONTINUE_RINSE = "continue_rinse"
     PASS = "pass"
     FAIL = "fail"
     REWORK = "rework"
@@ -73,6 +74,8 @@ class BatchSnapshot:
     qc_verdict: str = ""
     """"pass", "fail" or "incomplete" from the acceptance rules; "" where nothing was judged."""
     qc_reasons: tuple[str, ...] = ()
+    against_going_on: tuple[str, ...] = ()
+    """Sentences: why the rinse does not go on (its water is used up, nothing is missing from its end point)."""
     open_deviations: int = 0
     tanks_not_filled: int = 0
     tanks_filled: int = 0
@@ -132,6 +135,12 @@ def _verdict_is_pass(snapshot: BatchSnapshot) -> Blocker | None:
         return None
     reasons = " ".join(snapshot.qc_reasons) or "No QC result is written down."
     return Blocker("qc_not_met", f"Pass is not met. {reasons}")
+
+
+def _may_rinse_on(snapshot: BatchSnapshot) -> Blocker | None:
+    if not snapshot.against_going_on:
+        return None
+    return Blocker("rinse_over", " ".join(snapshot.against_going_on))
 
 
 def _all_tanks_filled(snapshot: BatchSnapshot) -> Blocker | None:
@@ -255,6 +264,7 @@ def _moves() -> dict[tuple[BatchState, BatchAction], Rule[BatchState, BatchSnaps
         (state.READY, action.ABORT): Rule(state.ABORTED, "batch.abort"),
         (state.RUNNING, action.BEGIN_RINSE): Rule(state.RINSING, "batch.run"),
         (state.RINSING, action.HAND_TO_QC): Rule(state.AWAITING_QC, "batch.run", (_steps_done, _checks_made)),
+        (state.AWAITING_QC, action.CONTINUE_RINSE): Rule(state.RINSING, "qc.judge", (_may_rinse_on,)),
         (state.AWAITING_QC, action.PASS): Rule(
             state.PASSED, "qc.judge", (_did_not_perform, _verdict_is_pass)
         ),

@@ -14,7 +14,7 @@ from django.utils import timezone
 
 from regenplant.audit.reasons import REASON_CATEGORIES
 from regenplant.audit.selectors import story
-from regenplant.batches.frozen import judged_rinses
+from regenplant.batches.frozen import all_judged_rinses
 from regenplant.batches.models import Batch, StepRun
 from regenplant.batches.reopened import is_reopened
 from regenplant.batches.selectors import BatchPage, Work, batch_numbered, batch_page
@@ -242,7 +242,7 @@ def _card(
         "standing": card_words.standing_sentence(page, work) if work else "",
         "cautions": by_gravity(work.planned.cautions) if work else (),
         "is_running": work is not None and work.line.state == StepState.RUNNING,
-        "is_rinse": work is not None and number in judged_rinses(page.plan),
+        "is_rinse": work is not None and number in all_judged_rinses(page.plan),
         "ticks": entries.missing_ticks(page, work),
         "together": entries.missing_together(page, work),
         "leavable": entries.may_be_left(page, work, chosen),

@@ -3,10 +3,11 @@
 from __future__ import annotations
 
 from collections.abc import Sequence
-from typing import Any
+from typing import Any, cast
 
 from django import forms
 
+from regenplant.core.process.rework_options import ReworkOption
 from regenplant.core.process.specification import Limit
 from regenplant.quality.bench import BenchInstrument
 from regenplant.quality.models import QcMeasurement
@@ -105,6 +106,7 @@ class FailForm(SigningForm):
     """A fail, with its reason."""
 
     verdict = forms.CharField(widget=forms.HiddenInput, initial="fail")
+    proposal = forms.ChoiceField(label="Rework you propose", required=False)
     reason = words_field(
         400,
         rows=3,
@@ -112,6 +114,18 @@ class FailForm(SigningForm):
         validators=[told("why it failed")],
         help_text=f"{TEN} The supervisor decides on rework or scrap by it.",
     )
+    field_order = ["reason", "proposal"]
+
+    def __init__(self, *args: Any, ways: Sequence[ReworkOption] = (), **kwargs: Any):
+        super().__init__(*args, **kwargs)
+        if ways:
+            choices = [
+                ("", "None: the supervisor decides"),
+                *((way.kind.value, way.kind.label) for way in ways),
+            ]
+            cast(forms.ChoiceField, self.fields["proposal"]).choices = choices
+        else:
+            del self.fields["proposal"]
 
 
 class ReleaseForm(SigningForm):

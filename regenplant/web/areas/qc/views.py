@@ -23,16 +23,20 @@ from regenplant.quality.independence import who_may_judge
 from regenplant.quality.models import QcMeasurement, decision_of
 from regenplant.quality.selectors import QcPage, anew_offer, qc_page, qc_queue
 from regenplant.quality.signed_content import FAIL_MEANING, PASS_MEANING, RELEASE_MEANING
+from regenplant.quality.specification import judgement
 from regenplant.quality.standing import is_open_for_correction
 from regenplant.quality.to_sign import pass_digest, release_digest
+from regenplant.quality.ways import rework_ways
 from regenplant.web.acting import attach, receipt, refused_status
 from regenplant.web.areas.qc.forms import (
     VERDICT_FORMS,
     CorrectMeasurementForm,
+    FailForm,
     MeasurementForm,
     PassForm,
     ReleaseForm,
 )
+from regenplant.web.areas.qc.on_decision import downgrade_rows, sample_context, ways_context
 from regenplant.web.areas.rinse.views import batch_or_404
 from regenplant.web.presenters import qc as words
 from regenplant.web.presenters import qc_limits
@@ -68,10 +72,19 @@ def decision(request: HttpRequest, number: str) -> HttpResponse:
     verdict = (request.POST if request.method == "POST" else request.GET).get("verdict", usual)
     if verdict not in VERDICT_FORMS:
         raise RecordRefused("The verdict is pass or fail. Choose one on the page.", code="no_verdict")
-    form = VERDICT_FORMS[verdict](request.POST or None, initial={"version": batch.version})
+    form = verdict_form(verdict, batch, request.POST or None)
     if request.method == "POST" and is_whole(form, request) and _judge(form, request, batch):
         return redirect(f"{reverse('qc-decision', args=[batch.number])}#main")
     return _decision_page(request, batch, form)
+
+
+def verdict_form(verdict: str, batch: Batch, data: Any = None) -> SigningForm:
+    """The form of a pass or a fail; a fail of what was never judged may carry the rework that QC proposes."""
+    initial = {"version": batch.version}
+    if verdict == "fail":
+        ways = rework_ways(batch, judgement(batch)) if batch.state == BatchState.AWAITING_QC else ()
+        return FailForm(data, initial=initial, ways=ways)
+    return VERDICT_FORMS[verdict](data, initial=initial)
 
 
 def _judge(form: SigningForm, request: HttpRequest, batch: Batch) -> bool:
@@ -87,6 +100,7 @@ def _judge(form: SigningForm, request: HttpRequest, batch: Batch) -> bool:
         verdict=verdict,
         reason=form.text("reason"),
         version=form.shown_version,
+        **({} if is_anew else {"proposal": form.text("proposal")}),
     )
     if outcome is None:
         return False
@@ -144,6 +158,7 @@ def _decision_page(
         "released": words.released_words(page),
         "person": person_of(request),
         "now": timezone.now(),
+        **ways_context(request, page),
     }
     return render(request, "qc/decision.html", context, status=refused_status(shown) if shown.errors else 200)
 
@@ -323,6 +338,8 @@ def _release_context(request: HttpRequest, batch: Batch, form: ReleaseForm) -> d
         "decided": words.decided_words(page),
         "released": words.released_words(page),
         "tanks": words.tank_words(page, unit_system_of(request)),
+        "downgraded": downgrade_rows(batch),
+        **sample_context(request, batch),
         "paper": right(request, "paper.issue"),
         "person": person_of(request),
         "now": timezone.now(),
