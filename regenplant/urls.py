@@ -14,6 +14,7 @@ AREAS: tuple[str, ...] = (
     "waiting",
     "rinse",
     "papers",
+    "certificates",
     "qc",
     "review",
     "deviations",

@@ -1,12 +1,13 @@
-"""Which papers belong to a batch: printed of it, or of one of its tanks while it was in the batch."""
+"""Which papers belong to a batch: printed of it, of one of its tanks while it was in the batch, or of a certificate that names it."""
 
 from __future__ import annotations
 
 from django.db.models import Q
 
 from regenplant.batches.models import Batch
+from regenplant.documents.models import Certificate, CertifiedTank
 
-TANK_TAG = "tank_tag"
+TANK_TAG, CERTIFICATE = "tank_tag", "certificate"
 
 
 def papers_of(batch: Batch) -> Q:
@@ -15,4 +16,15 @@ def papers_of(batch: Batch) -> Q:
     of_tanks = Q(kind=TANK_TAG, subject_key__in=serials, issued_at__gte=batch.planned_at)
     if batch.finished_at is not None:
         of_tanks &= Q(issued_at__lte=batch.finished_at)
-    return Q(subject_key=batch.number) | of_tanks
+    of_certificates = Q(kind=CERTIFICATE, subject_key__in=_numbers(batch))
+    return Q(subject_key=batch.number) | of_tanks | of_certificates
+
+
+def certificates_of(batch: Batch) -> Q:
+    """Certificates that name the batch."""
+    return Q(number__in=_numbers(batch))
+
+
+def _numbers(batch: Batch) -> list[str]:
+    named = CertifiedTank.objects.filter(batch_number=batch.number).values("certificate_id")
+    return list(Certificate.objects.filter(pk__in=named).order_by("pk").values_list("number", flat=True))

@@ -351,7 +351,7 @@ def _state_words(state: TagState, visit: TankVisit, batch: Batch | None) -> str:
     if state is TagState.EXCHANGED:
         return "Filled with new carbon, passed by QC and released."
     if state is TagState.CHARGED:
-        return f"{_treatment(batch)}, passed by QC and released."
+        return f"{treatment(batch)}, passed by QC and released."
     if state is TagState.HELD:
         return f"{visit.reason} Do not empty, move out or ship it. A supervisor or the safety lead lifts the hold."
     if state is TagState.REFUSED:
@@ -360,7 +360,7 @@ def _state_words(state: TagState, visit: TankVisit, batch: Batch | None) -> str:
     return f"The tank is {label(VisitState(visit.state))}{why}. Do not ship, do not connect."
 
 
-def _treatment(batch: Batch | None) -> str:
+def treatment(batch: Batch | None) -> str:
     """What was done to the resin of a charged tank."""
     if batch is None:
         return "Regenerated"

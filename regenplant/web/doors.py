@@ -72,6 +72,8 @@ DOORS: dict[str, Door] = {
     "qc-measure": _door("qc.record", about="batch"),
     "qc-correct": _door("qc.record", about="batch"),
     "qc-release": _door("batch.release", about="batch"),
+    "certificates-new": _door("certificate.issue"),
+    "certificate-withdraw": _door("certificate.issue"),
     "review-batch": _door("batch.review", about="batch"),
     "review-reopen": _door("batch.reopen", about="batch"),
     "deviations-detail": _door("deviation.close", about="deviation"),

@@ -35,6 +35,8 @@ class Ghost:
 
     batch_number: str
     points: tuple[tuple[float, float], ...]
+    volumes: tuple[tuple[float, float], ...] = ()
+    """The same over the bed volumes passed."""
 
 
 @dataclass(frozen=True, slots=True)
@@ -131,7 +133,11 @@ def _ghosts(batch: Batch, limit: Limit | None, count: int = 5) -> tuple[Ghost, .
     for row in rows:
         by_batch.setdefault(row.batch_id, []).append(row)
     return tuple(
-        Ghost(old.number, _points(by_batch[old.pk], by_batch[old.pk][0].step.started_at, limit))
+        Ghost(
+            old.number,
+            _points(by_batch[old.pk], by_batch[old.pk][0].step.started_at, limit),
+            tuple((row.rinsed_bv, _value(row, limit)) for row in by_batch[old.pk]),
+        )
         for old in earlier
         if old.pk in by_batch
     )

@@ -12,6 +12,7 @@ from regenplant.batches.rinse import judged_steps, shows_resistivity, specificat
 from regenplant.core.process.lifecycle import BatchState, StepState
 from regenplant.core.process.specification import CONDUCTIVITY, Limit
 from regenplant.documents.batch_record.content import (
+    OUT_OF_CALIBRATION,
     Range,
     RecordDecision,
     RecordDeviation,
@@ -34,7 +35,6 @@ COMPENSATION_WORDS = {
     "base": "yes, caustic",
     "flat_2": "yes, 2 %/K",
 }
-OUT_OF_CALIBRATION = "calibration overdue"
 
 
 # --- rinse ------------------------------------------------------------------------------------------------------

@@ -10,6 +10,7 @@ from django.views.decorators.http import require_GET
 
 from regenplant.batches.models import Batch
 from regenplant.chemicals.models import ChemicalLot
+from regenplant.documents.models import Certificate
 from regenplant.documents.services import IssuedDocument, issue_paper, print_chemical_label
 from regenplant.tanks.models import Tank
 from regenplant.web.requests import by_of, unit_system_of
@@ -64,6 +65,14 @@ def tank_tag(request: HttpRequest, serial: str) -> HttpResponse:
 
 @never_cache
 @require_GET
+def certificate(request: HttpRequest, number: str) -> HttpResponse:
+    """One print of a certificate of quality; refused once it holds no more."""
+    row = get_object_or_404(Certificate, number__iexact=_key(number))
+    return _issued(request, "certificate", row.number, request.GET.get("size", "") or _sheet_size(request))
+
+
+@never_cache
+@require_GET
 def chemical_label(request: HttpRequest, code: str) -> HttpResponse:
     """The label of a lot; ``?like=2`` prints issue 2 once more, as it was."""
     lot = get_object_or_404(ChemicalLot, code__iexact=_key(code))
@@ -112,6 +121,7 @@ urlpatterns = [
     path("papers/batches/<str:number>/work-order.pdf", work_order, name="paper-work-order"),
     path("papers/batches/<str:number>/calculation.pdf", calculation, name="paper-calculation"),
     path("papers/batches/<str:number>/tags.pdf", batch_tags, name="paper-batch-tags"),
+    path("papers/certificates/<str:number>/certificate.pdf", certificate, name="paper-certificate"),
     path("papers/chemicals/<str:code>/label.pdf", chemical_label, name="paper-chemical-label"),
     path("papers/tanks/<str:serial>/tag.pdf", tank_tag, name="paper-tank-tag"),
 ]
