@@ -2,14 +2,15 @@
 
 from __future__ import annotations
 
-from collections.abc import Sequence
+from collections.abc import Mapping, Sequence
 from dataclasses import dataclass
-from datetime import datetime, timedelta
+from datetime import UTC, datetime, timedelta
+from typing import Any
 
 from regenplant import units
 from regenplant.batches.models import Batch
 from regenplant.drawing.rinse import Expected, ExpectedEnd
-from regenplant.web.presenters.words import clock, counted
+from regenplant.web.presenters.words import clock, counted, sentence_case
 
 NEVER_WORDS = (
     (0.02, "almost certainly reached"),
@@ -22,6 +23,18 @@ NEVER_WORDS = (
 
 
 @dataclass(frozen=True, slots=True)
+class Cause:
+    """One suggestion: what may be behind it, what was seen, the test that decides, what helps, and a caution."""
+
+    code: str
+    name: str
+    because: tuple[str, ...]
+    next_test: str
+    what_helps: str
+    caution: str
+
+
+@dataclass(frozen=True, slots=True)
 class ForecastSeen:
     """A forecast as it was made at the newest reading. Volumes are bed volumes since the rinse began; None where nothing can be said."""
 
@@ -30,14 +43,52 @@ class ForecastSeen:
     early_bv: float | None
     middle_bv: float | None
     late_bv: float | None
-    never_frac: float
+    never_frac: float | None
     has_enough: bool
     readings: int
-    earlier_rinses: int
     model: str
-    open_between_bv: tuple[float, float] | None = None
-    """Where the end point may lie as far as the readings go, when that is too wide to be a forecast."""
+    why_not: str = ""
+    """Why nothing can be said yet, as a sentence; "" where something can."""
+    notes: tuple[str, ...] = ()
+    """What was assumed or left out."""
+    causes: tuple[Cause, ...] = ()
     is_below_limit: bool = False
+
+    @property
+    def is_doubtful(self) -> bool:
+        """More likely than not the end point is never reached."""
+        return self.never_frac is not None and self.never_frac >= 0.5
+
+
+def seen_in(plain: Mapping[str, Any]) -> ForecastSeen | None:
+    """The forecast that a standing keeps, as data; None where none was made or no reading was taken."""
+    if not plain or plain.get("at_s") is None or plain.get("rinsed_bv") is None:
+        return None
+    return ForecastSeen(
+        at=datetime.fromtimestamp(plain["at_s"], tz=UTC),
+        rinsed_bv=plain["rinsed_bv"],
+        early_bv=plain["p05_bv"],
+        middle_bv=plain["p50_bv"],
+        late_bv=plain["p95_bv"],
+        never_frac=plain["p_never"],
+        has_enough=plain["enough_data"],
+        readings=plain["taken"],
+        model=plain["model"],
+        why_not=plain["reason"],
+        notes=tuple(plain["notes"]),
+        causes=tuple(
+            Cause(
+                one["code"],
+                one["name"],
+                tuple(one["because"]),
+                one["next_test"],
+                one["what_helps"],
+                one["caution"],
+            )
+            for one in plain["causes"]
+        ),
+        is_below_limit=plain["is_below_limit"],
+    )
 
 
 @dataclass(frozen=True, slots=True)
@@ -48,7 +99,7 @@ class ForecastPanel:
     never: str
     rests_on: tuple[tuple[str, str], ...]
     is_doubtful: bool
-    """More likely than not the end point is never reached: a person should look."""
+    causes: tuple[Cause, ...] = ()
 
 
 def forecast_panel(
@@ -66,7 +117,8 @@ def forecast_panel(
         sentence=_sentence(batch, seen, flow_m3_per_s, system),
         never=_never(seen),
         rests_on=_rests_on(batch, seen, flow_m3_per_s, system),
-        is_doubtful=seen.never_frac >= 0.5,
+        is_doubtful=seen.is_doubtful,
+        causes=seen.causes,
     )
 
 
@@ -74,7 +126,7 @@ def _sentence(batch: Batch, seen: ForecastSeen, flow_m3_per_s: float | None, sys
     if seen.is_below_limit:
         return "The newest readings are inside the limit. The end point counts once the limit is held as the specification says."
     if not seen.has_enough or seen.early_bv is None or seen.middle_bv is None or seen.late_bv is None:
-        return f"Not enough readings to say yet: {_why_open(seen, system)}"
+        return f"Not enough readings to say yet. {seen.why_not or _few(seen)}"
     low, middle = _number(seen.early_bv, system), _number(seen.middle_bv, system)
     between = f"{low} to {_bv(seen.late_bv, system)}"
     left_bv = max(0.0, seen.middle_bv - seen.rinsed_bv)
@@ -82,17 +134,11 @@ def _sentence(batch: Batch, seen: ForecastSeen, flow_m3_per_s: float | None, sys
     when = _when(batch, seen, flow_m3_per_s)
     after = f"about {when[0]} ({when[1]} to {when[2]}), {more}" if when else more
     said = f"End point expected after {between}, most likely {middle}: {after}."
-    return f"If it is reached at all: {said[0].lower()}{said[1:]}" if seen.never_frac >= 0.5 else said
+    return f"If it is reached at all: {said[0].lower()}{said[1:]}" if seen.is_doubtful else said
 
 
-def _why_open(seen: ForecastSeen, system: str) -> str:
-    if seen.open_between_bv is None:
-        return f"{counted(seen.readings, 'reading')} so far, and the fall toward the limit has not begun."
-    low, high = seen.open_between_bv
-    return (
-        f"after {counted(seen.readings, 'reading')} the end point may still lie anywhere from "
-        f"{_number(low, system)} to {_bv(high, system)}."
-    )
+def _few(seen: ForecastSeen) -> str:
+    return f"{sentence_case(counted(seen.readings, 'reading'))} so far; write on."
 
 
 def _when(batch: Batch, seen: ForecastSeen, flow_m3_per_s: float | None) -> tuple[str, str, str] | None:
@@ -127,10 +173,11 @@ def expected_end(
 
 def _never(seen: ForecastSeen) -> str:
     """The chance that the limit is never reached, in words and as a figure."""
-    words = next(
-        (words for below, words in NEVER_WORDS if seen.never_frac < below), "very probably never reached"
-    )
-    return f"Chance that it is never reached: {percent(seen.never_frac)}, {words}."
+    if seen.never_frac is None:
+        return ""
+    chance = seen.never_frac
+    words = next((words for below, words in NEVER_WORDS if chance < below), "very probably never reached")
+    return f"Chance that it is never reached: {percent(chance)}, {words}."
 
 
 def percent(fraction: float) -> str:
@@ -146,14 +193,9 @@ def _rests_on(
     batch: Batch, seen: ForecastSeen, flow_m3_per_s: float | None, system: str
 ) -> tuple[tuple[str, str], ...]:
     """What the forecast rests on, as terms and values."""
-    pool = (
-        f"{counted(seen.earlier_rinses, 'earlier rinse')} of the same resin, class and lot"
-        if seen.earlier_rinses
-        else "no earlier rinse of the same resin, class and lot, so the usual course of such a bed"
-    )
     rows = [
         ("Readings", f"{counted(seen.readings, 'reading')}, the newest at {clock(seen.at)} after {_bv(seen.rinsed_bv, system)}"),
-        ("Pool", pool),
+        ("Pool", "up to ten earlier rinses of the same resin, grade and class, those of the same lot first; without any, the usual course of such a bed"),
         ("Bed", units.twin(batch.resin_volume_m3, "resin_volume", "us" if system == "us" else "metric")),
         ("Flow", units.twin(flow_m3_per_s, "flow", "us" if system == "us" else "metric") if flow_m3_per_s else "not known, so no time is given"),
         (
@@ -163,6 +205,7 @@ def _rests_on(
         ),
         ("What it means", "of ten such rinses nine end between the first and the last figure, if nothing new goes wrong"),
         ("What it is not", "no part of the verdict: only readings that hold the limit pass a rinse"),
+        *(("Assumed", note) for note in seen.notes),
         ("Version", seen.model),
     ]  # fmt: skip
     return tuple((term, value) for term, value in rows if value)
@@ -199,7 +242,7 @@ def made_rows(made: Sequence[ForecastSeen], system: str) -> tuple[MadeRow, ...]:
                 _number(bv, system) if bv is not None else "–"
                 for bv in (seen.early_bv, seen.middle_bv, seen.late_bv)
             ),
-            percent(seen.never_frac),
+            "–" if seen.never_frac is None else percent(seen.never_frac),
         )
         for seen in reversed(made)
     )
