@@ -51,7 +51,7 @@ _STROKES = {
     "band": _Stroke(fill=0.9, has_edge=False),
     "fc": _Stroke(0.8, dash=(3.0, 2.4)),
     "fband": _Stroke(0.7, dash=(2.4, 2.0), fill=PAPER),
-    "held-w": _Stroke(fill=0.88, has_edge=False),
+    "held-w": _Stroke(fill=0.92, has_edge=False),
     "now": _Stroke(0.8),
     "pt": _Stroke(0.8, fill=PAPER),
     "pt printed": _Stroke(0.8, fill=PAPER),

@@ -249,8 +249,7 @@ class _Plot:
     # --- marks ------------------------------------------------------------------------------------------------------
     def _marks(self) -> list[Item]:
         """Hand readings, the last of all, and what does not count; of very many a spread of them."""
-        counted = [r for r in self.rinse.readings if r.counts is not Counts.CHECK]
-        last = counted[-1] if counted else None
+        last = self.shown.believed[-1] if self.shown.believed else None
         marked = [
             r
             for r in self.rinse.readings
@@ -361,7 +360,7 @@ class _Plot:
         first, second = (44.0, 66.0) if down > 0 else (-46.0, -24.0)
         items.append(Label("tb halo", x, y, self.shown.at(middle), anchor, dx, first))
         if early is not None and late is not None:
-            words = f"{self.shown.at(early)} to {self.shown.at(late)}"
+            words = self.shown.between(early, late)
             items.append(Label("ti t2 halo", x, y, words, anchor, dx, second))
         return items
 

@@ -128,8 +128,8 @@ class ShownRinse:
         self.system = system
         self.unit = units.unit_text(rinse.kind, system)
         self._passed = self._ways()
-        counted = [r for r in rinse.readings if r.counts is not Counts.CHECK]
-        self.count = len(counted)
+        self.believed = [r for r in rinse.readings if r.counts is not Counts.CHECK]
+        counted = [r for r in self.believed if r.counts is Counts.YES] or self.believed
         self.readings = thinned([(self.x_of(r), self.value(r.value)) for r in counted], MOST_POINTS)
         self.limit = None if rinse.limit is None else self.value(rinse.limit)
         self.limit_steps = self._limit_steps()
@@ -200,6 +200,13 @@ class ShownRinse:
             return units.format_quantity(x, "bed_volumes", self.system)
         return self.moment(x)
 
+    def between(self, early: float, late: float) -> str:
+        """ "14:20 to 14:50", "6.1 to 7.4 BV"."""
+        if self.is_by_volume:
+            low = units.format_quantity(early, "bed_volumes", self.system, with_unit=False)
+            return f"{low} to {self.at(late)}"
+        return f"{self.at(early)} to {self.at(late)}"
+
     def moment(self, elapsed_s: float) -> str:
         """ "14:05", or "38 min" without a clock."""
         if self.rinse.started_at is None:
@@ -250,8 +257,7 @@ class ShownRinse:
         return f"limit {sign} {tick_text(self.limit)}{units.NO_BREAK_SPACE}{self.unit}".rstrip()
 
     def sentence(self) -> str:
-        rinse = self.rinse
-        counted = [r for r in rinse.readings if r.counts is not Counts.CHECK]
+        rinse, counted = self.rinse, self.believed
         if not counted:
             return f"{rinse.title}. No reading is written yet. {self._limit_sentence()}".strip()
         first, last = counted[0], counted[-1]

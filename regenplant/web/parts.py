@@ -268,7 +268,7 @@ def logged_rinse(started_at: datetime) -> RinseDown:
         minutes: float, *, is_by_hand: bool = False, counts: Counts = Counts.YES, factor: float = 1.0
     ) -> RinseReading:
         seconds = 60.0 * minutes
-        value = factor * 1e-4 * (2.2 + 900.0 * math.exp(-minutes / 6.4))
+        value = factor * 1e-4 * (2.2 + 900.0 * math.exp(-minutes / 7.4))
         return RinseReading(seconds, value, is_by_hand, seconds * flow_bv_per_s, counts)
 
     by_meter = [read(n / 6) for n in range(6, 204)]
@@ -281,7 +281,7 @@ def logged_rinse(started_at: datetime) -> RinseDown:
     return RinseDown(
         "Rinse-down of B-10421", "conductivity", tuple(sorted((*by_meter, *by_hand, *odd), key=lambda r: r.elapsed_s)), 0.001, False, 900.0,
         started_at=started_at, now_s=34.5 * 60, expected=ExpectedEnd(*places), across=Across.BED_VOLUMES, bv_per_s=flow_bv_per_s,
-        earlier=tuple(tuple((60.0 * m * flow_bv_per_s, 1e-4 * (2.0 + 900.0 * math.exp(-m / pace))) for m in range(1, 46)) for pace in (6.0, 6.9, 5.6)),
+        earlier=tuple(tuple((60.0 * m * flow_bv_per_s, 1e-4 * (2.0 + 900.0 * math.exp(-m / pace))) for m in range(1, 46)) for pace in (7.0, 7.9, 6.6)),
     )  # fmt: skip
 
 

@@ -9,7 +9,7 @@ from regenplant import units
 from regenplant.documents.certificate.content import CertificateContent, Measured
 from regenplant.documents.certificate.standing import CertificateStanding, CertificateState
 from regenplant.documents.models import Certificate
-from regenplant.web.presenters.words import counted, joined
+from regenplant.web.presenters.words import counted, joined, sentence_case
 
 GROUP = 4
 STATE_WORDS = {
@@ -73,11 +73,11 @@ def _row(batch: str, one: Measured, system: str) -> MeasuredRow:
     limit = one.limit_words or (units.limit_words(one.low, one.high, one.kind, system) if is_known else "")
     return MeasuredRow(
         batch=batch,
-        name=f"{one.name}{f', tank {one.tank_serial}' if one.tank_serial else ''}",
+        name=f"{sentence_case(one.name)}{f', tank {one.tank_serial}' if one.tank_serial else ''}",
         value=units.format_quantity(one.value, one.kind, system) if is_known else one.as_typed,
         other=units.other_system(one.value, one.kind, system) if is_known else "",
         limit=limit or "none",
-        method=". ".join(filter(None, (one.method, one.basis))),
+        method=sentence_case("; ".join(filter(None, (one.method, one.basis)))),
         instrument=f"{one.instrument}, {one.calibration}" if one.instrument else "",
     )
 

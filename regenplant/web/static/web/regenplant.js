@@ -87,9 +87,10 @@
     return fields.find(function (field) { return field.id === pad.dataset.at; }) || fields[0];
   }
   function choose(pad, field) {
-    var fields = stops(pad), next = fields[fields.indexOf(field) + 1] || fields[0];
+    var fields = stops(pad), next = fields[fields.indexOf(field) + 1] || fields[0], fold = pad.closest("details");
+    var isShown = fields.length > 1 && (!fold || fold.open);
     pad.dataset.at = field.id;
-    fields.forEach(function (one) { one.closest(".field").classList.toggle("on", fields.length > 1 && one === field); });
+    fields.forEach(function (one) { one.closest(".field").classList.toggle("on", isShown && one === field); });
     pad.querySelectorAll("[data-of]").forEach(function (key) { key.hidden = key.dataset.of !== field.id; });
     var name = pad.querySelector("[data-next]"), label = next.closest(".field").querySelector("label");
     if (name) { name.textContent = label ? label.firstChild.textContent.trim() : ""; }
@@ -110,6 +111,7 @@
       if (!fold) { return; }
       var quiet = function () {                    /* while the pad is open the tablet's own keys stay away */
         fields.forEach(function (field) { field.setAttribute("inputmode", fold.open ? "none" : "text"); });
+        choose(pad, chosen(pad));
       };
       fold.addEventListener("toggle", quiet);
       if (matchMedia("(pointer: coarse)").matches) { fold.open = true; }
