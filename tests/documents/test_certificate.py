@@ -245,7 +245,7 @@ GOLDEN = (
     "Batch B-10409",
     "Resistivity at 25 °C, end of the rinse",
     "compensated by the meter for neutral salt",
-    "0.080 µS/cm as read: 12.5 MΩ·cm at 25 °C at least 10 MΩ·cm",
+    "12.50 MΩ·cm 0.0800 µS/cm as read: 12.5 MΩ·cm at 25 °C at least 10 MΩ·cm",
     "CELL-3, in calibration on that day: calibrated 2026-01-05, due 2026-07-05",
     "molybdate blue KIT-S, in calibration on that day",
     "at most 0.05 mg/L",
