@@ -13,7 +13,7 @@ HEIGHT_PX = 300
 
 def rinse_curve(rinse: Rinse, width: float, system: str) -> Block | None:
     """The curve; None while nothing is read or no time is known."""
-    readings = tuple(_drawn(reading) for reading in rinse.readings if reading.minutes is not None)
+    readings = _readings(rinse)
     if not readings:
         return None
     drawn = RinseDown(
@@ -31,6 +31,18 @@ def drawing(rinse: RinseDown, width: float, system: str, height_px: int = HEIGHT
     """A rinse-down with what its axes count above it."""
     chart = rinse_chart(rinse, system=system, height=height_px)
     return stacked([paragraph(chart.caption, SMALL, width), scene_block(chart.whole, width)], 2)
+
+
+def _readings(rinse: Rinse) -> tuple[RinseReading, ...]:
+    """What people wrote and what meters logged, in the order of time."""
+    by_hand = [_drawn(reading) for reading in rinse.readings if reading.minutes is not None]
+    moments = {round(reading.elapsed_s, 3) for reading in by_hand}
+    logged = [
+        RinseReading(60.0 * minutes, value, is_by_hand=False)
+        for minutes, value in rinse.logged
+        if round(60.0 * minutes, 3) not in moments
+    ]
+    return tuple(sorted((*by_hand, *logged), key=lambda reading: reading.elapsed_s))
 
 
 def _drawn(reading: RecordReading) -> RinseReading:

@@ -11,7 +11,7 @@ from django.utils import timezone
 from regenplant import units
 from regenplant.batches.models import RinseReading
 from regenplant.batches.rinse import EndPoint
-from regenplant.batches.selectors.rinse import Ghost, RinsePage
+from regenplant.batches.selectors.rinse import KELVIN, MINUTES, PASSED, Ghost, RinsePage
 from regenplant.core.engineering.conductivity_tables import table_limit_siemens_per_m
 from regenplant.core.errors import OutOfRange
 from regenplant.core.process.lifecycle import BatchState, label
@@ -156,7 +156,7 @@ def _drawn(page: RinsePage, start: datetime | None) -> tuple[DrawnReading, ...]:
     """Oldest first, each with what it is worth; one that points to its instrument has a mark and is in no curve."""
     if start is None:
         return ()
-    return tuple(
+    by_hand = [
         DrawnReading(
             (row.occurred_at - start).total_seconds(),
             shown_value(page, row),
@@ -166,7 +166,22 @@ def _drawn(page: RinsePage, start: datetime | None) -> tuple[DrawnReading, ...]:
         )
         for row in reversed(page.readings)
         if not is_replaced(row)
-    )
+    ]
+    if not page.logs or page.standing is None:
+        return tuple(by_hand)
+    moments = {round(reading.elapsed_s, 3) for reading in by_hand}
+    logged = [
+        DrawnReading(
+            60.0 * row[MINUTES],
+            value,
+            is_by_hand=False,
+            rinsed_bv=row[PASSED],
+            limit=_limit_at(page.limit, row[KELVIN]),
+        )
+        for row, (_, value) in zip(page.standing.curve, page.points, strict=True)
+        if round(60.0 * row[MINUTES], 3) not in moments
+    ]
+    return tuple(sorted((*by_hand, *logged), key=lambda reading: reading.elapsed_s))
 
 
 def _counts(row: RinseReading) -> Counts:

@@ -8,6 +8,7 @@ from datetime import UTC, datetime, timedelta
 from typing import Any
 
 from regenplant import units
+from regenplant.batches.log_models import ForecastMade
 from regenplant.batches.models import Batch
 from regenplant.drawing.rinse import Expected, ExpectedEnd
 from regenplant.web.presenters.words import clock, counted, sentence_case
@@ -88,6 +89,21 @@ def seen_in(plain: Mapping[str, Any]) -> ForecastSeen | None:
             for one in plain["causes"]
         ),
         is_below_limit=plain["is_below_limit"],
+    )
+
+
+def seen_of(made: ForecastMade) -> ForecastSeen:
+    """A forecast out of the history."""
+    return ForecastSeen(
+        at=made.at,
+        rinsed_bv=made.rinsed_bv,
+        early_bv=made.p05_bv,
+        middle_bv=made.p50_bv,
+        late_bv=made.p95_bv,
+        never_frac=made.p_never,
+        has_enough=made.enough_data,
+        readings=0,
+        model=made.model,
     )
 
 

@@ -16,6 +16,7 @@ from regenplant.batches.models import Batch, RinseReading
 from regenplant.batches.reopened import is_reopened
 from regenplant.batches.selectors import RinsePage, batch_numbered, rinse_page
 from regenplant.batches.selectors.reading import meaning_of, meaning_of_row
+from regenplant.batches.selectors.rinse import basis_of_rinse, newest_forecasts
 from regenplant.batches.services.readings import READINGS_OPEN
 from regenplant.core.errors import DomainError, RecordRefused
 from regenplant.core.process.lifecycle import ACTIVE_STATES, BatchState
@@ -26,8 +27,9 @@ from regenplant.web.acting import attach, receipt, refused_status
 from regenplant.web.areas.batches.entries import note_difference
 from regenplant.web.areas.rinse.forms import CorrectReadingForm, ReadingForm
 from regenplant.web.presenters import rinse as words
+from regenplant.web.presenters import rinse_logs as logs
 from regenplant.web.presenters import rinse_readings as readings
-from regenplant.web.presenters.rinse_forecast import forecast_panel
+from regenplant.web.presenters.rinse_forecast import forecast_panel, made_rows, seen_in, seen_of
 from regenplant.web.presenters.rinse_pad import pad_stops
 from regenplant.web.requests import by_of, unit_system_of
 from regenplant.web.rights import right
@@ -98,8 +100,8 @@ def rinse_now(request: HttpRequest, number: str, tab: str) -> HttpResponse:
 
 
 def readings_mark(batch: Batch) -> str:
-    """What the readings of a batch stand at: it changes with every act on the batch and every packet of a meter."""
-    return f"{batch.version}"
+    """What the readings of a batch stand at: it changes with every act on the batch and every packet of a meter. One query."""
+    return f"{batch.version}-{basis_of_rinse(batch)[:12]}"
 
 
 def seen_mark(batch: Batch, now: datetime) -> str:
@@ -118,7 +120,8 @@ def _context(request: HttpRequest, page: RinsePage, system: str) -> dict[str, An
     may_release = [person.full_name for person in who_may_release(page.batch)]
     rows = readings.reading_rows(page, system)
     now, across = timezone.now(), across_of(request)
-    forecast = None
+    is_open = page.is_rinsing and page.limit is not None and not page.end_point.is_met
+    forecast = seen_in(page.standing.forecast) if is_open and page.standing is not None else None
     return {
         "page": page,
         "batch": page.batch,
@@ -132,13 +135,16 @@ def _context(request: HttpRequest, page: RinsePage, system: str) -> dict[str, An
         "rinse": words.rinse_down(page, now, across, forecast),
         "across": across.value,
         "seen": seen_mark(page.batch, now),
-        "forecast": forecast_panel(page.batch, forecast, page.flow_m3_per_s, system)
-        if page.is_rinsing and page.limit is not None and not page.end_point.is_met
-        else None,
+        "forecast": forecast_panel(page.batch, forecast, page.flow_m3_per_s, system) if is_open else None,
+        "made": made_rows([seen_of(made) for made in newest_forecasts(page.batch)], system)
+        if is_open
+        else (),
         "ghosts": words.ghost_sentence(page),
         "bars": words.end_point_bars(page, system),
         "meaning": meaning_of_row(page.batch, newest) if newest else None,
         "rows": rows,
+        "logs": logs.log_rows(page),
+        "takes_logs": page.batch.state in READINGS_OPEN or is_reopened(page.batch.pk),
         "cells": readings.cells_sentence(rows),
         "heads": readings.heads(page, system),
         "verdict": words.verdict_word(page),
