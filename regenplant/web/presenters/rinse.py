@@ -4,7 +4,7 @@ from __future__ import annotations
 
 from collections.abc import Sequence
 from dataclasses import dataclass
-from datetime import datetime
+from datetime import datetime, timedelta
 
 from django.utils import timezone
 
@@ -100,6 +100,27 @@ def is_replaced(row: RinseReading) -> bool:
 def believable(page: RinsePage) -> list[RinseReading]:
     """The readings that stand and do not point to their instrument, newest first: what a curve and a head may show."""
     return [row for row in page.readings if not is_replaced(row) and not row.instrument_check]
+
+
+@dataclass(frozen=True, slots=True)
+class Head:
+    """The large value on top: in the quantity the page speaks in, and what it is."""
+
+    value: float
+    basis: str
+
+
+def head_of(page: RinsePage) -> Head | None:
+    """The newest value that can be believed: what a person wrote, or what a meter sent since; None before the first."""
+    row = next(iter(believable(page)), None)
+    written = Head(shown_value(page, row), head_basis(page, row)) if row is not None else None
+    if not page.logs or not page.points or page.rinse_started_at is None:
+        return written
+    minutes, value = page.points[-1]
+    at = page.rinse_started_at + timedelta(minutes=minutes)
+    if row is not None and at <= row.occurred_at + timedelta(milliseconds=1):
+        return written
+    return Head(value, f"{basis_of(page)}, by meter at {clock(at)}")
 
 
 def head_basis(page: RinsePage, row: RinseReading) -> str:

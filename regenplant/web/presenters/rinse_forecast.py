@@ -250,15 +250,12 @@ class MadeRow:
 
 def made_rows(made: Sequence[ForecastSeen], system: str) -> tuple[MadeRow, ...]:
     """The forecasts made so far, newest first."""
-    return tuple(
-        MadeRow(
-            seen.at,
-            _number(seen.rinsed_bv, system),
-            *(
-                _number(bv, system) if bv is not None else "–"
-                for bv in (seen.early_bv, seen.middle_bv, seen.late_bv)
-            ),
-            "–" if seen.never_frac is None else percent(seen.never_frac),
-        )
-        for seen in reversed(made)
+    return tuple(_made(seen, system) for seen in reversed(made))
+
+
+def _made(seen: ForecastSeen, system: str) -> MadeRow:
+    early, middle, late = (
+        "–" if bv is None else _number(bv, system) for bv in (seen.early_bv, seen.middle_bv, seen.late_bv)
     )
+    never = "–" if seen.never_frac is None else percent(seen.never_frac)
+    return MadeRow(seen.at, _number(seen.rinsed_bv, system), early, middle, late, never)
