@@ -3,19 +3,25 @@
 from __future__ import annotations
 
 from collections.abc import Sequence
-from datetime import date, datetime
+from dataclasses import dataclass
+from datetime import UTC, date, datetime
 from zoneinfo import ZoneInfo
 
+from regenplant import units
 from regenplant.batches.models import Batch, BatchTank, RinseReading
+from regenplant.batches.points import Points, points_of
 from regenplant.batches.rinse import (
-    current_readings,
     end_point,
     judged_steps,
+    rinse_sifted,
     shows_resistivity,
     specification_of,
 )
+from regenplant.batches.standing import rinse_began_at
 from regenplant.core.engineering.conductivity import Compensation
 from regenplant.core.engineering.conductivity_tables import table_limit_siemens_per_m
+from regenplant.core.process.series import WAYS
+from regenplant.core.process.sifting import Sifted
 from regenplant.core.process.specification import CONDUCTIVITY, Limit
 from regenplant.core.process.vocabulary import ResinFamily
 from regenplant.documents.certificate.content import (
@@ -93,7 +99,7 @@ def _tank(link: BatchTank, plant: PlantProfile) -> CertifiedTankLine:
 def _batch(batch: Batch, plant: PlantProfile) -> CertifiedBatch:
     version, release, decision = batch.specification_version, release_of(batch), decision_of(batch)
     assert release is not None and decision is not None  # the service has seen to it
-    rinse = _rinse(batch)
+    read = _read(batch)
     family = ResinFamily(batch.resin_type.family)
     return CertifiedBatch(
         number=batch.number,
@@ -107,22 +113,50 @@ def _batch(batch: Batch, plant: PlantProfile) -> CertifiedBatch:
         judged=f"{_at(decision.decided_at, plant)} by {decision.signature.printed_name}",
         released=f"{_at(release.released_at, plant)} by {release.signature.printed_name}",
         release_digest=release.signature.digest,
-        measured=(*_conductivity(batch, plant), *_sample(batch, plant)),
-        rinse=rinse,
+        measured=(*(_conductivity(read, plant) if read else ()), *_sample(batch, plant)),
+        rinse=_rinse(read) if read else None,
     )
 
 
 # --- the rinse --------------------------------------------------------------------------------------------------------
-def _rinse(batch: Batch) -> CertifiedRinse | None:
-    """The rinse-down as it was judged; None where nothing was read."""
+@dataclass(frozen=True, slots=True)
+class _Read:
+    """Every reading of the rinse that stands, by hand and by meter, and what each is good for."""
+
+    batch: Batch
+    limit: Limit
+    points: Points
+    found: Sifted
+    begun: datetime
+
+    def mark(self, place: int) -> Counts:
+        if self.found.is_doubted[place] or self.found.is_jump[place]:
+            return Counts.CHECK
+        return Counts.YES if self.points.is_valid[place] else Counts.INFORMS
+
+    @property
+    def last(self) -> int | None:
+        """Place of the last reading that counts."""
+        return next((n for n in range(len(self.points) - 1, -1, -1) if self.found.counts[n]), None)
+
+
+def _read(batch: Batch) -> _Read | None:
+    """None where nothing was read, or no limit is read during the rinse."""
     limit = specification_of(batch).limit(CONDUCTIVITY)
-    begun = next((step.started_at for step in judged_steps(batch) if step.started_at is not None), None)
-    rows = list(current_readings(batch))
-    if begun is None or limit is None or not rows:
+    begun = rinse_began_at(judged_steps(batch))
+    points = points_of(batch)
+    if begun is None or limit is None or not len(points):
         return None
-    end = end_point(batch)
+    return _Read(batch, limit, points, rinse_sifted(batch, points), begun)
+
+
+def _rinse(read: _Read) -> CertifiedRinse:
+    """The rinse-down as it was judged."""
+    limit, end = read.limit, end_point(read.batch, read.points)
     is_resistivity = shows_resistivity(limit)
-    points = [_point(row, begun, limit) for row in rows]
+    values = read.found.value
+    shown = [n for n in range(len(values)) if values[n] > 0.0]  # not what cannot be brought to 25 °C
+    kept = thinned([(float(n), float(values[n])) for n in shown], MOST_DRAWN)
     return CertifiedRinse(
         kind="resistivity" if is_resistivity else "conductivity",
         limit=None if limit.high is None else 1.0 / limit.high if is_resistivity else limit.high,
@@ -132,80 +166,85 @@ def _rinse(batch: Batch) -> CertifiedRinse | None:
         held_s=end.held_s,
         held_readings=end.held_readings,
         hold_s=end.hold_needed_s,
-        held_from_s=end.held_from_s - begun.timestamp() if end.held_from_s is not None else None,
-        points=_fewer(points),
-        count=len(points),
+        held_from_s=end.held_from_s - read.begun.timestamp() if end.held_from_s is not None else None,
+        points=tuple(_point(read, int(place)) for place, _ in kept),
+        count=len(read.points),
     )
 
 
-def _point(row: RinseReading, begun: datetime, limit: Limit) -> DrawnPoint:
-    value = row.conductivity_siemens_per_m if limit.table else row.conductivity_25_siemens_per_m
-    counts = (
-        Counts.CHECK if row.instrument_check else Counts.YES if row.instrument_was_valid else Counts.INFORMS
-    )
-    table = tuple((line[0], line[1]) for line in limit.table)
-    reaches = bool(table) and row.temperature_kelvin >= table[0][0]
+def _point(read: _Read, place: int) -> DrawnPoint:
+    value, points = float(read.found.value[place]), read.points
     return DrawnPoint(
-        (row.occurred_at - begun).total_seconds(),
-        1.0 / value if shows_resistivity(limit) else value,
-        row.rinsed_bv,
-        counts.value,
-        limit=table_limit_siemens_per_m(table, row.temperature_kelvin) if reaches else None,
+        round(float(points.at_s[place]) - read.begun.timestamp(), 3),
+        1.0 / value if shows_resistivity(read.limit) else value,
+        float(points.rinsed_bv[place]),
+        read.mark(place).value,
+        is_by_hand=bool(points.is_by_hand[place]),
+        limit=_limit_at(read.limit, float(points.temperature_kelvin[place])),
     )
 
 
-def _fewer(points: list[DrawnPoint]) -> tuple[DrawnPoint, ...]:
-    if len(points) <= MOST_DRAWN:
-        return tuple(points)
-    kept = {int(n) for n, _ in thinned([(float(n), p.value) for n, p in enumerate(points)], MOST_DRAWN)}
-    return tuple(point for n, point in enumerate(points) if n in kept)
+def _limit_at(limit: Limit, kelvin: float) -> float | None:
+    """The limit of a table at this temperature [S/m]; None without a table, or below it."""
+    table = tuple((line[0], line[1]) for line in limit.table)
+    return table_limit_siemens_per_m(table, kelvin) if table and kelvin >= table[0][0] else None
 
 
-def _conductivity(batch: Batch, plant: PlantProfile) -> list[Measured]:
+def _conductivity(read: _Read, plant: PlantProfile) -> list[Measured]:
     """The reading that ended the rinse: as the limit looks at it, and at 25 °C as resistivity."""
-    specification = specification_of(batch)
-    limit = specification.limit(CONDUCTIVITY)
-    rows = [row for row in current_readings(batch) if row.instrument_was_valid and not row.instrument_check]
-    if limit is None or not rows:
+    place, limit, points = read.last, read.limit, read.points
+    if place is None:
         return []
-    row = rows[-1]
-    meter = Compensation(row.meter_compensation)
-    water = Compensation(row.water_kind)
+    at = datetime.fromtimestamp(float(points.at_s[place]), tz=UTC)
+    instrument = Instrument.objects.get(pk=int(points.instrument_id[place]))
+    meter = WAYS[int(points.compensation[place])]
+    water = specification_of(read.batch).compensation
     how = (
         METER_WORDS.get(meter)
         or f"not compensated by the meter, brought to 25 °C as water with {WATER_WORDS[water]}"
     )
-    typed = f"{row.value_as_typed} {row.unit_as_typed} at {row.temperature_as_typed}".strip()
-    common = {
-        "as_typed": typed,
-        "method": "conductivity cell, read during the rinse-down",
-        "instrument": row.instrument.code,
-        "calibration": calibration_words(row.instrument, row.occurred_at, row.instrument_was_valid),
-        "at": _at(row.occurred_at, plant),
-    }
-    at_25 = Measured(
-        name="resistivity at 25 °C, end of the rinse",
-        kind="resistivity",
-        value=1.0 / row.conductivity_25_siemens_per_m,
-        basis=how,
-        low=1.0 / limit.high if limit.high is not None and not limit.table else None,
-        high=None,
-        limit_words="",
-        **common,
+    typed = _as_read(read, place, at)
+
+    def measured(name: str, kind: str, value: float, basis: str, low: float | None, words: str) -> Measured:
+        return Measured(
+            name, kind, value, typed, basis, low, None, words,
+            "conductivity cell, read during the rinse-down" if points.is_by_hand[place] else "conductivity cell, logged during the rinse-down",
+            instrument.code, calibration_words(instrument, at, bool(points.is_valid[place])), _at(at, plant),
+        )  # fmt: skip
+
+    low = 1.0 / limit.high if limit.high is not None and not limit.table else None
+    at_25 = measured(
+        "resistivity at 25 °C, end of the rinse",
+        "resistivity",
+        1.0 / float(read.found.at_25[place]),
+        how,
+        low,
+        "",
     )
     if not limit.table:
         return [at_25]
-    raw = Measured(
-        name="conductivity as read, end of the rinse",
-        kind="conductivity",
-        value=row.conductivity_siemens_per_m,
-        basis="uncompensated, at the temperature read",
-        low=None,
-        high=None,
-        limit_words=limit.allowed(),
-        **common,
+    raw = measured(
+        "conductivity as read, end of the rinse",
+        "conductivity",
+        float(points.conductivity_siemens_per_m[place]),
+        "uncompensated, at the temperature read",
+        None,
+        limit.allowed(),
     )
     return [raw, at_25]
+
+
+def _as_read(read: _Read, place: int, at: datetime) -> str:
+    """What a person wrote down, or what the meter sent, with its temperature."""
+    points = read.points
+    if points.is_by_hand[place]:
+        row = RinseReading.objects.filter(
+            batch=read.batch, instrument=int(points.instrument_id[place]), replaced_by__isnull=True
+        )
+        near = min(row, key=lambda one: abs((one.occurred_at - at).total_seconds()))
+        return f"{near.value_as_typed} {near.unit_as_typed} at {near.temperature_as_typed}".strip()
+    value = units.format_quantity(float(points.conductivity_siemens_per_m[place]), "conductivity")
+    return f"{value} at {units.format_quantity(float(points.temperature_kelvin[place]), 'temperature')}"
 
 
 # --- the sample -------------------------------------------------------------------------------------------------------
