@@ -47,6 +47,8 @@ def with_a_person(form: Any, data: QueryDict) -> forms.BaseForm:
 
 ENTRY = EntrySpec("flow", "Flow", "flow", low=0.0005, high=0.002)
 FORMS: dict[str, Make] = {
+    "areas.certificates.forms.IssueForm": given(links=[]),
+    "areas.certificates.forms.WithdrawForm": plain,
     "areas.bench.forms.BenchForm": given(quantity=quantities()["stock_volume"]),
     "areas.batches.forms.StepForm": plain,
     "areas.batches.forms.EntryForm": given(spec=ENTRY, system="us"),
