@@ -110,7 +110,7 @@ def end_point_of(verdict: Verdict, specification: Specification) -> EndPoint:
         readings_needed=specification.consecutive_readings if limit else 0,
         rinsed_bv=verdict.rinsed_bv,
         recirculated_bv=verdict.recirculated_bv,
-        minimum_rinse_bv=specification.minimum_rinse_bv,
+        minimum_rinse_bv=specification.least_rinse_bv,
         maximum_rinse_bv=specification.maximum_rinse_bv,
         instrument_checks=verdict.instrument_checks,
         not_counted=verdict.not_counted,
