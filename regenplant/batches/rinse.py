@@ -11,6 +11,7 @@ from django.db.models import QuerySet
 from regenplant import units
 from regenplant.batches.frozen import judged_rinses, plan_of
 from regenplant.batches.models import Batch, RinseReading, StepEntry, StepRun
+from regenplant.batches.worked_out import worked_of
 from regenplant.core.engineering.conductivity import Compensation
 from regenplant.core.errors import OutOfRange
 from regenplant.core.process.acceptance import Outcome, Verdict, instrument_doubt, judge
@@ -27,8 +28,9 @@ RINSE_REASONS = (CONDUCTIVITY, "rinse_volume")
 
 
 def specification_of(batch: Batch) -> Specification:
-    """The specification this batch was frozen with."""
-    return specification_definition(batch.specification_version)
+    """The specification this batch was frozen with: its version's, or the strictest of several customers'."""
+    worked = worked_of(batch)
+    return worked.specification if worked else specification_definition(batch.specification_version)
 
 
 def current_readings(batch: Batch) -> QuerySet[RinseReading]:

@@ -26,7 +26,7 @@ from regenplant.people.selectors import people_who_may
 from regenplant.quality.exceptions import exceptions_of
 from regenplant.quality.models import QcDecision, QcMeasurement, RecordReview, Release
 from regenplant.quality.record import BatchRecord, record_of
-from regenplant.quality.specification import judgement, sample_limits
+from regenplant.quality.specification import TankTest, judgement, sample_limits
 from regenplant.quality.standing import (
     REVIEWABLE,
     Standing,
@@ -124,6 +124,8 @@ class QcPage:
     """How a mixed bed parted, since the decision covers it; None for any other batch."""
     performed: tuple[str, ...] = ()
     """The part of it that was work on the bed."""
+    tank_tests: tuple[TankTest, ...] = ()
+    """What is measured on each tank, tank by tank."""
     anew: tuple[Blocker, ...] = ()
     """Why a batch whose record was amended after its release is not released anew yet; empty when it may be, or needs not."""
 
@@ -171,6 +173,7 @@ def qc_page(batch: Batch, *, by: By) -> QcPage:
             )
         ),
         separation=separation_record(batch),
+        tank_tests=judged.tanks,
         anew=release_blockers(filled_snapshot(snapshot, batch)) if standing.is_amended_after_release else (),
     )
 
