@@ -7,7 +7,7 @@ Certificates ask here and nowhere else.
 from __future__ import annotations
 
 from collections.abc import Sequence
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 from enum import StrEnum
 
 from regenplant.core.engineering.conductivity import (
@@ -24,7 +24,7 @@ from regenplant.core.process.published_grades import (
     GradeTest,
     HowObtained,
 )
-from regenplant.core.process.specification import LabResult, Limit, LimitBasis, RinseReading
+from regenplant.core.process.specification import LabResult, Limit, LimitBasis, RinseReading, Specification
 from regenplant.core.process.wording import listed, say, say_range
 
 __all__ = [
@@ -36,9 +36,11 @@ __all__ = [
     "HowObtained",
     "Standing",
     "allowed",
+    "begun_with",
     "claimable",
     "claims",
     "limits_of",
+    "not_copied",
     "results_of_rinse",
 ]
 
@@ -271,6 +273,14 @@ def limits_of(grade: Grade) -> tuple[Limit, ...]:
             )
         )
     return tuple(found)
+
+
+def begun_with(specification: Specification, grade: Grade) -> Specification:
+    """A specification with the grade's limits in place of its own for the same tests; all others stay."""
+    copied = limits_of(grade)
+    keys = {limit.measurement for limit in copied}
+    kept = tuple(limit for limit in specification.limits if limit.measurement not in keys)
+    return replace(specification, limits=(*copied, *kept))
 
 
 def not_copied(grade: Grade) -> tuple[str, ...]:

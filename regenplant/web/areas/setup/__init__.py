@@ -82,6 +82,7 @@ urlpatterns = [
     path("setup/recipes/<str:code>/<int:number>/approve/", recipes.approve, name="setup-recipe-approve"),
     path("setup/recipes/<str:code>/<int:number>/withdraw/", recipes.withdraw, name="setup-recipe-withdraw"),
     path("setup/specifications/", specifications.specification_list, name="setup-specifications"),
+    path("setup/grades/", specifications.grade_list, name="setup-grades"),
     path("setup/specifications/new/", specifications.new, name="setup-specification-new"),
     path("setup/specifications/<str:code>/", specifications.specification_page, name="setup-specification"),
     path("setup/specifications/<str:code>/draft/", specifications.draft, name="setup-specification-draft"),
