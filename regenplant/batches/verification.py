@@ -264,7 +264,10 @@ def _inside(look: Look, what: str, rows: Iterable[tuple[str, int]]) -> Iterator[
 
 register(Check("plan", "Frozen plans", "batch plans", check_plans), place=40)
 register(Check("plan_anew", "Plans worked out anew", "plans", check_plans_anew, option=ANEW), place=41)
-register(Check("worked_out", "Specifications worked out", "specifications of several customers", check_worked_out), place=41)
+register(
+    Check("worked_out", "Specifications worked out", "specifications of several customers", check_worked_out),
+    place=41,
+)
 register(Check("entry", "Entries", "entries", check_entries), place=42)
 register(Check("reading", "Readings", "readings", check_readings), place=43)
 register(Check("check", "Checks of critical values", "checks", check_checks), place=44)

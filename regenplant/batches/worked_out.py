@@ -134,4 +134,8 @@ def unlike_its_versions(batch: Batch, versions: Sequence[SpecificationVersion]) 
         if part.version_id not in by_pk or by_pk[part.version_id].digest != part.digest:
             return f"names {part.name}, which is not as it was frozen"
     parts = [Part(part.name, specification_definition(by_pk[part.version_id])) for part in frozen.parts]
-    return "" if work_out(parts).specification == frozen.specification else "is not the strictest of what it names"
+    return (
+        ""
+        if work_out(parts).specification == frozen.specification
+        else "is not the strictest of what it names"
+    )

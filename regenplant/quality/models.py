@@ -19,9 +19,7 @@ class QcMeasurement(models.Model):
     """One measured value on the sample of a batch. Append-only; a correction is a new row."""
 
     batch = models.ForeignKey(Batch, on_delete=models.PROTECT, related_name="qc_measurements")
-    tank = models.ForeignKey(
-        BatchTank, on_delete=models.PROTECT, null=True, related_name="qc_measurements"
-    )
+    tank = models.ForeignKey(BatchTank, on_delete=models.PROTECT, null=True, related_name="qc_measurements")
     """The tank it was measured on; null for the sample of the batch."""
     key = models.CharField(max_length=40)
     name = models.CharField(max_length=80)

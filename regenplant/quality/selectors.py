@@ -72,7 +72,7 @@ def qc_queue() -> list[QueueLine]:
     lines = []
     for batch in batches:
         keys = {m.key for m in batch.qc_measurements.all()}
-        wanted = [limit.measurement for limit in sample_limits(batch)]
+        wanted = [limit.measurement for limit in sample_limits(batch) if not limit.each_tank]
         lines.append(
             QueueLine(
                 batch=batch,
@@ -153,9 +153,9 @@ def qc_page(batch: Batch, *, by: By) -> QcPage:
         readings=tuple(current_readings(batch)),
         measurements=judged.measurements,
         all_measurements=tuple(
-            batch.qc_measurements.select_related("instrument", "entered_by", "replaced_by").order_by(
-                "-entered_at", "-id"
-            )
+            batch.qc_measurements.select_related(
+                "instrument", "entered_by", "replaced_by", "tank__visit__tank"
+            ).order_by("-entered_at", "-id")
         ),
         exceptions=exceptions_of(batch, record),
         standing=standing,

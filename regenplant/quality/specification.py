@@ -17,9 +17,13 @@ from regenplant.batches.rinse import (
 from regenplant.core.process import laboratory
 from regenplant.core.process.acceptance import Verdict, judge
 from regenplant.core.process.laboratory import Found
+from regenplant.core.process.lifecycle import BatchState
 from regenplant.core.process.specification import CONDUCTIVITY, LabResult, Limit
 from regenplant.core.process.vocabulary import ResinFamily
 from regenplant.quality.models import QcMeasurement
+
+TANKS_ARE_TESTED = (BatchState.PASSED, BatchState.FILLED)
+"""States in which what is measured on each tank is written, beside the time before the judgement."""
 
 
 def sample_limits(batch: Batch) -> tuple[Limit, ...]:
@@ -100,9 +104,7 @@ def judgement(batch: Batch) -> Judged:
         [link.visit.tank.serial for link in links],
     )
     tests = tuple(
-        TankTest(
-            limit, link, laboratory.of_tank(limit, results, link.visit.tank.serial, verdict.rinsed_bv)
-        )
+        TankTest(limit, link, laboratory.of_tank(limit, results, link.visit.tank.serial, verdict.rinsed_bv))
         for limit in specification.limits
         if limit.each_tank
         for link in links

@@ -157,7 +157,8 @@ class CustomerSpecification(models.Model):
                 name="one_specification_per_customer",
             ),
             models.CheckConstraint(
-                condition=Q(ended_at__isnull=True) | ~Q(ended_reason=""), name="ended_specification_has_reason"
+                condition=Q(ended_at__isnull=True) | ~Q(ended_reason=""),
+                name="ended_specification_has_reason",
             ),
         ]
 

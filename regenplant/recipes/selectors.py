@@ -131,7 +131,9 @@ def usable_version(specification: Specification, now: datetime) -> Specification
 
 def products() -> QuerySet[Product]:
     """All products with their specification and what holds for single customers instead."""
-    own = CustomerSpecification.objects.filter(ended_at__isnull=True).select_related("customer", "specification", "made_by")
+    own = CustomerSpecification.objects.filter(ended_at__isnull=True).select_related(
+        "customer", "specification", "made_by"
+    )
     return Product.objects.select_related("specification").prefetch_related(Prefetch("customers", own))
 
 

@@ -92,9 +92,7 @@ class Verdict:
 
     @property
     def open_reasons(self) -> tuple[Reason, ...]:
-        return tuple(
-            reason for reason in self.reasons if reason.outcome not in (Outcome.PASS, Outcome.LATER)
-        )
+        return tuple(reason for reason in self.reasons if reason.outcome not in (Outcome.PASS, Outcome.LATER))
 
 
 # --- the judgement --------------------------------------------------------------------------------------------------
@@ -354,9 +352,7 @@ _OUTCOMES = {
 }
 
 
-def _laboratory(
-    limit: Limit, results: Sequence[LabResult], rinsed_bv: float, tanks: Sequence[str]
-) -> Reason:
+def _laboratory(limit: Limit, results: Sequence[LabResult], rinsed_bv: float, tanks: Sequence[str]) -> Reason:
     found = (
         laboratory.of_all_tanks(limit, results, tanks, rinsed_bv)
         if limit.each_tank

@@ -23,7 +23,11 @@ def to_plain(value: Any) -> Any:
     if isinstance(value, Enum):
         return value.value
     if dataclasses.is_dataclass(value) and not isinstance(value, type):
-        return {f.name: to_plain(getattr(value, f.name)) for f in dataclasses.fields(value) if not _is_left_out(value, f)}
+        return {
+            f.name: to_plain(getattr(value, f.name))
+            for f in dataclasses.fields(value)
+            if not _is_left_out(value, f)
+        }
     if isinstance(value, Mapping):
         return {str(to_plain(key)): to_plain(item) for key, item in value.items()}
     if isinstance(value, (list, tuple)):

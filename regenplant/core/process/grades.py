@@ -226,8 +226,10 @@ def results_of_rinse(
         table = next(test.table for grade in PUBLISHED for test in grade.tests if test.table)
         worst = max(
             plain,
-            key=lambda reading: reading.conductivity_siemens_per_m
-            / table_limit_siemens_per_m(table, reading.temperature_kelvin),
+            key=lambda reading: (
+                reading.conductivity_siemens_per_m
+                / table_limit_siemens_per_m(table, reading.temperature_kelvin)
+            ),
         )
         found.append(_result(UNCOMPENSATED, worst.conductivity_siemens_per_m, worst, tank))
     return tuple(found)
@@ -291,7 +293,9 @@ def not_copied(grade: Grade) -> tuple[str, ...]:
         if test.is_from_memory
     ]
     if any(test.by_ph for test in grade.tests):
-        sentences.append("The limit that goes by pH is judged for a certificate, and is no limit of a specification.")
+        sentences.append(
+            "The limit that goes by pH is judged for a certificate, and is no limit of a specification."
+        )
     return tuple(sentences)
 
 
@@ -299,7 +303,9 @@ def allowed(test: GradeTest) -> str:
     """What a test of a grade allows, in words."""
     kind = MEASUREMENTS[test.measurement].kind
     if test.table:
-        return f"by temperature, {say(test.table[0][1], kind)} at {say(test.table[0][0], 'temperature')} and up"
+        return (
+            f"by temperature, {say(test.table[0][1], kind)} at {say(test.table[0][0], 'temperature')} and up"
+        )
     if test.by_ph:
         return f"by pH, {say(test.by_ph[0][1], kind)} at pH {test.by_ph[0][0]:g}"
     if test.low is None:

@@ -57,9 +57,7 @@ def of_tank(limit: Limit, results: Sequence[LabResult], tank: str, rinsed_bv: fl
     return Found(found.standing, found.sentence, found.seen, tank)
 
 
-def of_all_tanks(
-    limit: Limit, results: Sequence[LabResult], tanks: Sequence[str], rinsed_bv: float
-) -> Found:
+def of_all_tanks(limit: Limit, results: Sequence[LabResult], tanks: Sequence[str], rinsed_bv: float) -> Found:
     """Every tank against a limit that is measured on each tank. ``tanks``: serials of those that hold the resin now."""
     if not tanks:
         return Found(
@@ -71,9 +69,7 @@ def of_all_tanks(
     missing = [one for one in found if one.standing is Standing.MISSING]
     wrong = outside or missing
     if wrong:
-        return Found(
-            wrong[0].standing, " ".join(one.sentence for one in (*outside, *missing)), wrong[0].seen
-        )
+        return Found(wrong[0].standing, " ".join(one.sentence for one in (*outside, *missing)), wrong[0].seen)
     worst = max(found, key=lambda one: _nearness(limit, one.seen))
     number = "1 tank" if len(found) == 1 else f"each of {len(found)} tanks"
     return Found(
@@ -105,9 +101,7 @@ def _held(limit: Limit, results: Sequence[LabResult], rinsed_bv: float, name: st
     valid = [result for result in own if result.instrument_is_valid]
     if not valid:
         why = " The result on record comes from an instrument out of calibration." if own else ""
-        return Found(
-            Standing.MISSING, f"{name} is not measured yet; allowed is {limit.allowed()}.{why}"
-        )
+        return Found(Standing.MISSING, f"{name} is not measured yet; allowed is {limit.allowed()}.{why}")
     last = valid[-1]
     run: list[LabResult] = []
     for result in reversed(valid):
@@ -150,5 +144,7 @@ def _short(limit: Limit, run: Sequence[LabResult], rinsed_bv: float) -> list[str
     if held_s < limit.hold_time_s:
         short.append(f"held {say(held_s, 'duration')} of {say(limit.hold_time_s, 'duration')}")
     if rinsed_bv < limit.minimum_rinse_bv:
-        short.append(f"rinsed {say(rinsed_bv, 'bed_volumes')} of {say(limit.minimum_rinse_bv, 'bed_volumes')}")
+        short.append(
+            f"rinsed {say(rinsed_bv, 'bed_volumes')} of {say(limit.minimum_rinse_bv, 'bed_volumes')}"
+        )
     return short

@@ -43,7 +43,9 @@ class GradeTest:
 
     def __post_init__(self) -> None:
         if self.low is None and self.high is None and not self.table and not self.by_ph:
-            raise OutOfRange(f"The grade's figure for {self.measurement} says nothing.", code="empty_grade_test")
+            raise OutOfRange(
+                f"The grade's figure for {self.measurement} says nothing.", code="empty_grade_test"
+            )
 
     @property
     def is_from_memory(self) -> bool:
@@ -69,9 +71,7 @@ class Grade:
 
 
 # --- ASTM D1193 and ISO 3696 ----------------------------------------------------------------------------------------
-_ORDER_TRAP = (
-    "The types are labels, not a ranking: type II allows 1 MΩ·cm, type III asks for 4. No type follows from another."
-)
+_ORDER_TRAP = "The types are labels, not a ranking: type II allows 1 MΩ·cm, type III asks for 4. No type follows from another."
 _FIELDS = (
     ("toc", "organic_carbon_max_kg_per_m3"),
     ("sodium", "sodium_max_kg_per_m3"),
@@ -92,7 +92,13 @@ def _d1193(found: water_grades.Grade) -> Grade:
         if most is not None:
             tests.append(GradeTest(key, high=most))
     if found.silica_max_kg_per_m3 is not None:
-        tests.append(GradeTest("silica_total", high=found.silica_max_kg_per_m3, note="Total silica, not reactive silica alone."))
+        tests.append(
+            GradeTest(
+                "silica_total",
+                high=found.silica_max_kg_per_m3,
+                note="Total silica, not reactive silica alone.",
+            )
+        )
     if found.ph_low is not None:
         tests.append(GradeTest("ph", found.ph_low, found.ph_high))
     return Grade(

@@ -74,7 +74,9 @@ class Limit:
                 "A time is held between two results: ask for at least 2 in a row, or for no hold time.",
                 code="hold_on_one_result",
             )
-        if self.measurement == CONDUCTIVITY and (self.each_tank or self.readings_in_row > 1 or self.hold_time_s):
+        if self.measurement == CONDUCTIVITY and (
+            self.each_tank or self.readings_in_row > 1 or self.hold_time_s
+        ):
             raise OutOfRange(
                 f"The limit for {self.name} is judged in the rinse, for the batch: its hold time and its readings in a row stand "
                 "under Rinse. For each tank choose the conductivity of the filled tank.",

@@ -250,9 +250,18 @@ def _origins(merged: Limit, own: Sequence[tuple[str, Limit]]) -> Iterator[Origin
     if merged.each_tank:
         yield Origin(name, "measured", "", None, "on each tank", of("each_tank", True))
     if merged.readings_in_row > 1:
-        yield Origin(name, "results in a row", "count", float(merged.readings_in_row), "", of("readings_in_row", merged.readings_in_row))
+        yield Origin(
+            name,
+            "results in a row",
+            "count",
+            float(merged.readings_in_row),
+            "",
+            of("readings_in_row", merged.readings_in_row),
+        )
     if merged.hold_time_s > 0.0:
-        yield Origin(name, "hold time", "duration", merged.hold_time_s, "", of("hold_time_s", merged.hold_time_s))
+        yield Origin(
+            name, "hold time", "duration", merged.hold_time_s, "", of("hold_time_s", merged.hold_time_s)
+        )
     if merged.minimum_rinse_bv > 0.0:
         yield Origin(name, "least rinse", "bed_volumes", merged.minimum_rinse_bv, "", of("minimum_rinse_bv", merged.minimum_rinse_bv))  # fmt: skip
 

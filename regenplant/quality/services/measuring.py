@@ -23,7 +23,7 @@ from regenplant.core.process.wording import listed
 from regenplant.plant.models import Instrument
 from regenplant.plant.selectors import is_instrument_valid, plant_day
 from regenplant.quality.models import QcMeasurement
-from regenplant.quality.specification import sample_limits, tanks_with_resin
+from regenplant.quality.specification import TANKS_ARE_TESTED, sample_limits, tanks_with_resin
 
 
 @dataclass(frozen=True, slots=True)
@@ -95,16 +95,13 @@ def correct_measurement(
         )
     if measurement.tank_id != old.tank_id:
         raise RecordRefused(
-            f"This corrects {old.name} of {_whose(old)}; another tank’s is written down on its own.", code="other_tank"
+            f"This corrects {old.name} of {_whose(old)}; another tank’s is written down on its own.",
+            code="other_tank",
         )
     then = by.happening_at(old.occurred_at)
     row = _make(then, batch, measurement, system, replaces=old, reason=why, is_late=old.is_late)
     touch(batch)
     return _outcome(batch, row, before=f"{old.value_as_typed} {old.unit_as_typed}".strip(), reason=why)
-
-
-TANKS_ARE_TESTED = (BatchState.PASSED, BatchState.FILLED)
-"""States in which what is measured on each tank is written, beside the time before the judgement."""
 
 
 def _is_open(batch: Batch, *, is_of_tank: bool) -> bool:
@@ -196,11 +193,12 @@ def _make(
             field="instrument",
             code="no_instrument",
         )
+    tank = _tank(batch, limit, typed.tank_id)
     return QcMeasurement.objects.create(
         batch=batch,
-        tank=_tank(batch, limit, typed.tank_id),
+        tank=tank,
         key=limit.measurement,
-        name=limit.name,
+        name=f"{limit.name}, {tank.visit.tank.serial}"[:80] if tank else limit.name,
         kind=limit.kind,
         value_as_typed=value.value_as_typed,
         unit_as_typed=value.unit_as_typed,
@@ -253,7 +251,7 @@ def _outcome(batch: Batch, row: QcMeasurement, *, before: str = "", reason: Reas
         before={"value": before} if before else {},
         after={"value": f"{row.value_as_typed} {row.unit_as_typed}".strip()},
         facts={
-            "name": f"{row.name} of {_whose(row)}" if row.tank else row.name,
+            "name": row.name,
             "measurement": row.pk,
             "instrument": row.instrument.code if row.instrument else "",
             "reason_category": reason.category if reason else "",

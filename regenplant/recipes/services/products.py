@@ -19,9 +19,7 @@ SHORTEST_REASON = 10
 
 
 @use_case("product.added", permission="recipe.edit")
-def add_product(
-    *, by: By, code: str, name: str, family: str, grade: str, specification_id: int
-) -> Outcome:
+def add_product(*, by: By, code: str, name: str, family: str, grade: str, specification_id: int) -> Outcome:
     """Add a product; ``result`` is the product. Raises: RecordRefused when the code is taken or the specification is for others."""
     code = code_of(code, "The product’s code", longest=16)
     refuse_known(Product, code, "Product")
@@ -109,7 +107,9 @@ def set_customer_specification(
     if stood is not None:
         if stood.specification_id == specification.pk and stood.looser_reason == why:
             raise RecordRefused(
-                f"{specification.code} holds for {customer} already.", field="specification_id", code="nothing_changed"
+                f"{specification.code} holds for {customer} already.",
+                field="specification_id",
+                code="nothing_changed",
             )
         _end(stood, by, f"{specification.code} takes its place")
     row = CustomerSpecification.objects.create(
@@ -144,9 +144,7 @@ def end_customer_specification(*, by: By, row_id: int, reason: str) -> Outcome:
     if row is None:
         raise RecordRefused("This customer’s specification is not known here.", code="unknown")
     if row.ended_at is not None:
-        raise RecordRefused(
-            f"It was ended on {row.ended_at:%Y-%m-%d} already.", code="ended"
-        )
+        raise RecordRefused(f"It was ended on {row.ended_at:%Y-%m-%d} already.", code="ended")
     words = words_of(reason, "The reason", field="reason", most=300, least=SHORTEST_REASON)
     _end(row, by, words)
     return Outcome(
@@ -189,7 +187,9 @@ def _open(product: Product, customer_id: int) -> CustomerSpecification | None:
 
 
 def _product(pk: int) -> Product:
-    found = Product.objects.select_for_update(of=("self",)).select_related("specification").filter(pk=pk).first()
+    found = (
+        Product.objects.select_for_update(of=("self",)).select_related("specification").filter(pk=pk).first()
+    )
     if found is None:
         raise RecordRefused("This product is not known here.", code="unknown")
     return found
@@ -199,14 +199,20 @@ def _customer(pk: int) -> Any:
     model: Any = CustomerSpecification._meta.get_field("customer").related_model
     found = model._default_manager.filter(pk=pk, is_active=True).first()
     if found is None:
-        raise RecordRefused("This customer is not in use. Choose one of the list.", field="customer_id", code="unknown")
+        raise RecordRefused(
+            "This customer is not in use. Choose one of the list.", field="customer_id", code="unknown"
+        )
     return found
 
 
 def _specification(pk: int, family: str, grade: str) -> Specification:
     found = Specification.objects.filter(pk=pk, is_active=True).first()
     if found is None:
-        raise RecordRefused("This specification is not in use. Choose one of the list.", field="specification_id", code="unknown")
+        raise RecordRefused(
+            "This specification is not in use. Choose one of the list.",
+            field="specification_id",
+            code="unknown",
+        )
     if (found.family, found.grade) != (family, grade):
         raise RecordRefused(
             f"{found.code} is for {ResinFamily(found.family).label}, grade {found.grade}; the product is "
@@ -224,4 +230,7 @@ def _subject(product: Product) -> tuple[str, str, str]:
 say("product.added", saved_words("Product"))
 say("product.changed", saved_words("Product"))
 say("product.customer_specified", "Product {subject}: {specification} holds for {customer} ({reason})")
-say("product.customer_specification_ended", "Product {subject}: the specification of {customer} was ended ({reason})")
+say(
+    "product.customer_specification_ended",
+    "Product {subject}: the specification of {customer} was ended ({reason})",
+)

@@ -56,6 +56,8 @@ def _test(test: GradeTest, system: str) -> FigureView:
         if test.table or test.by_ph
         else limit_text(test.low, test.high, kind=entry.kind, system=system)
     )
-    rows = [(both(kelvin, "temperature", system), both(most, entry.kind, system)) for kelvin, most in test.table]
+    rows = [
+        (both(kelvin, "temperature", system), both(most, entry.kind, system)) for kelvin, most in test.table
+    ]
     rows += [(f"pH {ph:.1f}", both(most, entry.kind, system)) for ph, most in test.by_ph]
     return FigureView(entry.name, words, test.how.value, test.is_from_memory, test.note, tuple(rows))

@@ -110,7 +110,10 @@ class SpecificationForm(HouseForm):
                 120, label=f"{name}, method", required=False, help_text=f"Usual: {usual}." if usual else ""
             ),
         )
-        yield f"{key}_minimum_rinse_bv", QuantityField("bed_volumes", label=f"{name}, least rinse", required=False)
+        yield (
+            f"{key}_minimum_rinse_bv",
+            QuantityField("bed_volumes", label=f"{name}, least rinse", required=False),
+        )
         if key == CONDUCTIVITY:
             return
         yield (
@@ -124,7 +127,11 @@ class SpecificationForm(HouseForm):
         yield (
             f"{key}_readings_in_row",
             forms.IntegerField(
-                label=f"{name}, results in a row", required=False, min_value=1, max_value=20, help_text="Empty: one."
+                label=f"{name}, results in a row",
+                required=False,
+                min_value=1,
+                max_value=20,
+                help_text="Empty: one.",
             ),
         )
         yield f"{key}_hold_time_s", QuantityField("duration", label=f"{name}, hold time", required=False)
@@ -155,7 +162,9 @@ class SpecificationForm(HouseForm):
         """What may be added, by group."""
         found = []
         for group in Group:
-            keys = [key for key, one in MEASUREMENTS.items() if one.group is group and key not in self.limited]
+            keys = [
+                key for key, one in MEASUREMENTS.items() if one.group is group and key not in self.limited
+            ]
             if keys:
                 is_open = any(self._is_touched(key) for key in keys)
                 found.append(GroupView(group.value, tuple(self._view(key) for key in keys), is_open))
@@ -205,7 +214,8 @@ class SpecificationForm(HouseForm):
         said = [one for one in CONDITIONS if one != "method" and self.cleaned_data.get(f"{key}_{one}")]
         if said:
             self.add_error(
-                f"{key}_high", f"{name} has no bound. Write at least or at most, or leave its other fields empty."
+                f"{key}_high",
+                f"{name} has no bound. Write at least or at most, or leave its other fields empty.",
             )
 
     def definition(self, code: str) -> Specification | None:

@@ -114,7 +114,11 @@ def condition_words(limit: Limit, system: str) -> str:
     """What a limit asks for beside its bounds: "on each tank, 2 results in a row over 15 min"; "" for nothing."""
     said = ["on each tank"] if limit.each_tank else []
     if limit.readings_in_row > 1:
-        over = f" over {units.format_quantity(limit.hold_time_s, 'duration', system)}" if limit.hold_time_s else ""
+        over = (
+            f" over {units.format_quantity(limit.hold_time_s, 'duration', system)}"
+            if limit.hold_time_s
+            else ""
+        )
         said.append(f"{limit.readings_in_row} results in a row{over}")
     if limit.minimum_rinse_bv:
         said.append(f"after {units.format_quantity(limit.minimum_rinse_bv, 'bed_volumes', system)}")
