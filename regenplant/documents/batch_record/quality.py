@@ -172,7 +172,7 @@ def _measurement(here: Here, limit: Limit | None, rows: list[QcMeasurement]) -> 
         return [RecordMeasurement(name, shown, None, "", "", _why_not_measured(here))]
     return [
         RecordMeasurement(
-            name=name,
+            name=row.name if row.tank_id else name,
             range=shown,
             current=_judged(written_measurement(here, row), limit),
             doubts="" if row.instrument_was_valid else OUT_OF_CALIBRATION,

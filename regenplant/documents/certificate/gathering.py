@@ -9,7 +9,7 @@ from zoneinfo import ZoneInfo
 
 from regenplant import units
 from regenplant.batches.models import Batch, BatchTank, RinseReading
-from regenplant.batches.points import Points, points_of
+from regenplant.batches.points import Points, core_readings, points_of
 from regenplant.batches.rinse import (
     end_point,
     judged_steps,
@@ -20,9 +20,11 @@ from regenplant.batches.rinse import (
 from regenplant.batches.standing import rinse_began_at
 from regenplant.core.engineering.conductivity import Compensation
 from regenplant.core.engineering.conductivity_tables import table_limit_siemens_per_m
+from regenplant.core.process.grades import claimable, results_of_rinse
 from regenplant.core.process.series import WAYS
 from regenplant.core.process.sifting import Sifted
 from regenplant.core.process.specification import CONDUCTIVITY, Limit
+from regenplant.core.process.specification import RinseReading as CoreReading
 from regenplant.core.process.vocabulary import ResinFamily
 from regenplant.documents.certificate.content import (
     CertificateContent,
@@ -39,7 +41,7 @@ from regenplant.drawing.rinse import Counts
 from regenplant.plant.models import Instrument, PlantProfile
 from regenplant.plant.selectors import plant_day, profile
 from regenplant.quality.models import QcMeasurement, decision_of, release_of
-from regenplant.quality.specification import sample_limits
+from regenplant.quality.specification import lab_result, sample_limits
 
 MOST_DRAWN = 300
 """So many points of a rinse are kept for its drawing."""
@@ -73,7 +75,7 @@ def certificate_content(
         customer=visit.customer.name,
         site=sites.pop() if len(sites) == 1 else "",
         tanks=tuple(_tank(link, plant) for link in links),
-        batches=tuple(_batch(batch, plant) for batch in batches.values()),
+        batches=tuple(_batch(batch, _serials(links, batch), plant) for batch in batches.values()),
         issued=_at(issued_at, plant),
         issued_by=issued_by,
         replaces=replaces,
@@ -96,7 +98,11 @@ def _tank(link: BatchTank, plant: PlantProfile) -> CertifiedTankLine:
     )
 
 
-def _batch(batch: Batch, plant: PlantProfile) -> CertifiedBatch:
+def _serials(links: Sequence[BatchTank], batch: Batch) -> tuple[str, ...]:
+    return tuple(link.visit.tank.serial for link in links if link.batch_id == batch.pk)
+
+
+def _batch(batch: Batch, serials: Sequence[str], plant: PlantProfile) -> CertifiedBatch:
     version, release, decision = batch.specification_version, release_of(batch), decision_of(batch)
     assert release is not None and decision is not None  # the service has seen to it
     read = _read(batch)
@@ -113,8 +119,9 @@ def _batch(batch: Batch, plant: PlantProfile) -> CertifiedBatch:
         judged=f"{_at(decision.decided_at, plant)} by {decision.signature.printed_name}",
         released=f"{_at(release.released_at, plant)} by {release.signature.printed_name}",
         release_digest=release.signature.digest,
-        measured=(*(_conductivity(read, plant) if read else ()), *_sample(batch, plant)),
+        measured=(*(_conductivity(read, plant) if read else ()), *_sample(batch, serials, plant)),
         rinse=_rinse(read) if read else None,
+        grades=_grades(batch, serials, read),
     )
 
 
@@ -133,6 +140,14 @@ class _Read:
         if self.found.is_doubted[place] or self.found.is_jump[place]:
             return Counts.CHECK
         return Counts.YES if self.points.is_valid[place] else Counts.INFORMS
+
+    @property
+    def held(self) -> list[CoreReading]:
+        """The readings that count of the hold window."""
+        end = end_point(self.batch, self.points)
+        if end.held_from_s is None:
+            return []
+        return core_readings(self.points.where(self.found.counts & (self.points.at_s >= end.held_from_s)))
 
     @property
     def last(self) -> int | None:
@@ -248,13 +263,24 @@ def _as_read(read: _Read, place: int, at: datetime) -> str:
 
 
 # --- the sample -------------------------------------------------------------------------------------------------------
-def _sample(batch: Batch, plant: PlantProfile) -> list[Measured]:
-    """Every value measured on the sample that stands and whose instrument was in calibration; of each kind the newest."""
+def _sample(batch: Batch, serials: Sequence[str], plant: PlantProfile) -> list[Measured]:
+    """Every value measured on the sample, and on the tanks that are certified, that stands and whose instrument was in calibration; of
+    each kind the newest."""
     limits = {limit.measurement: limit for limit in sample_limits(batch)}
+    newest = {(row.key, _tank_of(row)): row for row in _standing(batch) if _tank_of(row) in ("", *serials)}
+    ordered = sorted(newest, key=lambda found: (list(limits).index(found[0]) if found[0] in limits else len(limits), found[1]))  # fmt: skip
+    return [_measured(newest[found], limits.get(found[0]), plant) for found in ordered]
+
+
+def _standing(batch: Batch) -> list[QcMeasurement]:
+    """Measurements by an instrument in calibration that no later one replaces, oldest first."""
     rows = QcMeasurement.objects.filter(batch=batch, replaced_by__isnull=True, instrument_was_valid=True)
-    newest = {row.key: row for row in rows.select_related("instrument").order_by("occurred_at", "pk")}
-    ordered = [*limits, *(key for key in newest if key not in limits)]
-    return [_measured(newest[key], limits.get(key), plant) for key in ordered if key in newest]
+    return list(rows.select_related("instrument", "tank__visit__tank").order_by("occurred_at", "pk"))
+
+
+def _tank_of(row: QcMeasurement) -> str:
+    """The serial of the tank it was measured on; "" for the batch."""
+    return row.tank.visit.tank.serial if row.tank is not None else ""
 
 
 def _measured(row: QcMeasurement, limit: Limit | None, plant: PlantProfile) -> Measured:
@@ -273,9 +299,20 @@ def _measured(row: QcMeasurement, limit: Limit | None, plant: PlantProfile) -> M
         if row.instrument
         else "",
         at=_at(row.occurred_at, plant),
+        tank_serial=_tank_of(row),
     )
 
 
+# --- grades -----------------------------------------------------------------------------------------------------------
+def _grades(batch: Batch, serials: Sequence[str], read: _Read | None) -> tuple[str, ...]:
+    """Published grades of which every test was done and lies inside, on the sample, in the hold window and on every tank certified."""
+    results = [lab_result(row) for row in _standing(batch) if _tank_of(row) in ("", *serials)]
+    if read is not None:
+        results += results_of_rinse(read.held, specification_of(batch).compensation)
+    return tuple(claim.grade.name for claim in claimable(results))
+
+
+# --- instruments ------------------------------------------------------------------------------------------------------
 def calibration_words(instrument: Instrument, at: datetime, was_valid: bool) -> str:
     """How an instrument stood on the day it measured. The days of a calibration are named only where they are those of that day: a
     later calibration says nothing about it."""
