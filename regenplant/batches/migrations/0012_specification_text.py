@@ -6,7 +6,7 @@ from django.db import migrations, models
 class Migration(migrations.Migration):
 
     dependencies = [
-        ('batches', '0007_withdrawn_tanks'),
+        ('batches', '0008_meter_logs'),
     ]
 
     operations = [
