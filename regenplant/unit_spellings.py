@@ -65,6 +65,8 @@ SPELLINGS: dict[str, str] = {
     "scfm/ft2": "ft/minute", "scfm/ft²": "ft/minute", "cfm/ft2": "ft/minute", "cfm/ft²": "ft/minute", "scfm/sqft": "ft/minute",
     "cfm/sqft": "ft/minute", "cfm/sq ft": "ft/minute", "scfm/sq ft": "ft/minute", "scfm": "ft^3/minute", "cfm": "ft^3/minute",
     "pcf": "lb/ft^3", "hp": "horsepower", "kilograins/cuft": "kgr/ft^3", "kilograin/ft3": "kgr/ft^3", "kilograins/cu ft": "kgr/ft^3",
+    "ntu": "nephelometric_turbidity_unit", "fnu": "nephelometric_turbidity_unit", "cfu/ml": "colony_forming_unit/mL",
+    "cfu/l": "colony_forming_unit/L", "eu/ml": "endotoxin_unit/mL", "iu/ml": "endotoxin_unit/mL", "eu/l": "endotoxin_unit/L",
     "kj/mol": "kJ/mol", "j/mol": "J/mol", "s*cm2/mol": "siemens*cm^2/mol", "s·cm²/mol": "siemens*cm^2/mol",
     "s.cm2/mol": "siemens*cm^2/mol", "s*m2/mol": "siemens*m^2/mol", "mol": "mol", "mmol": "mmol",
 }  # fmt: skip

@@ -43,6 +43,10 @@ def registry() -> pint.UnitRegistry:
     ureg.define("german_degree = 10 * 100.0869 / 56.077 * mg / L")
     ureg.define("french_degree = 10 * mg / L")
     ureg.define("clark_degree = grain / imperial_gallon")
+    # counts by agreed procedures, which nothing converts into anything else
+    ureg.define("nephelometric_turbidity_unit = [turbidity]")
+    ureg.define("colony_forming_unit = [colony]")
+    ureg.define("endotoxin_unit = [endotoxin]")
     return ureg
 
 

@@ -15,6 +15,7 @@ AREAS: tuple[str, ...] = (
     "waiting",
     "rinse",
     "papers",
+    "certificates",
     "qc",
     "review",
     "deviations",

@@ -517,8 +517,10 @@ def reading(
 
 
 def measured_sample(plant: SmallPlant, batch: Batch, *, who: str = "qc", outside: str = "") -> None:
-    """Every sample limit measured inside; the one named ``outside`` above its limit."""
+    """Every limit of the batch's sample measured inside; the one named ``outside`` above its limit."""
     for limit in sample_limits(batch):
+        if limit.each_tank:
+            continue
         high = limit.high if limit.high is not None else (limit.low or 1.0) * 2
         value = (
             high * 3 if limit.measurement == outside else (limit.low + high) / 2 if limit.low else high / 2

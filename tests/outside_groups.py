@@ -54,7 +54,7 @@ GROUPS: tuple[Group, ...] = (
     Group("compensation", "Compensation by the kind of water", r"^uncompensated conductivity", ("uncompensated_conductivity", "conductivity_at_25"), note="The values were computed with the same named model: agreement proves the program, not nature."),
     Group("limiting", "Limiting conductivities", r"^limiting", ("limiting_equivalent_conductivity", "limiting_electrolyte_conductivity")),
     Group("kcl", "Conductivity standards", r"KCl standard|air-saturated water|D1125", ("kcl_standard", "air_saturated_water_conductivity"), note="The standards are read; the model for waters is 3 % low at 0.1 mol/kg and 5 °C, where it is not used."),
-    Group("limits", "Published limits of water grades", r"USP <645>|ASTM D1193|ISO 3696", ("usp_645_stage_1_limit", "usp_645_stage_3_limit"), note="The read rows are the program's own table: agreement says that they were copied rightly, not more."),
+    Group("limits", "Published limits of water grades", r"USP <645>|ASTM D1193|ISO 3696|dialysis water", ("usp_645_stage_1_limit", "usp_645_stage_3_limit"), note="The read rows are the program's own table: agreement says that they were copied rightly, not more."),
     # --- natural waters and beds ------------------------------------------------------------------------------------------
     Group("water_conductivity", "Conductivity of waters and of what leaves a bed", r"^conductivity at 25 degC", ("water_conductivity", "effluent_conductivity"), note="Held against PHREEQC, whose conductivity model differs from others by 1 to 3 %."),
     Group("water_ph", "pH of waters and of what leaves a bed", r"^pH$", ("water_ph", "effluent_ph"), unit=""),

@@ -16,7 +16,7 @@ class BatchesConfig(AppConfig):
             classes.class_by(argument, finder)
 
         frozen_plan = (
-            "number", "resin_type_id", "segregation_class", "vessel_id", "anion_vessel_id", "recipe_version_id", "specification_version_id",
+            "number", "resin_type_id", "segregation_class", "vessel_id", "anion_vessel_id", "recipe_version_id", "specification_version_id", "specification_text",
             "parent_id", "rework_cause", "rework_cause_category", "rework_same_recipe_reason", "resin_volume_m3", "resin_volume_form", "plan_text", "plan_digest", "core_version",
             "planned_by_id", "planned_at",
         )  # fmt: skip

@@ -63,6 +63,8 @@ class Batch(models.Model):
     specification_version = models.ForeignKey(
         SpecificationVersion, on_delete=models.PROTECT, related_name="batches"
     )
+    specification_text = models.TextField(blank=True, default="")
+    """Canonical text of the strictest of several specifications (``worked_out``); "" where the version says all."""
     parent = models.ForeignKey("self", on_delete=models.PROTECT, null=True, related_name="children")
     """The batch this one reworks."""
     rework_cause = models.CharField(max_length=300, blank=True)

@@ -13,6 +13,7 @@ from regenplant import units
 from regenplant.batches.frozen import all_judged_rinses, plan_of
 from regenplant.batches.models import Batch, RinseReading, StepEntry, StepRun
 from regenplant.batches.points import Points, points_of
+from regenplant.batches.worked_out import worked_of
 from regenplant.core.engineering.conductivity import Compensation
 from regenplant.core.engineering.libraries import array_library
 from regenplant.core.errors import OutOfRange
@@ -31,8 +32,9 @@ RINSE_REASONS = (CONDUCTIVITY, "rinse_volume")
 
 
 def specification_of(batch: Batch) -> Specification:
-    """The specification this batch was frozen with."""
-    return specification_definition(batch.specification_version)
+    """The specification this batch was frozen with: its version's, or the strictest of several customers'."""
+    worked = worked_of(batch)
+    return worked.specification if worked else specification_definition(batch.specification_version)
 
 
 def current_readings(batch: Batch) -> QuerySet[RinseReading]:
@@ -93,10 +95,12 @@ def rinse_verdict(
     batch: Batch,
     points: Points | None = None,
     results: Sequence[LabResult] = (),
+    tanks: Sequence[str] = (),
     specification: Specification | None = None,
 ) -> Verdict:
     """The verdict over every reading that stands, by hand and from meters, against the specification version the batch was
-    frozen with: what a specification says today changes nothing. Another ``specification`` is that of a downgrade."""
+    frozen with: what a specification says today changes nothing. ``tanks`` are the serials of those that hold the resin now.
+    Another ``specification`` is that of a downgrade."""
     points = points if points is not None else points_of(batch)
     passed_bv = float(points.rinsed_bv.max()) if len(points) else 0.0
     return judge(
@@ -105,6 +109,7 @@ def rinse_verdict(
         results,
         rinsed_bv=rinsed_so_far(batch),
         recirculated_bv=recirculated_so_far(batch, passed_bv),
+        tanks=tanks,
     )
 
 
@@ -131,7 +136,7 @@ def end_point_of(verdict: Verdict, specification: Specification) -> EndPoint:
         readings_needed=specification.consecutive_readings if limit else 0,
         rinsed_bv=verdict.rinsed_bv,
         recirculated_bv=verdict.recirculated_bv,
-        minimum_rinse_bv=specification.minimum_rinse_bv,
+        minimum_rinse_bv=specification.least_rinse_bv,
         maximum_rinse_bv=specification.maximum_rinse_bv,
         instrument_checks=verdict.instrument_checks,
         not_counted=verdict.not_counted,

@@ -24,12 +24,14 @@ from regenplant.batches.models import (
 from regenplant.batches.points import digest_of
 from regenplant.batches.received import unlike_its_text
 from regenplant.batches.within import is_within
+from regenplant.batches.worked_out import unlike_its_versions, worked_of
 from regenplant.core.engineering.conductivity import Compensation
 from regenplant.core.errors import DomainError
 from regenplant.core.process.batch_plan import plan_batch
 from regenplant.core.process.entry_rules import NO_NUMBERS
 from regenplant.core.process.plan import EntrySpec
 from regenplant.core.process.specification import RinseReading as CoreReading
+from regenplant.recipes.models import SpecificationVersion
 
 CLOSE = 1e-9
 """Relative difference up to which two calculations of the same figure are the same."""
@@ -49,6 +51,19 @@ def check_plans(look: Look) -> Iterator[Finding]:
             yield Finding("plan", f"The frozen plan of batch {batch.number} no longer fits its digest.")
             continue
         yield from (Finding("plan", f"Batch {batch.number} {words}.") for words in _unlike_its_plan(batch))
+
+
+def check_worked_out(look: Look) -> Iterator[Finding]:
+    """Each specification worked out of several, against the versions it names."""
+    found = Batch.objects.exclude(specification_text="").defer("plan_text")
+    for batch in found.order_by("pk").iterator(200):
+        look.saw()
+        frozen = worked_of(batch)
+        assert frozen is not None
+        versions = SpecificationVersion.objects.filter(pk__in=[part.version_id for part in frozen.parts])
+        words = unlike_its_versions(batch, list(versions))
+        if words:
+            yield Finding("specification", f"The specification worked out for batch {batch.number} {words}.")
 
 
 def _unlike_its_plan(batch: Batch) -> Iterator[str]:
@@ -265,6 +280,10 @@ def _inside(look: Look, what: str, rows: Iterable[tuple[str, int]]) -> Iterator[
 
 register(Check("plan", "Frozen plans", "batch plans", check_plans), place=40)
 register(Check("plan_anew", "Plans worked out anew", "plans", check_plans_anew, option=ANEW), place=41)
+register(
+    Check("worked_out", "Specifications worked out", "specifications of several customers", check_worked_out),
+    place=41,
+)
 register(Check("entry", "Entries", "entries", check_entries), place=42)
 register(Check("reading", "Readings", "readings", check_readings), place=43)
 register(Check("log", "Logs of meters", "logs", check_logs), place=43)

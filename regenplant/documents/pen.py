@@ -5,7 +5,8 @@ Ink only: shades of grey, and the safety colours of ``safety.py``. Everything mu
 
 from __future__ import annotations
 
-from collections.abc import Callable, Sequence
+from collections.abc import Callable, Iterator, Sequence
+from contextlib import contextmanager
 from typing import Literal
 
 from reportlab.pdfgen.canvas import Canvas
@@ -145,6 +146,7 @@ class Pen:
         stroke: Colour | None = None,
         weight: float = 0.5,
         closed: bool = True,
+        dash: Sequence[float] = (),
     ) -> None:
         commands: list[Command] = [("M" if i == 0 else "L", point) for i, point in enumerate(points)]
         self.outline(
@@ -155,6 +157,7 @@ class Pen:
             fill=fill,
             stroke=stroke,
             weight=weight,
+            dash=dash,
         )
 
     def outline(
@@ -168,6 +171,7 @@ class Pen:
         stroke: Colour | None = None,
         weight: float = 0.5,
         round_ends: bool = False,
+        dash: Sequence[float] = (),
     ) -> None:
         """A shape given in its own units (y downward), placed with its origin at (x, y)."""
         path = self.canvas.beginPath()
@@ -188,7 +192,11 @@ class Pen:
         if round_ends:
             self.canvas.setLineCap(1)
             self.canvas.setLineJoin(1)
+        if dash:
+            self.canvas.setDash(*dash)
         self.canvas.drawPath(path, stroke=int(stroke is not None), fill=int(fill is not None))
+        if dash:
+            self.canvas.setDash()
         if round_ends:
             self.canvas.setLineCap(0)
             self.canvas.setLineJoin(0)
@@ -229,6 +237,17 @@ class Pen:
                 x + left * unit, self.page_height - y - (top + height) * unit, width * unit, height * unit
             )
         self.canvas.drawPath(path, stroke=0, fill=1)
+
+    @contextmanager
+    def clipped(self, x: float, y: float, width: float, height: float) -> Iterator[None]:
+        """What is drawn inside is cut at the edges of this rectangle."""
+        self.canvas.saveState()
+        path = self.canvas.beginPath()
+        path.rect(x, self.page_height - y - height, width, height)
+        self.canvas.clipPath(path, stroke=0, fill=0)
+        yield
+        self.canvas.restoreState()
+        self._forget()
 
     def scaled(self, x: float, y: float, scale: float, draw: Callable[[Pen, float, float], None]) -> None:
         """Draw something with its origin at (x, y), smaller or larger by ``scale``."""

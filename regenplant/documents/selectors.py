@@ -264,7 +264,7 @@ def tank_tag_content(serial: str, issue: Issue) -> TankTagContent:
     )
     batch = link.batch if link else None
     readings = _release_readings(batch) if batch and _tag_state(visit).may_go_out else ()
-    return _tag(visit, batch, readings, profile(), issue)
+    return _tag(visit, batch, _of_tank(readings, visit), profile(), issue)
 
 
 def batch_tag_contents(batch_number: str, issue: Issue) -> tuple[TankTagContent, ...]:
@@ -276,7 +276,7 @@ def batch_tag_contents(batch_number: str, issue: Issue) -> tuple[TankTagContent,
     visits = [link.visit for link in links]
     is_charged = any(_tag_state(visit).may_go_out for visit in visits)
     readings = _release_readings(batch) if is_charged else ()
-    contents = tuple(_tag(visit, batch, readings, plant, issue) for visit in visits)
+    contents = tuple(_tag(visit, batch, _of_tank(readings, visit), plant, issue) for visit in visits)
     if not contents:
         raise RecordRefused(
             f"Batch {batch.number} has no tanks any more: they went on to a rework or back to waiting.",
@@ -351,7 +351,7 @@ def _state_words(state: TagState, visit: TankVisit, batch: Batch | None) -> str:
     if state is TagState.EXCHANGED:
         return "Filled with new carbon, passed by QC and released."
     if state is TagState.CHARGED:
-        return f"{_treatment(batch)}, passed by QC and released."
+        return f"{treatment(batch)}, passed by QC and released."
     if state is TagState.HELD:
         return f"{visit.reason} Do not empty, move out or ship it. A supervisor or the safety lead lifts the hold."
     if state is TagState.REFUSED:
@@ -360,7 +360,7 @@ def _state_words(state: TagState, visit: TankVisit, batch: Batch | None) -> str:
     return f"The tank is {label(VisitState(visit.state))}{why}. Do not ship, do not connect."
 
 
-def _treatment(batch: Batch | None) -> str:
+def treatment(batch: Batch | None) -> str:
     """What was done to the resin of a charged tank."""
     if batch is None:
         return "Regenerated"
@@ -381,13 +381,23 @@ def _tag_cautions(state: TagState, family: ResinFamily) -> tuple[Caution, ...]:
     return (handling.UNKNOWN_CONTENT,)
 
 
-def _release_readings(batch: Batch) -> tuple[TagReading, ...]:
-    """What was measured before the release: the end of the rinse at 25 °C, and the sample."""
+_Readings = tuple[tuple[int | None, TagReading], ...]
+
+
+def _release_readings(batch: Batch) -> _Readings:
+    """What was measured before the release: the end of the rinse at 25 °C, the sample, and each tank by its visit."""
     judged = judgement(batch)
-    found: list[TagReading] = []
+    found: list[tuple[int | None, TagReading]] = []
     latest, limit = judged.end_point.latest_siemens_per_m, judged.end_point.limit
     if latest is not None and limit is not None:
-        found.append(TagReading("Conductivity", latest, "conductivity", "at 25 °C, end of rinse"))
-    newest = {row.key: row for row in judged.measurements if row.instrument_was_valid}
-    found += [TagReading(row.name, row.value, row.kind, "") for row in newest.values()]
+        found.append((None, TagReading("Conductivity", latest, "conductivity", "at 25 °C, end of rinse")))
+    newest = {(row.key, row.tank_id): row for row in judged.measurements if row.instrument_was_valid}
+    for row in newest.values():
+        visit = row.tank.visit_id if row.tank else None
+        found.append((visit, TagReading(row.name, row.value, row.kind, "")))
     return tuple(found)
+
+
+def _of_tank(readings: _Readings, visit: TankVisit) -> tuple[TagReading, ...]:
+    """What is said on the tag of one tank: what holds for the batch, and its own results, never another's."""
+    return tuple(reading for whose, reading in readings if whose in (None, visit.pk))

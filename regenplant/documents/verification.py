@@ -1,4 +1,5 @@
-"""Papers that left the printer: the head of the chain each of them bears still stands, and no issue is missing."""
+"""Papers that left the printer: the head of the chain each of them bears still stands, and no issue is missing. Certificates: their
+content still has its digest, and no number is missing."""
 
 from __future__ import annotations
 
@@ -7,9 +8,12 @@ from collections.abc import Iterator
 from regenplant.audit.selectors import digests_of_acts
 from regenplant.audit.verifying.registry import Check, Finding, Look, register
 from regenplant.audit.verifying.sequences import missing_numbers, shown_gap
-from regenplant.documents.models import IssuedPaper
+from regenplant.core.process.canonical import digest
+from regenplant.documents.models import Certificate, IssuedPaper
 
 AT_ONCE = 500
+FIRST = 10001
+"""Of the certificates."""
 
 
 def check_papers(look: Look) -> Iterator[Finding]:
@@ -42,8 +46,24 @@ def _heads(papers: list[IssuedPaper]) -> Iterator[Finding]:
             )
 
 
+def check_certificates(look: Look) -> Iterator[Finding]:
+    """Each certificate against its digest, and the row of numbers."""
+    numbers: list[int] = []
+    for row in Certificate.objects.order_by("pk").iterator(500):
+        look.saw()
+        numbers.append(int(row.number.partition("-")[2]))
+        if digest(row.content) != row.digest:
+            yield Finding(
+                "certificate",
+                f"Certificate {row.number} does not say any more what was issued: its content has another digest.",
+            )
+    for gap in missing_numbers(numbers, FIRST):
+        yield Finding("certificate", f"Certificate {shown_gap(gap)} is missing.")
+
+
 def _words(kind: str) -> str:
     return kind.replace("_", " ")
 
 
 register(Check("paper", "Heads on papers", "papers with a head", check_papers), place=90)
+register(Check("certificate", "Certificates", "certificates of quality", check_certificates), place=91)

@@ -92,6 +92,7 @@ RIGHTS: dict[str, frozenset[Role]] = {
     "authority.edit": frozenset({ADMIN}),
     "authority.approve": frozenset({SUPERVISOR}),
     "alert.acknowledge": frozenset({SUPERVISOR, ADMIN}),
+    "certificate.issue": frozenset({QC, SUPERVISOR}),
     "paper.issue": frozenset({OPERATOR, QC, SUPERVISOR, PLANNER, SAFETY}),
     "form.issue": frozenset({OPERATOR, QC, SUPERVISOR}),
     "form.transcribe": frozenset({OPERATOR, QC, SUPERVISOR}),

@@ -58,6 +58,7 @@ TITLES: dict[str, str] = {
     "authority.edit": "Draft this matrix and set the time-outs.",
     "authority.approve": "Approve a draft of this matrix that another person wrote, with a signature.",
     "alert.acknowledge": "Answer alerts, such as a locked account.",
+    "certificate.issue": "Issue a certificate of quality for released tanks, and withdraw one.",
     "paper.issue": "Print papers and tags.",
     "form.issue": "Issue numbered paper forms, empty or for an open batch.",
     "form.transcribe": "Enter a filled paper form, with its scan and a signature.",

@@ -10,7 +10,7 @@ from django.db import models
 from django.db.models import Q
 
 from regenplant.audit.reasons import LONGEST_CATEGORY
-from regenplant.batches.models import Batch
+from regenplant.batches.models import Batch, BatchTank
 from regenplant.people.models import Signature
 from regenplant.plant.models import Instrument
 
@@ -19,6 +19,8 @@ class QcMeasurement(models.Model):
     """One measured value on the sample of a batch. Append-only; a correction is a new row."""
 
     batch = models.ForeignKey(Batch, on_delete=models.PROTECT, related_name="qc_measurements")
+    tank = models.ForeignKey(BatchTank, on_delete=models.PROTECT, null=True, related_name="qc_measurements")
+    """The tank it was measured on; null for the sample of the batch."""
     key = models.CharField(max_length=40)
     name = models.CharField(max_length=80)
     kind = models.CharField(max_length=20)

@@ -34,7 +34,7 @@ from regenplant.people.selectors import people_who_may
 from regenplant.quality.exceptions import exceptions_of
 from regenplant.quality.models import QcDecision, QcMeasurement, RecordReview, Release, RetainedSample
 from regenplant.quality.record import BatchRecord, record_of
-from regenplant.quality.specification import applied_specification, judgement, sample_limits
+from regenplant.quality.specification import TankTest, applied_specification, judgement, sample_limits
 from regenplant.quality.standing import (
     REVIEWABLE,
     Standing,
@@ -84,7 +84,7 @@ def qc_queue() -> list[QueueLine]:
     lines = []
     for batch in batches:
         keys = {m.key for m in batch.qc_measurements.all()}
-        wanted = [limit.measurement for limit in sample_limits(batch)]
+        wanted = [limit.measurement for limit in sample_limits(batch) if not limit.each_tank]
         lines.append(
             QueueLine(
                 batch=batch,
@@ -136,6 +136,8 @@ class QcPage:
     """How a mixed bed parted, since the decision covers it; None for any other batch."""
     performed: tuple[str, ...] = ()
     """The part of it that was work on the bed."""
+    tank_tests: tuple[TankTest, ...] = ()
+    """What is measured on each tank, tank by tank."""
     anew: tuple[Blocker, ...] = ()
     """Why a batch whose record was amended after its release is not released anew yet; empty when it may be, or needs not."""
 
@@ -163,9 +165,9 @@ def qc_page(batch: Batch, *, by: By) -> QcPage:
         readings=tuple(current_readings(batch)),
         measurements=judged.measurements,
         all_measurements=tuple(
-            batch.qc_measurements.select_related("instrument", "entered_by", "replaced_by").order_by(
-                "-entered_at", "-id"
-            )
+            batch.qc_measurements.select_related(
+                "instrument", "entered_by", "replaced_by", "tank__visit__tank"
+            ).order_by("-entered_at", "-id")
         ),
         exceptions=exceptions_of(batch, record),
         standing=standing,
@@ -183,6 +185,7 @@ def qc_page(batch: Batch, *, by: By) -> QcPage:
             )
         ),
         separation=separation_record(batch),
+        tank_tests=judged.tanks,
         anew=release_blockers(filled_snapshot(snapshot, batch)) if standing.is_amended_after_release else (),
     )
 

@@ -9,7 +9,8 @@ from regenplant.batches.models import Batch
 from regenplant.batches.rinse import current_readings
 from regenplant.batches.selectors.rinse import logs_of
 from regenplant.batches.separation import separation_record
-from regenplant.core.process.canonical import to_plain
+from regenplant.batches.worked_out import worked_of
+from regenplant.core.process.canonical import digest, to_plain
 from regenplant.core.process.review_rules import Exceptions
 from regenplant.core.process.specification import Specification
 from regenplant.quality.exceptions import written_findings
@@ -37,6 +38,7 @@ def _identity(batch: Batch) -> dict[str, Any]:
             "version": specification.number,
             "digest": specification.digest,
         },
+        **_worked_out(batch),
         "resin_type": batch.resin_type.code,
         "segregation_class": batch.segregation_class,
         "vessel": batch.vessel.code,
@@ -53,6 +55,18 @@ def _identity(batch: Batch) -> dict[str, Any]:
             for link in batch.tank_links.select_related("visit__tank").order_by("position")
         ],
     }
+
+
+def _worked_out(batch: Batch) -> dict[str, Any]:
+    """The versions of which the strictest holds, where there are several; nothing for any other batch."""
+    worked = worked_of(batch)
+    if worked is None:
+        return {}
+    parts = [
+        {"code": part.code, "version": part.number, "digest": part.digest, "customers": list(part.customers)}
+        for part in worked.parts
+    ]
+    return {"specification_worked_out": {"digest": digest(batch.specification_text), "of": parts}}
 
 
 def decision_content(
@@ -96,6 +110,7 @@ def decision_content(
         "measurements": [
             {
                 "id": row.pk,
+                **({"tank": row.tank.visit.tank.serial} if row.tank else {}),
                 "key": row.key,
                 "kind": row.kind,
                 "as_typed": f"{row.value_as_typed} {row.unit_as_typed}".strip(),

@@ -6,13 +6,20 @@ from dataclasses import dataclass
 
 from django.db.models import F
 
-from regenplant.batches.models import Batch
+from regenplant.batches.models import Batch, BatchTank
 from regenplant.batches.rinse import EndPoint, end_point_of, rinse_verdict
+from regenplant.core.process import laboratory
 from regenplant.core.process.acceptance import Verdict
+from regenplant.core.process.laboratory import Found
+from regenplant.core.process.lifecycle import BatchState
 from regenplant.core.process.specification import CONDUCTIVITY, LabResult, Limit, Specification
+from regenplant.core.process.vocabulary import ResinFamily
 from regenplant.quality.models import Downgrade, QcMeasurement
 from regenplant.recipes.models import SpecificationVersion
 from regenplant.recipes.selectors import specification_definition
+
+TANKS_ARE_TESTED = (BatchState.PASSED, BatchState.FILLED)
+"""States in which what is measured on each tank is written, beside the time before the judgement."""
 
 
 def downgrade_of(batch: Batch) -> Downgrade | None:
@@ -45,7 +52,7 @@ def sample_limits(batch: Batch) -> tuple[Limit, ...]:
 def current_measurements(batch: Batch) -> list[QcMeasurement]:
     """Measurements that no later one replaces, oldest first. Those of a sample taken before the rinse went on are left out."""
     rows = QcMeasurement.objects.filter(batch=batch, replaced_by__isnull=True).select_related(
-        "instrument", "entered_by"
+        "instrument", "entered_by", "tank__visit__tank"
     )
     older = rows.filter(batch__rinse_continuations__continued_at__gte=F("occurred_at")).values("pk")
     return list(rows.exclude(pk__in=older).order_by("occurred_at", "id"))
@@ -58,22 +65,65 @@ class Judged:
     verdict: Verdict
     end_point: EndPoint
     measurements: tuple[QcMeasurement, ...]
+    tanks: tuple[TankTest, ...] = ()
+    """What is measured on each tank, tank by tank; empty where nothing is, or no tank holds the resin yet."""
+
+
+@dataclass(frozen=True, slots=True)
+class TankTest:
+    """One limit on one tank."""
+
+    limit: Limit
+    link: BatchTank
+    found: Found
+
+
+def tanks_with_resin(batch: Batch) -> list[BatchTank]:
+    """The tanks that hold this batch's resin now and are to leave: filled from it and not withdrawn; of carbon, which is
+    rinsed in its tanks, all that are not set aside."""
+    links = batch.tank_links.filter(is_current=True, set_aside_reason="", withdrawn_at__isnull=True)
+    if ResinFamily(batch.resin_type.family) is not ResinFamily.CARBON:
+        links = links.filter(is_filled=True)
+    return list(links.select_related("visit__tank").order_by("position"))
+
+
+def lab_result(row: QcMeasurement) -> LabResult:
+    """A stored measurement as the core judges it."""
+    return LabResult(
+        measurement=row.key,
+        value=row.value,
+        at_s=row.occurred_at.timestamp(),
+        instrument_code=row.instrument.code if row.instrument else "",
+        instrument_is_valid=row.instrument_was_valid,
+        tank=row.tank.visit.tank.serial if row.tank else "",
+        temperature_kelvin=row.temperature_kelvin,
+    )
+
+
+def waits_for_tanks(judged: Judged) -> tuple[str, ...]:
+    """Why the tanks are not released yet: what is measured on each of them and is not inside on one, as sentences."""
+    return tuple(
+        test.found.sentence for test in judged.tanks if test.found.standing is not laboratory.Standing.INSIDE
+    )
 
 
 def judgement(batch: Batch, against: Specification | None = None) -> Judged:
     """Judge the batch as it stands: rinse readings and sample against the specification it was frozen with, or the lower one it was
     passed against. ``against`` asks how it would stand by another one; nothing is decided by that."""
     rows = current_measurements(batch)
-    results = [
-        LabResult(
-            measurement=row.key,
-            value=row.value,
-            at_s=row.occurred_at.timestamp(),
-            instrument_code=row.instrument.code if row.instrument else "",
-            instrument_is_valid=row.instrument_was_valid,
-        )
-        for row in rows
-    ]
+    results = [lab_result(row) for row in rows]
     specification = against if against is not None else applied_specification(batch)
-    verdict = rinse_verdict(batch, results=results, specification=specification)
-    return Judged(verdict, end_point_of(verdict, specification), tuple(rows))
+    links = tanks_with_resin(batch) if specification.is_measured_on_each_tank else []
+    verdict = rinse_verdict(
+        batch,
+        results=results,
+        tanks=[link.visit.tank.serial for link in links],
+        specification=specification,
+    )
+    tests = tuple(
+        TankTest(limit, link, laboratory.of_tank(limit, results, link.visit.tank.serial, verdict.rinsed_bv))
+        for limit in specification.limits
+        if limit.each_tank
+        for link in links
+    )
+    return Judged(verdict, end_point_of(verdict, specification), tuple(rows), tests)

@@ -9,7 +9,8 @@ from django.db.models import Q, QuerySet
 from regenplant.audit.by import By
 from regenplant.batches.models import Batch
 from regenplant.batches.moves import batch_snapshot
-from regenplant.core.process.lifecycle import BatchSnapshot, BatchState
+from regenplant.batches.rinse import specification_of
+from regenplant.core.process.lifecycle import AFTER_A_PASS, BatchSnapshot, BatchState
 from regenplant.quality import guards
 from regenplant.quality.models import (
     QcDecision,
@@ -21,6 +22,7 @@ from regenplant.quality.models import (
     review_of,
 )
 from regenplant.quality.record import BatchRecord
+from regenplant.quality.specification import judgement, waits_for_tanks
 from regenplant.tanks.models import TankVisit
 
 REVIEWABLE = (BatchState.FILLED, BatchState.RELEASED, BatchState.FAILED)
@@ -132,8 +134,15 @@ def quality_snapshot(
         stands_as=standing.decision.verdict if standing.decision else "",
         is_reviewed=standing.is_reviewed,
         review_missing=standing.review_missing,
-        open_elsewhere=guards.open_about(batch),
+        open_elsewhere=(*guards.open_about(batch), *_waits_for_tanks(batch)),
     )
+
+
+def _waits_for_tanks(batch: Batch) -> tuple[str, ...]:
+    """What is measured on each tank and is not inside on one of them; empty for a specification that measures none."""
+    if batch.state not in AFTER_A_PASS or not applied_specification(batch).is_measured_on_each_tank:
+        return ()
+    return waits_for_tanks(judgement(batch))
 
 
 def filled_snapshot(snapshot: BatchSnapshot, batch: Batch) -> BatchSnapshot:

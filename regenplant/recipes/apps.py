@@ -16,3 +16,13 @@ class RecipesConfig(AppConfig):
             ("recipes_specificationversion", "specification_id"),
         ):
             locks.declare(locks.Lock(table, when="OLD.state <> 'draft'", columns=(*FROZEN, owner)))
+        said = (
+            "product_id",
+            "customer_id",
+            "specification_id",
+            "reason",
+            "looser_reason",
+            "made_by_id",
+            "made_at",
+        )
+        locks.declare(locks.Lock("recipes_customerspecification", columns=said))

@@ -15,7 +15,14 @@ from regenplant.core.process.recipes import RECIPE_LIMITS, RecipeDefinition, Rec
 from regenplant.core.process.specification import Limit
 from regenplant.core.process.specification import Specification as SpecificationDefinition
 from regenplant.core.process.vocabulary import Leg, LegArrangement, Purpose
-from regenplant.recipes.models import Recipe, RecipeVersion, Specification, SpecificationVersion
+from regenplant.recipes.models import (
+    CustomerSpecification,
+    Product,
+    Recipe,
+    RecipeVersion,
+    Specification,
+    SpecificationVersion,
+)
 
 SETTING_KINDS: dict[str, tuple[str, str]] = {
     "duration_s": ("duration", "Time"),
@@ -110,6 +117,32 @@ def usable_specification_versions(family: str, grade: str, now: datetime) -> lis
     for version in found.order_by("specification__code", "-number"):
         newest.setdefault(version.specification_id, version)
     return list(newest.values())
+
+
+def usable_version(specification: Specification, now: datetime) -> SpecificationVersion | None:
+    """The newest approved version of one specification that holds now; None for none, or where it is out of use."""
+    if not specification.is_active:
+        return None
+    found = specification.versions.filter(
+        state=SpecificationVersion.State.APPROVED, effective_from__lte=now
+    ).select_related("specification")
+    return found.order_by("-number").first()
+
+
+def products() -> QuerySet[Product]:
+    """All products with their specification and what holds for single customers instead."""
+    own = CustomerSpecification.objects.filter(ended_at__isnull=True).select_related(
+        "customer", "specification", "made_by"
+    )
+    return Product.objects.select_related("specification").prefetch_related(Prefetch("customers", own))
+
+
+def customers_specifications(specification_id: int) -> list[CustomerSpecification]:
+    """What holds for single customers where this specification is a product's; by customer, then by product."""
+    found = CustomerSpecification.objects.filter(
+        ended_at__isnull=True, product__is_active=True, product__specification_id=specification_id
+    ).select_related("product", "customer", "specification")
+    return list(found.order_by("customer_id", "product__code", "pk"))
 
 
 def recipes() -> QuerySet[Recipe]:

@@ -1,5 +1,5 @@
 """What any code in the plant means: tank, visit, batch, vessel, resin lot, chemical lot, instrument, deviation, paper form, handover,
-retained sample, and what was purged.
+retained sample, certificate, and what was purged.
 
 A scan identifies: it finds a page and changes nothing. Codes are read without regard to case and spaces. Each kind
 is looked up by one query, in the order in which people scan.
@@ -16,6 +16,7 @@ from django.urls import NoReverseMatch, reverse
 
 from regenplant.batches.models import Batch, Deviation
 from regenplant.chemicals.models import ChemicalLot
+from regenplant.documents.models import Certificate
 from regenplant.keeping.models import PaperForm, Purge, PurgedRow
 from regenplant.plant.models import Instrument, Vessel
 from regenplant.quality.models import RetainedSample
@@ -48,6 +49,7 @@ KINDS = (
     Kind("purge", Purge, "number", "retention-purged"),
     Kind("purged record", PurgedRow, "number", "retention-purged"),
     Kind("retained sample", RetainedSample, "number", "samples-one"),
+    Kind("certificate", Certificate, "number", "certificate"),
     Kind("handover", Handover, "number", "handover-one"),
 )
 """Everything with a code besides tanks and visits, which ``tanks.selectors`` knows."""

@@ -23,6 +23,16 @@ from django.views.decorators.http import require_safe
 
 from regenplant.core.engineering.estimate import Estimate, Input
 from regenplant.core.process.plan import Caution, SignalWord
+from regenplant.drawing.rinse import (
+    Across,
+    Counts,
+    Expected,
+    ExpectedEnd,
+    ForecastPoint,
+    RinseDown,
+    RinseReading,
+)
+from regenplant.drawing.scene import Scene
 from regenplant.resins.models import ResinLot
 from regenplant.resins.selectors import Ancestry, Relative
 from regenplant.web.active_units import active
@@ -30,10 +40,9 @@ from regenplant.web.drawing.ancestry import ancestry_scene
 from regenplant.web.drawing.dots import BatchDose, dots_on_plan
 from regenplant.web.drawing.lanes import Lane, LaneBar, vessel_lanes
 from regenplant.web.drawing.marks import MARKS
-from regenplant.web.drawing.rinse import ForecastPoint, RinseDown, RinseReading
-from regenplant.web.drawing.scene import Scene
 from regenplant.web.drawing.step_ruler import RulerStep
 from regenplant.web.fields import QuantityField
+from regenplant.web.templatetags.parts import PadStop
 
 OHM_M = 1e4
 """One MΩ·cm in SI."""
@@ -67,6 +76,12 @@ def sample() -> dict[str, Any]:
         "rinse": rinse_down(morning.replace(hour=13, minute=27)),
         "rinse_start": RinseDown("Rinse-down of B-10417", "conductivity", (), 1e-4, False, 900),
         "softener": softener_rinse(),
+        "logged": logged_rinse(morning.replace(hour=13, minute=27)),
+        "stepped": stepped_rinse(),
+        "pad_stops": [
+            PadStop("id_caustic", "Caustic temperature", ("°C", "°F"), "°C"),
+            PadStop("id_sodium", "Sodium", ("mg/L", "µg/L"), "mg/L"),
+        ],
         "doses": dots_on_plan(
             doses(), title="Hydrochloric acid as 100 % per litre of resin", system=active()
         ),
@@ -243,6 +258,44 @@ def softener_rinse() -> RinseDown:
     return RinseDown(
         "Rinse-down of B-10413", "conductivity", readings, 0.015, False, 600.0, 16.5 * 60, now_s=21 * 60.0
     )
+
+
+def logged_rinse(started_at: datetime) -> RinseDown:
+    """An anion bed read by a meter every ten seconds and now and then by hand; one reading points to its cell, one only informs."""
+    flow_bv_per_s = 8.0 / 3600
+
+    def read(
+        minutes: float, *, is_by_hand: bool = False, counts: Counts = Counts.YES, factor: float = 1.0
+    ) -> RinseReading:
+        seconds = 60.0 * minutes
+        value = factor * 1e-4 * (2.2 + 900.0 * math.exp(-minutes / 7.4))
+        return RinseReading(seconds, value, is_by_hand, seconds * flow_bv_per_s, counts)
+
+    by_meter = [read(n / 6) for n in range(6, 204)]
+    by_hand = [read(m, is_by_hand=True, factor=1.02) for m in (8.02, 16.02, 24.02, 32.02)]
+    odd = [
+        read(20.55, is_by_hand=True, counts=Counts.CHECK, factor=0.02),
+        read(28.05, is_by_hand=True, counts=Counts.INFORMS, factor=1.25),
+    ]
+    places = (Expected(60.0 * m, 60.0 * m * flow_bv_per_s) for m in (41.0, 44.5, 50.0))
+    return RinseDown(
+        "Rinse-down of B-10421", "conductivity", tuple(sorted((*by_meter, *by_hand, *odd), key=lambda r: r.elapsed_s)), 0.001, False, 900.0,
+        started_at=started_at, now_s=34.5 * 60, expected=ExpectedEnd(*places), across=Across.BED_VOLUMES, bv_per_s=flow_bv_per_s,
+        earlier=tuple(tuple((60.0 * m * flow_bv_per_s, 1e-4 * (2.0 + 900.0 * math.exp(-m / pace))) for m in range(1, 46)) for pace in (7.0, 7.9, 6.6)),
+    )  # fmt: skip
+
+
+def stepped_rinse() -> RinseDown:
+    """Purified water judged by a table for uncompensated readings: the limit rises with the temperature; it is being held."""
+    readings = tuple(
+        RinseReading(
+            60.0 * m,
+            1e-4 * (0.9 + 60.0 * math.exp(-m / 4.0)),
+            limit=1e-4 * (1.1 if m < 14 else 1.3 if m < 30 else 1.4),
+        )
+        for m in (3, 6, 9, 12, 15, 18, 21, 24, 27, 30, 33)
+    )
+    return RinseDown("Rinse-down of B-10430", "conductivity", readings, None, False, 900.0, 24 * 60.0, now_s=34 * 60.0, basis="as read")  # fmt: skip
 
 
 def doses() -> list[BatchDose]:

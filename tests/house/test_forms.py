@@ -47,6 +47,8 @@ def with_a_person(form: Any, data: QueryDict) -> forms.BaseForm:
 
 ENTRY = EntrySpec("flow", "Flow", "flow", low=0.0005, high=0.002)
 FORMS: dict[str, Make] = {
+    "areas.certificates.forms.IssueForm": given(links=[]),
+    "areas.certificates.forms.WithdrawForm": plain,
     "areas.bench.forms.BenchForm": given(quantity=quantities()["stock_volume"]),
     "areas.batches.forms.StepForm": plain,
     "areas.batches.forms.EntryForm": given(spec=ENTRY, system="us"),
@@ -148,6 +150,7 @@ FORMS: dict[str, Make] = {
     "areas.setup.resin_forms.NewLotForm": plain,
     "areas.setup.resin_forms.ScrapForm": plain,
     "areas.setup.specification_form.SpecificationForm": given(base=default_specifications()[0]),
+    "areas.setup.products.EndForm": plain,
     "areas.setup.signed_versions.ApproveForm": plain,
     "areas.setup.signed_versions.WithdrawSignedForm": plain,
     "areas.setup.versions.WithdrawForm": plain,
@@ -174,6 +177,11 @@ ELSEWHERE = {
     "areas.qc.forms.CorrectMeasurementForm": ("tests/web/test_qc.py", "qc-correct"),
     "areas.rinse.forms.ReadingForm": ("tests/web/test_rinse.py", "rinse"),
     "areas.rinse.forms.CorrectReadingForm": ("tests/web/test_rinse.py", "rinse-correct"),
+    "areas.setup.products.ProductForm": ("tests/web/test_products.py", "setup-product-new"),
+    "areas.setup.products.CustomerSpecificationForm": (
+        "tests/web/test_products.py",
+        "setup-product-customer",
+    ),
     "areas.tanks.forms.ChangeForm": ("tests/web/test_tanks.py", "tanks-change"),
     "parts.SampleForm": ("tests/web/test_parts.py", "parts"),
 }

@@ -23,7 +23,7 @@ FLOORS: tuple[tuple[str, ...], ...] = (
     ("people",),
     ("audit",),
     ("bench",),
-    ("working",),
+    ("working", "drawing"),
     ("units",),
     ("unit_spellings", "unit_kinds"),
     ("core",),

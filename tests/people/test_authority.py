@@ -29,6 +29,7 @@ ONLY = {
     "qc.record": {Role.QC_TECHNICIAN},
     "qc.judge": {Role.QC_TECHNICIAN},
     "batch.release": {Role.QC_TECHNICIAN, Role.SUPERVISOR},
+    "certificate.issue": {Role.QC_TECHNICIAN, Role.SUPERVISOR},
     "batch.review": {Role.SUPERVISOR},
     "batch.reopen": {Role.SUPERVISOR},
     "batch.abort": {Role.SUPERVISOR},

@@ -15,16 +15,16 @@ from hypothesis import given
 from hypothesis import strategies as st
 
 from regenplant import units
+from regenplant.drawing.curves import crossing, monotone_curve
+from regenplant.drawing.rinse import ForecastPoint, RinseDown, RinseReading, rinse_chart
+from regenplant.drawing.scales import Axis, clock_ticks, minute_ticks, seconds_between, tick_text
+from regenplant.drawing.scene import Curve, Dot, Frame, Label, Length, Line, Rect, Scene, Shape, px, share
 from regenplant.resins.models import ResinLot
 from regenplant.resins.selectors import Ancestry, Relative
 from regenplant.web.drawing.ancestry import ancestry_scene
-from regenplant.web.drawing.curves import crossing, monotone_curve
 from regenplant.web.drawing.dots import BatchDose, dots_on_plan
 from regenplant.web.drawing.lanes import Lane, LaneBar, vessel_lanes
 from regenplant.web.drawing.limit_bar import Limits, Standing, limit_bar, limit_text
-from regenplant.web.drawing.rinse import ForecastPoint, RinseDown, RinseReading, rinse_chart
-from regenplant.web.drawing.scales import Axis, clock_ticks, minute_ticks, seconds_between, tick_text
-from regenplant.web.drawing.scene import Curve, Dot, Frame, Label, Length, Line, Rect, Scene, Shape, px, share
 from regenplant.web.drawing.step_ruler import RulerStep, step_ruler
 
 EVIL = '<script>alert("x")</script>'

@@ -14,7 +14,7 @@ from regenplant.batches import services as batch_services
 from regenplant.batches.models import Batch, StepEntry, StepRun
 from regenplant.batches.selectors import batch_page
 from regenplant.core.process.vocabulary import StepKind
-from regenplant.web.drawing.scene import share
+from regenplant.drawing.scene import share
 from regenplant.web.drawing.step_ruler import RulerStep, step_ruler
 from regenplant.web.presenters.batch_acts import then_words
 from regenplant.web.presenters.batch_cards import jump_words

@@ -243,16 +243,75 @@ def test_nobody_sees_a_rinse_without_signing_in(client: Client, rinsing: Batch) 
 
 
 # --- fragments ----------------------------------------------------------------------------------------------------------
-def test_the_curve_renews_itself_and_brings_the_rest_only_when_the_batch_moved_on(
+def seen_on(page: str) -> str:
+    """What the page that stands open says it has seen."""
+    found = re.search(r"now/\?seen=([^&\"]+)&", page)
+    assert found is not None
+    return found[1]
+
+
+def test_while_nothing_is_new_the_page_is_told_so_and_nothing_else(
+    as_qc: Client, rinsing: Batch, monkeypatch: pytest.MonkeyPatch
+) -> None:
+    seen = seen_on(text_of(as_qc.get(url(rinsing))))
+    at = timezone.now()
+    monkeypatch.setattr("regenplant.web.areas.rinse.views.timezone.now", lambda: at)
+    seen = f"{seen.rpartition('.')[0]}.{at:%H%M}"
+    answer = as_qc.get(url(rinsing, "rinse-now"), {"seen": seen})
+    assert (answer.status_code, answer.content) == (204, b"")
+
+
+def test_a_minute_later_the_curve_alone_is_renewed_for_the_line_of_now(as_qc: Client, rinsing: Batch) -> None:
+    seen = seen_on(text_of(as_qc.get(url(rinsing)))).rpartition(".")[0]
+    same = text_of(as_qc.get(url(rinsing, "rinse-now"), {"seen": f"{seen}.0000x"}))
+    assert 'id="rinse-curve"' in same and "hx-swap-oob" not in same
+
+
+def test_a_new_reading_brings_everything_but_the_form(
     as_qc: Client, plant: SmallPlant, rinsing: Batch
 ) -> None:
-    same = text_of(as_qc.get(f"{url(rinsing, 'rinse-now')}?seen={rinsing.version}"))
-    assert 'id="rinse-curve"' in same and "hx-swap-oob" not in same
+    seen = seen_on(text_of(as_qc.get(url(rinsing))))
     factories.reading(plant, rinsing, "30 µS/cm")
-    moved = text_of(as_qc.get(f"{url(rinsing, 'rinse-now')}?seen={rinsing.version}"))
-    for part in ("rinse-head", "rinse-end", "rinse-table", "rinse-verdict"):
+    moved = text_of(as_qc.get(url(rinsing, "rinse-now"), {"seen": seen}))
+    for part in ("rinse-head", "rinse-forecast", "rinse-end", "rinse-table", "rinse-verdict"):
         assert f'id="{part}" hx-swap-oob="true"' in moved
     assert 'id="reading-form"' not in moved
+
+
+def test_asking_whether_something_is_new_is_cheap(
+    as_qc: Client, rinsing: Batch, django_assert_max_num_queries
+) -> None:  # type: ignore[no-untyped-def]
+    seen = seen_on(text_of(as_qc.get(url(rinsing))))
+    with django_assert_max_num_queries(8):
+        as_qc.get(url(rinsing, "rinse-now"), {"seen": seen})
+
+
+def test_the_axis_counts_bed_volumes_by_a_link(as_qc: Client, rinsing: Batch) -> None:
+    page = text_of(as_qc.get(url(rinsing)))
+    assert 'href="?x=bv#rinse-curve"' in page and "bed volumes of rinse water" not in page
+    by_volume = text_of(as_qc.get(url(rinsing), {"x": "bv"}))
+    assert "bed volumes of rinse water" in by_volume and 'href="?x=time#rinse-curve"' in by_volume
+    assert re.search(r'id="rinse-curve" hx-get="[^"]*x=bv"', by_volume)
+
+
+def test_a_reading_that_points_to_its_cell_is_marked_by_its_shape(
+    as_qc: Client, plant: SmallPlant, rinsing: Batch
+) -> None:
+    plant.forward(minutes=2)
+    factories.reading(plant, rinsing, "0.01 µS/cm")
+    page = text_of(as_qc.get(url(rinsing)))
+    assert 'class="pt off"' in page and "instrument check, not counted" in page
+
+
+def test_the_pad_remembers_unit_and_cell_of_the_last_reading(
+    as_qc: Client, plant: SmallPlant, rinsing: Batch
+) -> None:
+    as_qc.post(url(rinsing), typed(plant, value="0.112 Mohm-cm", temperature="68 F"))
+    page = text_of(as_qc.get(url(rinsing)))
+    assert 'data-pad="id_value id_temperature"' in page
+    assert 'data-unit="MΩ·cm" data-of="id_value" aria-pressed="true"' in page
+    assert 'data-unit="°F" data-of="id_temperature" aria-pressed="true"' in page
+    assert f'<option value="{plant.instruments["CELL"].pk}" selected>' in page
 
 
 def test_what_a_reading_means_is_said_before_it_is_written(

@@ -7,6 +7,7 @@ from datetime import datetime
 
 from django.db.models import Q, QuerySet
 
+from regenplant.batches.log_models import ForecastMade
 from regenplant.batches.models import Batch, MeterLog, RinseReading, RinseStanding, StepRun
 from regenplant.batches.rinse import (
     EndPoint,
@@ -37,6 +38,8 @@ class Ghost:
 
     batch_number: str
     points: tuple[tuple[float, float], ...]
+    volumes: tuple[tuple[float, float], ...] = ()
+    """The same over the bed volumes passed."""
 
 
 @dataclass(frozen=True, slots=True)
@@ -108,6 +111,18 @@ def rinse_page(batch: Batch, now: datetime) -> RinsePage:
     )
 
 
+def basis_of_rinse(batch: Batch) -> str:
+    """What the kept standing of the rinse was worked out from, as a digest; "" where none is kept. It changes with every reading, packet
+    and correction."""
+    kept = RinseStanding.objects.filter(batch=batch).values_list("basis", flat=True).first()
+    return kept or ""
+
+
+def newest_forecasts(batch: Batch, count: int = 12) -> list[ForecastMade]:
+    """The forecasts made last, oldest first."""
+    return list(ForecastMade.objects.filter(batch=batch).order_by("-at", "-id")[:count])[::-1]
+
+
 def logs_of(batch: Batch) -> QuerySet[MeterLog]:
     """Packets of a batch, newest first, without the text and the columns they hold."""
     return (
@@ -145,7 +160,7 @@ def shown_points(curve: list[list[float]], limit: Limit | None) -> tuple[tuple[f
     return tuple((row[MINUTES], 1.0 / row[column] if is_reciprocal else row[column]) for row in curve)
 
 
-MINUTES, _, AT_25, RAW = range(4)
+MINUTES, PASSED, AT_25, RAW, KELVIN = range(5)
 """Places in a row of ``RinseStanding.curve``."""
 GHOST_ROWS = 120
 """Points of a thin line at most."""
@@ -166,5 +181,8 @@ def _ghosts(batch: Batch, limit: Limit | None, count: int = 5) -> tuple[Ghost, .
         kept = getattr(old, "rinse_standing", None)
         curve = kept.curve if kept is not None else curve_of_batch(old)
         if curve:
-            found.append(Ghost(old.number, shown_points(curve[:: -(-len(curve) // GHOST_ROWS)], limit)))
+            rows = curve[:: -(-len(curve) // GHOST_ROWS)]
+            points = shown_points(rows, limit)
+            volumes = tuple((row[PASSED], value) for row, (_, value) in zip(rows, points, strict=True))
+            found.append(Ghost(old.number, points, volumes))
     return tuple(found)

@@ -10,6 +10,8 @@ from regenplant.batches.frozen import freeze
 from regenplant.batches.preview import Wanted, preview, visits_for
 from regenplant.batches.readiness import occupied_vessels, unfit
 from regenplant.batches.selectors.offered_recipes import OfferedRecipe, offered_recipes
+from regenplant.batches.worked_out import Chosen, choose
+from regenplant.core.errors import DomainError
 from regenplant.core.process.plan import BatchPlan, FeedData
 from regenplant.core.process.tank_selection import Choice, Selection, WaitingTank, select_tanks
 from regenplant.core.process.vocabulary import ResinFamily
@@ -131,6 +133,10 @@ class StartPage:
     """Vessels that may take the anion resin, free ones first; empty unless one is needed."""
     anion_vessel: Vessel | None = None
     throughput_m3: float | None = None
+    chosen: Chosen | None = None
+    """What holds for the tanks that are in: the specification itself, or the strictest of several customers'."""
+    specification_refused: str = ""
+    """Why the customers' specifications cannot hold together; "" where they can."""
     feed: FeedData | None = None
     """The plant's feed analysis, with which a throughput says what the resin holds; None where none is on record."""
 
@@ -226,10 +232,10 @@ def start_page(
         return None
     fit = next((fit for fit in found.fits if fit.vessel.pk == vessel_id), found.fits[0])
     by_key = {choice.key: choice for choice in fit.selection.choices}
-    chosen = set(visit_ids) if visit_ids is not None else {c.key for c in fit.selection.choices if c.is_in}
+    picked = set(visit_ids) if visit_ids is not None else {c.key for c in fit.selection.choices if c.is_in}
     order = {choice.key: index for index, choice in enumerate(fit.selection.choices)}
     tanks = tuple(
-        TankChoice(visit, visit.pk in chosen, by_key.get(visit.pk), unfit(visit, None))
+        TankChoice(visit, visit.pk in picked, by_key.get(visit.pk), unfit(visit, None))
         for visit in sorted(found.pool.visits, key=lambda visit: order[visit.pk])
     )
     in_batch = [tank.visit.pk for tank in tanks if tank.is_in]
@@ -241,6 +247,7 @@ def start_page(
         (s for s in specifications if s.pk == specification_version_id),
         specifications[0] if specifications else None,
     )
+    chosen, refused = _chosen_specification(specification, tanks, now)
     needs_anion_vessel = recipe is not None and runs_apart(recipe)
     anion_vessels: tuple[AnionVessel, ...] = ()
     anion_vessel = None
@@ -274,7 +281,22 @@ def start_page(
         anion_vessel=anion_vessel,
         throughput_m3=throughput_m3,
         feed=feed_data(),
+        chosen=chosen,
+        specification_refused=refused,
     )
+
+
+def _chosen_specification(
+    version: SpecificationVersion | None, tanks: Sequence[TankChoice], now: datetime
+) -> tuple[Chosen | None, str]:
+    """What holds for the tanks that are in, or why nothing can."""
+    visits = [tank.visit for tank in tanks if tank.is_in]
+    if version is None or not visits:
+        return None, ""
+    try:
+        return choose(version, visits, now), ""
+    except DomainError as refusal:
+        return None, refusal.message
 
 
 def _chosen_recipe(

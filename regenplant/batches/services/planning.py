@@ -21,9 +21,11 @@ from regenplant.batches.preview import Wanted, one_pool, preview, visits_for
 from regenplant.batches.readiness import occupants, resin_here_m3, unfit
 from regenplant.batches.services._rework import NO_CAUSE, Cause, refuse_alone, sign_together
 from regenplant.batches.services._subject import batch_subject, with_tanks
+from regenplant.batches.worked_out import Chosen, choose, worked_of
 from regenplant.core.errors import PlanRefused, RecordRefused, StaleRecord
 from regenplant.core.process.lifecycle import BatchAction
 from regenplant.core.process.plan import BatchPlan
+from regenplant.core.process.wording import listed
 from regenplant.people.binding import TwoPeople
 from regenplant.plant.models import Vessel
 from regenplant.recipes.models import RecipeVersion, SpecificationVersion
@@ -60,7 +62,7 @@ def freeze_batch(
     vessel = Vessel.objects.select_for_update().get(pk=vessel_id)
     _refuse_occupied(vessel)
     recipe_version = _approved_recipe(recipe_version_id, by.at)
-    specification_version = _approved_specification(specification_version_id, by.at)
+    chosen = choose(_approved_specification(specification_version_id, by.at), visits, by.at)
     anion_vessel = _anion_vessel(anion_vessel_id, vessel, recipe_version)
     if anion_vessel is not None:
         _refuse_occupied(anion_vessel, field="anion_vessel")
@@ -80,7 +82,7 @@ def freeze_batch(
             code="plan_changed",
         )
     _refuse_blocked(plan)
-    batch = _create(by, plan, text, plan_digest, wanted, specification_version)
+    batch = _create(by, plan, text, plan_digest, wanted, chosen)
     move_batch(batch, BatchAction.MAKE_READY, by=by, snapshot=batch_snapshot(batch, by=by))
     return _frozen_outcome(batch, plan, visits)
 
@@ -143,7 +145,7 @@ def plan_rework(
         text,
         plan_digest,
         wanted,
-        parent.specification_version,
+        Chosen(parent.specification_version, worked_of(parent)),
         parent=parent,
         cause=Cause(cause.strip(), cause_category, same_recipe_reason.strip()),
     )
@@ -302,7 +304,7 @@ def _create(
     text: str,
     plan_digest: str,
     wanted: Wanted,
-    specification_version: SpecificationVersion,
+    chosen: Chosen,
     *,
     parent: Batch | None = None,
     cause: Cause = NO_CAUSE,
@@ -315,7 +317,8 @@ def _create(
         vessel=wanted.vessel,
         anion_vessel=wanted.anion_vessel,
         recipe_version=wanted.recipe_version,
-        specification_version=specification_version,
+        specification_version=chosen.version,
+        specification_text=chosen.text,
         parent=parent,
         rework_cause=cause.words,
         rework_cause_category=cause.category,
@@ -352,6 +355,15 @@ def _create(
     return batch
 
 
+def _specification_words(batch: Batch) -> str:
+    """Which specifications hold, for the log."""
+    worked = worked_of(batch)
+    if worked is None:
+        version = batch.specification_version
+        return f"{version.specification.code} version {version.number}"
+    return f"strictest of {listed(part.name for part in worked.parts)}"
+
+
 def _frozen_outcome(batch: Batch, plan: BatchPlan, visits: Sequence[TankVisit]) -> Outcome:
     anion = batch.anion_vessel
     recipe = f"recipe {plan.request.recipe.code} version {plan.request.recipe_version}"
@@ -365,6 +377,7 @@ def _frozen_outcome(batch: Batch, plan: BatchPlan, visits: Sequence[TankVisit]) 
             "vessel": batch.vessel.code + (f" and {anion.code}" if anion else ""),
             "digest": batch.plan_digest[:8],
             "warnings": [check.sentence for check in plan.warnings],
+            "specification": _specification_words(batch),
         },
         related=with_tanks(batch),
         result=batch,

@@ -100,6 +100,11 @@ SOURCES: dict[str, Source] = _table(
     Source("pratt", "Pratt, Koch, Wu & Berezansky, potassium chloride conductivity standards, Pure Appl. Chem. 73:1783", "2001", "as printed in the CRC Handbook, p. 5-73", _READ),
     Source("astm_d1125", "ASTM D1125 reference solutions C and D", "25 °C", "as given in ASTM D5391-99 (2005), Annex A2.2", _READ),
     Source("astm_d1193", "ASTM D1193, reagent water", "1999e1", "types I to IV, abstract", _READ),
+    Source("astm_d1125_scope", "ASTM D1125, electrical conductivity and resistivity of water", "1995 (2005) and later", "scope: method A for grab samples from 10 µS/cm, method B in line from 5 µS/cm", _READ),
+    Source("aami_reprint", "AAMI list of dialysis water, an earlier edition", "as reprinted", "maxima of elements, nitrate, sulfate, chlorine", _READ),
+    Source("iso_23500_3", "ISO 23500-3, water for dialysis", "2019", "viable count and endotoxin as given in a dialysis reference manual; its list of elements was not read", _READ),
+    Source("rd62", "AAMI RD62, water treatment for dialysis", "2006", "viable count and endotoxin, Seminars in Dialysis 2013, table 2", _READ),
+    Source("astm_d5127", "ASTM D5127, guide to ultrapure water in electronics", "2013", "a guide whose figures are recommendations; its table was not read", _MEMORY),
     Source("iso_3696", "ISO 3696, water for analytical laboratory use", "1987", "grades 1 to 3, as reprinted", _READ),
     # --- rinse ------------------------------------------------------------------------------------------------
     Source("tanks_in_series", "Tanks-in-series model of a displacement front", "", "C/C₀ = e^(−Nθ) Σ (Nθ)^i / i!", _ARITHMETIC),

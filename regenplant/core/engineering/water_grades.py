@@ -21,6 +21,10 @@ _USP_645_STAGE_3: tuple[tuple[float, float], ...] = (
     (7.0, 4.6),
 )  # fmt: skip
 """(pH rounded to 0.1, highest conductivity at 25 °C in µS/cm)."""
+USP_645_STAGE_3_SIEMENS_PER_M: tuple[tuple[float, float], ...] = tuple(
+    (ph, most * 1e-4) for ph, most in _USP_645_STAGE_3
+)
+"""(pH rounded to 0.1, highest conductivity at 25 °C [S/m])."""
 
 
 def usp_645_stage_3_limit(ph: float) -> float:
@@ -43,7 +47,7 @@ def usp_645_stage_3_limit(ph: float) -> float:
     require_within(
         rounded, 5.0, 7.0, "pH of the sample, rounded to 0.1", why="Outside it the water fails stage 3."
     )
-    return dict(_USP_645_STAGE_3)[rounded] * 1e-4
+    return dict(USP_645_STAGE_3_SIEMENS_PER_M)[rounded]
 
 
 @dataclass(frozen=True, slots=True)

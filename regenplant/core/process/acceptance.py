@@ -14,6 +14,7 @@ from typing import Any
 
 from regenplant.core.engineering.conductivity import Compensation
 from regenplant.core.engineering.libraries import array_library
+from regenplant.core.process import laboratory
 from regenplant.core.process.series import Series, series_of
 from regenplant.core.process.sifting import Sifted, instrument_doubt, sifted
 from regenplant.core.process.specification import (
@@ -47,10 +48,12 @@ class Outcome(StrEnum):
     PASS = "pass"
     FAIL = "fail"
     INCOMPLETE = "incomplete"
+    LATER = "later"
+    """Measured on each tank once it is filled: it holds back the release, not the judgement of the bed."""
 
     @property
     def label(self) -> str:
-        return {"pass": "passed", "fail": "failed", "incomplete": "not yet"}[self]
+        return {"pass": "passed", "fail": "failed", "incomplete": "not yet", "later": "after filling"}[self]
 
 
 @dataclass(frozen=True, slots=True)
@@ -88,7 +91,7 @@ class Verdict:
 
     @property
     def open_reasons(self) -> tuple[Reason, ...]:
-        return tuple(reason for reason in self.reasons if reason.outcome is not Outcome.PASS)
+        return tuple(reason for reason in self.reasons if reason.outcome not in (Outcome.PASS, Outcome.LATER))
 
 
 # --- the judgement --------------------------------------------------------------------------------------------------
@@ -98,6 +101,7 @@ def judge(
     results: Sequence[LabResult] = (),
     rinsed_bv: float | None = None,
     recirculated_bv: float = 0.0,
+    tanks: Sequence[str] = (),
 ) -> Verdict:
     """Judge a rinse and its laboratory results against a specification.
 
@@ -113,6 +117,8 @@ def judge(
         Rinse water passed so far, if it is known beside the readings [-]
     recirculated_bv : float
         How much of the water that passed a pump drove round, 0 to all of it [-]
+    tanks : Sequence
+        Serials of the tanks that hold the resin now; what is measured on each tank waits while there are none
 
     Returns
     -------
@@ -131,7 +137,7 @@ def judge(
             run = _run(found, specification)
             reasons.append(_endpoint(limit, found, run, specification, rinsed))
         else:
-            reasons.append(_laboratory(limit, results))
+            reasons.append(_laboratory(limit, results, rinsed, tanks))
     reasons.append(_minimum_rinse(specification, rinsed, min(recirculated_bv, rinsed)))
     doubtful = _doubt_in_window(found, run, specification)
     if doubtful:
@@ -259,39 +265,32 @@ def _endpoint(
 
 
 def _minimum_rinse(specification: Specification, rinsed_bv: float, recirculated_bv: float) -> Reason:
+    least = specification.least_rinse_bv
     pumped = f", of which {say(recirculated_bv, 'bed_volumes')} recirculated" if recirculated_bv > 0.0 else ""
-    enough = rinsed_bv >= specification.minimum_rinse_bv
+    enough = rinsed_bv >= least
     return Reason(
         "minimum_rinse",
         Outcome.PASS if enough else Outcome.INCOMPLETE,
-        f"Rinsed {say(rinsed_bv, 'bed_volumes')}{pumped}, at least {say(specification.minimum_rinse_bv, 'bed_volumes')}.",
-        "rinse_volume", rinsed_bv, specification.minimum_rinse_bv, None, "bed_volumes",
+        f"Rinsed {say(rinsed_bv, 'bed_volumes')}{pumped}, at least {say(least, 'bed_volumes')}.",
+        "rinse_volume", rinsed_bv, least, None, "bed_volumes",
     )  # fmt: skip
 
 
-def _laboratory(limit: Limit, results: Sequence[LabResult]) -> Reason:
-    own = sorted(
-        (result for result in results if result.measurement == limit.measurement),
-        key=lambda result: result.at_s,
-    )
-    valid = [result for result in own if result.instrument_is_valid]
+_OUTCOMES = {
+    laboratory.Standing.INSIDE: ("inside", Outcome.PASS),
+    laboratory.Standing.OUTSIDE: ("outside", Outcome.FAIL),
+    laboratory.Standing.MISSING: ("missing", Outcome.INCOMPLETE),
+    laboratory.Standing.LATER: ("after_filling", Outcome.LATER),
+}
 
-    def reason(code: str, outcome: Outcome, sentence: str, seen: float | None = None) -> Reason:
-        return Reason(code, outcome, sentence, limit.measurement, seen, limit.low, limit.high, limit.kind)
 
-    if not valid:
-        why = " The result on record comes from an instrument out of calibration." if own else ""
-        return reason(
-            "missing",
-            Outcome.INCOMPLETE,
-            f"{limit.name} is not measured yet; allowed is {limit.allowed()}.{why}",
-        )
-    last = valid[-1]
-    earlier = sum(1 for result in valid[:-1] if not limit.holds(result.value))
-    repeated = (
-        f" {earlier} earlier {'result was' if earlier == 1 else 'results were'} outside." if earlier else ""
+def _laboratory(limit: Limit, results: Sequence[LabResult], rinsed_bv: float, tanks: Sequence[str]) -> Reason:
+    found = (
+        laboratory.of_all_tanks(limit, results, tanks, rinsed_bv)
+        if limit.each_tank
+        else laboratory.of_batch(limit, results, rinsed_bv)
     )
-    sentence = f"{limit.name} is {say(last.value, limit.kind)}; allowed is {limit.allowed()}.{repeated}"
-    if limit.holds(last.value):
-        return reason("inside", Outcome.PASS, sentence, last.value)
-    return reason("outside", Outcome.FAIL, sentence, last.value)
+    code, outcome = _OUTCOMES[found.standing]
+    return Reason(
+        code, outcome, found.sentence, limit.measurement, found.seen, limit.low, limit.high, limit.kind
+    )

@@ -23,7 +23,11 @@ def to_plain(value: Any) -> Any:
     if isinstance(value, Enum):
         return value.value
     if dataclasses.is_dataclass(value) and not isinstance(value, type):
-        return {f.name: to_plain(getattr(value, f.name)) for f in dataclasses.fields(value)}
+        return {
+            f.name: to_plain(getattr(value, f.name))
+            for f in dataclasses.fields(value)
+            if not _is_left_out(value, f)
+        }
     if isinstance(value, Mapping):
         return {str(to_plain(key)): to_plain(item) for key, item in value.items()}
     if isinstance(value, (list, tuple)):
@@ -31,6 +35,12 @@ def to_plain(value: Any) -> Any:
     if value is None or isinstance(value, (str, bool, int, float)):
         return value
     raise TypeError(f"{type(value).__name__} has no canonical form")
+
+
+def _is_left_out(value: Any, field: dataclasses.Field[Any]) -> bool:
+    """A field that its class names in ``ADDED_LATER`` is not written while it says its default: content that was signed before
+    the field was there has the same text, and the same digest, ever after."""
+    return field.name in getattr(value, "ADDED_LATER", ()) and getattr(value, field.name) == field.default
 
 
 def canonical_text(value: Any) -> str:

@@ -7,6 +7,7 @@ from __future__ import annotations
 
 from dataclasses import dataclass
 from enum import StrEnum
+from typing import ClassVar
 
 from regenplant.core.engineering import conductivity
 from regenplant.core.engineering.conductivity import Compensation
@@ -41,8 +42,46 @@ class Limit:
     table: tuple[tuple[float, ...], ...] = ()
     source: str = ""
     """Key of ``core.engineering.sources.SOURCES``."""
+    method: str = ""
+    """How it is measured, in words; "" leaves it to the laboratory."""
+    each_tank: bool = False
+    """Measured on every filled tank instead of once for the batch."""
+    readings_in_row: int = 1
+    """How many results one after the other must lie inside; the rinse counts its own (``Specification.consecutive_readings``)."""
+    hold_time_s: float = 0.0
+    """Least time from the first to the last of those results."""
+    minimum_rinse_bv: float = 0.0
+    """Rinse this limit asks for where it is more than the specification's own."""
+    grade: str = ""
+    """Name of the published grade it was copied from."""
+
+    ADDED_LATER: ClassVar[tuple[str, ...]] = (
+        "method", "each_tank", "readings_in_row", "hold_time_s", "minimum_rinse_bv", "grade",
+    )  # fmt: skip
+    """Not in the canonical text while they say nothing, so that versions written before them keep their text (``canonical``)."""
 
     def __post_init__(self) -> None:
+        if self.readings_in_row < 1 or self.hold_time_s < 0.0 or self.minimum_rinse_bv < 0.0:
+            raise OutOfRange(
+                f"The limit for {self.name} asks for {self.readings_in_row} results over "
+                f"{number(self.hold_time_s, decimals=0, digits=6)} s after {number(self.minimum_rinse_bv, decimals=2, digits=4)} BV. "
+                "At least 1 result, and nothing below zero.",
+                code="limit_conditions",
+            )
+        if self.hold_time_s > 0.0 and self.readings_in_row < 2:
+            raise OutOfRange(
+                f"The limit for {self.name} has a hold time of {say(self.hold_time_s, 'duration')} and asks for one result. "
+                "A time is held between two results: ask for at least 2 in a row, or for no hold time.",
+                code="hold_on_one_result",
+            )
+        if self.measurement == CONDUCTIVITY and (
+            self.each_tank or self.readings_in_row > 1 or self.hold_time_s
+        ):
+            raise OutOfRange(
+                f"The limit for {self.name} is judged in the rinse, for the batch: its hold time and its readings in a row stand "
+                "under Rinse. For each tank choose the conductivity of the filled tank.",
+                code="rinse_limit_conditions",
+            )
         if self.low is None and self.high is None and not self.table:
             raise OutOfRange(f"The limit for {self.name} has neither a low nor a high.", code="empty_limit")
         if self.low is not None and self.high is not None and self.low > self.high:
@@ -123,6 +162,17 @@ class Specification:
         if len({limit.measurement for limit in self.limits}) != len(self.limits):
             raise OutOfRange(f"Specification {self.code} names a measurement twice.", code="limit_twice")
 
+    @property
+    def least_rinse_bv(self) -> float:
+        """The most that the specification and its rinse limit ask for [-]."""
+        limit = self.limit(CONDUCTIVITY)
+        return max(self.minimum_rinse_bv, limit.minimum_rinse_bv if limit else 0.0)
+
+    @property
+    def is_measured_on_each_tank(self) -> bool:
+        """Whether some limit is measured on every filled tank."""
+        return any(limit.each_tank for limit in self.limits)
+
     def limit(self, measurement: str) -> Limit | None:
         """The limit for a measurement, None if there is none."""
         return next((limit for limit in self.limits if limit.measurement == measurement), None)
@@ -168,3 +218,7 @@ class LabResult:
     at_s: float
     instrument_code: str
     instrument_is_valid: bool
+    tank: str = ""
+    """Serial of the tank it was measured on; "" for the sample of the batch."""
+    temperature_kelvin: float | None = None
+    """Of the sample, where it was written down [K]."""

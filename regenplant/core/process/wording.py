@@ -69,6 +69,10 @@ _SHOWN: dict[str, tuple[float, float, str, int, int]] = {
     "specific_heat": (0.001, 0.0, "kJ/(kg·K)", 3, 4),
     "specific_gravity": (1.0, 0.0, "", 5, 6),
     "density_slope": (1.0, 0.0, "kg/(m³·K)", 3, 3),
+    "turbidity": (1.0, 0.0, "NTU", 2, 3),
+    "colony_count": (1e-6, 0.0, "CFU/mL", 2, 3),
+    "endotoxin": (1e-6, 0.0, "EU/mL", 4, 3),
+    "absorbance": (1.0, 0.0, "", 4, 3),
 }
 
 

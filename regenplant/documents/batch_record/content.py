@@ -114,6 +114,10 @@ class RecordTank:
     state: str
 
 
+OUT_OF_CALIBRATION = "calibration overdue"
+"""What stands in ``doubts`` where nothing but the calibration speaks against a reading."""
+
+
 @dataclass(frozen=True, slots=True)
 class RecordReading:
     at: str

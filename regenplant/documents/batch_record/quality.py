@@ -14,6 +14,7 @@ from regenplant.batches.standing import curve_of_batch
 from regenplant.core.process.lifecycle import BatchState, StepState
 from regenplant.core.process.specification import CONDUCTIVITY, Limit
 from regenplant.documents.batch_record.content import (
+    OUT_OF_CALIBRATION,
     Range,
     RecordDecision,
     RecordDeviation,
@@ -37,7 +38,6 @@ COMPENSATION_WORDS = {
     "base": "yes, caustic",
     "flat_2": "yes, 2 %/K",
 }
-OUT_OF_CALIBRATION = "calibration overdue"
 
 
 # --- rinse ------------------------------------------------------------------------------------------------------
@@ -172,7 +172,7 @@ def _measurement(here: Here, limit: Limit | None, rows: list[QcMeasurement]) -> 
         return [RecordMeasurement(name, shown, None, "", "", _why_not_measured(here))]
     return [
         RecordMeasurement(
-            name=name,
+            name=row.name if row.tank_id else name,
             range=shown,
             current=_judged(written_measurement(here, row), limit),
             doubts="" if row.instrument_was_valid else OUT_OF_CALIBRATION,

@@ -10,18 +10,20 @@ from regenplant.audit.by import By
 from regenplant.audit.reasons import Reason, reason_of
 from regenplant.audit.use_case import Outcome, use_case
 from regenplant.audit.wording import say
-from regenplant.batches.models import Batch
+from regenplant.batches.models import Batch, BatchTank
 from regenplant.batches.moves import locked, touch
 from regenplant.batches.reopened import is_reopened
 from regenplant.batches.services import SENT_TWICE_S
 from regenplant.batches.services._as_typed import why_late
 from regenplant.core.errors import RecordRefused
 from regenplant.core.process.lifecycle import BatchState
+from regenplant.core.process.measurements import below_the_lowest
 from regenplant.core.process.specification import Limit
+from regenplant.core.process.wording import listed
 from regenplant.plant.models import Instrument
 from regenplant.plant.selectors import is_instrument_valid, plant_day
 from regenplant.quality.models import QcMeasurement
-from regenplant.quality.specification import sample_limits
+from regenplant.quality.specification import TANKS_ARE_TESTED, sample_limits, tanks_with_resin
 
 
 @dataclass(frozen=True, slots=True)
@@ -33,6 +35,8 @@ class MeasurementAsTyped:
     instrument_id: int | None = None
     temperature_text: str = ""
     method: str = ""
+    tank_id: int | None = None
+    """The batch's link to the tank it was measured on; None for the sample of the batch."""
 
 
 @use_case("qc.measured", permission="qc.record")
@@ -50,11 +54,7 @@ def record_measurement(
     Raises: UnitNotUnderstood, OutOfRange, RecordRefused.
     """
     batch = locked(batch_id)
-    if batch.state != BatchState.AWAITING_QC:
-        raise RecordRefused(
-            f"Batch {batch.number} is {batch.get_state_display()}; QC results are written while it awaits QC.",
-            code="not_awaiting_qc",
-        )
+    _refuse_closed(batch, measurement)
     reason = why_late(by, late)
     row = _make(by, batch, measurement, system, reason=reason, is_late=reason is not None)
     _not_twice(by, row)
@@ -79,7 +79,7 @@ def correct_measurement(
     """
     old = QcMeasurement.objects.get(pk=measurement_id)
     batch = locked(old.batch_id)
-    if batch.state != BatchState.AWAITING_QC and not is_reopened(batch.pk):
+    if not _is_open(batch, is_of_tank=old.tank_id is not None) and not is_reopened(batch.pk):
         raise RecordRefused(
             f"Batch {batch.number} is {batch.get_state_display()}; its QC results are closed.",
             code="not_awaiting_qc",
@@ -93,10 +93,63 @@ def correct_measurement(
         raise RecordRefused(
             f"This corrects {old.name}; another measurement is written down on its own.", code="other_key"
         )
+    if measurement.tank_id != old.tank_id:
+        raise RecordRefused(
+            f"This corrects {old.name} of {_whose(old)}; another tank’s is written down on its own.",
+            code="other_tank",
+        )
     then = by.happening_at(old.occurred_at)
     row = _make(then, batch, measurement, system, replaces=old, reason=why, is_late=old.is_late)
     touch(batch)
     return _outcome(batch, row, before=f"{old.value_as_typed} {old.unit_as_typed}".strip(), reason=why)
+
+
+def _is_open(batch: Batch, *, is_of_tank: bool) -> bool:
+    return batch.state == BatchState.AWAITING_QC or (is_of_tank and batch.state in TANKS_ARE_TESTED)
+
+
+def _refuse_closed(batch: Batch, typed: MeasurementAsTyped) -> None:
+    if _is_open(batch, is_of_tank=typed.tank_id is not None):
+        return
+    when = "until it is released" if typed.tank_id is not None else "while it awaits QC"
+    raise RecordRefused(
+        f"Batch {batch.number} is {batch.get_state_display()}; QC results are written {when}.",
+        code="not_awaiting_qc",
+    )
+
+
+def _whose(row: QcMeasurement) -> str:
+    return row.tank.visit.tank.serial if row.tank else "the sample"
+
+
+def _tank(batch: Batch, limit: Limit, tank_id: int | None) -> BatchTank | None:
+    """The tank a result belongs to. Raises RecordRefused where the limit wants one and there is none, or the other way round."""
+    if not limit.each_tank:
+        if tank_id is None:
+            return None
+        raise RecordRefused(
+            f"{limit.name} is measured on the sample of the batch, once, not on a tank.", code="not_of_a_tank"
+        )
+    links = {link.pk: link for link in tanks_with_resin(batch)}
+    if not links:
+        raise RecordRefused(
+            f"{limit.name} is measured on each tank once it is filled. No tank of {batch.number} is filled yet.",
+            code="no_tank_filled",
+        )
+    if tank_id is None:
+        raise RecordRefused(
+            f"{limit.name} is measured on each tank. Say on which: {listed(link.visit.tank.serial for link in links.values())}.",
+            code="no_tank",
+            field="tank",
+        )
+    if tank_id not in links:
+        raise RecordRefused(
+            f"This tank holds no resin of {batch.number} that is to leave. Measured are "
+            f"{listed(link.visit.tank.serial for link in links.values())}.",
+            code="not_its_tank",
+            field="tank",
+        )
+    return links[tank_id]
 
 
 def _make(
@@ -116,6 +169,19 @@ def _make(
         if typed.temperature_text.strip()
         else None
     )
+    if limit.table and temperature is None:
+        raise RecordRefused(
+            f"{limit.name} is judged by its temperature. Write the temperature of the reading.",
+            field="temperature",
+            code="no_temperature",
+        )
+    impossible = below_the_lowest(limit.measurement, value.value)
+    if impossible:
+        raise RecordRefused(
+            f"{limit.name} cannot be {value.sentence()}: {impossible}. Look at the instrument, and measure again.",
+            field="value",
+            code="below_the_lowest",
+        )
     instrument = (
         Instrument.objects.filter(pk=typed.instrument_id, is_active=True).first()
         if typed.instrument_id
@@ -127,10 +193,12 @@ def _make(
             field="instrument",
             code="no_instrument",
         )
+    tank = _tank(batch, limit, typed.tank_id)
     return QcMeasurement.objects.create(
         batch=batch,
+        tank=tank,
         key=limit.measurement,
-        name=limit.name,
+        name=f"{limit.name}, {tank.visit.tank.serial}"[:80] if tank else limit.name,
         kind=limit.kind,
         value_as_typed=value.value_as_typed,
         unit_as_typed=value.unit_as_typed,
@@ -154,6 +222,7 @@ def _not_twice(by: By, row: QcMeasurement) -> None:
     twins = QcMeasurement.objects.filter(
         batch=row.batch,
         key=row.key,
+        tank=row.tank,
         entered_by=by.user,
         instrument=row.instrument,
         value_as_typed=row.value_as_typed,
@@ -188,7 +257,10 @@ def _outcome(batch: Batch, row: QcMeasurement, *, before: str = "", reason: Reas
             "reason_category": reason.category if reason else "",
         },
         reason=reason.sentence if reason else "",
-        related=(("instrument", row.instrument.code),) if row.instrument else (),
+        related=(
+            *((("instrument", row.instrument.code),) if row.instrument else ()),
+            *((("tank", row.tank.visit.tank.serial),) if row.tank else ()),
+        ),
         result=row,
     )
 

@@ -7,10 +7,12 @@ from datetime import datetime
 
 from regenplant import units
 from regenplant.audit.by import By
-from regenplant.audit.records import within
+from regenplant.audit.records import within, words_of
 from regenplant.audit.use_case import Outcome, use_case
 from regenplant.audit.wording import say
 from regenplant.core.errors import OutOfRange, RecordRefused
+from regenplant.core.process.measurements import below_the_lowest
+from regenplant.core.process.specification import Limit
 from regenplant.core.process.specification import Specification as SpecificationDefinition
 from regenplant.people import approvals
 from regenplant.people.binding import SignaturePermit
@@ -73,6 +75,7 @@ def _refuse_unfit(definition: SpecificationDefinition) -> None:
                 f"The limit for {limit.name} is of a kind ({limit.kind}) that is not known here.",
                 code="unknown_kind",
             )
+        _refuse_unfit_limit(limit, definition.maximum_rinse_bv)
         for value in (limit.low, limit.high):
             if value is not None and not (math.isfinite(value) and kind.low <= value <= kind.high):
                 raise OutOfRange(
@@ -99,6 +102,42 @@ def _refuse_unfit(definition: SpecificationDefinition) -> None:
             f"The most rinse, {most:g} BV, lies above the least, {definition.minimum_rinse_bv:g} BV, and at most at 1000 BV.",
             field="maximum_rinse_bv",
         )
+
+
+def _refuse_unfit_limit(limit: Limit, maximum_rinse_bv: float | None) -> None:
+    """A bound that no water can meet, conditions that no laboratory can keep, and words no paper can show."""
+    if limit.high is not None and (why := below_the_lowest(limit.measurement, limit.high)):
+        raise OutOfRange(
+            f"{limit.name} at most {units.twin(limit.high, limit.kind)} is met by no water: {why}. Write a higher one.",
+            field=f"{limit.measurement}_high",
+            code="limit_below_the_lowest",
+        )
+    words_of(limit.method, f"The method of {limit.name}", field=f"{limit.measurement}_method", most=120)
+    within(
+        limit.readings_in_row,
+        1,
+        20,
+        f"{limit.name}, results in a row",
+        "count",
+        field=f"{limit.measurement}_readings_in_row",
+    )
+    within(
+        limit.hold_time_s,
+        0.0,
+        86400.0,
+        f"{limit.name}, hold time",
+        "duration",
+        field=f"{limit.measurement}_hold_time_s",
+    )
+    within(
+        limit.minimum_rinse_bv,
+        0.0,
+        maximum_rinse_bv or 1000.0,
+        f"{limit.name}, least rinse",
+        "bed_volumes",
+        field=f"{limit.measurement}_minimum_rinse_bv",
+        why="Past the most rinse the batch has failed." if maximum_rinse_bv else "",
+    )
 
 
 for _event, _words in _versioned.wordings("Specification", "specification"):

@@ -10,6 +10,7 @@ from django.views.decorators.http import require_GET
 
 from regenplant.batches.models import Batch
 from regenplant.chemicals.models import ChemicalLot
+from regenplant.documents.models import Certificate
 from regenplant.documents.services import IssuedDocument, issue_paper, print_chemical_label
 from regenplant.quality.models import RetainedSample
 from regenplant.tanks.models import Tank
@@ -61,6 +62,14 @@ def batch_tags(request: HttpRequest, number: str) -> HttpResponse:
 def tank_tag(request: HttpRequest, serial: str) -> HttpResponse:
     tank = get_object_or_404(Tank, serial__iexact=_key(serial))
     return _issued(request, "tank_tag", tank.serial, request.GET.get("size", "label"))
+
+
+@never_cache
+@require_GET
+def certificate(request: HttpRequest, number: str) -> HttpResponse:
+    """One print of a certificate of quality; refused once it holds no more."""
+    row = get_object_or_404(Certificate, number__iexact=_key(number))
+    return _issued(request, "certificate", row.number, request.GET.get("size", "") or _sheet_size(request))
 
 
 @never_cache
@@ -120,6 +129,7 @@ urlpatterns = [
     path("papers/batches/<str:number>/work-order.pdf", work_order, name="paper-work-order"),
     path("papers/batches/<str:number>/calculation.pdf", calculation, name="paper-calculation"),
     path("papers/batches/<str:number>/tags.pdf", batch_tags, name="paper-batch-tags"),
+    path("papers/certificates/<str:number>/certificate.pdf", certificate, name="paper-certificate"),
     path("papers/chemicals/<str:code>/label.pdf", chemical_label, name="paper-chemical-label"),
     path("papers/samples/<str:number>/label.pdf", sample_label, name="paper-sample-label"),
     path("papers/tanks/<str:serial>/tag.pdf", tank_tag, name="paper-tank-tag"),

@@ -8,8 +8,8 @@ from __future__ import annotations
 
 from collections.abc import Sequence
 
+from regenplant.drawing.scene import Item, Label, Line, Rect, Scene, px, share
 from regenplant.resins.selectors import Ancestry, Relative
-from regenplant.web.drawing.scene import Item, Label, Line, Rect, Scene, px, share
 from regenplant.web.templatetags.quantities import percent
 
 MOST = 6

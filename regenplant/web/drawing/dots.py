@@ -6,8 +6,8 @@ from collections.abc import Sequence
 from dataclasses import dataclass
 
 from regenplant import units
-from regenplant.web.drawing.scales import Axis, tick_text
-from regenplant.web.drawing.scene import WHOLE, Anchor, Dot, Item, Label, Line, Rect, Scene, Shape, px, share
+from regenplant.drawing.scales import Axis, tick_text
+from regenplant.drawing.scene import WHOLE, Anchor, Dot, Item, Label, Line, Rect, Scene, Shape, px, share
 
 
 @dataclass(frozen=True, slots=True)

@@ -6,8 +6,8 @@ from collections.abc import Sequence
 from dataclasses import dataclass
 from datetime import datetime
 
-from regenplant.web.drawing.scales import Axis, clock_ticks, seconds_between
-from regenplant.web.drawing.scene import WHOLE, Frame, Item, Label, Line, Rect, Scene, Symbol, px, share
+from regenplant.drawing.scales import Axis, clock_ticks, seconds_between
+from regenplant.drawing.scene import WHOLE, Frame, Item, Label, Line, Rect, Scene, Symbol, px, share
 
 LANE = 66.0
 _BAR_TOP, _BAR = 8.0, 50.0

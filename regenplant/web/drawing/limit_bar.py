@@ -13,8 +13,8 @@ from enum import StrEnum
 from typing import Literal
 
 from regenplant import units
-from regenplant.web.drawing.scales import Axis, tick_text
-from regenplant.web.drawing.scene import Item, Label, Length, Line, Rect, Scene, Shape, px, share
+from regenplant.drawing.scales import Axis, tick_text
+from regenplant.drawing.scene import Item, Label, Length, Line, Rect, Scene, Shape, px, share
 
 NEAR_FRAC = 0.06
 """Within this share of the allowed span (of the limit itself where there is only one) a value is "near the

@@ -8,7 +8,7 @@ from __future__ import annotations
 from collections.abc import Sequence
 from dataclasses import dataclass
 
-from regenplant.web.drawing.scene import Item, Rect, Scene, px, share
+from regenplant.drawing.scene import Item, Rect, Scene, px, share
 
 HEIGHT = 20
 LEAST_SHARE = 0.012

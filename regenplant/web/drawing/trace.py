@@ -5,8 +5,8 @@ Each column shows at most ``MOST`` things; the list beside the drawing names the
 
 from __future__ import annotations
 
+from regenplant.drawing.scene import Item, Label, Line, Rect, Scene, px, share
 from regenplant.quality.tracing import Column, Node, Trace
-from regenplant.web.drawing.scene import Item, Label, Line, Rect, Scene, px, share
 
 MOST = 12
 HEAD, ROW, BAR = 34, 38, 26

@@ -16,8 +16,8 @@ from regenplant.batches.selectors.use import (
     UseTotal,
 )
 from regenplant.core.process.vocabulary import Chemical
+from regenplant.drawing.scene import Scene
 from regenplant.web.drawing.dots import BatchDose, dots_on_plan
-from regenplant.web.drawing.scene import Scene
 from regenplant.web.presenters.words import counted, joined, monday_of, sentence_case
 
 SHORT = {

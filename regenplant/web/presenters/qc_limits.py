@@ -9,11 +9,13 @@ from regenplant import units
 from regenplant.batches.models import RinseReading
 from regenplant.batches.rinse import shows_resistivity
 from regenplant.core.process.acceptance import Outcome, Reason
+from regenplant.core.process.laboratory import Standing
 from regenplant.core.process.lifecycle import BatchState
 from regenplant.core.process.specification import CONDUCTIVITY, Limit
 from regenplant.quality.bench import BenchInstrument
 from regenplant.quality.models import QcMeasurement
 from regenplant.quality.selectors import QcPage
+from regenplant.quality.specification import TANKS_ARE_TESTED, TankTest
 from regenplant.web.drawing.limit_bar import LimitBar, limit_bar, limit_text
 from regenplant.web.presenters.rinse import limit_in_kind, rinsed_caption, value_bar
 from regenplant.web.presenters.words import (
@@ -58,12 +60,14 @@ class LimitRow:
 def limit_rows(page: QcPage, system: str) -> tuple[LimitRow, ...]:
     """Every limit of the specification, in its order, then the rinse volume."""
     by_measurement = {reason.measurement: reason for reason in page.verdict.reasons}
-    rows = [
-        _rinse_row(page, limit, by_measurement[CONDUCTIVITY], system)
-        if limit.measurement == CONDUCTIVITY
-        else _sample_row(page, limit, by_measurement[limit.measurement], system)
-        for limit in page.specification.limits
-    ]
+    rows: list[LimitRow] = []
+    for limit in page.specification.limits:
+        if limit.measurement == CONDUCTIVITY:
+            rows.append(_rinse_row(page, limit, by_measurement[CONDUCTIVITY], system))
+        elif limit.each_tank:
+            rows.extend(_tank_rows(page, limit, by_measurement[limit.measurement], system))
+        else:
+            rows.append(_sample_row(page, limit, by_measurement[limit.measurement], system))
     return (*rows, _volume_row(page, by_measurement["rinse_volume"], system))
 
 
@@ -128,39 +132,86 @@ def _open_note(reason: Reason) -> tuple[str, ...]:
 
 
 def _sample_row(page: QcPage, limit: Limit, reason: Reason, system: str) -> LimitRow:
-    deciding = deciding_measurement(page.measurements, limit.measurement)
-    allowed = limit_text(limit.low, limit.high, kind=limit.kind, system=system)
-    if deciding is None:
-        return LimitRow(
-            limit.measurement,
-            limit.name,
-            allowed,
-            reason.outcome,
-            "not_yet",
-            "Not measured",
-            None,
-            (),
-            (reason.sentence,),
-            None,
-        )
-    bar = limit_bar(
-        caption="Of the sample",
-        value=deciding.value,
-        kind=limit.kind,
-        low=limit.low,
-        high=limit.high,
-        system=system,
+    deciding = deciding_measurement(
+        [row for row in page.measurements if row.tank_id is None], limit.measurement
     )
+    if deciding is None:
+        return _not_measured(limit, reason, system)
+    bar = _sample_bar(limit, deciding, "Of the sample", system)
     return LimitRow(
         limit.measurement,
         limit.name,
-        allowed,
+        _allowed(limit, system),
         reason.outcome,
-        *_standing(reason, ("check", "Does not count")),
+        *_standing(reason, _undecided(deciding)),
         bar,
         tuple(_measurement_facts(deciding, system)),
         (*_open_note(reason), *_doubt_notes(deciding)),
         deciding.pk if page.batch.state == BatchState.AWAITING_QC else None,
+    )
+
+
+def _undecided(row: QcMeasurement) -> tuple[str, str]:
+    """Neither met nor outside: measured with what proves nothing, or inside and not yet as often as the limit asks."""
+    return ("not_yet", "Not yet") if row.instrument_was_valid else ("check", "Does not count")
+
+
+def _allowed(limit: Limit, system: str) -> str:
+    if limit.table:
+        return limit.allowed()
+    return limit_text(limit.low, limit.high, kind=limit.kind, system=system)
+
+
+def _sample_bar(limit: Limit, row: QcMeasurement, caption: str, system: str) -> LimitBar | None:
+    if limit.table:
+        return None  # its bound goes by the temperature of each reading; the sentence says how it stands
+    return limit_bar(
+        caption=caption, value=row.value, kind=limit.kind, low=limit.low, high=limit.high, system=system
+    )
+
+
+def _not_measured(limit: Limit, reason: Reason, system: str) -> LimitRow:
+    word = "After filling" if reason.outcome is Outcome.LATER else "Not measured"
+    return LimitRow(
+        limit.measurement, limit.name, _allowed(limit, system), reason.outcome, "not_yet", word, None, (), (reason.sentence,), None
+    )  # fmt: skip
+
+
+_TANK_OUTCOMES = {
+    Standing.INSIDE: (Outcome.PASS, "met", "Inside"),
+    Standing.OUTSIDE: (Outcome.FAIL, "outside", "Outside"),
+    Standing.MISSING: (Outcome.INCOMPLETE, "not_yet", "Not measured"),
+}
+
+
+def _tank_rows(page: QcPage, limit: Limit, reason: Reason, system: str) -> list[LimitRow]:
+    """What is measured on each tank, tank by tank; one row that says so while none is filled."""
+    tests = [test for test in page.tank_tests if test.limit == limit]
+    if not tests:
+        return [_not_measured(limit, reason, system)]
+    return [_tank_row(page, test, system) for test in tests]
+
+
+def _tank_row(page: QcPage, test: TankTest, system: str) -> LimitRow:
+    limit, serial = test.limit, test.link.visit.tank.serial
+    own = [row for row in page.measurements if row.tank_id == test.link.pk]
+    deciding = deciding_measurement(own, limit.measurement)
+    outcome, mark, word = _TANK_OUTCOMES[test.found.standing]
+    if outcome is Outcome.INCOMPLETE and deciding is not None:
+        mark, word = _undecided(deciding)
+    note = () if outcome is Outcome.PASS else (test.found.sentence,)
+    is_open = page.batch.state in (BatchState.AWAITING_QC, *TANKS_ARE_TESTED)
+    return LimitRow(
+        f"{limit.measurement}-{serial}",
+        f"{limit.name}, {serial}",
+        _allowed(limit, system),
+        outcome,
+        mark,
+        word,
+        _sample_bar(limit, deciding, f"Of {serial}", system) if deciding else None,
+        tuple(_measurement_facts(deciding, system)) if deciding else (),
+        (*note, *(_doubt_notes(deciding) if deciding else ())),
+        deciding.pk if deciding is not None and is_open else None,
     )
 
 

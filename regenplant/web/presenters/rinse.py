@@ -4,21 +4,24 @@ from __future__ import annotations
 
 from collections.abc import Sequence
 from dataclasses import dataclass
-from datetime import datetime
+from datetime import datetime, timedelta
 
 from django.utils import timezone
 
 from regenplant import units
 from regenplant.batches.models import RinseReading
 from regenplant.batches.rinse import EndPoint
-from regenplant.batches.selectors.rinse import RinsePage
+from regenplant.batches.selectors.rinse import KELVIN, MINUTES, PASSED, Ghost, RinsePage
+from regenplant.core.engineering.conductivity_tables import table_limit_siemens_per_m
+from regenplant.core.errors import OutOfRange
 from regenplant.core.process.lifecycle import BatchState, label
 from regenplant.core.process.specification import Limit
 from regenplant.core.process.vocabulary import ResinFamily
+from regenplant.drawing.rinse import Across, Counts, RinseDown
+from regenplant.drawing.rinse import RinseReading as DrawnReading
 from regenplant.web.drawing.limit_bar import LimitBar, limit_bar
-from regenplant.web.drawing.rinse import RinseDown
-from regenplant.web.drawing.rinse import RinseReading as DrawnReading
 from regenplant.web.presenters.bed import lower_first
+from regenplant.web.presenters.rinse_forecast import ForecastSeen, expected_end
 from regenplant.web.presenters.words import (
     both,
     clock,
@@ -99,6 +102,27 @@ def believable(page: RinsePage) -> list[RinseReading]:
     return [row for row in page.readings if not is_replaced(row) and not row.instrument_check]
 
 
+@dataclass(frozen=True, slots=True)
+class Head:
+    """The large value on top: in the quantity the page speaks in, and what it is."""
+
+    value: float
+    basis: str
+
+
+def head_of(page: RinsePage) -> Head | None:
+    """The newest value that can be believed: what a person wrote, or what a meter sent since; None before the first."""
+    row = next(iter(believable(page)), None)
+    written = Head(shown_value(page, row), head_basis(page, row)) if row is not None else None
+    if not page.logs or not page.points or page.rinse_started_at is None:
+        return written
+    minutes, value = page.points[-1]
+    at = page.rinse_started_at + timedelta(minutes=minutes)
+    if row is not None and at <= row.occurred_at + timedelta(milliseconds=1):
+        return written
+    return Head(value, f"{basis_of(page)}, by meter at {clock(at)}")
+
+
 def head_basis(page: RinsePage, row: RinseReading) -> str:
     """What the large value is: "at 25 °C", and what to know about it."""
     words = [basis_of(page)]
@@ -118,10 +142,13 @@ def shown_value(page: RinsePage, row: RinseReading) -> float:
 
 
 # --- the drawings ---------------------------------------------------------------------------------------------------
-def rinse_down(page: RinsePage, now: datetime) -> RinseDown:
-    """The curve of the readings that stand, with the limit, the hold window and earlier rinses of the pool."""
+def rinse_down(
+    page: RinsePage, now: datetime, across: Across = Across.TIME, forecast: ForecastSeen | None = None
+) -> RinseDown:
+    """The curve of the readings that stand, with the limit, the hold window, what is expected and earlier rinses of the pool."""
     kind, start = kind_of(page), page.rinse_started_at
     held_from = page.end_point.held_from_s
+    flow = page.flow_m3_per_s
     return RinseDown(
         title=f"Rinse-down of {page.batch.number}",
         kind=kind,
@@ -132,29 +159,66 @@ def rinse_down(page: RinsePage, now: datetime) -> RinseDown:
         held_from_s=held_from - start.timestamp() if held_from is not None and start is not None else None,
         started_at=timezone.localtime(start) if start is not None else None,
         now_s=(now - start).total_seconds() if page.is_rinsing and start is not None else None,
-        earlier=tuple(
-            tuple((minutes * 60.0, value) for minutes, value in ghost.points) for ghost in page.ghosts
-        ),
+        earlier=tuple(_earlier(ghost, across) for ghost in page.ghosts),
+        expected=expected_end(page.batch, forecast, flow, start) if start is not None else None,
+        across=across,
+        bv_per_s=flow / page.batch.resin_volume_m3 if flow else 0.0,
+        basis=basis_of(page),
     )
 
 
+def _earlier(ghost: Ghost, across: Across) -> tuple[tuple[float, float], ...]:
+    if across is Across.BED_VOLUMES:
+        return ghost.volumes
+    return tuple((minutes * 60.0, value) for minutes, value in ghost.points)
+
+
 def _drawn(page: RinsePage, start: datetime | None) -> tuple[DrawnReading, ...]:
-    """Oldest first. A reading that points to its instrument stands in the table, not in the curve."""
+    """Oldest first, each with what it is worth; one that points to its instrument has a mark and is in no curve."""
     if start is None:
         return ()
     by_hand = [
-        DrawnReading((row.occurred_at - start).total_seconds(), shown_value(page, row))
-        for row in reversed(believable(page))
+        DrawnReading(
+            (row.occurred_at - start).total_seconds(),
+            shown_value(page, row),
+            rinsed_bv=row.rinsed_bv,
+            counts=_counts(row),
+            limit=_limit_at(page.limit, row.temperature_kelvin),
+        )
+        for row in reversed(page.readings)
+        if not is_replaced(row)
     ]
-    if not page.logs:
+    if not page.logs or page.standing is None:
         return tuple(by_hand)
     moments = {round(reading.elapsed_s, 3) for reading in by_hand}
     logged = [
-        DrawnReading(60.0 * minutes, value, is_by_hand=False)
-        for minutes, value in page.points
-        if round(60.0 * minutes, 3) not in moments
+        DrawnReading(
+            60.0 * row[MINUTES],
+            value,
+            is_by_hand=False,
+            rinsed_bv=row[PASSED],
+            limit=_limit_at(page.limit, row[KELVIN]),
+        )
+        for row, (_, value) in zip(page.standing.curve, page.points, strict=True)
+        if round(60.0 * row[MINUTES], 3) not in moments
     ]
     return tuple(sorted((*by_hand, *logged), key=lambda reading: reading.elapsed_s))
+
+
+def _counts(row: RinseReading) -> Counts:
+    if row.instrument_check:
+        return Counts.CHECK
+    return Counts.YES if row.instrument_was_valid else Counts.INFORMS
+
+
+def _limit_at(limit: Limit | None, temperature_kelvin: float) -> float | None:
+    """The limit of a table at this temperature [S/m]; None where no table limits it, or the table does not reach there."""
+    if limit is None or not limit.table:
+        return None
+    try:
+        return table_limit_siemens_per_m(tuple((row[0], row[1]) for row in limit.table), temperature_kelvin)
+    except OutOfRange:
+        return None
 
 
 def end_point_bars(page: RinsePage, system: str) -> tuple[LimitBar, ...]:

@@ -12,8 +12,8 @@ from regenplant.batches.log_preview import LogPreview
 from regenplant.batches.models import MeterLog, MeterLogSetAside
 from regenplant.batches.selectors.rinse import RinsePage
 from regenplant.core.engineering.conductivity import Compensation
-from regenplant.web.drawing.rinse import RinseDown
-from regenplant.web.drawing.rinse import RinseReading as DrawnReading
+from regenplant.drawing.rinse import RinseDown
+from regenplant.drawing.rinse import RinseReading as DrawnReading
 from regenplant.web.presenters.rinse import in_kind, kind_of, limit_in_kind
 from regenplant.web.presenters.words import (
     calibration_words,

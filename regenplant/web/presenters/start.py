@@ -9,6 +9,7 @@ from datetime import datetime
 from regenplant import units
 from regenplant.batches.selectors.offered_recipes import OfferedRecipe
 from regenplant.batches.selectors.start import AnionVessel, StartPage, TankChoice, VesselFit
+from regenplant.batches.worked_out import FrozenSpecification
 from regenplant.core.process.vocabulary import Chemical, Purpose, ResinFamily
 from regenplant.plant.models import Vessel
 from regenplant.recipes.models import RecipeVersion
@@ -45,6 +46,15 @@ class Option:
 
 
 @dataclass(frozen=True, slots=True)
+class WorkedRow:
+    """One figure of a specification that was worked out, and where it comes from."""
+
+    what: str
+    figure: str
+    origin: str
+
+
+@dataclass(frozen=True, slots=True)
 class StartView:
     title: str
     sentence: str
@@ -66,6 +76,10 @@ class StartView:
     """What the vessel of the anion leg is, or why none is offered; "" where none is needed."""
     load_note: str
     """What a throughput is good for, or what is missing for it; "" where it says nothing (carbon)."""
+    worked: tuple[WorkedRow, ...]
+    """The strictest of several customers' specifications, figure by figure; empty where one says all."""
+    worked_note: str
+    """Which specifications hold, and for whom."""
     reasons: tuple[str, ...]
     """Why it cannot start as chosen; empty when it can."""
 
@@ -97,7 +111,32 @@ def start_view(page: StartPage, now: datetime, system: str) -> StartView:
         anion_vessels=tuple(_anion_vessel(one, page, system) for one in page.anion_vessels),
         anion_note=_anion_note(page),
         load_note=_load_note(page),
+        worked=worked_rows(page.chosen.worked if page.chosen else None, system),
+        worked_note=worked_note(page.chosen.worked if page.chosen else None),
         reasons=tuple(_reasons(page, len(chosen))),
+    )
+
+
+def worked_rows(worked: FrozenSpecification | None, system: str) -> tuple[WorkedRow, ...]:
+    """Every figure with the specifications it comes from."""
+    if worked is None:
+        return ()
+    return tuple(
+        WorkedRow(
+            origin.what,
+            f"{origin.rule} {origin.words or both(origin.value or 0.0, origin.kind, system)}",
+            joined(origin.sources),
+        )
+        for origin in worked.origins
+    )
+
+
+def worked_note(worked: FrozenSpecification | None) -> str:
+    """ "Q-MB version 1 for all, Q-MBX version 2 for Harrow Mill": "" where one version says all."""
+    if worked is None:
+        return ""
+    return joined(
+        f"{part.name} for {joined(part.customers) if part.customers else 'all'}" for part in worked.parts
     )
 
 
@@ -248,6 +287,8 @@ def _reasons(page: StartPage, count: int) -> Iterable[str]:
         yield f"No recipe is approved for {page.pool.family.label}, grade {page.pool.grade}."
     if page.specification is None:
         yield f"No specification is approved for {page.pool.family.label}, grade {page.pool.grade}."
+    if page.specification_refused:
+        yield page.specification_refused
     if page.needs_anion_vessel and page.anion_vessel is None:
         yield "No vessel is chosen for the anion leg."
     yield from (

@@ -9,6 +9,7 @@ from __future__ import annotations
 
 import re
 from collections.abc import Iterable, Mapping, Sequence
+from dataclasses import dataclass
 from datetime import datetime
 from typing import Any
 
@@ -24,15 +25,15 @@ from regenplant import units
 from regenplant.core.engineering.estimate import Estimate
 from regenplant.core.process.hazards import AUTHORITY
 from regenplant.core.process.plan import Caution, SignalWord
+from regenplant.drawing.rinse import RinseDown
+from regenplant.drawing.rinse import rinse_chart as build_rinse_chart
+from regenplant.drawing.scene import Scene
 from regenplant.people.signing import needs_full_credentials
 from regenplant.web.active_units import active
 from regenplant.web.drawing.limit_bar import LimitBar
 from regenplant.web.drawing.limit_bar import limit_bar as build_limit_bar
 from regenplant.web.drawing.limit_bar import limit_text as build_limit_text
 from regenplant.web.drawing.marks import mark_for
-from regenplant.web.drawing.rinse import RinseDown
-from regenplant.web.drawing.rinse import rinse_chart as build_rinse_chart
-from regenplant.web.drawing.scene import Scene
 from regenplant.web.drawing.step_ruler import RulerStep
 from regenplant.web.drawing.step_ruler import step_ruler as build_step_ruler
 from regenplant.web.presenters.bed import lower_first
@@ -241,10 +242,26 @@ def form_errors(form: BaseForm) -> dict[str, Any]:
     return {"form": form}
 
 
+@dataclass(frozen=True, slots=True)
+class PadStop:
+    """One field the pad writes into: its id, its name, its unit keys, and the unit put behind a bare number, "" for none."""
+
+    id: str
+    name: str = ""
+    units: tuple[str, ...] = ()
+    last_unit: str = ""
+
+
 @register.inclusion_tag("components/pad.html")
 def pad(field_id: str, word: str = "Write it down", unit_keys: str = "") -> dict[str, Any]:
     """The number pad for one field, shown by the script: ``{% pad form.flow.id_for_label unit_keys="L/min gpm" %}``."""
-    return {"field_id": field_id, "word": word, "unit_keys": unit_keys.split()}
+    return {"stops": [PadStop(field_id, units=tuple(unit_keys.split()))], "word": word, "has_next": False}
+
+
+@register.inclusion_tag("components/pad.html")
+def pad_for(stops: Sequence[PadStop], word: str = "Write it down") -> dict[str, Any]:
+    """One pad for several fields in turn: ``{% pad_for stops %}``."""
+    return {"stops": stops, "word": word, "has_next": len(stops) > 1}
 
 
 @register.inclusion_tag("components/scan_box.html")
@@ -375,11 +392,16 @@ def drawing(scene: Scene) -> SafeString:
 
 @register.inclusion_tag("components/rinse_chart.html", takes_context=True)
 def rinse_chart(
-    context: Context, rinse: RinseDown, height: int = 430, near: bool = True, table: bool = True
+    context: Context,
+    rinse: RinseDown,
+    height: int = 430,
+    near: bool = True,
+    table: bool = True,
+    ident: str = "",
 ) -> dict[str, Any]:
     """The rinse-down, whole and near the limit, its key, and the same as a table: ``{% rinse_chart page.rinse %}``."""
     chart = build_rinse_chart(rinse, system=_system(context), height=height)
-    return {"chart": chart, "near": near and chart.near is not None, "table": table}
+    return {"chart": chart, "near": near and chart.near is not None, "table": table, "ident": ident}
 
 
 @register.inclusion_tag("components/chart.html")

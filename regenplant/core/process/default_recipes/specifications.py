@@ -190,7 +190,7 @@ def _carbon() -> Specification:
         limits=(
             _ph(6.0, 9.5),
             _milligrams("residual_sanitizer", "Sanitizer left, as free chlorine", 0.1),
-            Limit("turbidity", "Turbidity, NTU", "ratio", high=1.0, source="trade_practice"),
+            Limit("turbidity", "Turbidity", "turbidity", high=1.0, source="trade_practice"),
         ),
         minimum_rinse_bv=5.0,
         maximum_rinse_bv=30.0,

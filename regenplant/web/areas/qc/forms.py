@@ -7,6 +7,7 @@ from typing import Any, cast
 
 from django import forms
 
+from regenplant.batches.models import BatchTank
 from regenplant.core.process.rework_options import ReworkOption
 from regenplant.core.process.specification import Limit
 from regenplant.quality.bench import BenchInstrument
@@ -45,13 +46,14 @@ class MeasurementForm(LateForm):
         limit: Limit,
         bench: Sequence[BenchInstrument],
         system: str,
+        tank: BatchTank | None = None,
         **kwargs: Any,
     ):
         super().__init__(*args, system=system, **kwargs)
-        self.limit = limit
+        self.limit, self.tank = limit, tank
         self.fields["value"] = QuantityField(
             limit.kind,
-            label=limit.name,
+            label=self.name,
             system="us" if system == "us" else "metric",
             error_messages={"required": NEEDED},
         )
@@ -62,6 +64,11 @@ class MeasurementForm(LateForm):
         if not bench:
             choice.help_text = "No instrument for this test is in use. Add it under Set-up."
 
+    @property
+    def name(self) -> str:
+        """What is measured, and on which tank."""
+        return f"{self.limit.name}, {self.tank.visit.tank.serial}" if self.tank else self.limit.name
+
     def measurement(self) -> MeasurementAsTyped:
         """The result with every unit said."""
         data = self.cleaned_data
@@ -71,6 +78,7 @@ class MeasurementForm(LateForm):
             instrument_id=int(data["instrument"]),
             temperature_text=with_unit(data["temperature"]) if data["temperature"] is not None else "",
             method=self.text("method"),
+            tank_id=self.tank.pk if self.tank else None,
         )
 
 
@@ -92,7 +100,7 @@ class CorrectMeasurementForm(MeasurementForm):
             "method": row.method,
             **kwargs.get("initial", {}),
         }
-        super().__init__(*args, **kwargs)
+        super().__init__(*args, tank=row.tank, **kwargs)
         self.fields["instrument"].initial = str(row.instrument_id or "")
 
 

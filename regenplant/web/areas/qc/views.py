@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+from collections.abc import Sequence
 from typing import Any
 
 from django.http import Http404, HttpRequest, HttpResponse
@@ -12,18 +13,19 @@ from django.views.decorators.cache import never_cache
 from django.views.decorators.debug import sensitive_post_parameters
 from django.views.decorators.http import require_http_methods, require_safe
 
-from regenplant.batches.models import Batch
+from regenplant.batches.models import Batch, BatchTank
+from regenplant.batches.worked_out import worked_of
 from regenplant.core.errors import DomainError, RecordRefused
 from regenplant.core.process.lifecycle import BatchAction, BatchState
 from regenplant.core.process.specification import Limit
 from regenplant.plant.selectors import plant_day
 from regenplant.quality import services
-from regenplant.quality.bench import instruments_for
+from regenplant.quality.bench import BenchInstrument, instruments_for
 from regenplant.quality.independence import who_may_judge
 from regenplant.quality.models import QcMeasurement, decision_of
 from regenplant.quality.selectors import QcPage, anew_offer, qc_page, qc_queue
 from regenplant.quality.signed_content import FAIL_MEANING, PASS_MEANING, RELEASE_MEANING
-from regenplant.quality.specification import judgement
+from regenplant.quality.specification import TANKS_ARE_TESTED, judgement
 from regenplant.quality.standing import is_open_for_correction
 from regenplant.quality.to_sign import pass_digest, release_digest
 from regenplant.quality.ways import rework_ways
@@ -42,6 +44,7 @@ from regenplant.web.presenters import qc as words
 from regenplant.web.presenters import qc_limits
 from regenplant.web.presenters.qc_queue import queue_groups, queue_sentence
 from regenplant.web.presenters.review_record import found_view
+from regenplant.web.presenters.start import worked_note, worked_rows
 from regenplant.web.presenters.words import short_digest
 from regenplant.web.requests import by_of, person_of, unit_system_of
 from regenplant.web.rights import right
@@ -141,6 +144,9 @@ def _decision_page(
         "found": found_view(page.exceptions, batch.number),
         "standing": page.standing,
         "measuring": _measuring(request, page, measuring),
+        "worked": worked_rows(worked_of(batch), system),
+        "worked_note": worked_note(worked_of(batch)),
+        "measuring_note": "on the sample" if batch.state == BatchState.AWAITING_QC else "on each tank",
         "right_to_measure": right(request, "qc.record", batch.segregation_class),
         "form": with_version(form, batch),
         "is_fail": is_fail,
@@ -178,39 +184,54 @@ def with_version(form: SigningForm, batch: Batch) -> SigningForm:
 
 
 def _measuring(request: HttpRequest, page: QcPage, refused: MeasurementForm | None) -> list[dict[str, Any]]:
-    """One form for each test of the sample: those still to measure open, the others behind one tap."""
-    if page.batch.state != BatchState.AWAITING_QC:
-        return []
-    measured = {row.key for row in page.measurements}
+    """One form for each test: those still to measure open, the others behind one tap. What is measured on each tank comes
+    tank by tank, until the release."""
+    pairs = [(test.limit, test.link) for test in page.tank_tests] if _tanks_are_tested(page.batch) else []
+    of_batch: list[tuple[Limit, BatchTank | None]] = []
+    if page.batch.state == BatchState.AWAITING_QC:
+        of_batch = [(limit, None) for limit in page.sample_limits if not limit.each_tank]
+    measured = {(row.key, row.tank_id) for row in page.measurements}
+    bench = instruments_for(page.sample_limits, plant_day(timezone.now()))
     found = []
-    for limit in page.sample_limits:
-        own = refused if refused is not None and refused.limit == limit else None
-        found.append(
-            {
-                "limit": limit,
-                "form": own or _measurement_form(request, page.sample_limits, limit),
-                "is_open": own is not None or limit.measurement not in measured,
-            }
-        )
+    for limit, tank in (*of_batch, *pairs):
+        own = refused if refused is not None and (refused.limit, refused.tank) == (limit, tank) else None
+        form = own or _measurement_form(request, bench[limit.measurement], limit, tank)
+        is_open = own is not None or (limit.measurement, tank.pk if tank else None) not in measured
+        found.append({"limit": limit, "tank": tank, "name": form.name, "form": form, "is_open": is_open})
     return found
 
 
+def _tanks_are_tested(batch: Batch) -> bool:
+    return batch.state in (BatchState.AWAITING_QC, *TANKS_ARE_TESTED)
+
+
 def _measurement_form(
-    request: HttpRequest, limits: tuple[Limit, ...], limit: Limit, data: Any = None
+    request: HttpRequest,
+    bench: Sequence[BenchInstrument],
+    limit: Limit,
+    tank: BatchTank | None,
+    data: Any = None,
 ) -> MeasurementForm:
-    bench = instruments_for(limits, plant_day(timezone.now()))
     return MeasurementForm(
         data,
-        prefix=limit.measurement,
+        prefix=f"{limit.measurement}-{tank.pk}" if tank else limit.measurement,
         limit=limit,
-        bench=bench[limit.measurement],
+        tank=tank,
+        bench=bench,
         system=unit_system_of(request),
+    )
+
+
+def _tank_meant(page: QcPage, limit: Limit, text: str) -> BatchTank | None:
+    """The tank a result was sent for; one that is none of them is refused by the service."""
+    return next(
+        (test.link for test in page.tank_tests if test.limit == limit and str(test.link.pk) == text), None
     )
 
 
 @require_http_methods(["GET", "HEAD", "POST"])
 def measure(request: HttpRequest, number: str, key: str) -> HttpResponse:
-    """Write down one result of the sample; refused, the decision page stands with everything typed."""
+    """Write down one result of the sample or of a tank; refused, the decision page stands with everything typed."""
     batch = batch_or_404(number)
     page = qc_page(batch, by=by_of(request))
     limit = next((limit for limit in page.sample_limits if limit.measurement == key), None)
@@ -218,7 +239,9 @@ def measure(request: HttpRequest, number: str, key: str) -> HttpResponse:
         raise Http404(f"The specification of {batch.number} names no measurement {key}.")
     if request.method != "POST":
         return redirect("qc-decision", batch.number)
-    form = _measurement_form(request, page.sample_limits, limit, request.POST)
+    tank = _tank_meant(page, limit, request.POST.get("tank", ""))
+    bench = instruments_for(page.sample_limits, plant_day(timezone.now()))[key]
+    form = _measurement_form(request, bench, limit, tank, request.POST)
     if form.is_valid():
         try:
             outcome = services.record_measurement(
@@ -240,7 +263,7 @@ def measure(request: HttpRequest, number: str, key: str) -> HttpResponse:
 def correct(request: HttpRequest, number: str, measurement_id: int) -> HttpResponse:
     """The page on which one result is corrected, with a reason."""
     batch, system = batch_or_404(number), unit_system_of(request)
-    rows = QcMeasurement.objects.select_related("instrument", "entered_by")
+    rows = QcMeasurement.objects.select_related("instrument", "entered_by", "tank__visit__tank")
     row = get_object_or_404(rows, pk=measurement_id, batch=batch)
     limits = qc_page(batch, by=by_of(request)).sample_limits
     limit = next(limit for limit in limits if limit.measurement == row.key)

@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+from datetime import datetime
 from typing import Any
 
 from django.http import Http404, HttpRequest, HttpResponse
@@ -15,9 +16,11 @@ from regenplant.batches.models import Batch, RinseReading
 from regenplant.batches.reopened import is_reopened
 from regenplant.batches.selectors import RinsePage, batch_numbered, rinse_page
 from regenplant.batches.selectors.reading import meaning_of, meaning_of_row
+from regenplant.batches.selectors.rinse import basis_of_rinse, newest_forecasts
 from regenplant.batches.services.readings import READINGS_OPEN
 from regenplant.core.errors import DomainError, RecordRefused
 from regenplant.core.process.lifecycle import ACTIVE_STATES, BatchState
+from regenplant.drawing.rinse import Across
 from regenplant.plant.models import Instrument
 from regenplant.quality.independence import who_may_judge, who_may_release
 from regenplant.web.acting import attach, receipt, refused_status
@@ -26,6 +29,8 @@ from regenplant.web.areas.rinse.forms import CorrectReadingForm, ReadingForm
 from regenplant.web.presenters import rinse as words
 from regenplant.web.presenters import rinse_logs as logs
 from regenplant.web.presenters import rinse_readings as readings
+from regenplant.web.presenters.rinse_forecast import forecast_panel, made_rows, seen_in, seen_of
+from regenplant.web.presenters.rinse_pad import pad_stops
 from regenplant.web.requests import by_of, unit_system_of
 from regenplant.web.rights import right
 from regenplant.web.twice import asked_again
@@ -56,6 +61,7 @@ def rinse(request: HttpRequest, number: str, tab: str) -> HttpResponse:
     context = {
         **_context(request, page, system),
         "form": form,
+        "pad_stops": pad_stops(page, form),
         "right": right(request, "reading.record", batch.segregation_class),
     }
     return render(request, "rinse/rinse.html", context, status=refused_status(form) if form.errors else 200)
@@ -81,12 +87,31 @@ def _written(form: ReadingForm, request: HttpRequest, batch: Batch) -> RinseRead
 
 @require_safe
 def rinse_now(request: HttpRequest, number: str, tab: str) -> HttpResponse:
-    """What changes while the page stands open: the curve always, the rest when the batch moved on."""
-    page = rinse_page(batch_or_404(number), timezone.now())
+    """What changes while the page stands open; 204 while nothing is new since ``seen``, which costs two queries."""
+    batch, now = batch_or_404(number), timezone.now()
+    seen = request.GET.get("seen", "")
+    if seen == seen_mark(batch, now):
+        return HttpResponse(status=204)
+    page = rinse_page(batch, now)
     context = _context(request, page, unit_system_of(request))
     context["is_fragment"] = True
-    context["is_changed"] = request.GET.get("seen") != str(page.batch.version)
+    context["is_changed"] = not seen.startswith(f"{readings_mark(batch)}.")
     return render(request, "rinse/_now.html", context)
+
+
+def readings_mark(batch: Batch) -> str:
+    """What the readings of a batch stand at: it changes with every act on the batch and every packet of a meter. One query."""
+    return f"{batch.version}-{basis_of_rinse(batch)[:12]}"
+
+
+def seen_mark(batch: Batch, now: datetime) -> str:
+    """What a page that stands open has seen: the readings, and the minute, since the line of now goes on."""
+    return f"{readings_mark(batch)}.{now:%H%M}"
+
+
+def across_of(request: HttpRequest) -> Across:
+    """What the axis along the bottom counts, from the address."""
+    return Across.BED_VOLUMES if request.GET.get("x") == Across.BED_VOLUMES else Across.TIME
 
 
 def _context(request: HttpRequest, page: RinsePage, system: str) -> dict[str, Any]:
@@ -94,6 +119,9 @@ def _context(request: HttpRequest, page: RinsePage, system: str) -> dict[str, An
     may_judge = [person.full_name for person in who_may_judge(page.batch)]
     may_release = [person.full_name for person in who_may_release(page.batch)]
     rows = readings.reading_rows(page, system)
+    now, across = timezone.now(), across_of(request)
+    is_open = page.is_rinsing and page.limit is not None and not page.end_point.is_met
+    forecast = seen_in(page.standing.forecast) if is_open and page.standing is not None else None
     return {
         "page": page,
         "batch": page.batch,
@@ -102,9 +130,14 @@ def _context(request: HttpRequest, page: RinsePage, system: str) -> dict[str, An
         "rinses": words.rinse_words(page),
         "sentence": words.title_sentence(page, system),
         "newest": newest,
-        "newest_value": words.shown_value(page, newest) if newest else None,
-        "basis": words.head_basis(page, newest) if newest else "",
-        "rinse": words.rinse_down(page, timezone.now()),
+        "head": words.head_of(page),
+        "rinse": words.rinse_down(page, now, across, forecast),
+        "across": across.value,
+        "seen": seen_mark(page.batch, now),
+        "forecast": forecast_panel(page.batch, forecast, page.flow_m3_per_s, system) if is_open else None,
+        "made": made_rows([seen_of(made) for made in newest_forecasts(page.batch)], system)
+        if is_open
+        else (),
         "ghosts": words.ghost_sentence(page),
         "bars": words.end_point_bars(page, system),
         "meaning": meaning_of_row(page.batch, newest) if newest else None,

@@ -17,7 +17,7 @@ from regenplant.people.models import Person
 from regenplant.plant.limits import version_in_force
 from regenplant.plant.models import Instrument, LimitsVersion, MeterFeed, Skid, Terminal, Vessel, WaterSupply
 from regenplant.plant.selectors import is_instrument_valid, plant_day, profile, waste_tank
-from regenplant.recipes.models import Recipe, RecipeVersion, Specification, SpecificationVersion
+from regenplant.recipes.models import Product, Recipe, RecipeVersion, Specification, SpecificationVersion
 from regenplant.resins.models import ResinLot, ResinType
 from regenplant.web.areas.setup.shown import count, eyewash_sentence
 from regenplant.web.presenters.words import joined
@@ -106,6 +106,11 @@ def _process() -> list[Row]:
             reverse("setup-specifications"),
             count(Specification.objects.filter(is_active=True).count(), "specification"),
             waits[SpecificationVersion],
+        ),
+        Row(
+            "Products and customers",
+            reverse("setup-products"),
+            count(Product.objects.filter(is_active=True).count(), "product"),
         ),
         Row("Checks of critical entries", reverse("setup-entry-checks"), _checks()),
     ]

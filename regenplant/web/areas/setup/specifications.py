@@ -2,18 +2,23 @@
 
 from __future__ import annotations
 
+from dataclasses import dataclass
 from typing import Any
+from urllib.parse import urlencode
 
 from django.http import HttpRequest, HttpResponse
 from django.shortcuts import render
 from django.urls import reverse
 from django.views.decorators.http import require_http_methods, require_safe
 
+from regenplant.core.engineering.sources import SOURCES
+from regenplant.core.process import grades
 from regenplant.core.process import specification as core
 from regenplant.core.process.default_recipes import default_specifications
 from regenplant.recipes import selectors, services
 from regenplant.web.acting import try_act
-from regenplant.web.areas.setup import versions
+from regenplant.web.areas.setup import shown, versions
+from regenplant.web.areas.setup.grades_shown import grade_view
 from regenplant.web.areas.setup.shown import NONE, both
 from regenplant.web.areas.setup.specification_form import SpecificationForm
 from regenplant.web.areas.setup.versioned import NewHeadForm, Versioned
@@ -22,14 +27,36 @@ from regenplant.web.requests import unit_system_of
 from regenplant.web.rights import right
 
 
+@dataclass(frozen=True, slots=True)
+class LimitRow:
+    """One limit in words."""
+
+    name: str
+    words: str
+    conditions: str
+    method: str
+    source: str
+
+
 def _content(specification: Any, definition: core.Specification, system: str) -> dict[str, Any]:
     """All that a version says."""
     return {
         "specification": specification,
-        "limits": [(limit.name, versions.limit_words(limit, system)) for limit in definition.limits],
+        "limits": [limit_row(limit, system) for limit in definition.limits],
         "rinse": _rinse_rows(definition, system),
         "notes": definition.notes,
     }
+
+
+def limit_row(limit: core.Limit, system: str) -> LimitRow:
+    """One limit as the tables of set-up show it."""
+    return LimitRow(
+        limit.name,
+        versions.limit_words(limit, system),
+        versions.condition_words(limit, system),
+        limit.method,
+        limit.grade or (SOURCES[limit.source].title if limit.source in SOURCES else ""),
+    )
 
 
 def _rinse_rows(definition: core.Specification, system: str) -> list[tuple[str, str]]:
@@ -105,8 +132,9 @@ def new(request: HttpRequest) -> HttpResponse:
     base = points.get(request.GET.get("from", ""))
     if base is None:
         return SPECIFICATIONS.begin(request, points)
+    grade = _grade(request)
     head = NewHeadForm(posted(request))
-    form = SpecificationForm(posted(request), base=base, system=unit_system_of(request))
+    form = SpecificationForm(posted(request), base=_begun(base, grade), system=unit_system_of(request))
     if request.method == "POST" and all([head.is_valid(), form.is_valid()]):
         definition = form.definition(head.text("code").upper())
         outcome = definition and try_act(
@@ -115,16 +143,16 @@ def new(request: HttpRequest) -> HttpResponse:
         )  # fmt: skip
         if outcome:
             return SPECIFICATIONS.after_new(request, outcome)
-    return SPECIFICATIONS.new_page(request, form, base, head)
+    return SPECIFICATIONS.new_page(request, form, base, head, **_grades_shown(request, grade))
 
 
 @require_http_methods(["GET", "HEAD", "POST"])
 def draft(request: HttpRequest, code: str) -> HttpResponse:
     thing = SPECIFICATIONS.thing(code)
     source = SPECIFICATIONS.newest(thing)
-    form = SpecificationForm(
-        posted(request), base=selectors.specification_definition(source), system=unit_system_of(request)
-    )
+    grade = _grade(request)
+    base = _begun(selectors.specification_definition(source), grade)
+    form = SpecificationForm(posted(request), base=base, system=unit_system_of(request))
     if request.method == "POST" and form.is_valid():
         definition = form.definition(thing.code)
         outcome = definition and try_act(
@@ -133,7 +161,40 @@ def draft(request: HttpRequest, code: str) -> HttpResponse:
         )  # fmt: skip
         if outcome:
             return SPECIFICATIONS.after_draft(request, thing, outcome)
-    return SPECIFICATIONS.draft_page(request, form, thing, source)
+    return SPECIFICATIONS.draft_page(request, form, thing, source, **_grades_shown(request, grade))
+
+
+# --- published grades -------------------------------------------------------------------------------------------------
+def _grade(request: HttpRequest) -> grades.Grade | None:
+    """The published grade the address asks to begin with; None for none, and for one that has no limit to copy."""
+    found = grades.BY_KEY.get(request.GET.get("grade", ""))
+    return found if found is not None and grades.limits_of(found) else None
+
+
+def _begun(base: core.Specification, grade: grades.Grade | None) -> core.Specification:
+    return grades.begun_with(base, grade) if grade else base
+
+
+def _grades_shown(request: HttpRequest, grade: grades.Grade | None) -> dict[str, Any]:
+    start = request.GET.get("from", "")
+    rows = [
+        (
+            f"?{urlencode({**({'from': start} if start else {}), 'grade': one.key})}",
+            one.name,
+            f"{shown.count(len(grades.limits_of(one)), 'limit')}, {one.edition}",
+        )
+        for one in grades.PUBLISHED
+        if grades.limits_of(one)
+    ]
+    return {"grades": rows, "begun_with": grade, "not_copied": grades.not_copied(grade) if grade else ()}
+
+
+@require_safe
+def grade_list(request: HttpRequest) -> HttpResponse:
+    """The published grades as this program knows them: every figure, where it was read, and how."""
+    system = unit_system_of(request)
+    context = {"grades": [grade_view(grade, system) for grade in grades.PUBLISHED]}
+    return render(request, "setup/grades.html", context)
 
 
 # --- approval -------------------------------------------------------------------------------------------------------

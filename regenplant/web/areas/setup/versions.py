@@ -110,6 +110,21 @@ def limit_words(limit: Limit, system: str) -> str:
     return f"{own} · {limit_text(limit.low, limit.high, kind=limit.kind, system='us' if system == 'metric' else 'metric')}"
 
 
+def condition_words(limit: Limit, system: str) -> str:
+    """What a limit asks for beside its bounds: "on each tank, 2 results in a row over 15 min"; "" for nothing."""
+    said = ["on each tank"] if limit.each_tank else []
+    if limit.readings_in_row > 1:
+        over = (
+            f" over {units.format_quantity(limit.hold_time_s, 'duration', system)}"
+            if limit.hold_time_s
+            else ""
+        )
+        said.append(f"{limit.readings_in_row} results in a row{over}")
+    if limit.minimum_rinse_bv:
+        said.append(f"after {units.format_quantity(limit.minimum_rinse_bv, 'bed_volumes', system)}")
+    return ", ".join(said)
+
+
 @dataclass(frozen=True, slots=True)
 class DifferenceRow:
     """One line of a comparison."""
@@ -134,11 +149,13 @@ def _side(value: SetPoint | Limit | str | None, kind: str, system: str) -> str:
     if isinstance(value, str):
         return value or "empty"
     if isinstance(value, Limit):
-        return (
+        own = (
             value.allowed()
             if value.table
             else limit_text(value.low, value.high, kind=value.kind, system=system)
         )
+        beside = (condition_words(value, system), value.method, value.grade)
+        return "; ".join(words for words in (own, *beside) if words)
     target = units.format_quantity(value.target, kind, system)
     if value.low == value.high:
         return target

@@ -26,6 +26,11 @@ from regenplant.documents import (
 )
 from regenplant.documents.batch_record import paper
 from regenplant.documents.batch_record.gathering import batch_record_content
+from regenplant.documents.certificate import paper as certificate_paper
+from regenplant.documents.certificate.standing import (
+    KIND as CERTIFICATE,
+)
+from regenplant.documents.certificate.standing import certificate_numbered, content_of, standing_of
 from regenplant.documents.issue import Issue
 from regenplant.documents.models import IssuedPaper
 from regenplant.documents.page import PageSize, page_size
@@ -100,6 +105,14 @@ def _investigation(key: str, issue: Issue, size: PageSize, system: str) -> bytes
     return investigation.draw_investigation(investigation.investigation_content(key, issue), size)
 
 
+def _certificate(key: str, issue: Issue, size: PageSize, system: str) -> bytes:
+    certificate = certificate_numbered(key)
+    assert certificate is not None  # _subject has found it
+    return certificate_paper.draw_certificate(
+        content_of(certificate), certificate.digest, issue, size, system
+    )
+
+
 PAPERS = {
     one.kind: one
     for one in (
@@ -125,6 +138,7 @@ PAPERS = {
         Paper(BATCH_RECORD, "batch record", "batch", paper.SIZES, _batch_record),
         Paper(sample_label.KIND, "sample label", "sample", sample_label.SIZES, _sample_label),
         Paper("investigation", "investigation", "investigation", investigation.SIZES, _investigation),
+        Paper(CERTIFICATE, "certificate of quality", "certificate", certificate_paper.SIZES, _certificate),
     )
 }
 
@@ -304,6 +318,8 @@ def _issue(by: By, number: int, record_version: int) -> Issue:
 def _subject(wanted: Paper, key: str) -> tuple[str, str, int]:
     """The subject's key as stored, its label, and the version of its record. Raises RecordRefused when there is none."""
     found: Batch | Tank | None
+    if wanted.subject == "certificate":
+        return _certificate_to_print(key)
     if wanted.subject == "investigation":
         return *investigation.subject_of(key), 1
     if wanted.subject == "sample":
@@ -320,6 +336,21 @@ def _subject(wanted: Paper, key: str) -> tuple[str, str, int]:
             f"There is no {wanted.subject} {key[:24]} here.", code=f"unknown_{wanted.subject}"
         )
     return str(found), f"{wanted.subject.capitalize()} {found}", found.version
+
+
+def _certificate_to_print(key: str) -> tuple[str, str, int]:
+    """Raises RecordRefused for a certificate that is not known, or that does not hold any more."""
+    certificate = certificate_numbered(key)
+    if certificate is None:
+        raise RecordRefused(f"There is no certificate {key[:24]} here.", code="unknown_certificate")
+    standing = standing_of(certificate)
+    if not standing.is_valid:
+        why = " ".join(standing.reasons) or "Its content is not what was issued."
+        raise RecordRefused(
+            f"{certificate.number} is {standing.state.value} and is not printed any more. {why}",
+            code="certificate_void",
+        )
+    return certificate.number, f"Certificate {certificate.number}", 1
 
 
 say("paper.issued", "{subject}: {paper} printed, issue {issue}, {size}, file {short}")

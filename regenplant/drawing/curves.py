@@ -1,8 +1,9 @@
-"""A smooth line through points that never leaves the range of its neighbours."""
+"""A smooth line through points that never leaves the range of its neighbours; a long log made short enough to draw."""
 
 from __future__ import annotations
 
 import itertools
+import math
 from collections.abc import Sequence
 
 Point = tuple[float, float]
@@ -70,3 +71,24 @@ def crossing(points: Sequence[Point], level: float) -> float | None:
         if (y0 - level) * (y1 - level) < 0:
             return x0 + (x1 - x0) * (level - y0) / (y1 - y0)
     return points[-1][0] if points and points[-1][1] == level else None
+
+
+def thinned(points: Sequence[Point], most: int) -> list[Point]:
+    """At most ``most`` of the points, in their order: the first, the last, and of each stretch between the lowest and the highest.
+
+    A peak or a dip of one point is never lost, which an average or every n-th point would lose. Raises: ValueError below 4.
+    """
+    if most < 4:
+        raise ValueError(f"a curve is drawn with at least 4 points, not {most}")
+    if len(points) <= most:
+        return list(points)
+    stretches = (most - 2) // 2
+    inner = range(1, len(points) - 1)
+    size = math.ceil(len(inner) / stretches)
+    kept = [0]
+    for start in range(1, len(points) - 1, size):
+        stretch = range(start, min(start + size, len(points) - 1))
+        low = min(stretch, key=lambda n: points[n][1])
+        high = max(stretch, key=lambda n: points[n][1])
+        kept += sorted({low, high})
+    return [points[n] for n in (*kept, len(points) - 1)]

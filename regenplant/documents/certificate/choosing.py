@@ -1,0 +1,44 @@
+"""Tanks that a certificate can be issued for: filled from a released batch, released themselves. Reads only."""
+
+from __future__ import annotations
+
+from dataclasses import dataclass
+
+from django.db.models import QuerySet
+
+from regenplant.batches.models import BatchTank
+from regenplant.core.process.lifecycle import BatchState, VisitState
+
+CERTIFIABLE = (VisitState.RELEASED.value, VisitState.SHIPPED.value)
+MOST_SHOWN = 80
+
+
+@dataclass(frozen=True, slots=True)
+class Asked:
+    """What the page is asked about: a tank, a batch, or nothing: then the tanks released last."""
+
+    serial: str = ""
+    batch_number: str = ""
+
+
+def certifiable(asked: Asked) -> list[BatchTank]:
+    """The tanks to choose from, the newest release first; of one tank its newest round trip only."""
+    rows = _rows()
+    if asked.serial:
+        return list(rows.filter(visit__tank__serial__iexact=asked.serial)[:1])
+    if asked.batch_number:
+        return list(rows.filter(batch__number__iexact=asked.batch_number)[:MOST_SHOWN])
+    return list(rows[:MOST_SHOWN])
+
+
+def _rows() -> QuerySet[BatchTank]:
+    return (
+        BatchTank.objects.filter(
+            is_filled=True,
+            withdrawn_at__isnull=True,
+            batch__state=BatchState.RELEASED.value,
+            visit__state__in=CERTIFIABLE,
+        )
+        .select_related("batch", "visit__tank", "visit__customer")
+        .order_by("-visit__released_at", "batch__number", "position")
+    )
