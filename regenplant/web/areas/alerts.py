@@ -1,16 +1,18 @@
-"""Alerts about accounts: what happened, and what a supervisor found out about it."""
+"""Alerts: about accounts, with what a supervisor found out; and about instruments, until they are calibrated and looked at."""
 
 from __future__ import annotations
 
 from django.http import HttpRequest, HttpResponse
 from django.shortcuts import get_object_or_404, render
 from django.urls import path, reverse
+from django.utils import timezone
 from django.views.decorators.http import require_http_methods, require_safe
 
 from regenplant.people import services
 from regenplant.people.selectors import alerts_for
 from regenplant.web.act_page import Act, act_page
 from regenplant.web.areas.setup.shown import count
+from regenplant.web.presenters.instruments import instrument_alerts
 from regenplant.web.house_form import HouseForm, posted, words_field
 from regenplant.web.requests import person_of
 from regenplant.web.rights import right
@@ -43,6 +45,7 @@ def alerts(request: HttpRequest) -> HttpResponse:
     )
     context = {
         "sentence": f"{says}{scope}",
+        "instruments": instrument_alerts(timezone.now()),
         "waiting": waiting,
         "answered": list(found.filter(answered_at__isnull=False)[:SHOWN]),
         "may": may,

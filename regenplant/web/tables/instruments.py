@@ -1,0 +1,118 @@
+"""Listings of instruments, and of what rests on one."""
+
+from __future__ import annotations
+
+from collections.abc import Mapping
+from typing import Any
+
+import django_tables2 as tables
+from django.urls import reverse
+from django.utils.html import format_html
+from django.utils.safestring import SafeString
+
+from regenplant import units
+from regenplant.plant.calibrations import Due
+from regenplant.plant.models import Instrument
+from regenplant.quality.instrument_impact import Result
+from regenplant.web.active_units import active
+from regenplant.web.presenters import instruments as said
+from regenplant.web.tables.columns import CodeColumn, DayColumn, HouseColumn
+from regenplant.web.tables.export import FORMATS
+from regenplant.web.templatetags.parts import mark
+
+_MARKS = {
+    Due.OUT_OF_SERVICE: ("refused", "out of service"),
+    Due.NEVER: ("overdue", "never calibrated"),
+    Due.OVERDUE: ("overdue", "overdue"),
+    Due.TODAY: ("check", "due today"),
+    Due.SOON: ("check", "due soon"),
+}
+
+
+class InstrumentTable(tables.Table):
+    caption, noun, nouns, exports = "", "instrument", "instruments", FORMATS
+
+    code = CodeColumn(verbose_name="Code", linkify=("setup-instrument", {"code": tables.A("code")}))
+    name = HouseColumn(verbose_name="Name", wide_only=True)
+    kind = HouseColumn(verbose_name="Kind", wide_only=True)
+    calibrated_on = DayColumn(verbose_name="Calibrated", wide_only=True)
+    calibration_due_on = DayColumn(verbose_name="Due")
+    standing = HouseColumn(verbose_name="State", orderable=False, empty_values=())
+
+    class Meta:
+        model = Instrument
+        fields = ()
+        empty_text = "No instrument is set up yet. A supervisor adds the first one."
+
+    def __init__(self, *args: Any, due: Mapping[int, Due], **kwargs: Any):
+        self.due = due
+        off = {pk for pk, one in due.items() if one.proves_nothing and one is not Due.NOT_IN_USE}
+        super().__init__(
+            *args, row_attrs={"class": lambda record: "off" if record.pk in off else ""}, **kwargs
+        )
+
+    def render_standing(self, record: Instrument) -> SafeString | str:
+        due = self.due[record.pk]
+        return mark(*_MARKS[due]) if due in _MARKS else due.label
+
+    def value_standing(self, record: Instrument) -> str:
+        return self.due[record.pk].label
+
+
+class ImpactTable(tables.Table):
+    """Results that rest on an instrument. ``fails`` shows the error that a calibration found."""
+
+    caption = "Nearest to its limit first; the margin is a share of the limit."
+    noun, nouns, exports = "result", "results", FORMATS
+
+    batch = CodeColumn(accessor="batch__number", verbose_name="Batch")
+    what = HouseColumn(verbose_name="Result")
+    value = HouseColumn(verbose_name="Value", orderable=False)
+    limit = HouseColumn(verbose_name="Limit", orderable=False, empty_values=(), wide_only=True)
+    margin = HouseColumn(verbose_name="Margin")
+    with_error = HouseColumn(verbose_name="With the error found", orderable=False, empty_values=())
+    holds = HouseColumn(verbose_name="Then", orderable=False, empty_values=())
+    decided = HouseColumn(verbose_name="Decision", orderable=False, empty_values=())
+    went = HouseColumn(verbose_name="Tanks and customers", orderable=False, empty_values=(), wide_only=True)
+
+    class Meta:
+        fields = ()
+        empty_text = "Nothing rests on it in this time."
+        row_attrs = {"class": lambda record: "off" if record.holds_no_longer else ""}
+
+    def __init__(self, *args: Any, fails: bool, **kwargs: Any):
+        super().__init__(*args, exclude=() if fails else ("with_error", "holds"), **kwargs)
+
+    def render_batch(self, value: str) -> SafeString:
+        return format_html('<a href="{}">{}</a>', reverse("batches-detail", args=[value]), value)
+
+    def value_batch(self, value: str) -> str:
+        return value
+
+    def render_value(self, record: Result) -> str:
+        return units.format_quantity(record.value, record.kind, active())
+
+    def render_limit(self, record: Result) -> str:
+        return said.limit_words(record, active())
+
+    def render_margin(self, value: float | None) -> str:
+        return said.margin_words(value)
+
+    def value_margin(self, value: float | None) -> float | None:
+        return None if value is None else float(f"{value:.6g}")
+
+    def render_with_error(self, record: Result) -> str:
+        return said.error_words(record, active())
+
+    def render_holds(self, record: Result) -> SafeString | str:
+        words = said.holds_words(record)
+        return mark("check", words) if record.holds_no_longer else words
+
+    def value_holds(self, record: Result) -> str:
+        return said.holds_words(record)
+
+    def render_decided(self, record: Result) -> str:
+        return said.decided_words(record)
+
+    def render_went(self, record: Result) -> str:
+        return said.went_words(record)
