@@ -16,6 +16,7 @@ from regenplant.batches.models import Batch
 from regenplant.core.errors import DomainError, RecordRefused
 from regenplant.core.process.lifecycle import BatchAction, BatchState
 from regenplant.core.process.specification import Limit
+from regenplant.plant.models import Instrument
 from regenplant.plant.selectors import plant_day
 from regenplant.quality import services
 from regenplant.quality.bench import instruments_for
@@ -36,6 +37,7 @@ from regenplant.web.areas.qc.forms import (
 from regenplant.web.areas.rinse.views import batch_or_404
 from regenplant.web.presenters import qc as words
 from regenplant.web.presenters import qc_limits
+from regenplant.web.presenters.instruments import due_notes
 from regenplant.web.presenters.qc_queue import queue_groups, queue_sentence
 from regenplant.web.presenters.review_record import found_view
 from regenplant.web.presenters.words import short_digest
@@ -98,6 +100,12 @@ def _judge(form: SigningForm, request: HttpRequest, batch: Batch) -> bool:
     return True
 
 
+def _instruments(page: QcPage) -> list[Instrument]:
+    """What the batch was measured with."""
+    rows = (*page.readings, *page.measurements)
+    return list({row.instrument.pk: row.instrument for row in rows if row.instrument is not None}.values())
+
+
 def _decision_page(
     request: HttpRequest,
     batch: Batch,
@@ -128,6 +136,7 @@ def _decision_page(
         "standing": page.standing,
         "measuring": _measuring(request, page, measuring),
         "right_to_measure": right(request, "qc.record", batch.segregation_class),
+        "instrument_notes": due_notes(_instruments(page), timezone.now()),
         "form": with_version(form, batch),
         "is_fail": is_fail,
         "is_judgeable": batch.state == BatchState.AWAITING_QC or is_anew,
