@@ -43,7 +43,7 @@ class Period:
 
 @dataclass(frozen=True, slots=True)
 class TankWent:
-    """A tank of the batch and where it is."""
+    """A tank that holds or waits for resin of the batch, and where it is; not one that went on to a rework."""
 
     serial: str
     customer: str
@@ -264,7 +264,7 @@ def _results(
     tanks = tuple(
         TankWent(link.visit.tank.serial, link.visit.customer.name, link.visit.shipped_at)
         for link in sorted(batch.tank_links.all(), key=lambda link: link.position)
-        if link.is_current
+        if link.is_current or (link.is_filled and link.withdrawn_at is None)
     )
     told = [
         *_of_rinse(batch, instrument, period, error),

@@ -43,9 +43,12 @@ def alerts(request: HttpRequest) -> HttpResponse:
         if waiting
         else "No alert waits."
     )
+    instruments = instrument_alerts(timezone.now())
+    need = sum(bool(one.tone) for one in instruments)
+    too = f" {count(need, 'line about instruments needs', 'lines about instruments need')} a person." if need else ""
     context = {
-        "sentence": f"{says}{scope}",
-        "instruments": instrument_alerts(timezone.now()),
+        "sentence": f"{says}{too}{scope}",
+        "instruments": instruments,
         "waiting": waiting,
         "answered": list(found.filter(answered_at__isnull=False)[:SHOWN]),
         "may": may,

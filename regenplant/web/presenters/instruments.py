@@ -208,29 +208,35 @@ def margin_words(margin: float | None) -> str:
     return f"{abs(margin) * 100:.3g} % {'within' if margin >= 0 else 'beyond'}"
 
 
-def error_words(result: Result, system: str) -> str:
-    """The value with the error found taken off, and whether it would still hold."""
+def error_value(result: Result, system: str) -> str:
+    """The value with the error found taken off."""
     if result.with_error is None:
         return "not known"
-    value = units.format_quantity(result.with_error, result.kind, system)
-    return f"{value}, {margin_words(result.margin_with_error)}"
+    return units.format_quantity(result.with_error, result.kind, system)
+
+
+def error_words(result: Result, system: str) -> str:
+    """The value with the error found taken off, and how far it would be from the limit."""
+    value = error_value(result, system)
+    return value if result.with_error is None else f"{value}, {margin_words(result.margin_with_error)}"
 
 
 def holds_words(result: Result) -> str:
     if result.margin_with_error is None:
         return "not known"
     if result.holds_no_longer:
-        return "would hold no longer"
-    return "would still hold" if result.margin_with_error >= 0 else "outside with and without"
+        return "would not hold"
+    return "would still hold" if result.margin_with_error >= 0 else "outside either way"
 
 
 def went_words(result: Result) -> str:
-    """Tanks by customer, and which of them are shipped."""
-    by_customer: dict[str, list[str]] = {}
+    """Tanks by customer and day of shipping: "Heron Works: T-1, T-2 (shipped 2026-03-11)"."""
+    went: dict[tuple[str, str], list[str]] = {}
     for tank in result.tanks:
         shipped = f" (shipped {plant_day(tank.shipped_at)})" if tank.shipped_at else ""
-        by_customer.setdefault(tank.customer, []).append(f"{tank.serial}{shipped}")
-    return "; ".join(f"{customer}: {', '.join(serials)}" for customer, serials in by_customer.items()) or NONE
+        went.setdefault((tank.customer, shipped), []).append(tank.serial)
+    words = (f"{customer}: {', '.join(serials)}{shipped}" for (customer, shipped), serials in went.items())
+    return "; ".join(words) or NONE
 
 
 def decided_words(result: Result) -> str:

@@ -16,9 +16,9 @@ from regenplant.plant.models import Instrument
 from regenplant.quality.instrument_impact import Result
 from regenplant.web.active_units import active
 from regenplant.web.presenters import instruments as said
-from regenplant.web.tables.columns import CodeColumn, DayColumn, HouseColumn
+from regenplant.web.tables.columns import CodeColumn, DayColumn, HouseColumn, LocalTimeColumn
 from regenplant.web.tables.export import FORMATS
-from regenplant.web.templatetags.parts import mark
+from regenplant.web.templatetags.parts import codes, mark
 
 _MARKS = {
     Due.OUT_OF_SERVICE: ("refused", "out of service"),
@@ -65,15 +65,19 @@ class ImpactTable(tables.Table):
     caption = "Nearest to its limit first; the margin is a share of the limit."
     noun, nouns, exports = "result", "results", FORMATS
 
-    batch = CodeColumn(accessor="batch__number", verbose_name="Batch")
-    what = HouseColumn(verbose_name="Result")
-    value = HouseColumn(verbose_name="Value", orderable=False)
-    limit = HouseColumn(verbose_name="Limit", orderable=False, empty_values=(), wide_only=True)
-    margin = HouseColumn(verbose_name="Margin")
-    with_error = HouseColumn(verbose_name="With the error found", orderable=False, empty_values=())
-    holds = HouseColumn(verbose_name="Then", orderable=False, empty_values=())
-    decided = HouseColumn(verbose_name="Decision", orderable=False, empty_values=())
+    batch = HouseColumn(accessor="batch__number", verbose_name="Batch")
+    value = HouseColumn(verbose_name="Value", orderable=False, wide_only=True)
+    margin = HouseColumn(verbose_name="Margin", empty_values=())
+    with_error = HouseColumn(
+        verbose_name="With the error found", orderable=False, empty_values=(), wide_only=True
+    )
     went = HouseColumn(verbose_name="Tanks and customers", orderable=False, empty_values=(), wide_only=True)
+    # in the file only: on the page each stands under its neighbour
+    what = HouseColumn(verbose_name="Result", visible=False)
+    limit = HouseColumn(verbose_name="Limit", orderable=False, empty_values=(), visible=False)
+    at = LocalTimeColumn(verbose_name="Measured at", visible=False)
+    holds = HouseColumn(verbose_name="Then", orderable=False, empty_values=(), visible=False)
+    decided = HouseColumn(verbose_name="Decision", orderable=False, empty_values=(), visible=False)
 
     class Meta:
         fields = ()
@@ -81,38 +85,61 @@ class ImpactTable(tables.Table):
         row_attrs = {"class": lambda record: "off" if record.holds_no_longer else ""}
 
     def __init__(self, *args: Any, fails: bool, **kwargs: Any):
+        self.fails = fails
         super().__init__(*args, exclude=() if fails else ("with_error", "holds"), **kwargs)
 
-    def render_batch(self, value: str) -> SafeString:
-        return format_html('<a href="{}">{}</a>', reverse("batches-detail", args=[value]), value)
+    def render_batch(self, record: Result) -> SafeString:
+        number = record.batch.number
+        return format_html(
+            '<a class="nb" href="{}">{}</a><br>{}<br><span class="quiet nb">{}</span>',
+            reverse("batches-detail", args=[number]), number, record.what, said.decided_words(record),
+        )  # fmt: skip
 
-    def value_batch(self, value: str) -> str:
-        return value
+    def value_batch(self, record: Result) -> str:
+        return record.batch.number
 
-    def render_value(self, record: Result) -> str:
+    def render_value(self, record: Result) -> SafeString:
+        return format_html(
+            '<span class="nb">{}</span><br><span class="quiet">{}</span>',
+            self.value_value(record),
+            said.limit_words(record, active()),
+        )
+
+    def value_value(self, record: Result) -> str:
         return units.format_quantity(record.value, record.kind, active())
 
-    def render_limit(self, record: Result) -> str:
+    def value_limit(self, record: Result) -> str:
         return said.limit_words(record, active())
 
-    def render_margin(self, value: float | None) -> str:
-        return said.margin_words(value)
+    def render_margin(self, record: Result) -> SafeString:
+        own = said.margin_words(record.margin)
+        if not self.fails:
+            return format_html('<span class="nb">{}</span>', own)
+        words = said.holds_words(record)
+        return format_html(
+            '<span class="nb">{}</span><br><span class="quiet nb">then {}</span><br>{}',
+            own,
+            said.margin_words(record.margin_with_error),
+            mark("check", words) if record.holds_no_longer else words,
+        )
 
     def value_margin(self, value: float | None) -> float | None:
         return None if value is None else float(f"{value:.6g}")
 
     def render_with_error(self, record: Result) -> str:
-        return said.error_words(record, active())
+        return said.error_value(record, active())
 
-    def render_holds(self, record: Result) -> SafeString | str:
-        words = said.holds_words(record)
-        return mark("check", words) if record.holds_no_longer else words
+    def value_with_error(self, record: Result) -> str:
+        return said.error_words(record, active())
 
     def value_holds(self, record: Result) -> str:
         return said.holds_words(record)
 
-    def render_decided(self, record: Result) -> str:
+    def value_decided(self, record: Result) -> str:
         return said.decided_words(record)
 
-    def render_went(self, record: Result) -> str:
+    def render_went(self, record: Result) -> SafeString:
+        return codes(said.went_words(record))
+
+    def value_went(self, record: Result) -> str:
         return said.went_words(record)

@@ -18,6 +18,8 @@ from regenplant.web.house_form import HouseForm, day_field, moment_field, words_
 
 POINTS = 4
 """Points the page offers; a cell is checked at two or three."""
+OPEN_POINTS = 2
+"""How many of them stand open; the others are folded away."""
 COMPENSATION_WORDS = {
     "none": "none: it shows the raw value",
     "neutral": "as neutral salt in pure water",
@@ -135,6 +137,21 @@ class CalibrationForm(HouseForm):
         return [
             (number, [self[f"{name}_{number}"] for name in names]) for number in range(1, POINTS + 1)
         ]
+
+    def first_points(self) -> list[tuple[int, list[forms.BoundField]]]:
+        """The points that stand open on the page."""
+        return self.point_fields()[:OPEN_POINTS]
+
+    def more_points(self) -> list[tuple[int, list[forms.BoundField]]]:
+        return self.point_fields()[OPEN_POINTS:]
+
+    def shows_more_points(self) -> bool:
+        """Whether something is written in the points that are folded away, or refused there."""
+        return any(
+            bound.errors or (bound.value() and not bound.name.startswith("tolerance_"))
+            for _, fields in self.more_points()
+            for bound in fields
+        )
 
     def last_fields(self) -> list[forms.BoundField]:
         return [self["note"], *([self["category"], self["reason"]] if self.asks_why else [])]
