@@ -68,14 +68,14 @@ class ImpactTable(tables.Table):
     batch = HouseColumn(accessor="batch__number", verbose_name="Batch")
     value = HouseColumn(verbose_name="Value", orderable=False, wide_only=True)
     margin = HouseColumn(verbose_name="Margin", empty_values=())
-    with_error = HouseColumn(
-        verbose_name="With the error found", orderable=False, empty_values=(), wide_only=True
-    )
     went = HouseColumn(verbose_name="Tanks and customers", orderable=False, empty_values=(), wide_only=True)
     # in the file only: on the page each stands under its neighbour
     what = HouseColumn(verbose_name="Result", visible=False)
     limit = HouseColumn(verbose_name="Limit", orderable=False, empty_values=(), visible=False)
     at = LocalTimeColumn(verbose_name="Measured at", visible=False)
+    with_error = HouseColumn(
+        verbose_name="With the error found", orderable=False, empty_values=(), visible=False
+    )
     holds = HouseColumn(verbose_name="Then", orderable=False, empty_values=(), visible=False)
     decided = HouseColumn(verbose_name="Decision", orderable=False, empty_values=(), visible=False)
 
@@ -89,19 +89,21 @@ class ImpactTable(tables.Table):
         super().__init__(*args, exclude=() if fails else ("with_error", "holds"), **kwargs)
 
     def render_batch(self, record: Result) -> SafeString:
-        number = record.batch.number
+        number, (word, _, day) = record.batch.number, said.decided_words(record).rpartition(" ")
         return format_html(
-            '<a class="nb" href="{}">{}</a><br>{}<br><span class="quiet nb">{}</span>',
-            reverse("batches-detail", args=[number]), number, record.what, said.decided_words(record),
+            '<a class="nb" href="{}">{}</a><br>{}<br><span class="quiet">{} <span class="nb">{}</span></span>',
+            reverse("batches-detail", args=[number]), number, record.what, word, day,
         )  # fmt: skip
 
     def value_batch(self, record: Result) -> str:
         return record.batch.number
 
     def render_value(self, record: Result) -> SafeString:
+        then = f"then {said.error_value(record, active())}" if self.fails else ""
         return format_html(
-            '<span class="nb">{}</span><br><span class="quiet">{}</span>',
+            '<span class="nb">{}</span><br>{}<span class="quiet">{}</span>',
             self.value_value(record),
+            format_html('<span class="nb">{}</span><br>', then) if then else "",
             said.limit_words(record, active()),
         )
 
@@ -114,10 +116,10 @@ class ImpactTable(tables.Table):
     def render_margin(self, record: Result) -> SafeString:
         own = said.margin_words(record.margin)
         if not self.fails:
-            return format_html('<span class="nb">{}</span>', own)
+            return format_html("{}", own)
         words = said.holds_words(record)
         return format_html(
-            '<span class="nb">{}</span><br><span class="quiet nb">then {}</span><br>{}',
+            "{}<br>then {}<br>{}",
             own,
             said.margin_words(record.margin_with_error),
             mark("check", words) if record.holds_no_longer else words,
@@ -125,9 +127,6 @@ class ImpactTable(tables.Table):
 
     def value_margin(self, value: float | None) -> float | None:
         return None if value is None else float(f"{value:.6g}")
-
-    def render_with_error(self, record: Result) -> str:
-        return said.error_value(record, active())
 
     def value_with_error(self, record: Result) -> str:
         return said.error_words(record, active())
