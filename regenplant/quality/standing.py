@@ -9,7 +9,6 @@ from django.db.models import Q, QuerySet
 from regenplant.audit.by import By
 from regenplant.batches.models import Batch
 from regenplant.batches.moves import batch_snapshot
-from regenplant.batches.rinse import specification_of
 from regenplant.core.process.lifecycle import AFTER_A_PASS, BatchSnapshot, BatchState
 from regenplant.quality import guards
 from regenplant.quality.models import (
@@ -22,7 +21,7 @@ from regenplant.quality.models import (
     review_of,
 )
 from regenplant.quality.record import BatchRecord
-from regenplant.quality.specification import judgement, waits_for_tanks
+from regenplant.quality.specification import applied_specification, judgement, waits_for_tanks
 from regenplant.tanks.models import TankVisit
 
 REVIEWABLE = (BatchState.FILLED, BatchState.RELEASED, BatchState.FAILED)

@@ -3,6 +3,7 @@
 from regenplant.quality.services.amending import amend_decision, release_anew, reopen_record
 from regenplant.quality.services.continuing import continue_rinse
 from regenplant.quality.services.downgrading import SECOND_RIGHT, CustomerOrder, downgrade_batch
+from regenplant.quality.services.impact import look_at_impact
 from regenplant.quality.services.judging import decide_batch, release_batch
 from regenplant.quality.services.measuring import MeasurementAsTyped, correct_measurement, record_measurement
 from regenplant.quality.services.reviewing import review_record
@@ -19,6 +20,7 @@ __all__ = [
     "discard_sample",
     "downgrade_batch",
     "keep_sample",
+    "look_at_impact",
     "record_measurement",
     "release_anew",
     "release_batch",
