@@ -26,6 +26,7 @@ AREAS: tuple[str, ...] = (
     "start",
     "authority",
     "alerts",
+    "trends",
     "bench",
     "how_we_know",
     "keeping",

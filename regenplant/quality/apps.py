@@ -10,9 +10,12 @@ class QualityConfig(AppConfig):
         import regenplant.quality.services
         import regenplant.quality.verification
         import regenplant.quality.verification_versions  # noqa: F401
-        from regenplant.audit import classes, locks
-        from regenplant.batches import reopened
+        from regenplant.audit import classes, locks, sealed
+        from regenplant.batches import given_up, reopened
+        from regenplant.plant import handed_on
         from regenplant.quality.classes import FINDERS
+        from regenplant.quality.handed_on import drift_section
+        from regenplant.quality.services._outcomes import keep_given_up
         from regenplant.quality.standing import against_shipping, is_open_for_correction
         from regenplant.tanks import guards
 
@@ -21,10 +24,32 @@ class QualityConfig(AppConfig):
 
         guards.register("quality", against_shipping)
         reopened.ask(is_open_for_correction)
+        given_up.tell(keep_given_up)
+        handed_on.register("drift", drift_section)
+        sealed.leave_out(
+            "quality_rinseoutcome",
+            why="derived from the record at each judgement, and written anew at any time",
+        )
         locks.declare(
             locks.Lock("quality_qcmeasurement"),
             locks.Lock("quality_qcdecision"),
             locks.Lock("quality_recordreopening"),
             locks.Lock("quality_recordreview"),
             locks.Lock("quality_release"),
+            locks.Lock(
+                "quality_trendalert",
+                columns=(
+                    "line",
+                    "recipe",
+                    "limit_siemens_per_m",
+                    "batch",
+                    "rules",
+                    "rinsed_bv",
+                    "centre_bv",
+                    "upper_bv",
+                    "level_bv",
+                    "baseline",
+                    "raised_at",
+                ),
+            ),
         )

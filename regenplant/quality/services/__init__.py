@@ -4,12 +4,15 @@ from regenplant.quality.services.amending import amend_decision, release_anew, r
 from regenplant.quality.services.judging import decide_batch, release_batch
 from regenplant.quality.services.measuring import MeasurementAsTyped, correct_measurement, record_measurement
 from regenplant.quality.services.reviewing import review_record
+from regenplant.quality.services.trends import look_at_trend, raise_drift
 
 __all__ = [
     "MeasurementAsTyped",
     "amend_decision",
     "correct_measurement",
     "decide_batch",
+    "look_at_trend",
+    "raise_drift",
     "record_measurement",
     "release_anew",
     "release_batch",
