@@ -192,7 +192,7 @@ class RinseOutcome(models.Model):
     vessel = models.CharField(max_length=12)
     recipe = models.CharField(max_length=16)
     line = models.CharField(max_length=24, blank=True)
-    """Code of the lot its resin goes back to, over the largest parent each time; "" where no lot is known."""
+    """Code of the lot its resin goes back to, over the largest parent each time; the lot it made where nothing older is known."""
     lot_in = models.CharField(max_length=24, blank=True)
     """The lot most of its resin came from."""
     lot_made = models.CharField(max_length=24, blank=True)

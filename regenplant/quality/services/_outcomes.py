@@ -2,14 +2,16 @@
 
 from __future__ import annotations
 
+import math
 from collections.abc import Iterable
 from datetime import datetime
 
 from regenplant.audit.by import By
-from regenplant.batches.models import Batch
+from regenplant.batches.models import Batch, RinseReading
 from regenplant.batches.rinse import EndPoint, current_readings, end_point, judged_steps
 from regenplant.batches.timing import worked_s
 from regenplant.core.process.lifecycle import BatchState
+from regenplant.core.process.specification import Limit, LimitBasis
 from regenplant.quality.models import RinseOutcome, decision_of
 from regenplant.quality.services._lots import volumes_by_lot
 from regenplant.quality.services.trends import raise_drift
@@ -39,6 +41,7 @@ def write_outcome(batch: Batch, verdict: str, reason: str, at: datetime) -> Rins
     """One row for each batch; a later judgement replaces what the first one said, and keeps its time."""
     known = RinseOutcome.objects.filter(number=batch.number).first()
     came_from = known.lot_in if known is not None and known.lot_in else _lot_in(batch)
+    lot_made = batch.lot.code if batch.lot is not None else ""
     reached, rinsed_bv, rinse_s = _rinse(batch, end := end_point(batch))
     outcome, _ = RinseOutcome.objects.update_or_create(
         number=batch.number,
@@ -49,9 +52,9 @@ def write_outcome(batch: Batch, verdict: str, reason: str, at: datetime) -> Rins
             "segregation_class": batch.segregation_class,
             "vessel": batch.vessel.code,
             "recipe": batch.recipe_version.recipe.code,
-            "line": line_of(came_from),
+            "line": line_of(came_from) or lot_made,
             "lot_in": came_from,
-            "lot_made": batch.lot.code if batch.lot is not None else "",
+            "lot_made": lot_made,
             "is_rework": batch.parent_id is not None,
             "verdict": verdict,
             "limit_siemens_per_m": (end.limit.high or 0.0) if end.limit is not None else None,
@@ -92,8 +95,31 @@ def _rinse(batch: Batch, end: EndPoint) -> tuple[bool, float | None, float | Non
     at = readings[-1].occurred_at
     if not end.is_met or end.held_from_s is None:
         return False, end.rinsed_bv, _rinsed_s(batch, at)
-    first = next(row for row in readings if row.occurred_at.timestamp() >= end.held_from_s - 1e-3)
-    return True, first.rinsed_bv, _rinsed_s(batch, first.occurred_at)
+    index = next(i for i, row in enumerate(readings) if row.occurred_at.timestamp() >= end.held_from_s - 1e-3)
+    within, above = readings[index], readings[index - 1] if index else None
+    back = _share_back(above, within, end.limit) if above is not None else 0.0
+    if above is None or back == 0.0:
+        return True, within.rinsed_bv, _rinsed_s(batch, within.occurred_at)
+    reached_at = within.occurred_at - back * (within.occurred_at - above.occurred_at)
+    return (
+        True,
+        within.rinsed_bv - back * (within.rinsed_bv - above.rinsed_bv),
+        _rinsed_s(batch, reached_at),
+    )
+
+
+def _share_back(above: RinseReading, within: RinseReading, limit: Limit) -> float:
+    """Where between two readings the limit was crossed, as a share of the way back from the second: on a log scale, as a rinse
+    falls by so much a bed volume. Readings some minutes apart would else make steps of a tenth of the rinse.
+
+    0 where the limit is none at 25 °C, or the two do not stand on either side of it: then the reading itself is taken.
+    """
+    if limit.basis is not LimitBasis.AT_25_CELSIUS or limit.high is None:
+        return 0.0
+    before, after = above.conductivity_25_siemens_per_m, within.conductivity_25_siemens_per_m
+    if not before > limit.high >= after:
+        return 0.0
+    return math.log(limit.high / after) / math.log(before / after)
 
 
 def _rinsed_s(batch: Batch, until: datetime) -> float:

@@ -170,7 +170,7 @@ class CountTable(tables.Table):
 class CauseTable(CountTable):
     """Failures by what caused them; there is no "of" for a cause."""
 
-    name = HouseColumn(verbose_name="")
+    name = HouseColumn(verbose_name="", empty_values=())
     batches = None
 
     def render_name(self, value: str) -> str:
@@ -200,7 +200,7 @@ class FailureTable(tables.Table):
     chemical_lots = HouseColumn(
         accessor="rinse__chemical_lots", verbose_name="Chemical lots", wide_only=True, orderable=False
     )
-    cause_category = HouseColumn(verbose_name="Cause")
+    cause_category = HouseColumn(verbose_name="Cause", empty_values=())
     cause = HouseColumn(verbose_name="Cause in words", visible=False)
     reason = HouseColumn(accessor="rinse__reason", verbose_name="Why it failed", wide_only=True)
     rinsed = QuantityColumn("bed_volumes", accessor="rinse__rinsed_bv", verbose_name="Rinsed", visible=False)
