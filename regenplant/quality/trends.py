@@ -130,10 +130,13 @@ def series_of(found: Iterable[Rinse], measure: Measure = Measure.VOLUME) -> list
 
 
 def worst_first(found: Iterable[Series]) -> list[Series]:
-    """Those that drift on top, the largest rise first; then by rise; those without limits last."""
-    return sorted(
-        found, key=lambda one: (not one.drifts, one.limits is None, -(one.chart.rise_frac or 0.0), one.line)
-    )
+    """Those that drift on top, the largest rise first, among equals the farthest jump; those without limits last."""
+
+    def key(one: Series) -> tuple[bool, bool, float, float, str]:
+        jump = max((signal.excess for signal in one.chart.standing), default=0.0)
+        return not one.drifts, one.limits is None, -(one.chart.rise_frac or 0.0), -jump, one.line
+
+    return sorted(found, key=key)
 
 
 # --- drift --------------------------------------------------------------------------------------------------------------

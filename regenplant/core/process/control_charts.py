@@ -59,34 +59,46 @@ class Rule(StrEnum):
         return _RULES[self][0]
 
     @property
-    def why(self) -> str:
+    def short(self) -> str:
         return _RULES[self][1]
 
     @property
-    def source(self) -> str:
+    def why(self) -> str:
         return _RULES[self][2]
+
+    @property
+    def source(self) -> str:
+        return _RULES[self][3]
 
 
 _WECO = "Western Electric rules, as in the NIST e-Handbook of Statistical Methods, 6.3.2"
-_RULES: dict[Rule, tuple[str, str, str]] = {
+_RULES: dict[Rule, tuple[str, str, str, str]] = {
     Rule.BEYOND: (
         "one rinse above the upper limit",
+        "above the limit",
         "A jump: chance alone does it once in some 740 rinses.",
         _WECO,
     ),
     Rule.TWO_OF_THREE: (
         "two of three rinses in the last third below the upper limit, or above it",
+        "two of three near it",
         "A jump that just misses the limit.",
         _WECO,
     ),
-    Rule.EIGHT_ABOVE: ("eight rinses in a row above the mean", "A step that stays.", _WECO),
+    Rule.EIGHT_ABOVE: (
+        "eight rinses in a row above the mean",
+        "eight above the mean",
+        "A step that stays.",
+        _WECO,
+    ),
     Rule.SLOW: (
         "the weighted mean of the last rinses is above its limit",
-        "Slow drift, as of resin that ages, before any single rinse is out.",
+        "slow rise",
+        "Slow drift, as of resin that ages, before any single rinse is out. A jump is taken for no more than the upper limit.",
         "EWMA, NIST e-Handbook of Statistical Methods, 6.3.2.4",
     ),
 }
-"""Rule: in words, why it is asked, where it is from. The other Western Electric rules are left out: each rule more calls more
+"""Rule: in words, in short, why it is asked, where it is from. The other Western Electric rules are left out: each rule more calls more
 often for nothing (all four together once in 92 points instead of once in 371, same handbook), and the EWMA sees what they would."""
 
 
@@ -211,7 +223,7 @@ class Chart:
     set_aside: int | None = None
     """The wild point of the baseline that set no limits."""
     smooth: tuple[float | None, ...] = ()
-    """EWMA at each point; None at those that are apart. After a given-up rinse it is a lower bound."""
+    """EWMA at each point, jumps cut at the upper limit; None at those that are apart. After a given-up rinse a lower bound."""
     smooth_upper: float = math.inf
     signals: tuple[Signal, ...] = ()
     below: tuple[int, ...] = ()
@@ -258,7 +270,7 @@ def chart(points: Sequence[Observation], floor: float = -math.inf) -> Chart:
     wild = alien([points[index].value for index in base])
     set_aside = base[wild] if wild is not None else None
     limits = individuals_limits([points[index].value for index in base if index != set_aside], floor)
-    smooth = tuple(_smooth(points, limits.centre))
+    smooth = tuple(_smooth(points, limits))
     upper = limits.centre + ewma_reach(limits.sigma)
     return Chart(
         points=tuple(points),
@@ -273,15 +285,17 @@ def chart(points: Sequence[Observation], floor: float = -math.inf) -> Chart:
     )
 
 
-def _smooth(points: Sequence[Observation], start: float) -> Iterator[float | None]:
-    """EWMA point by point. A given-up rinse lifts it as far as it went, and never lowers it."""
-    held = start
+def _smooth(points: Sequence[Observation], limits: Limits) -> Iterator[float | None]:
+    """EWMA point by point, no figure taken for more than the upper limit: a single jump is called by a rule of its own, and should
+    not pass for slow drift in the ten rinses after it. A given-up rinse lifts it as far as it went, and never lowers it.
+    """
+    held = limits.centre
     for point in points:
         if point.is_apart:
             yield None
             continue
         value = max(point.value, held) if point.is_at_least else point.value
-        (held,) = ewma((value,), held)
+        (held,) = ewma((min(value, limits.upper),), held)
         yield held
 
 
@@ -302,7 +316,7 @@ def _signals(
         for index in _runs(points, lambda point, high=height: _is_above(point, high), wanted, window):
             signal(rule, index)
     for index, held in enumerate(smooth):
-        if held is not None and held > upper:
+        if held is not None and held > upper and points[index].value > limits.centre:
             signal(Rule.SLOW, index)
     order = list(Rule)
     yield from sorted(found, key=lambda one: (one.index, order.index(one.rule)))

@@ -32,8 +32,6 @@ class Look(StrEnum):
     """How a point is drawn."""
 
     PLAIN = "plain"
-    OFF = "off"
-    """A rule calls it."""
     AT_LEAST = "at_least"
     APART = "apart"
 
@@ -46,6 +44,8 @@ class Point:
     value: float
     url: str = ""
     look: Look = Look.PLAIN
+    is_called: bool = False
+    """A rule calls it: amber, and no circle any more."""
     says: str = ""
     """What a reader is told who points at it."""
     low: float | None = None
@@ -62,10 +62,6 @@ class Frame:
     smooth: Sequence[float | None] = ()
     ceiling: float | None = None
     """The highest value that can be."""
-
-
-NAMED = 3
-"""So many of the points that are called carry their name; the others would cover each other."""
 
 
 def control_chart(points: Sequence[Point], frame: Frame, *, label: str, height: int = 300) -> Scene:
@@ -87,11 +83,10 @@ def control_chart(points: Sequence[Point], frame: Frame, *, label: str, height: 
     items += _smooth(frame.smooth, axis, width)
     items.append(Line("ax", px(0), px(0), px(0), WHOLE))
     items.append(Line("ax", px(0), WHOLE, WHOLE, WHOLE))
-    called = [number for number, point in enumerate(points) if point.look is Look.OFF]
+    # the newest of them carries its name: more names would cover each other
+    named = max((number for number, point in enumerate(points) if point.is_called), default=None)
     for number, point in enumerate(points):
-        items += _point(
-            point, (number + 0.5) * width, 1 - axis.clamped(point.value), number in called[-NAMED:]
-        )
+        items += _point(point, (number + 0.5) * width, 1 - axis.clamped(point.value), number == named)
     items.append(Label("t2", px(0), WHOLE, points[0].name, "start", dy=26))
     if len(points) > 1:
         items.append(Label("t2", WHOLE, WHOLE, points[-1].name, "end", dy=26))
@@ -138,21 +133,22 @@ def _smooth(values: Sequence[float | None], axis: Axis, width: float) -> list[It
 def _point(point: Point, x: float, y: float, is_named: bool) -> list[Item]:
     at_x, at_y = share(x), share(y)
     shape: list[Item]
-    if point.look is Look.OFF:
-        shape = [Shape("pt off", at_x, at_y, ((0, -8), (8, 0), (0, 8), (-8, 0)))]
-    elif point.look is Look.AT_LEAST:
+    role = "pt off" if point.is_called else "pt printed"
+    if point.look is Look.AT_LEAST:
         shape = [
             Shape(
-                "pt printed",
+                role,
                 at_x,
                 at_y,
                 ((0, -11), (7, 2), (2.5, 2), (2.5, 9), (-2.5, 9), (-2.5, 2), (-7, 2)),
             )
         ]
     elif point.look is Look.APART:
-        shape = [Shape("pt printed", at_x, at_y, ((-4, -4), (4, -4), (4, 4), (-4, 4)))]
+        shape = [Shape(role, at_x, at_y, ((-4, -4), (4, -4), (4, 4), (-4, 4)))]
+    elif point.is_called:
+        shape = [Shape(role, at_x, at_y, ((0, -8), (8, 0), (0, 8), (-8, 0)))]
     else:
-        shape = [Dot("pt printed", at_x, at_y, 5.5)]
+        shape = [Dot(role, at_x, at_y, 5.5)]
     if is_named:
         anchor: Anchor = "start" if x < 0.15 else "end" if x > 0.85 else "middle"
         shape.append(Label("tb halo", at_x, at_y, point.name, anchor, dy=-15 if y > 0.14 else 26))

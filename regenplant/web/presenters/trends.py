@@ -104,6 +104,10 @@ def family_words(code: str) -> str:
     return ResinFamily(code).label
 
 
+def family_short(code: str) -> str:
+    return ResinFamily(code).abbreviation
+
+
 # --- sentences ----------------------------------------------------------------------------------------------------------
 def overview_sentence(found: Trends, window: Window) -> str:
     """ "One lot takes more rinse than it did. 94 % of 212 batches passed at once in the last 12 months.\""""
@@ -146,6 +150,19 @@ def series_sentence(one: Series) -> str:
         return f"No drift in the {what}. {said} {now}."
     rules = joined(rule.words for rule in one.standing_rules)
     return f"The {what} drifts: {rules}. {said} {now}."
+
+
+def lot_sentence(found: LotTrend) -> str:
+    """The page of a line in one sentence; figures stand with each chart."""
+    if not found.series:
+        return "No rinse of this line went to a conductivity limit, so there is nothing to compare."
+    what = what_of(found.series[0].measure)
+    drifting = [one.recipe for one in found.series if one.drifts]
+    if drifting:
+        return f"The {what} drifts by {joined(drifting)}."
+    if all(one.limits is None for one in found.series):
+        return f"Not enough rinses yet: a chart needs {FEWEST} by one recipe."
+    return f"No drift in the {what}."
 
 
 def drift_sentence(one: Series) -> str:
@@ -284,21 +301,14 @@ def series_scene(one: Series) -> Scene:
 def _point(one: Series, index: int, scale: float) -> Point:
     rinse, value = one.rinses[index], one.rinses[index].value(one.measure)
     assert value is not None
-    look = (
-        Look.APART
-        if rinse.is_rework
-        else Look.OFF
-        if one.chart.rules_at(index)
-        else Look.AT_LEAST
-        if not rinse.is_reached
-        else Look.PLAIN
-    )
+    look = Look.APART if rinse.is_rework else Look.PLAIN if rinse.is_reached else Look.AT_LEAST
     said = [figure(value, one.measure), point_words(one, index)]
     return Point(
         rinse.number,
         value * scale,
         url=reverse("batches-detail", args=[rinse.number]),
         look=look,
+        is_called=bool(one.chart.rules_at(index)),
         says=", ".join(filter(None, said)),
     )
 
@@ -311,7 +321,7 @@ def point_words(one: Series, index: int) -> str:
         parts.append("rework, not counted")
     if not rinse.is_reached:
         parts.append("given up: at least so much")
-    parts += [rule.words for rule in chart.rules_at(index)]
+    parts += [rule.short for rule in chart.rules_at(index)]
     if index in chart.below:
         parts.append("below the lower limit: look at meter and totalizer")
     if index == chart.set_aside:
@@ -337,7 +347,7 @@ def _yield_point(line: YieldLine) -> Point:
     return Point(
         line.name,
         100 * line.yield_frac,
-        look=Look.OFF if line.is_low else Look.PLAIN,
+        is_called=line.is_low,
         low=100 * share.low / share.trials if share is not None else None,
         high=100 * share.high / share.trials if share is not None else None,
     )
@@ -381,7 +391,7 @@ def yield_rows(
 ) -> list[YieldRow]:
     rows = [
         YieldRow(
-            family_words(line.name) if are_families else line.name,
+            family_short(line.name) if are_families else line.name,
             line.passed,
             line.batches,
             line.yield_frac,

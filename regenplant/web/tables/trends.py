@@ -76,8 +76,8 @@ class LineTable(tables.Table):
     rise = RiseColumn(accessor="chart__rise_frac", verbose_name="Change")
     ended = DayColumn(accessor="last__ended_at", verbose_name="Last rinse", wide_only=True)
 
-    caption = "Rinse to the end point in bed volumes; “now” is the weighted mean of the last rinses."
-    noun, nouns = "line", "lines"
+    caption = "Rinse to the end point in bed volumes; “now” is the weighted mean of the last rinses, – where there are fewer than eight."
+    noun, nouns = "line of lots", "lines of lots"
 
     class Meta:
         orderable = False
@@ -97,7 +97,9 @@ class RinseTable(tables.Table):
     volume = QuantityColumn("bed_volumes", accessor="rinse__rinsed_bv", verbose_name="Rinse")
     minutes = MinutesColumn(accessor="rinse__rinse_s", verbose_name="Time, min")
     smooth = HouseColumn(
-        verbose_name="Weighted mean", wide_only=True, attrs={"td": {"class": "num"}, "th": {"class": "num"}}
+        verbose_name="Weighted mean",
+        wide_only=True,
+        attrs={"td": {"class": "num nb"}, "th": {"class": "num"}},
     )
     vessel = CodeColumn(accessor="rinse__vessel", verbose_name="Vessel", wide_only=True)
     lot = CodeColumn(accessor="rinse__lot_in", verbose_name="Most from lot", wide_only=True)
@@ -131,15 +133,17 @@ class YieldTable(tables.Table):
     batches = NumberColumn(verbose_name="Batches")
     yield_frac = ShareColumn(verbose_name="Yield")
     between = HouseColumn(
-        verbose_name="95 % within, %", wide_only=True, attrs={"td": {"class": "num"}, "th": {"class": "num"}}
+        verbose_name="95 % within, %",
+        wide_only=True,
+        attrs={"td": {"class": "num nb"}, "th": {"class": "num"}},
     )
 
     caption = ""
-    noun, nouns = "line", "lines"
 
-    def __init__(self, *args: Any, heading: str, **kwargs: Any):
+    def __init__(self, *args: Any, heading: str, nouns: tuple[str, str], **kwargs: Any):
         super().__init__(*args, **kwargs)
         self.columns["name"].column.verbose_name = heading
+        self.noun, self.nouns = nouns
 
     class Meta:
         orderable = False
@@ -155,11 +159,11 @@ class CountTable(tables.Table):
     batches = NumberColumn(verbose_name="Of")
 
     caption = ""
-    noun, nouns = "line", "lines"
 
-    def __init__(self, *args: Any, heading: str, **kwargs: Any):
+    def __init__(self, *args: Any, heading: str, nouns: tuple[str, str], **kwargs: Any):
         super().__init__(*args, **kwargs)
         self.columns["name"].column.verbose_name = heading
+        self.noun, self.nouns = nouns
 
     class Meta:
         orderable = False
@@ -172,6 +176,9 @@ class CauseTable(CountTable):
 
     name = HouseColumn(verbose_name="", empty_values=())
     batches = None
+
+    class Meta(CountTable.Meta):
+        pass
 
     def render_name(self, value: str) -> str:
         return words.cause_words(value)
@@ -186,10 +193,10 @@ class FailureTable(tables.Table):
         linkify=lambda record: reverse("batches-detail", args=[record.rinse.number]),
     )
     ended = DayColumn(accessor="rinse__ended_at", verbose_name="Judged")
-    verdict = HouseColumn(accessor="rinse__verdict", verbose_name="Verdict", wide_only=True)
+    verdict = HouseColumn(accessor="rinse__verdict", verbose_name="Verdict", visible=False)
     family = HouseColumn(accessor="rinse__family", verbose_name="Family", visible=False)
-    resin = CodeColumn(accessor="rinse__resin_type", verbose_name="Resin", wide_only=True)
-    recipe = CodeColumn(accessor="rinse__recipe", verbose_name="Recipe", wide_only=True)
+    resin = CodeColumn(accessor="rinse__resin_type", verbose_name="Resin", visible=False)
+    recipe = CodeColumn(accessor="rinse__recipe", verbose_name="Recipe", visible=False)
     vessel = CodeColumn(accessor="rinse__vessel", verbose_name="Vessel")
     line = CodeColumn(
         accessor="rinse__line",
@@ -212,7 +219,7 @@ class FailureTable(tables.Table):
         wide_only=True,
     )
 
-    caption = "Batches that QC failed, and batches given up after their start"
+    caption = "Batches that QC failed, and batches given up after their start."
     noun, nouns = "batch", "batches"
     exports = FORMATS
 

@@ -198,6 +198,17 @@ def test_slow_drift_is_called_before_a_single_rinse_is_out() -> None:
     assert found.rise_frac is not None and found.rise_frac > 0
 
 
+def test_one_jump_does_not_pass_for_slow_drift_afterwards() -> None:
+    found = chart([*of(*STEADY), Observation(14.0, is_at_least=True), *of(6.9, 6.8, 6.9, 6.7)])
+    assert [signal.rule for signal in found.signals] == [Rule.BEYOND]
+    assert [signal.index for signal in chart(of(*STEADY, 14.0, 6.9, 6.8)).signals] == [12]
+
+
+def test_a_rinse_below_the_mean_is_not_called_for_those_before_it() -> None:
+    found = chart(of(*STEADY, 7.5, 7.6, 7.6, 6.8))
+    assert found.rules_at(14) and found.rules_at(15) == ()
+
+
 def test_a_fall_is_marked_and_calls_nobody() -> None:
     found = chart(of(*STEADY, 5.0))
     assert found.below == (12,) and found.rules_at(12) == ()

@@ -59,10 +59,16 @@ def overview(request: HttpRequest, tab: str) -> HttpResponse:
 
 def _yield_tables(found: read.Yields) -> list[tables.YieldTable]:
     return [
-        tables.YieldTable(words.yield_rows(found.by_month, newest_first=True), heading="Month"),
-        tables.YieldTable(words.yield_rows(found.by_family, are_families=True), heading="Family"),
-        tables.YieldTable(words.yield_rows(found.by_vessel), heading="Vessel"),
-        tables.YieldTable(words.yield_rows(found.by_recipe), heading="Recipe"),
+        tables.YieldTable(
+            words.yield_rows(found.by_month, newest_first=True), heading="Month", nouns=("month", "months")
+        ),
+        tables.YieldTable(
+            words.yield_rows(found.by_family, are_families=True),
+            heading="Family",
+            nouns=("family", "families"),
+        ),
+        tables.YieldTable(words.yield_rows(found.by_vessel), heading="Vessel", nouns=("vessel", "vessels")),
+        tables.YieldTable(words.yield_rows(found.by_recipe), heading="Recipe", nouns=("recipe", "recipes")),
     ]
 
 
@@ -105,7 +111,7 @@ def lot(request: HttpRequest, tab: str, code: str) -> HttpResponse:
         blocks.append({"block": block, "table": table})
     context = {
         "found": found,
-        "sentence": _lot_sentence(found),
+        "sentence": words.lot_sentence(found),
         "chips": chips(request, "of", MEASURES, every="Volume"),
         "blocks": blocks,
         "alerts": _alert_rows(found.alerts),
@@ -118,13 +124,6 @@ def lot(request: HttpRequest, tab: str, code: str) -> HttpResponse:
 
 def _is_asked_for(request: HttpRequest, number: int) -> bool:
     return request.GET.get("series", "0") == str(number)
-
-
-def _lot_sentence(found: read.LotTrend) -> str:
-    if not found.series:
-        return "No rinse of this line went to a conductivity limit, so there is nothing to compare."
-    worst = read.worst_first(found.series)[0]
-    return words.series_sentence(worst)
 
 
 @require_safe
@@ -145,10 +144,12 @@ def failures(request: HttpRequest, tab: str) -> HttpResponse:
         "sentence": words.failures_sentence(found, window),
         "table": table,
         "groups": [
-            tables.CauseTable(found.by_cause, heading="Cause"),
-            tables.CountTable(found.by_vessel, heading="Vessel"),
-            tables.CountTable(found.by_lot, heading="Line of lots"),
-            tables.CountTable(found.by_chemical_lot, heading="Chemical lot"),
+            tables.CauseTable(found.by_cause, heading="Cause", nouns=("cause", "causes")),
+            tables.CountTable(found.by_vessel, heading="Vessel", nouns=("vessel", "vessels")),
+            tables.CountTable(found.by_lot, heading="Line of lots", nouns=("line of lots", "lines of lots")),
+            tables.CountTable(
+                found.by_chemical_lot, heading="Chemical lot", nouns=("chemical lot", "chemical lots")
+            ),
         ],
         "has_lines": bool(found.lines),
     }
