@@ -29,6 +29,7 @@ AREAS: tuple[str, ...] = (
     "start",
     "authority",
     "alerts",
+    "trends",
     "bench",
     "how_we_know",
     "keeping",

@@ -76,6 +76,9 @@ GROUPS: tuple[Group, ...] = (
     Group("mixture_ph", "pH of mixed wastes", r"pH of the mixture", ("mixture_ph",), unit=""),
     Group("reagent", "Reagent to bring a waste to a pH", r"reagent to bring", ("neutralization_reagent",), unit="mol"),
     Group("rise", "Temperature rise on mixing", r"temperature rise", ("neutralization_temperature_rise",), unit="K"),
+    # --- trends --------------------------------------------------------------------------------------------------------------
+    Group("control_limits", "Control limits and moving averages", r"of individuals|mean moving range|EWMA", unit="", note="The method is checked; whether eight rinses are enough is common practice."),
+    Group("exact_share", "Exact limits of a share", r"exact limit of a share", unit=""),
     # --- units --------------------------------------------------------------------------------------------------------------
     Group("conversions", "Equivalents and conversions of units", r"equivalent weight|as CaCO3|regenerant dose to eq|degree|^unit$| per |^lb/ft3| to ", ("equivalent_weight", "as_caco3_factor", "equivalents_per_volume")),
 )  # fmt: skip

@@ -233,7 +233,26 @@ class Frame:
         )
 
 
-Item = Rect | Line | Label | Dot | Shape | Curve | Symbol | Frame
+@dataclass(frozen=True, slots=True)
+class Link:
+    """Items that lead to a page. They are for the pointer only: what they lead to stands in the table of the drawing as well,
+    in the order of the keyboard."""
+
+    url: str
+    label: str
+    items: tuple[Item, ...]
+
+    def svg(self) -> SafeString:
+        return format_html(
+            '<a href="{}" tabindex="-1" aria-label="{}"><title>{}</title>{}</a>',
+            self.url,
+            self.label,
+            self.label,
+            _all(self.items),
+        )
+
+
+Item = Rect | Line | Label | Dot | Shape | Curve | Symbol | Frame | Link
 
 
 def _all(items: tuple[Item, ...]) -> SafeString:
@@ -249,12 +268,18 @@ class Scene:
     items: tuple[Item, ...]
     role: str = "draw"
 
+    @property
+    def is_pressed(self) -> bool:
+        """Whether something in it leads somewhere: then it is a group, as nothing inside an image can be reached."""
+        return any(isinstance(item, Link) for item in self.items)
+
     def to_svg(self) -> SafeString:
         """Inline SVG, safe to put in a page: every text and attribute in it is escaped."""
         return format_html(
-            '<svg class="{}" height="{}" role="img" aria-label="{}">{}</svg>',
+            '<svg class="{}" height="{}" role="{}" aria-label="{}">{}</svg>',
             self.role,
             self.height,
+            "group" if self.is_pressed else "img",
             self.label,
             _all(self.items),
         )

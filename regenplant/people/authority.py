@@ -104,6 +104,7 @@ RIGHTS: dict[str, frozenset[Role]] = {
     "retention.approve": frozenset({SUPERVISOR, SAFETY}),
     "retention.hold": frozenset({SUPERVISOR, SAFETY}),
     "retention.purge": frozenset({SUPERVISOR, SAFETY}),
+    "trend.look": frozenset({SUPERVISOR}),
     "shift.hand_over": frozenset({OPERATOR, QC, SUPERVISOR, SAFETY}),
 }
 """The table of the program. A right added here also gets its words in ``TITLES`` (people/rights_in_words.py)."""

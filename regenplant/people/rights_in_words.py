@@ -72,6 +72,7 @@ TITLES: dict[str, str] = {
     "retention.approve": "Approve a draft of these rules that another person wrote.",
     "retention.hold": "Place a legal hold on records, and lift one.",
     "retention.purge": "Purge the record of a batch past its period, or confirm that another purges it; both sign.",
+    "trend.look": "Look at a lot that takes more rinse than it did, and say what follows.",
     "shift.hand_over": "Hand a shift over and take one over, with a signature; open and close its open items.",
 }
 
@@ -98,6 +99,7 @@ THINGS: dict[str, str] = {
     "form": "Paper forms",
     "retention": "Retention",
     "shift": "Shifts",
+    "trend": "Trends",
 }
 """How the things read as headings."""
 

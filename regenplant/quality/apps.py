@@ -11,11 +11,14 @@ class QualityConfig(AppConfig):
         import regenplant.quality.verification
         import regenplant.quality.verification_versions
         import regenplant.quality.verification_ways  # noqa: F401
-        from regenplant.audit import classes, locks
-        from regenplant.batches import reopened
+        from regenplant.audit import classes, locks, sealed
+        from regenplant.batches import given_up, reopened
+        from regenplant.plant import handed_on
         from regenplant.quality import guards as held_against
         from regenplant.quality import retained, ways
         from regenplant.quality.classes import FINDERS
+        from regenplant.quality.handed_on import drift_section
+        from regenplant.quality.services._outcomes import keep_given_up
         from regenplant.quality.standing import against_shipping, is_open_for_correction
         from regenplant.tanks import guards
 
@@ -26,6 +29,12 @@ class QualityConfig(AppConfig):
         held_against.register("retained_sample", retained.against_release)
         held_against.register("downgrade", ways.against_release)
         reopened.ask(is_open_for_correction)
+        given_up.tell(keep_given_up)
+        handed_on.register("drift", drift_section)
+        sealed.leave_out(
+            "quality_rinseoutcome",
+            why="derived from the record at each judgement, and written anew at any time",
+        )
         locks.declare(
             locks.Lock("quality_qcmeasurement"),
             locks.Lock("quality_qcdecision"),
@@ -38,4 +47,20 @@ class QualityConfig(AppConfig):
             locks.Lock("quality_downgradeorder"),
             locks.Lock("quality_retainedsample"),
             locks.Lock("quality_samplediscard"),
+            locks.Lock(
+                "quality_trendalert",
+                columns=(
+                    "line",
+                    "recipe",
+                    "limit_siemens_per_m",
+                    "batch",
+                    "rules",
+                    "rinsed_bv",
+                    "centre_bv",
+                    "upper_bv",
+                    "level_bv",
+                    "baseline",
+                    "raised_at",
+                ),
+            ),
         )

@@ -173,6 +173,105 @@ class Release(models.Model):
         return f"{self.released_at:%Y-%m-%d %H:%M}"
 
 
+class RinseOutcome(models.Model):
+    """What the trends know of one batch that was judged, or given up after its start: how much rinse it took, and whether it passed.
+
+    Derived from the record, written anew whenever the batch is judged; no record itself. It names its batch by number instead
+    of pointing to it, so that the trend of a lot outlives a batch whose record was purged.
+    """
+
+    class Verdict(models.TextChoices):
+        PASS = "pass", "passed"
+        FAIL = "fail", "failed"
+        GIVEN_UP = "given_up", "given up"
+
+    number = models.CharField(max_length=16, unique=True)
+    ended_at = models.DateTimeField()
+    """When it was judged first, or given up."""
+    family = models.CharField(max_length=12)
+    resin_type = models.CharField(max_length=24)
+    segregation_class = models.CharField(max_length=1)
+    vessel = models.CharField(max_length=12)
+    recipe = models.CharField(max_length=16)
+    line = models.CharField(max_length=24, blank=True)
+    """Code of the lot its resin goes back to, over the largest parent each time; the lot it made where nothing older is known."""
+    lot_in = models.CharField(max_length=24, blank=True)
+    """The lot most of its resin came from."""
+    lot_made = models.CharField(max_length=24, blank=True)
+    is_rework = models.BooleanField(default=False)
+    verdict = models.CharField(max_length=8, choices=Verdict.choices)
+    limit_siemens_per_m = models.FloatField(null=True)
+    """The conductivity limit of its rinse; null for one that is judged by its volume alone."""
+    is_reached = models.BooleanField(default=False)
+    """Whether the limit was held as asked."""
+    rinsed_bv = models.FloatField(null=True)
+    """Bed volumes until the limit was reached for good; as far as it went where it was not."""
+    rinse_s = models.FloatField(null=True)
+    """Time until then, without holds [s]."""
+    chemical_lots = models.JSONField(default=list)
+    """Codes of the lots it was planned with."""
+    reason = models.CharField(max_length=400, blank=True)
+    """Why it failed, in the words of the decision."""
+
+    class Meta:
+        ordering = ["ended_at", "id"]
+        indexes = [
+            models.Index(fields=["line", "ended_at"], name="rinse_outcome_line"),
+            models.Index(fields=["ended_at"], name="rinse_outcome_time"),
+        ]
+
+    def __str__(self) -> str:
+        return self.number
+
+
+class TrendAlert(models.Model):
+    """A lot of resin takes more rinse than it did. What was seen stays; a supervisor looks at it once, with words.
+
+    The next alert of the same series comes when a later rinse is worse than anything that was seen when this one was looked at.
+    """
+
+    line = models.CharField(max_length=24)
+    recipe = models.CharField(max_length=16)
+    limit_siemens_per_m = models.FloatField()
+    batch = models.CharField(max_length=16)
+    """The batch whose rinse raised it."""
+    rules = models.JSONField()
+    """The rules it met, by their codes."""
+    rinsed_bv = models.FloatField()
+    centre_bv = models.FloatField()
+    upper_bv = models.FloatField()
+    level_bv = models.FloatField()
+    """The weighted mean of the last rinses."""
+    baseline = models.PositiveSmallIntegerField()
+    """How many rinses the limits are from."""
+    raised_at = models.DateTimeField()
+    worst_bv = models.FloatField(null=True)
+    """The largest volume of the series when it was looked at."""
+    looked_by = models.ForeignKey(
+        settings.AUTH_USER_MODEL, on_delete=models.PROTECT, null=True, related_name="+"
+    )
+    looked_at = models.DateTimeField(null=True)
+    words = models.CharField(max_length=300, blank=True)
+
+    class Meta:
+        ordering = ["-raised_at", "-id"]
+        constraints = [
+            models.CheckConstraint(
+                condition=Q(looked_by__isnull=True, looked_at__isnull=True, worst_bv__isnull=True, words="")
+                | Q(looked_by__isnull=False, looked_at__isnull=False, worst_bv__isnull=False) & ~Q(words=""),
+                name="trend_looked_at_whole_or_not",
+            ),
+            models.UniqueConstraint(
+                fields=["line", "recipe", "limit_siemens_per_m"],
+                condition=Q(looked_at__isnull=True),
+                name="one_open_trend_alert",
+            ),
+        ]
+
+    def __str__(self) -> str:
+        return f"{self.line}, {self.batch}"
+
+
 class NoneYet(AttributeError, ObjectDoesNotExist):
     """The batch has no decision, or no release, yet."""
 

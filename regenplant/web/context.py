@@ -13,6 +13,7 @@ from regenplant.people.models import Person
 from regenplant.people.selectors import open_alert_count
 from regenplant.plant.models import PlantProfile
 from regenplant.plant.selectors import profile
+from regenplant.quality.trends import open_drift_count
 from regenplant.web.index import tabs_for
 from regenplant.web.requests import transcribed_form
 from regenplant.web.time_out import IDLE_MINUTES, USUAL_IDLE_MINUTES
@@ -53,7 +54,7 @@ def _frame(request: HttpRequest) -> dict[str, Any]:
         "chain_number": number,
         "chain_head": f"{head[:4]} {head[4:8]}",
         "is_demo": settings.DEMO,
-        "open_alerts": open_alert_count(user) if isinstance(user, Person) else 0,
+        "open_alerts": open_alert_count(user) + open_drift_count(user) if isinstance(user, Person) else 0,
         "idle_seconds": 60 * request.session.get(IDLE_MINUTES, USUAL_IDLE_MINUTES) if is_known else 0,
         "transcribing": transcribed_form(request) if is_known else "",
         "now": timezone.now(),

@@ -170,6 +170,7 @@ DOORS: dict[str, Door] = {
     "authority-take-back": _door("authority.edit"),
     "authority-times": _door("authority.edit"),
     "alerts-answer": _door("alert.acknowledge"),
+    "trends-look": _door("trend.look"),
     # retention
     "retention-draft": _door("retention.edit"),
     "retention-approve": _door("retention.approve"),

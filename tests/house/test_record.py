@@ -27,11 +27,13 @@ PARTLY = {
     "keeping_retentionversion": "frozen once it is no draft",
     "keeping_legalhold": "what is held and why is frozen; it is lifted once",
     "people_person": "identity is frozen; names, roles and account are changed by acts that state before and after",
+    "quality_trendalert": "what was seen is frozen; it is looked at once",
     "people_alert": "what happened is frozen; it is answered once",
 }
 """Tables whose lock covers a part of a row, and why that is enough."""
 
 NEITHER = {
+    "quality_rinseoutcome": "derived from the record at each judgement; no record itself, and written anew at any time",
     "tanks_customer": "only added, never changed",
     "tanks_site": "only added, never changed",
     "tanks_tanksize": "only added, never changed",

@@ -8,6 +8,7 @@ from regenplant.audit.by import By
 from regenplant.audit.reasons import Reason
 from regenplant.audit.use_case import Outcome, use_case
 from regenplant.audit.wording import say
+from regenplant.batches import given_up
 from regenplant.batches.models import Batch, Deviation, Hold
 from regenplant.batches.moves import batch_snapshot, locked, move_batch, open_hold
 from regenplant.batches.services._as_typed import why_late
@@ -75,6 +76,8 @@ def abort_batch(*, by: By, batch_id: int, reason: str, version: int | None = Non
         hold.save(update_fields=["resumed_at", "resumed_by"])
     if batch.started_at is None:
         _let_tanks_go(batch)
+    else:
+        given_up.told(by, batch, reason.strip())
     return Outcome(
         subject=batch_subject(batch),
         before={"state": before},

@@ -8,6 +8,7 @@ from regenplant.quality.services.judging import decide_batch, release_batch
 from regenplant.quality.services.measuring import MeasurementAsTyped, correct_measurement, record_measurement
 from regenplant.quality.services.reviewing import review_record
 from regenplant.quality.services.sampling import discard_sample, keep_sample
+from regenplant.quality.services.trends import look_at_trend, raise_drift
 
 __all__ = [
     "SECOND_RIGHT",
@@ -21,6 +22,8 @@ __all__ = [
     "downgrade_batch",
     "keep_sample",
     "look_at_impact",
+    "look_at_trend",
+    "raise_drift",
     "record_measurement",
     "release_anew",
     "release_batch",

@@ -20,7 +20,7 @@ def lot_from(batch: Batch, by: By, *, to_class: str = "") -> ResinLot:
     segregation_class = to_class or batch.segregation_class
     if ResinFamily(batch.resin_type.family).is_exchanged:
         return _new_carbon(batch, by, segregation_class)
-    volumes = _volumes_by_lot(batch)
+    volumes = volumes_by_lot(batch)
     known = sum(volumes.values())
     parents = [(pk, volume / known) for pk, volume in volumes.items()] if known else []
     lots = {lot.pk: lot for lot in ResinLot.objects.filter(pk__in=volumes)}
@@ -36,7 +36,7 @@ def lot_from(batch: Batch, by: By, *, to_class: str = "") -> ResinLot:
     )
 
 
-def _volumes_by_lot(batch: Batch) -> dict[int, float]:
+def volumes_by_lot(batch: Batch) -> dict[int, float]:
     """By lot: resin of it that went into this batch, or into the first of a line of reworks. A batch that passed and was amended to
     fail had made a lot of its own: its rework takes that one."""
     origin = batch

@@ -25,6 +25,7 @@ from regenplant.people.signing import SignaturePermit, bind
 from regenplant.plant.selectors import profile
 from regenplant.quality.models import QcDecision, RecordReopening, decision_of
 from regenplant.quality.record import record_of
+from regenplant.quality.services._outcomes import keep_outcome
 from regenplant.quality.services._signing import refuse_altered_plan, refuse_no_verdict, signed_release, told
 from regenplant.quality.signed_content import (
     FAIL_MEANING,
@@ -158,6 +159,7 @@ def amend_decision(
         decided_at=by.happened_at,
         signature=signature,
     )
+    keep_outcome(by, batch, verdict, reason.strip())
     return Outcome(
         subject=_subject(batch),
         before={"verdict": before.verdict, "version": before.version},

@@ -17,6 +17,7 @@ from regenplant.plant.selectors import profile
 from regenplant.quality.models import QcDecision
 from regenplant.quality.record import record_of
 from regenplant.quality.services._lots import lot_from
+from regenplant.quality.services._outcomes import keep_outcome
 from regenplant.quality.services._proposing import proposal_content, proposed, write_proposal
 from regenplant.quality.services._signing import (
     refuse_altered_plan,
@@ -91,6 +92,7 @@ def decide_batch(
         signature=signature,
     )
     write_proposal(decision, option)
+    keep_outcome(by, batch, verdict, reason.strip())
     return Outcome(
         subject=("batch", batch.number, f"Batch {batch.number}"),
         before={"state": BatchState.AWAITING_QC.value},

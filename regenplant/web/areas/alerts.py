@@ -10,10 +10,12 @@ from django.views.decorators.http import require_http_methods, require_safe
 
 from regenplant.people import services
 from regenplant.people.selectors import alerts_for
+from regenplant.quality.trends import looked_at_alerts, open_alerts
 from regenplant.web.act_page import Act, act_page
 from regenplant.web.areas.setup.shown import count
 from regenplant.web.house_form import HouseForm, posted, words_field
 from regenplant.web.presenters.instruments import instrument_alerts
+from regenplant.web.presenters.trends import alert_sentence, looked_words
 from regenplant.web.requests import person_of
 from regenplant.web.rights import right
 
@@ -36,12 +38,13 @@ def alerts(request: HttpRequest) -> HttpResponse:
     person = person_of(request)
     found = alerts_for(person)
     waiting = list(found.filter(answered_at__isnull=True))
+    drifts = list(open_alerts())
     may = right(request, "alert.acknowledge")
     scope = "" if may.is_held else " You see those about your own account."
     says = (
         f"{count(len(waiting), 'alert waits', 'alerts wait')} for an answer."
         if waiting
-        else "No alert waits."
+        else ("No alert about an account waits." if drifts else "No alert waits.")
     )
     instruments = instrument_alerts(timezone.now())
     need = sum(bool(one.tone) for one in instruments)
@@ -50,6 +53,9 @@ def alerts(request: HttpRequest) -> HttpResponse:
         if need
         else ""
     )
+    if drifts:
+        drift = count(len(drifts), "lot takes", "lots take")
+        says = f"{drift} more rinse than before. {says}"
     context = {
         "sentence": f"{says}{too}{scope}",
         "instruments": instruments,
@@ -57,6 +63,11 @@ def alerts(request: HttpRequest) -> HttpResponse:
         "answered": list(found.filter(answered_at__isnull=False)[:SHOWN]),
         "may": may,
         "person": person,
+        "drifts": [(alert, alert_sentence(alert), "") for alert in drifts],
+        "looked_at": [
+            (alert, alert_sentence(alert), looked_words(alert)) for alert in looked_at_alerts()[:SHOWN]
+        ],
+        "may_look": right(request, "trend.look"),
     }
     return render(request, "alerts/alerts.html", context)
 

@@ -27,6 +27,7 @@ PAGES = {
     "emergency": "emergency",
     "alerts": "alerts",
     "paper_form": "paper-forms-form",
+    "trend": "trends-lot",
 }
 KIND_LABELS = dict(HandoverItem.Kind.choices)
 

@@ -32,6 +32,8 @@ class Run:
     """Code of the recipe; "" is the main one of the family."""
     anion_vessel: str = ""
     seed: int = 0
+    ages: float = 0.0
+    """How much slower the rinse of ageing resin falls than when it was new: 1 for no slower, and calm; 0: as chance has it."""
 
     @property
     def is_on_a_plateau(self) -> bool:
@@ -40,17 +42,17 @@ class Run:
 
 
 HISTORY: tuple[tuple[int, int, Run], ...] = (
-    (20, 6, Run("C1", "CAT-H", "D", 9)), (20, 7, Run("A1", "AN1-OH", "D", 7, operator="sallow")),
+    (20, 6, Run("C1", "CAT-H", "D", 9)), (20, 7, Run("A1", "AN1-OH", "D", 7, operator="sallow", ages=1.0)),
     (19, 6, Run("S1", "SOFT-NA", "D", 9)), (19, 7, Run("C2", "CAT-H", "C", 4, technician="fenn", releaser="osk")),
     (18, 6, Run("A3", "AN2-OH", "D", 5)), (18, 8, Run("C1", "CAT-H", "D", 9, operator="sallow", pauses_after=StepKind.DISPLACE)),
-    (17, 6, Run("A1", "AN1-OH", "D", 7)), (17, 7, Run("S2", "SOFT-NA", "B", 6)),
+    (17, 6, Run("A1", "AN1-OH", "D", 7, ages=1.0)), (17, 7, Run("S2", "SOFT-NA", "B", 6)),
     (16, 6, Run("S1", "SOFT-NA", "D", 9, operator="sallow")), (15, 6, Run("A2", "AN1-OH", "C", 5)),
     (15, 7, Run("C1", "CAT-H", "D", 9, overfeeds=True)), (14, 6, Run("K1", "CAT-H", "A", 4)),
     (13, 6, Run("A1", "AN1-OH", "D", 7, fails=True)), (13, 7, Run("C2", "CAT-H", "C", 4)),
     (12, 6, Run("S1", "SOFT-NA", "D", 9, pauses_after=StepKind.BACKWASH)), (12, 7, Run("A3", "AN2-OH", "D", 5, technician="fenn", releaser="brae")),
-    (11, 6, Run("C1", "CAT-H", "D", 9)), (10, 6, Run("A1", "AN1-OH", "D", 7, operator="sallow", rinses_on=True)),
+    (11, 6, Run("C1", "CAT-H", "D", 9)), (10, 6, Run("A1", "AN1-OH", "D", 7, operator="sallow", rinses_on=True, ages=1.0)),
     (9, 6, Run("S1", "SOFT-NA", "D", 9)), (9, 7, Run("A2", "AN1-OH", "C", 5, goes_down="D")), (8, 6, Run("C1", "CAT-H", "D", 9)),
-    (7, 6, Run("A3", "AN2-OH", "D", 5)), (6, 6, Run("A1", "AN1-OH", "D", 7)), (6, 7, Run("S2", "SOFT-NA", "B", 6)),
+    (7, 6, Run("A3", "AN2-OH", "D", 5)), (6, 6, Run("A1", "AN1-OH", "D", 7, ages=1.15)), (6, 7, Run("S2", "SOFT-NA", "B", 6)),
     (5, 6, Run("S1", "SOFT-NA", "D", 9)), (5, 7, Run("C2", "CAT-H", "C", 4)), (4, 6, Run("C1", "CAT-H", "D", 9)),
     (19, 8, Run("M1", "MB-W", "D", 8, anion_vessel="M2")), (16, 8, Run("B1", "WBA-FB", "D", 5)),
     (15, 8, Run("C3", "CAT-H", "D", 8, recipe="H-H2SO4-120")), (14, 8, Run("W1", "WAC-H", "D", 5, operator="sallow")),
@@ -58,7 +60,10 @@ HISTORY: tuple[tuple[int, int, Run], ...] = (
     (13, 8, Run("M1", "MB-W", "D", 8, anion_vessel="M2", recipe="MB-FLOAT-110", operator="sallow")),
     (10, 8, Run("A4", "ANA-OH", "D", 5)), (9, 8, Run("G1", "GAC-12", "B", 4, operator="sallow")),
     (6, 8, Run("M1", "MB-W", "D", 8, anion_vessel="M2")),
-    (3, 6, Run("A1", "AN1-OH", "D", 7)), (3, 7, Run("K1", "CAT-H", "A", 4)), (2, 6, Run("S1", "SOFT-NA", "D", 9)),
+    (3, 6, Run("A1", "AN1-OH", "D", 7, ages=1.3)), (3, 7, Run("K1", "CAT-H", "A", 4)), (2, 6, Run("S1", "SOFT-NA", "D", 9)),
+    (18, 7, Run("A1", "AN1-OH", "D", 7, ages=1.0)), (15, 9, Run("A1", "AN1-OH", "D", 7, operator="sallow", ages=1.0)),
+    (11, 7, Run("A1", "AN1-OH", "D", 7, ages=1.0)), (8, 7, Run("A1", "AN1-OH", "D", 7, ages=1.05)),
+    (2, 7, Run("A1", "AN1-OH", "D", 7, operator="sallow", ages=1.4)),
 )  # fmt: skip
 """(days ago, hour of the day, run)."""
 

@@ -61,7 +61,11 @@ class Curve:
         fails = turn.run.is_on_a_plateau and not turn.is_rework
         floor = high * (2.4 if fails else turn.dice.uniform(0.35, 0.6))
         start = high * turn.dice.uniform(250, 500)
-        return cls(at, start, floor, length.total_seconds() / 60 / turn.dice.uniform(3.2, 4.0))
+        decades = turn.dice.uniform(3.2, 4.0)
+        if turn.run.ages and not turn.is_rework:
+            start, decades = high * (300 + 0.2 * start / high), (3.4 + 0.06 * decades) / turn.run.ages
+            floor = high * 0.45
+        return cls(at, start, floor, length.total_seconds() / 60 / decades)
 
     def at(self, moment: datetime) -> float:
         minutes = (moment - self.begun).total_seconds() / 60

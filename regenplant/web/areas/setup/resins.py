@@ -9,6 +9,7 @@ from django.urls import reverse
 from django.views.decorators.http import require_http_methods, require_safe
 
 from regenplant.audit.selectors import story
+from regenplant.quality.trends import is_in_trends
 from regenplant.resins import selectors, services
 from regenplant.resins.models import ResinLot, ResinType
 from regenplant.web import listing
@@ -124,6 +125,7 @@ def lot_page(request: HttpRequest, code: str) -> HttpResponse:
         "scene": ancestry_scene(line) if line.came_from or line.went_to else None,
         "edit": right(request, "resin.edit"),
         "story": story([("resin_lot", str(lot.pk))], newest_first=True, limit=25),
+        "is_in_trends": is_in_trends(lot.code),
     }
     return render(request, "setup/lot.html", context)
 

@@ -1,0 +1,171 @@
+"""Keeping what the trends know of a batch, and seeing whether its lot drifts. Derived rows: they can be written anew at any time."""
+
+from __future__ import annotations
+
+import math
+from collections.abc import Iterable
+from datetime import datetime
+
+from regenplant.audit.by import By
+from regenplant.batches.models import Batch, RinseReading
+from regenplant.batches.rinse import EndPoint, current_readings, end_point, judged_steps
+from regenplant.batches.timing import worked_s
+from regenplant.core.process.lifecycle import BatchState
+from regenplant.core.process.specification import Limit, LimitBasis
+from regenplant.quality.models import RinseOutcome, decision_of
+from regenplant.quality.services._lots import volumes_by_lot
+from regenplant.quality.services.trends import raise_drift
+from regenplant.quality.trends import drift_at
+from regenplant.resins.models import LotParent, ResinLot
+
+Verdict = RinseOutcome.Verdict
+DEEPEST = 2000
+"""Generations a line is followed back at most; a lot is remade at every regeneration."""
+
+
+def keep_outcome(by: By, batch: Batch, verdict: str, reason: str = "") -> RinseOutcome:
+    """Write down what the trends know of this batch, and raise an alert where its lot takes more rinse than it did."""
+    outcome = write_outcome(batch, verdict, reason, by.happened_at)
+    drift = drift_at(outcome)
+    if drift is not None:
+        raise_drift(by=by, drift=drift)
+    return outcome
+
+
+def keep_given_up(by: By, batch: Batch, reason: str) -> None:
+    """The same for a batch that was aborted after its start."""
+    keep_outcome(by, batch, Verdict.GIVEN_UP, reason)
+
+
+def write_outcome(batch: Batch, verdict: str, reason: str, at: datetime) -> RinseOutcome:
+    """One row for each batch; a later judgement replaces what the first one said, and keeps its time."""
+    known = RinseOutcome.objects.filter(number=batch.number).first()
+    came_from = known.lot_in if known is not None and known.lot_in else _lot_in(batch)
+    lot_made = batch.lot.code if batch.lot is not None else ""
+    reached, rinsed_bv, rinse_s = _rinse(batch, end := end_point(batch))
+    outcome, _ = RinseOutcome.objects.update_or_create(
+        number=batch.number,
+        defaults={
+            "ended_at": known.ended_at if known is not None else batch.judged_at or at,
+            "family": batch.resin_type.family,
+            "resin_type": batch.resin_type.code,
+            "segregation_class": batch.segregation_class,
+            "vessel": batch.vessel.code,
+            "recipe": batch.recipe_version.recipe.code,
+            "line": line_of(came_from) or lot_made,
+            "lot_in": came_from,
+            "lot_made": lot_made,
+            "is_rework": batch.parent_id is not None,
+            "verdict": verdict,
+            "limit_siemens_per_m": (end.limit.high or 0.0) if end.limit is not None else None,
+            "is_reached": reached,
+            "rinsed_bv": rinsed_bv,
+            "rinse_s": rinse_s,
+            "chemical_lots": sorted(set(batch.chemical_lots.values())),
+            "reason": reason[:400],
+        },
+    )
+    return outcome
+
+
+def renew_all() -> int:
+    """Write the rows of all judged and given-up batches anew, oldest first; returns how many. Raises no alert."""
+    rows = Batch.objects.exclude(started_at__isnull=True).select_related(
+        "resin_type", "vessel", "recipe_version__recipe", "specification_version", "lot"
+    )
+    count = 0
+    for batch in rows.order_by("judged_at", "finished_at", "id").iterator():
+        decision = decision_of(batch)
+        if decision is not None:
+            write_outcome(batch, decision.verdict, decision.reason, decision.decided_at)
+        elif batch.state in (BatchState.ABORTED, BatchState.SCRAPPED) and batch.finished_at is not None:
+            write_outcome(batch, Verdict.GIVEN_UP, "", batch.finished_at)
+        else:
+            continue
+        count += 1
+    return count
+
+
+# --- the rinse --------------------------------------------------------------------------------------------------------
+def _rinse(batch: Batch, end: EndPoint) -> tuple[bool, float | None, float | None]:
+    """Whether the limit was held as asked; bed volumes and seconds until it was reached for good, or as far as it went."""
+    readings = list(current_readings(batch))
+    if end.limit is None or not readings:
+        return False, None, None
+    at = readings[-1].occurred_at
+    if not end.is_met or end.held_from_s is None:
+        return False, end.rinsed_bv, _rinsed_s(batch, at)
+    index = next(i for i, row in enumerate(readings) if row.occurred_at.timestamp() >= end.held_from_s - 1e-3)
+    within, above = readings[index], readings[index - 1] if index else None
+    back = _share_back(above, within, end.limit) if above is not None else 0.0
+    if above is None or back == 0.0:
+        return True, within.rinsed_bv, _rinsed_s(batch, within.occurred_at)
+    reached_at = within.occurred_at - back * (within.occurred_at - above.occurred_at)
+    return (
+        True,
+        within.rinsed_bv - back * (within.rinsed_bv - above.rinsed_bv),
+        _rinsed_s(batch, reached_at),
+    )
+
+
+def _share_back(above: RinseReading, within: RinseReading, limit: Limit) -> float:
+    """Where between two readings the limit was crossed, as a share of the way back from the second: on a log scale, as a rinse
+    falls by so much a bed volume. Readings some minutes apart would else make steps of a tenth of the rinse.
+
+    0 where the limit is none at 25 °C, or the two do not stand on either side of it: then the reading itself is taken.
+    """
+    if limit.basis is not LimitBasis.AT_25_CELSIUS or limit.high is None:
+        return 0.0
+    before, after = above.conductivity_25_siemens_per_m, within.conductivity_25_siemens_per_m
+    if not before > limit.high >= after:
+        return 0.0
+    return math.log(limit.high / after) / math.log(before / after)
+
+
+def _rinsed_s(batch: Batch, until: datetime) -> float:
+    holds = list(batch.holds.all())
+    return sum(worked_s(step, holds, min(step.finished_at or until, until)) for step in judged_steps(batch))
+
+
+# --- the line of its resin --------------------------------------------------------------------------------------------
+def _lot_in(batch: Batch) -> str:
+    """Code of the lot most of the resin came from; "" where none is on record."""
+    made = batch.lot or _made_after_rework(batch)
+    if made is not None:
+        return _largest_parent(made) or ""
+    volumes = volumes_by_lot(batch)
+    if not volumes:
+        return ""
+    largest = min(volumes, key=lambda pk: (-volumes[pk], pk))
+    return str(ResinLot.objects.values_list("code", flat=True).get(pk=largest))
+
+
+def _made_after_rework(batch: Batch) -> ResinLot | None:
+    """The lot that came of a failed batch after all: its parents are what went into the failed one."""
+    waiting: list[Batch] = [batch]
+    while waiting:
+        children: Iterable[Batch] = Batch.objects.filter(parent=waiting.pop()).select_related("lot")
+        for child in children:
+            if child.lot is not None:
+                return child.lot
+            waiting.append(child)
+    return None
+
+
+def _largest_parent(lot: ResinLot) -> str | None:
+    links = LotParent.objects.filter(child=lot).order_by("-fraction", "parent__code")
+    return links.values_list("parent__code", flat=True).first()
+
+
+def line_of(code: str) -> str:
+    """Code of the lot at the head of the line: over the largest parent each time, until a lot has none."""
+    for _ in range(DEEPEST):
+        known = RinseOutcome.objects.filter(lot_made=code).exclude(line="").first() if code else None
+        if known is not None:
+            return known.line
+        lot = ResinLot.objects.filter(code=code).first()
+        older = _largest_parent(lot) if lot is not None else None
+        if older is None:
+            return code
+        code = older
+    return code
