@@ -8,7 +8,7 @@ from django.db import migrations, models
 class Migration(migrations.Migration):
 
     dependencies = [
-        ('plant', '0008_terminals'),
+        ('plant', '0009_calibrations'),
         migrations.swappable_dependency(settings.AUTH_USER_MODEL),
     ]
 

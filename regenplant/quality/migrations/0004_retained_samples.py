@@ -10,7 +10,7 @@ class Migration(migrations.Migration):
     dependencies = [
         ('batches', '0007_withdrawn_tanks'),
         ('people', '0004_signed_versions'),
-        ('quality', '0002_versions_reviews_and_reopenings'),
+        ('quality', '0003_per_tank'),
         ('recipes', '0003_signed_versions'),
         ('tanks', '0003_withdrawn_tanks'),
         migrations.swappable_dependency(settings.AUTH_USER_MODEL),

@@ -8,7 +8,7 @@ from django.db import migrations, models
 class Migration(migrations.Migration):
 
     dependencies = [
-        ('quality', '0002_versions_reviews_and_reopenings'),
+        ('quality', '0004_retained_samples'),
         migrations.swappable_dependency(settings.AUTH_USER_MODEL),
     ]
 

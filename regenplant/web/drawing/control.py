@@ -10,8 +10,8 @@ from collections.abc import Sequence
 from dataclasses import dataclass
 from enum import StrEnum
 
-from regenplant.web.drawing.scales import Axis, tick_text
-from regenplant.web.drawing.scene import (
+from regenplant.drawing.scales import Axis, tick_text
+from regenplant.drawing.scene import (
     WHOLE,
     Anchor,
     Curve,

@@ -27,7 +27,7 @@ from regenplant.quality.trends import (
     rules_of,
 )
 from regenplant.web.drawing.control import Frame, Look, Point, control_chart
-from regenplant.web.drawing.scene import Scene
+from regenplant.drawing.scene import Scene
 from regenplant.web.presenters.words import counted, joined, sentence_case
 
 SHOWN = 60
