@@ -27,6 +27,11 @@ METER_FAULTS = (
     "volume_off",
     "late_lag",
 )
+WIDER = ("bed_shifts", "wanders", "slow_reserve")
+"""Drawn for the training only: changes of no known name, so that the bands learn that anything may come."""
+_WIDER_SHARE = 0.15
+STRANGE = ("ripple", "channel_opens", "meter_swapped")
+"""Never drawn for the training: what does the forecast say of what it has not seen? Bed, bed, meter."""
 _WEIGHTS = {
     "leak_steady": 5.5, "leak_step": 3.2, "water_exhausted": 4.4, "exhausted_lot": 2.0, "channel": 1.6, "pause": 1.5, "flow_step": 1.5, "water_drift": 1.5,
     "fouled": 1.3, "dead_leg": 1.3, "compensation": 1.8, "outliers": 1.2, "cold": 1.2, "sawtooth": 1.2,
@@ -50,13 +55,19 @@ class Doings:
     leakage: float = 1.0
     bypass: tuple[float, float] = (0.0, 1.0)
     """Share of the flow through a part of the bed, and the speed of that part."""
+    shifted: tuple[float, float] = (0.0, 1.0)
+    """Bed volume from which on the bed goes its way at another speed, and that speed."""
+    opened: tuple[float, float, float] = (0.0, 0.0, 1.0)
+    """Bed volume at which a channel opens, share of the flow through it, and the speed of what it carries."""
     colder: float = 0.0
     warm_k: float = 0.0
 
 
-def draw_names(random: np.random.Generator, share: float) -> list[str]:
+def draw_names(random: np.random.Generator, share: float, wider: bool = False) -> list[str]:
     if random.random() > share:
         return []
+    if wider and random.random() < _WIDER_SHARE:
+        return [str(random.choice(WIDER))]
     every = BED_FAULTS + METER_FAULTS
     weights = np.array([_WEIGHTS.get(name, 1.0) for name in every])
     count = 1 if random.random() < 0.85 else 2
@@ -204,7 +215,40 @@ def _warm_start(random, doings, end):
     doings.warm_k = float(random.uniform(8.0, 32.0))
 
 
+def _ripple(random, doings, end):
+    """Recontamination that comes and goes smoothly, as with a tank that fills and empties behind a leaking valve."""
+    period = end * random.uniform(0.1, 0.9)
+    turn = 2.0 * np.pi * (GRID / period + random.random())
+    doings.added += _between(random, 0.1, 2.0) * 0.5 * (1.0 + np.sin(turn))
+
+
+def _channel_opens(random, doings, end):
+    doings.opened = (_moment(random, end), _between(random, 0.03, 0.4), float(random.uniform(0.2, 0.7)))
+
+
+def _bed_shifts(random, doings, end):
+    at = _moment(random, end)
+    doings.shifted = (at, _between(random, 0.3, 1.6))
+    doings.times *= 1.0 + (at <= GRID) * _between(random, 0.01, 3.0) * np.exp(
+        -_from(at) / (end * random.uniform(0.05, 1.0))
+    )
+
+
+def _wanders(random, doings, end):
+    knots = np.arange(0.0, GRID[-1] + 1.0, end * random.uniform(0.1, 0.5))
+    walk = np.cumsum(random.normal(0.0, random.uniform(0.2, 1.0), len(knots)))
+    doings.added += _between(random, 0.02, 0.8) * np.exp(np.clip(np.interp(GRID, knots, walk), -4.0, 3.0))
+
+
+def _slow_reserve(random, doings, end):
+    at = _moment(random, end)
+    scale = end * random.uniform(0.3, 2.5)
+    doings.added += _between(random, 0.3, 40.0) * _rise(at, 0.03 * end) * np.exp(-_from(at) / scale)
+
+
 _CHANGES = {
+    "bed_shifts": _bed_shifts, "wanders": _wanders, "slow_reserve": _slow_reserve,
+    "ripple": _ripple, "channel_opens": _channel_opens,
     "channel": _channel, "dead_leg": _dead_leg, "fouled": _fouled, "cold": _cold, "low_flow": _low_flow, "flow_step": _flow_step,
     "sawtooth": _sawtooth, "pause": _pause, "leak_steady": _leak_steady, "leak_step": _leak_step, "leak_pulses": _leak_pulses,
     "leak_fading": _leak_fading, "water_drift": _water_drift, "water_exhausted": _water_exhausted, "water_recovers": _water_recovers,

@@ -11,7 +11,7 @@ _SHARES = np.array([0.05, 0.50, 0.95])
 _HIDDEN = (64, 32)
 _BATCH = 256
 _RATE = 2e-3
-_DECAY = 1e-2
+_DECAY = 0.05
 _JITTER = 0.05
 _LOG_LOSS = 0.15
 """Weight of the logarithmic loss of "never" beside its square: steeper where the square is flat."""
@@ -20,7 +20,7 @@ _SMOOTH = 0.01
 
 @dataclass
 class Rows:
-    """Described rinses: features, ln(end point / passed) or NaN, anchors, names of the features, form and cut of each."""
+    """Described rinses: features, ln(end point / passed) or NaN, anchors, names of the features; form, cut and faults of each."""
 
     values: np.ndarray
     ends: np.ndarray
@@ -28,6 +28,7 @@ class Rows:
     names: tuple[str, ...]
     sources: np.ndarray
     cuts: np.ndarray
+    mechanisms: np.ndarray
 
     @staticmethod
     def together(parts: list[Rows]) -> Rows:
@@ -35,7 +36,13 @@ class Rows:
             return np.concatenate([getattr(part, name) for part in parts])
 
         return Rows(
-            join("values"), join("ends"), join("anchors"), parts[0].names, join("sources"), join("cuts")
+            join("values"),
+            join("ends"),
+            join("anchors"),
+            parts[0].names,
+            join("sources"),
+            join("cuts"),
+            join("mechanisms"),
         )
 
     def where(self, keep: np.ndarray) -> Rows:
@@ -46,6 +53,7 @@ class Rows:
             self.names,
             self.sources[keep],
             self.cuts[keep],
+            self.mechanisms[keep],
         )
 
 

@@ -36,18 +36,19 @@ class _Rinse:
 
 
 def rinse_set(
-    seed: int, count: int, form: str, cuts: str = "any", per_rinse: int = 2
+    seed: int, count: int, form: str, cuts: str = "any", per_rinse: int = 2, kinds: str = "usual"
 ) -> Iterator[tuple[dict[str, Any], dict[str, Any]]]:
     """Pairs of curve and truth from ``count`` pools of one form.
 
-    ``cuts`` "any": seen at any share of the way; "quarters": about 25, 50 and 75 %, as in the public set.
+    ``cuts`` "any": seen at any share of the way; "quarters": about 25, 50 and 75 %, as in the public set. ``kinds`` of faults of
+    the rinses shown: "usual"; "wider" with those that only the training has; "strange", each with one that is never trained on.
     """
     random = np.random.default_rng(seed)
     drawn = _kept_pools(random, form, count)
     size = len(drawn.limit)
     order = np.tile(np.arange(HISTORY + SHOWN), (size, 1))
     rinses = pools.rinses_of(random, drawn, order)
-    made = _made(random, drawn, rinses, order)
+    made = _made(random, drawn, rinses, order, kinds)
     for number in range(size):
         own = made[number * (HISTORY + SHOWN) : (number + 1) * (HISTORY + SHOWN)]
         past = [_history_entry(random, drawn, each) for each in own[:HISTORY]]
@@ -86,18 +87,23 @@ def _rows(drawn: pools.Pools, keep: np.ndarray) -> pools.Pools:
 
 
 def _made(
-    random: np.random.Generator, drawn: pools.Pools, rinses: pools.Rinses, order: np.ndarray
+    random: np.random.Generator, drawn: pools.Pools, rinses: pools.Rinses, order: np.ndarray, kinds: str
 ) -> list[_Rinse]:
     found: list[_Rinse] = []
     chunk = 800
     for first in range(0, len(rinses.pool), chunk):
         rows = np.arange(first, min(first + chunk, len(rinses.pool)))
-        found += _chunk(random, drawn, rinses, rows, order.ravel()[rows])
+        found += _chunk(random, drawn, rinses, rows, order.ravel()[rows], kinds)
     return found
 
 
 def _chunk(
-    random: np.random.Generator, drawn: pools.Pools, rinses: pools.Rinses, rows: np.ndarray, order: np.ndarray
+    random: np.random.Generator,
+    drawn: pools.Pools,
+    rinses: pools.Rinses,
+    rows: np.ndarray,
+    order: np.ndarray,
+    kinds: str,
 ) -> list[_Rinse]:
     pool = rinses.pool[rows]
     limit = drawn.limit[pool]
@@ -115,7 +121,11 @@ def _chunk(
     for end, place, number in zip(plain_ends, order, pool, strict=True):
         share = drawn.fault_share[number] if place < HISTORY else SHOWN_FAULTS
         usual = end if np.isfinite(end) else 20.0
-        doings.append(faults.happen(random, faults.draw_names(random, share), usual))
+        if kinds == "strange" and place >= HISTORY:
+            names = [str(random.choice(faults.STRANGE))]
+        else:
+            names = faults.draw_names(random, share, kinds == "wider" and place >= HISTORY)
+        doings.append(faults.happen(random, names, usual))
     beds.amplitudes = beds.amplitudes * np.array([each.amplitude for each in doings])
     beds.scales = beds.scales * np.array([each.scale for each in doings])
     colder = np.array([each.colder for each in doings])
@@ -136,6 +146,13 @@ def _chunk(
         share, speed = each.bypass
         if share:
             bed = (1.0 - share) * bed + share * np.interp(GRID * speed, GRID, bed)
+        at, speed = each.shifted
+        if speed != 1.0:
+            bed = np.where(at <= GRID, np.interp(at + (GRID - at) * speed, GRID, bed), bed)
+        at, share, speed = each.opened
+        if share:
+            late = np.interp(GRID * speed, GRID, bed)
+            bed = np.where(at <= GRID, (1.0 - share) * bed + share * late, bed)
         water = rinses.water[rows][row] * rinses.floor_gain[rows][row] * each.water
         curve = (
             bed + water + rinses.leakage[rows][row] * each.leakage + each.added * limit[row]

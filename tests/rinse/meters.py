@@ -89,6 +89,8 @@ def read(
         shown = shown + random.normal(0.0, 0.35) * (at / max(float(np.interp(end_bv, GRID, minutes)), 1.0))
     if "offset" in names:
         shown = shown + random.normal(0.0, 0.15)
+    if "meter_swapped" in names:
+        shown = shown + random.normal(0.0, 0.25) * (bv > end_bv * random.uniform(0.1, 0.9))
     value = np.exp(shown)
     if "offset" in names and random.random() < 0.4:
         value = value + limit * random.uniform(0.02, 0.4)

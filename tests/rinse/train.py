@@ -17,6 +17,7 @@ import numpy as np
 from regenplant.core.process.forecasting import features, history, network, particles, tracks
 from regenplant.core.process.forecasting.curve_files import curve_of
 from tests.rinse.columns import FORMS, PLAIN
+from tests.rinse.faults import WIDER
 from tests.rinse.fitting import Net, Rows, fitted, loss, outcomes
 from tests.rinse.generator import rinse_set
 
@@ -25,16 +26,23 @@ TRAINING = ((1, 1000, FORMS), (2, 2000, FORMS), (3, 2500, FORMS), (4, 900, (PLAI
 SETTING = (7, 200, FORMS)
 """The second set, at quarters of the way: for stopping, widening and shrinking."""
 _BLOCK = 100
-NETS = 5
+NETS = 4
+"""So many for the points, trained on everything, and so many for the chance of "never", trained without the faults of no known name: those
+make the bands wide where anything may come, and the chance of "never" dull where a known fault has begun."""
+
+
+PLAIN_MORE = 3
+"""So many more times the plain tails count: the band must hold on the plainest curve, which is rare among the others."""
 
 
 def described(seed: int, pools: int, forms: tuple[str, ...], cuts: str) -> Rows:
     """Rinses of one seed as rows of features, with ln(end point / passed), NaN for never."""
-    values, ends, anchors, names, sources, shown = [], [], [], (), [], []
+    kinds = "wider" if cuts == "any" else "usual"
+    values, ends, anchors, names, sources, shown, mechanisms = [], [], [], (), [], [], []
     for form in forms:
-        number = (*FORMS, PLAIN).index(form)
+        start = seed * 1000 + (*FORMS, PLAIN).index(form) * 300
         for block in range(max(1, pools // _BLOCK)):
-            for curve, truth in rinse_set(seed * 1000 + number * 300 + block, min(pools, _BLOCK), form, cuts):
+            for curve, truth in rinse_set(start + block, min(pools, _BLOCK), form, cuts, kinds=kinds):
                 row, passed = _row(curve)
                 names = tuple(row)
                 values.append(list(row.values()))
@@ -43,6 +51,7 @@ def described(seed: int, pools: int, forms: tuple[str, ...], cuts: str) -> Rows:
                 ends.append(np.log(end / passed) if end else np.nan)
                 sources.append(form)
                 shown.append(truth["cut"])
+                mechanisms.append(truth["mechanism"])
     return Rows(
         np.array(values, np.float32),
         np.array(ends),
@@ -50,6 +59,7 @@ def described(seed: int, pools: int, forms: tuple[str, ...], cuts: str) -> Rows:
         names,
         np.array(sources),
         np.array(shown),
+        np.array(mechanisms),
     )
 
 
@@ -62,7 +72,7 @@ def _row(curve: dict[str, Any]) -> tuple[dict[str, float], float]:
     return features.describe(rinse, raw, track, pool, said), track.last_bv
 
 
-def _kept(folder: Path | None, seed: int, pools: int, forms: tuple[str, ...], cuts: str) -> Rows:
+def kept_rows(folder: Path | None, seed: int, pools: int, forms: tuple[str, ...], cuts: str) -> Rows:
     if folder is None:
         return described(seed, pools, forms, cuts)
     path = folder / f"{seed}-{pools}-{cuts}.npz"
@@ -71,7 +81,13 @@ def _kept(folder: Path | None, seed: int, pools: int, forms: tuple[str, ...], cu
         np.savez(path, **vars(described(seed, pools, forms, cuts)))
     with np.load(path) as kept:
         return Rows(
-            kept["values"], kept["ends"], kept["anchors"], tuple(kept["names"]), kept["sources"], kept["cuts"]
+            kept["values"],
+            kept["ends"],
+            kept["anchors"],
+            tuple(kept["names"]),
+            kept["sources"],
+            kept["cuts"],
+            kept["mechanisms"],
         )
 
 
@@ -97,23 +113,32 @@ def _short(values: np.ndarray) -> list[float]:
     return [float(f"{value:.4g}") for value in values]
 
 
+def _outcomes(nets: list[Net], values: np.ndarray, anchors: np.ndarray) -> tuple[np.ndarray, np.ndarray]:
+    return outcomes(nets[:NETS], values, anchors)[0], outcomes(nets[NETS:], values, anchors)[1]
+
+
 def settled(nets: list[Net], rows: Rows, values: np.ndarray) -> dict[str, float]:
-    """Widening of the band so that 5 % lie on either side of it, and shrinking of "never", on rows not trained on."""
-    quantiles, chances = outcomes(nets, values, rows.anchors)
+    """Widening of the band so that 5 % lie on either side of it, and shrinking of "never" late and early, on rows not trained on."""
+    quantiles, chances = _outcomes(nets, values, rows.anchors)
     reached = ~np.isnan(rows.ends)
     with np.errstate(divide="ignore", invalid="ignore"):
         below = (quantiles[reached, 1] - rows.ends[reached]) / (quantiles[reached, 1] - quantiles[reached, 0])
     above = (rows.ends[reached] - quantiles[reached, 1]) / (quantiles[reached, 2] - quantiles[reached, 1])
     usual = float((~reached).mean())
     logits, base = np.log(chances / (1.0 - chances)), np.log(usual / (1.0 - usual))
-    tried = np.linspace(0.5, 1.2, 15)
-    briers = [
-        float(((1.0 / (1.0 + np.exp(-(base + shrink * (logits - base)))) - ~reached) ** 2).mean())
-        for shrink in tried
-    ]
+    tried = np.linspace(0.3, 1.2, 19)
+
+    def best(at: np.ndarray) -> float:
+        """The shrinking with the least Brier score among some rows."""
+        briers = [
+            float(((1.0 / (1.0 + np.exp(-(base + shrink * (logits[at] - base)))) - ~reached[at]) ** 2).mean())
+            for shrink in tried
+        ]
+        return float(tried[int(np.argmin(briers))])
+
     return {
         "early_at_5": float(np.quantile(below, 0.95)), "late_at_5": float(np.quantile(above, 0.95)),
-        "never_shrinking": float(tried[int(np.argmin(briers))]), "never_usual": usual,
+        "never_shrinking": best(rows.cuts == 75), "never_shrinking_early": best(rows.cuts == 25), "never_usual": usual,
     }  # fmt: skip
 
 
@@ -128,17 +153,22 @@ def main() -> None:
         "--without", choices=FORMS, help="leave a form out of the training: what does it say of a form unseen"
     )
     chosen = parser.parse_args()
-    rows = Rows.together([_kept(chosen.rows, *each, "any") for each in TRAINING])
+    rows = Rows.together([kept_rows(chosen.rows, *each, "any") for each in TRAINING])
+    plain = rows.where(rows.sources == PLAIN)
+    rows = Rows.together([rows, *[plain] * PLAIN_MORE])
     if chosen.without:
         rows = rows.where(rows.sources != chosen.without)
-    second = _kept(chosen.rows, *SETTING, "quarters")
+    second = kept_rows(chosen.rows, *SETTING, "quarters")
     if chosen.without:
         second = second.where(second.sources == chosen.without)
     centre, scale = rows.values.mean(axis=0), rows.values.std(axis=0) + 0.05
     inputs = np.clip((rows.values - centre) / scale, -5.0, 5.0).astype(np.float32)
     checks = np.clip((second.values - centre) / scale, -5.0, 5.0).astype(np.float32)
+    is_known = np.array([not set(each.split("+")) & set(WIDER) for each in rows.mechanisms])
+    known, known_inputs = rows.where(is_known), inputs[is_known]
     nets = [fitted(inputs, rows, seed, chosen.epochs) for seed in range(NETS)]
-    quantiles, chances = outcomes(nets, checks, second.anchors)
+    nets += [fitted(known_inputs, known, seed, chosen.epochs) for seed in range(NETS, 2 * NETS)]
+    quantiles, chances = _outcomes(nets, checks, second.anchors)
     found = settled(nets, second, checks)
     print(
         f"{len(inputs)} rows; loss on the second set {loss(quantiles, chances, second.ends).mean():.4f}; {found}"
@@ -147,6 +177,7 @@ def main() -> None:
         "early_widening": EARLY_WIDENING,
         "late_widening": LATE_WIDENING,
         "never_shrinking": NEVER_SHRINKING,
+        "never_shrinking_early": NEVER_SHRINKING_EARLY,
         "never_usual": 0.17,
     }
     if not chosen.without:
@@ -156,8 +187,10 @@ def main() -> None:
 EPOCHS = 16
 EARLY_WIDENING = 1.0
 LATE_WIDENING = 1.06
-NEVER_SHRINKING = 0.80
-"""Set by hand from what ``settled`` finds with each form left out in turn: plants are no fourth draw from the same urn."""
+NEVER_SHRINKING = 1.00
+NEVER_SHRINKING_EARLY = 0.35
+"""By hand: plants are no fourth draw from the same urn. With one family of faults or one form left out of the training in turn, the least
+Brier score lay at 0.1 to 0.6 a quarter of the way, 0.7 to 0.9 halfway and 0.9 to 1.1 at three quarters: a line a little below their middles."""
 
 if __name__ == "__main__":
     main()

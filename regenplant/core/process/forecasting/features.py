@@ -10,8 +10,9 @@ import math
 from typing import Any
 
 from regenplant.core.engineering.libraries import array_library
-from regenplant.core.process.forecasting import shapes
+from regenplant.core.process.forecasting import late_fit, shapes
 from regenplant.core.process.forecasting.history import PoolHistory
+from regenplant.core.process.forecasting.late_fit import LateFit
 from regenplant.core.process.forecasting.particles import Posterior
 from regenplant.core.process.forecasting.rinse_so_far import RinsedBed, RinseSoFar
 from regenplant.core.process.forecasting.tracks import Raw, Track
@@ -33,6 +34,7 @@ def describe(
     found |= shapes.of_slopes(raw, track, history)
     found |= shapes.of_doings(rinse, raw, track)
     found |= _of_posterior(said)
+    found |= _of_late(late_fit.of_track(track))
     return {name: min(max(value, -12.0), 12.0) for name, value in found.items()}
 
 
@@ -96,6 +98,19 @@ def _of_posterior(said: Posterior) -> dict[str, float]:
     found["misfit"] = math.log(said.misfit + 0.01)
     found["decade"] = said.decade_logarithm
     return found
+
+
+def _of_late(late: LateFit) -> dict[str, float]:
+    chance = min(max(late.never_frac, 0.002), 0.998)
+    return {
+        "late_known": float(late.is_known),
+        "late_never": math.log(chance / (1.0 - chance)) / 2.0,
+        "late_ends_0": _tamed(late.early),
+        "late_ends_1": _tamed(late.middle),
+        "late_ends_2": _tamed(late.late),
+        "late_floor": min(max(late.floor_logarithm, -5.0), 3.0),
+        "late_misfit": math.log(late.misfit + 0.01),
+    }
 
 
 def anchor(described: dict[str, float]) -> Any:

@@ -8,6 +8,7 @@ from __future__ import annotations
 
 import hashlib
 import json
+import math
 from dataclasses import dataclass
 from functools import lru_cache
 from pathlib import Path
@@ -18,11 +19,13 @@ from regenplant.core.engineering.libraries import array_library
 WEIGHTS = Path(__file__).with_name("weights.json")
 _KEPT_WITHIN = 5.0
 """Standard deviations: a rinse stranger than any seen is taken as one at the edge."""
+_QUARTER = math.log(4.0)
+"""ln(end point / volume passed) a quarter of the way."""
 
 
 @dataclass(frozen=True, slots=True)
 class Learned:
-    """Arrays; ``nets`` holds for each network its layers of (weights, bias)."""
+    """Arrays; ``nets`` holds for each network its layers of (weights, bias): the first half for the points, the second for "never"."""
 
     names: tuple[str, ...]
     centre: Any
@@ -31,7 +34,10 @@ class Learned:
     early_widening: float
     late_widening: float
     never_shrinking: float
-    """1 leaves the chance of "never" as learned; less draws it towards ``never_usual`` on the logit scale."""
+    """1 leaves the chance of "never" as learned; less draws it towards ``never_usual`` on the logit scale. This at the end point, and on a
+    straight line over ln(volume) to the next."""
+    never_shrinking_early: float
+    """The same a quarter of the way, where what a curve shows is least of what may still come."""
     never_usual: float
 
 
@@ -60,6 +66,7 @@ def learned() -> Learned:
         kept["early_widening"],
         kept["late_widening"],
         kept["never_shrinking"],
+        kept["never_shrinking_early"],
         kept["never_usual"],
     )
 
@@ -91,14 +98,16 @@ def answer(described: dict[str, float], anchor: float) -> Answer:
         raise RuntimeError("weights.json was made for other features; run python -m tests.rinse.train.")
     row = np.clip((np.array(list(described.values())) - of.centre) / of.scale, -_KEPT_WITHIN, _KEPT_WITHIN)
     outputs = [_through(np, net, row) for net in of.nets]
-    middle = anchor + sum(float(each[0]) for each in outputs) / len(outputs)
-    below = sum(_softplus(np, each[1]) for each in outputs) / len(outputs)
-    above = sum(_softplus(np, each[2]) for each in outputs) / len(outputs)
-    chance = sum(1.0 / (1.0 + float(np.exp(-np.clip(each[3], -30.0, 30.0)))) for each in outputs) / len(
-        outputs
-    )
+    half = len(outputs) // 2
+    points, nevers = outputs[:half], outputs[half:]
+    middle = anchor + sum(float(each[0]) for each in points) / half
+    below = sum(_softplus(np, each[1]) for each in points) / half
+    above = sum(_softplus(np, each[2]) for each in points) / half
+    chance = sum(1.0 / (1.0 + float(np.exp(-np.clip(each[3], -30.0, 30.0)))) for each in nevers) / half
     usual = _logit(np, of.never_usual)
-    never = usual + of.never_shrinking * (_logit(np, chance) - usual)
+    earliness = min(max(anchor / _QUARTER, 0.0), 1.0)
+    shrinking = of.never_shrinking + earliness * (of.never_shrinking_early - of.never_shrinking)
+    never = usual + shrinking * (_logit(np, chance) - usual)
     return Answer(
         middle - of.early_widening * below,
         middle,
