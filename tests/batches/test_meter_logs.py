@@ -20,10 +20,10 @@ from regenplant.batches.selectors import rinse_page, rinse_running_in
 from regenplant.batches.standing import end_point_in, forecasts_of, is_fresh, standing_of
 from regenplant.core.errors import NotAllowed, RecordRefused
 from regenplant.core.process.vocabulary import StepKind
-from regenplant.quality.selectors import participants
-from regenplant.recipes.models import SpecificationVersion
 from regenplant.plant.models import MeterFeed
 from regenplant.plant.services import change_meter_feed, close_meter_feed
+from regenplant.quality.selectors import participants
+from regenplant.recipes.models import SpecificationVersion
 from tests import factories
 from tests.batches.meter_logs import device, logged, packet, take
 from tests.factories import SmallPlant

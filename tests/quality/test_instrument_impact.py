@@ -177,9 +177,7 @@ def test_the_cell_constant_stays_while_a_rinse_reads_with_the_cell(plant: SmallP
     row = cell(plant)
     settings = plant_services.InstrumentSettings(row.code, row.name, row.kind, 0.2, row.compensation)
     with pytest.raises(RecordRefused, match=f"{batch.number} is rinsing and reads with it"):
-        plant_services.save_instrument(
-            by=plant.by("supervisor"), instrument=settings, version=row.version
-        )
+        plant_services.save_instrument(by=plant.by("supervisor"), instrument=settings, version=row.version)
 
 
 def test_an_instrument_out_of_service_cannot_satisfy_an_end_point(plant: SmallPlant) -> None:

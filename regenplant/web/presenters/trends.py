@@ -13,6 +13,7 @@ from regenplant import units
 from regenplant.batches.causes import CAUSES
 from regenplant.core.process.control_charts import BASELINE, FEWEST, FIRM, RECENT, Rule
 from regenplant.core.process.vocabulary import ResinFamily
+from regenplant.drawing.scene import Scene
 from regenplant.quality.models import RinseOutcome, TrendAlert
 from regenplant.quality.trends import (
     FEWEST_FOR_YIELD,
@@ -27,7 +28,6 @@ from regenplant.quality.trends import (
     rules_of,
 )
 from regenplant.web.drawing.control import Frame, Look, Point, control_chart
-from regenplant.drawing.scene import Scene
 from regenplant.web.presenters.words import counted, joined, sentence_case
 
 SHOWN = 60

@@ -53,18 +53,22 @@ def test_bands_hold_on_faults_no_weight_was_trained_on(strangers) -> None:
     assert found.silent_share <= 0.05
 
 
-@pytest.mark.parametrize(
-    ("name", "coverage"), [(name, 0.75 if name == "channel_opens" else 0.80) for name in STRANGE]
+MISSED = pytest.mark.xfail(
+    strict=True,
+    reason="The aim of 0.80 is missed: 0.79 where a channel opens, 0.75 a quarter of the way, before most of these faults begin.",
 )
-def test_none_of_them_breaks_the_band(strangers, name: str, coverage: float) -> None:
-    """The aim is 0.80; a channel that opens misses it by a hundredth (DEVELOPERS.md)."""
-    assert grouped(strangers, "mechanism")[name].coverage >= coverage
 
 
-@pytest.mark.parametrize(("cut", "coverage"), [("25", 0.70), ("50", 0.80), ("75", 0.80)])
-def test_at_each_cut_the_band_holds_on_them(strangers, cut: str, coverage: float) -> None:
-    """The aim is 0.80. It is missed a quarter of the way, where most of these faults have not begun and all will come."""
-    assert grouped(strangers, "cut")[cut].coverage >= coverage
+@pytest.mark.parametrize(
+    "name", [pytest.param(name, marks=MISSED) if name == "channel_opens" else name for name in STRANGE]
+)
+def test_none_of_them_breaks_the_band(strangers, name: str) -> None:
+    assert grouped(strangers, "mechanism")[name].coverage >= 0.80
+
+
+@pytest.mark.parametrize("cut", [pytest.param("25", marks=MISSED), "50", "75"])
+def test_at_each_cut_the_band_holds_on_them(strangers, cut: str) -> None:
+    assert grouped(strangers, "cut")[cut].coverage >= 0.80
 
 
 # --- odd numbers ----------------------------------------------------------------------------------------------------
