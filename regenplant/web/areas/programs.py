@@ -14,6 +14,9 @@ from regenplant.web.api.taking import CLOCK_AHEAD
 from regenplant.web.presenters.interface import fields_of, operations_of, sentence_of
 
 
+DESCRIPTION = f"{api.urls_namespace}:openapi-json"
+
+
 @require_safe
 def page(request: HttpRequest) -> HttpResponse:
     schema = api.get_openapi_schema(path_prefix="/api/")
@@ -22,7 +25,7 @@ def page(request: HttpRequest) -> HttpResponse:
         "operations": operations_of(schema),
         "reading_fields": fields_of(schema, "ReadingIn"),
         "answer_fields": fields_of(schema, "TakenOut"),
-        "description_url": reverse("api:openapi-json"),
+        "description_url": reverse(DESCRIPTION),
         "address": request.build_absolute_uri("/api/readings/"),
         "most_readings": MOST_READINGS,
         "most_mib": LARGEST_BYTES // (1024 * 1024),
