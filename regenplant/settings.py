@@ -149,6 +149,15 @@ people would then lock everybody out in the middle of a draw. Failures are summe
 AXES_LOCKOUT_CALLABLE = "regenplant.web.areas.signin.locked_out"
 AXES_VERBOSE = False
 
+MQTT_BROKER = environment.text("REGENPLANT_MQTT_BROKER")
+MQTT_USER = environment.text("REGENPLANT_MQTT_USER")
+MQTT_PASSWORD = environment.text("REGENPLANT_MQTT_PASSWORD")
+MQTT_PASSWORD_FILE = environment.text("REGENPLANT_MQTT_PASSWORD_FILE")
+MQTT_TLS = environment.flag("REGENPLANT_MQTT_TLS", default=False)
+MQTT_CA_FILE = environment.text("REGENPLANT_MQTT_CA_FILE")
+MQTT_CLIENT_ID = environment.text("REGENPLANT_MQTT_CLIENT_ID", "regenplant")
+"""Where in-line meters publish (``manage.py listen_to_meters``); asked for by that command only."""
+
 SESSION_COOKIE_AGE = environment.whole("REGENPLANT_SESSION_SECONDS", 12 * 3600, 60, 7 * 86400)
 SESSION_COOKIE_HTTPONLY = True
 SESSION_COOKIE_SECURE = BEHIND_TLS

@@ -4,7 +4,7 @@ from __future__ import annotations
 
 from django.http import HttpRequest, HttpResponse
 from django.shortcuts import render
-from django.urls import path
+from django.urls import path, reverse
 from django.views.decorators.http import require_safe
 
 from regenplant.web.api.endpoints import api
@@ -12,6 +12,9 @@ from regenplant.web.api.reading import LARGEST_BYTES
 from regenplant.web.api.schemas import MOST_READINGS
 from regenplant.web.api.taking import CLOCK_AHEAD
 from regenplant.web.presenters.interface import fields_of, operations_of, sentence_of
+
+
+DESCRIPTION = f"{api.urls_namespace}:openapi-json"
 
 
 @require_safe
@@ -22,6 +25,7 @@ def page(request: HttpRequest) -> HttpResponse:
         "operations": operations_of(schema),
         "reading_fields": fields_of(schema, "ReadingIn"),
         "answer_fields": fields_of(schema, "TakenOut"),
+        "description_url": reverse(DESCRIPTION),
         "address": request.build_absolute_uri("/api/readings/"),
         "most_readings": MOST_READINGS,
         "most_mib": LARGEST_BYTES // (1024 * 1024),

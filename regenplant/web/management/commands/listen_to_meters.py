@@ -11,7 +11,6 @@ from typing import Any
 from django.conf import settings
 from django.core.management.base import BaseCommand, CommandError, CommandParser
 
-from regenplant import environment
 from regenplant.web.api.listening.listener import Broker, BrokerRefused, Listener
 from regenplant.web.api.listening.spool import AlreadyListening, OnlyListener, is_there, opened
 
@@ -31,26 +30,23 @@ class Command(BaseCommand):
     requires_system_checks: list[str] = []
 
     def add_arguments(self, parser: CommandParser) -> None:
-        text = environment.text
-        parser.add_argument(
-            "--broker", default=text("REGENPLANT_MQTT_BROKER"), help="host of the broker, or host:port"
-        )
+        parser.add_argument("--broker", default=settings.MQTT_BROKER, help="host of the broker, or host:port")
         parser.add_argument("--port", type=int, help=f"{PLAIN_PORT}, or {TLS_PORT} with TLS")
         parser.add_argument(
             "--tls",
             action="store_true",
-            default=environment.flag("REGENPLANT_MQTT_TLS", False),
+            default=settings.MQTT_TLS,
             help="speak TLS",
         )
         parser.add_argument(
             "--ca-file",
-            default=text("REGENPLANT_MQTT_CA_FILE"),
+            default=settings.MQTT_CA_FILE,
             help="certificates to trust; the machine's own without",
         )
-        parser.add_argument("--user", default=text("REGENPLANT_MQTT_USER"), help="name at the broker")
+        parser.add_argument("--user", default=settings.MQTT_USER, help="name at the broker")
         parser.add_argument(
             "--client-id",
-            default=text("REGENPLANT_MQTT_CLIENT_ID", "regenplant"),
+            default=settings.MQTT_CLIENT_ID,
             help="name of the session that the broker keeps; of its own for each plant",
         )
         parser.add_argument(
@@ -149,9 +145,9 @@ def _host_and_port(text: str) -> tuple[str, int]:
 
 def _password() -> str:
     """From the environment, or from a file that only its keeper reads."""
-    named = environment.text(PASSWORD_FILE)
+    named = settings.MQTT_PASSWORD_FILE
     if not named:
-        return environment.text(PASSWORD)
+        return str(settings.MQTT_PASSWORD)
     try:
         return Path(named).read_text("utf-8").strip()
     except OSError as error:
