@@ -13,7 +13,7 @@ import math
 import re
 from dataclasses import dataclass
 from functools import lru_cache
-from typing import Literal
+from typing import Any, Literal
 
 import pint
 
@@ -321,6 +321,43 @@ def measured(number: float, unit: str) -> tuple[float, str]:
     si = si_unit_of(unit)
     factor, offset = _scale(_named_unit(unit), si)
     return number * factor + offset, si
+
+
+@dataclass(frozen=True, slots=True)
+class Scale:
+    """From a unit that was written once, over a column, to SI."""
+
+    factor: float
+    offset: float
+    is_reciprocal: bool
+    """The unit measures the reciprocal of the quantity, such as a resistivity for a conductivity."""
+    low: float
+    high: float
+    """What is physically possible of this kind [SI]."""
+
+    def to_si(self, magnitude: Any) -> Any:
+        """A number, or an array of them, in SI; not held against what is possible."""
+        found = magnitude * self.factor + self.offset
+        return 1.0 / found if self.is_reciprocal else found
+
+
+def scale_of(unit: str, kind_key: str) -> Scale:
+    """How a unit scales a whole column of one kind. Raises UnitNotUnderstood for a unit that is unknown or does not fit."""
+    kind = KINDS[kind_key]
+    raw = f"1 {unit.strip()}"
+    name = _unit_for(unit.strip(), kind, "metric", raw)
+    if kind.key in ("conductivity", "resistivity") and not same_dimension(name, kind.si_unit):
+        _reciprocal(1.0, name, kind, raw)  # refuses what is neither
+        return Scale(
+            *_scale(name, "ohm*m" if kind.key == "conductivity" else "S/m"), True, kind.low, kind.high
+        )
+    try:
+        return Scale(*_scale(name, kind.si_unit), False, kind.low, kind.high)
+    except pint.DimensionalityError as error:
+        raise UnitNotUnderstood(
+            f"“{unit[:30]}” is no unit of {_a(kind.name)}. Write for example {kind.example}.",
+            code="wrong_unit",
+        ) from error
 
 
 def in_unit(value: float, si_unit: str, unit: str) -> float:

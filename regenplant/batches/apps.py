@@ -27,10 +27,14 @@ class BatchesConfig(AppConfig):
         sealed.leave_out_columns(
             "batches_batch", "plan_text", why="its digest stands beside it, is sealed, and is worked out anew"
         )
+        for table in ("batches_rinsestanding", "batches_forecastmade"):
+            sealed.leave_out(table, why="derived from the readings, and built again from them at any time")
         locks.declare(
             locks.Lock("batches_batch", columns=frozen_plan),
             locks.Lock("batches_stepentry"),
             locks.Lock("batches_rinsereading"),
+            locks.Lock("batches_meterlog"),
+            locks.Lock("batches_meterlogsetaside"),
             locks.Lock("batches_entrycheck"),
             locks.Lock("batches_deviation", when="OLD.decided_at IS NOT NULL"),
             locks.Lock("batches_steprun", when="OLD.state IN ('done', 'skipped')"),

@@ -12,8 +12,8 @@ from dataclasses import dataclass
 from django.core.exceptions import ObjectDoesNotExist
 
 from regenplant.batches.frozen import plan_of
-from regenplant.batches.models import Batch, CheckRules, EntryCheck, RinseReading, StepEntry
-from regenplant.batches.rinse import EndPoint, current_readings, end_point, judged_steps
+from regenplant.batches.models import Batch, CheckRules, EntryCheck, MeterLog, RinseReading, StepEntry
+from regenplant.batches.rinse import EndPoint, current_readings, end_point, judged_steps, rinse_sifted
 from regenplant.core.process.entry_rules import is_critical
 from regenplant.core.process.lifecycle import StepState
 from regenplant.core.process.plan import EntrySpec
@@ -116,15 +116,21 @@ def standing_entries(batch: Batch) -> list[StepEntry]:
 
 
 def end_point_reading(batch: Batch, reached: EndPoint | None = None) -> RinseReading | None:
-    """The reading by which the end point holds: the newest one that counts; None while it does not hold, and where the
-    specification names no limit for readings."""
+    """The reading by hand by which the end point holds: the newest one that counts. None while it does not hold, where the
+    specification names no limit for readings, and where a meter's own reading is newer: that nobody typed."""
     rinses = judged_steps(batch)
     if not rinses or rinses[-1].state == StepState.WAITING:
         return None
     reached = reached or end_point(batch)
     if not reached.is_met or reached.limit is None:
         return None
-    return _newest(current_readings(batch).select_related("instrument", "entered_by", "check_of_it"))
+    newest = _newest(current_readings(batch).select_related("instrument", "entered_by", "check_of_it"))
+    logged = MeterLog.objects.filter(batch=batch, instrument_was_valid=True)
+    if newest is not None and logged.filter(last_at__gt=newest.occurred_at).exists():
+        counting = rinse_sifted(batch)
+        last_s = float(counting.series.at_s[counting.counts][-1])
+        return newest if newest.occurred_at.timestamp() >= last_s else None
+    return newest
 
 
 def _newest(rows: Iterable[RinseReading]) -> RinseReading | None:

@@ -8,7 +8,7 @@ from typing import Any
 from django.db.models import QuerySet
 
 from regenplant.audit.classes import Finder
-from regenplant.batches.models import Batch, Deviation, RinseReading, StepEntry, StepRun
+from regenplant.batches.models import Batch, Deviation, MeterLog, RinseReading, StepEntry, StepRun
 
 
 def _of(rows: QuerySet[Any], path: str) -> Iterable[str]:
@@ -20,5 +20,6 @@ FINDERS: dict[str, Finder] = {
     "step_id": lambda pk: _of(StepRun.objects.filter(pk=pk), "batch__segregation_class"),
     "entry_id": lambda pk: _of(StepEntry.objects.filter(pk=pk), "step__batch__segregation_class"),
     "reading_id": lambda pk: _of(RinseReading.objects.filter(pk=pk), "batch__segregation_class"),
+    "log_id": lambda pk: _of(MeterLog.objects.filter(pk=pk), "batch__segregation_class"),
     "deviation_id": lambda pk: _of(Deviation.objects.filter(pk=pk), "batch__segregation_class"),
 }

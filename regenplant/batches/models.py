@@ -9,6 +9,7 @@ from django.db import models
 from django.db.models import F, Q
 
 from regenplant.audit.reasons import LONGEST_CATEGORY
+from regenplant.batches.log_models import ForecastMade, MeterLog, MeterLogSetAside, RinseStanding
 from regenplant.core.process.lifecycle import BatchState, StepState
 from regenplant.core.process.lifecycle import label as state_label
 from regenplant.core.process.vocabulary import Leg
@@ -17,6 +18,26 @@ from regenplant.plant.models import Instrument, Vessel
 from regenplant.recipes.models import RecipeVersion, SpecificationVersion
 from regenplant.resins.models import CLASSES, FORM_LENGTH, FORMS, ResinLot, ResinType
 from regenplant.tanks.models import TankVisit
+
+__all__ = [
+    "BATCH_STATES",
+    "IN_A_VESSEL",
+    "LEGS",
+    "STEP_STATES",
+    "Batch",
+    "BatchTank",
+    "CheckRules",
+    "Deviation",
+    "EntryCheck",
+    "ForecastMade",
+    "Hold",
+    "MeterLog",
+    "MeterLogSetAside",
+    "RinseReading",
+    "RinseStanding",
+    "StepEntry",
+    "StepRun",
+]
 
 BATCH_STATES = [(state.value, state_label(state)) for state in BatchState]
 STEP_STATES = [(state.value, state.value) for state in StepState]

@@ -22,7 +22,16 @@ from regenplant.batches.legs import (
     standing_words,
     vessels_of,
 )
-from regenplant.batches.models import Batch, BatchTank, Hold, RinseReading, StepEntry, StepRun
+from regenplant.batches.models import (
+    Batch,
+    BatchTank,
+    Hold,
+    MeterLog,
+    MeterLogSetAside,
+    RinseReading,
+    StepEntry,
+    StepRun,
+)
 from regenplant.batches.reopened import is_reopened
 from regenplant.core.errors import StaleRecord
 from regenplant.core.process.entry_rules import may_be_left
@@ -176,8 +185,9 @@ def people_of_step(step: StepRun) -> set[int]:
     """Keys of everybody who started, ended or wrote down something in this step."""
     wrote = StepEntry.objects.filter(step=step).values_list("entered_by_id", flat=True)
     read = step.readings.values_list("entered_by_id", flat=True)
+    logged = step.meter_logs.values_list("entered_by_id", flat=True)
     worked = (step.started_by_id, step.finished_by_id)
-    return {pk for pk in (*worked, *wrote, *read) if pk is not None}
+    return {pk for pk in (*worked, *wrote, *read, *logged) if pk is not None}
 
 
 def recorded_by(batch: Batch, person_id: int) -> tuple[str, ...]:
@@ -187,6 +197,10 @@ def recorded_by(batch: Batch, person_id: int) -> tuple[str, ...]:
         parts.append("wrote down step entries")
     if RinseReading.objects.filter(batch=batch, entered_by=person_id).exists():
         parts.append("took rinse readings")
+    if MeterLog.objects.filter(batch=batch, entered_by=person_id).exists():
+        parts.append("handed in a log of the rinse")
+    if MeterLogSetAside.objects.filter(log__batch=batch, set_aside_by=person_id).exists():
+        parts.append("set a log of the rinse aside")
     return tuple(parts)
 
 

@@ -5,17 +5,21 @@ from __future__ import annotations
 from collections.abc import Sequence
 from dataclasses import dataclass
 from datetime import datetime
+from typing import Any
 
 from django.db.models import QuerySet
 
 from regenplant import units
 from regenplant.batches.frozen import judged_rinses, plan_of
 from regenplant.batches.models import Batch, RinseReading, StepEntry, StepRun
+from regenplant.batches.points import Points, points_of
 from regenplant.core.engineering.conductivity import Compensation
+from regenplant.core.engineering.libraries import array_library
 from regenplant.core.errors import OutOfRange
-from regenplant.core.process.acceptance import Outcome, Verdict, instrument_doubt, judge
+from regenplant.core.process.acceptance import Outcome, Verdict, judge
 from regenplant.core.process.lifecycle import StepState
-from regenplant.core.process.specification import CONDUCTIVITY, Limit, Specification
+from regenplant.core.process.sifting import Sifted, instrument_doubt, sifted
+from regenplant.core.process.specification import CONDUCTIVITY, LabResult, Limit, Specification
 from regenplant.core.process.specification import RinseReading as CoreReading
 from regenplant.core.process.vocabulary import StepKind
 from regenplant.recipes.selectors import specification_definition
@@ -80,17 +84,29 @@ class EndPoint:
     not_counted: tuple[str, ...]
 
 
-def end_point(batch: Batch) -> EndPoint:
-    """Judge the rinse of a batch so far."""
-    specification = specification_of(batch)
-    readings = [core_reading(row) for row in current_readings(batch)]
-    verdict = judge(
-        readings,
-        specification,
+def end_point(batch: Batch, points: Points | None = None) -> EndPoint:
+    """Judge the rinse of a batch so far. ``points`` where they are read already."""
+    return end_point_of(rinse_verdict(batch, points), specification_of(batch))
+
+
+def rinse_verdict(batch: Batch, points: Points | None = None, results: Sequence[LabResult] = ()) -> Verdict:
+    """The verdict over every reading that stands, by hand and from meters, against the specification version the batch was
+    frozen with: what a specification says today changes nothing."""
+    points = points if points is not None else points_of(batch)
+    passed_bv = float(points.rinsed_bv.max()) if len(points) else 0.0
+    return judge(
+        points.series,
+        specification_of(batch),
+        results,
         rinsed_bv=rinsed_so_far(batch),
-        recirculated_bv=recirculated_so_far(batch, readings),
+        recirculated_bv=recirculated_so_far(batch, passed_bv),
     )
-    return end_point_of(verdict, specification)
+
+
+def rinse_sifted(batch: Batch, points: Points | None = None) -> Sifted:
+    """What each reading that stands is good for."""
+    points = points if points is not None else points_of(batch)
+    return sifted(points.series, specification_of(batch))
 
 
 def end_point_of(verdict: Verdict, specification: Specification) -> EndPoint:
@@ -119,25 +135,25 @@ def end_point_of(verdict: Verdict, specification: Specification) -> EndPoint:
 
 def rinsed_so_far(batch: Batch) -> float | None:
     """Bed volumes by the volumes people wrote down, over all rinses that are judged; None where none is written."""
-    written = _written_bed_volumes(batch)
+    written = written_bed_volumes(batch)
     return sum(written.values()) if written else None
 
 
-def recirculated_so_far(batch: Batch, readings: Sequence[CoreReading]) -> float:
-    """Bed volumes that a pump drove round, of all that passed: as written down, and while it runs by the readings."""
+def recirculated_so_far(batch: Batch, passed_bv: float) -> float:
+    """Bed volumes that a pump drove round, of all that passed: as written down, and while it runs by what the readings say has
+    passed."""
     if not any(step.kind is StepKind.RECIRCULATE for step in plan_of(batch).steps):
         return 0.0  # nothing to look up
-    written = _written_bed_volumes(batch)
+    written = written_bed_volumes(batch)
     begun = [step for step in judged_steps(batch) if step.state in (StepState.RUNNING, StepState.DONE)]
     loops = {step.number for step in begun if step.kind == StepKind.RECIRCULATE}
     found = sum(bv for number, bv in written.items() if number in loops)
     if begun and begun[-1].number in loops:
-        passed = max((reading.volume_bv for reading in readings), default=0.0)
-        found += max(0.0, passed - sum(written.values()))
+        found += max(0.0, passed_bv - sum(written.values()))
     return found
 
 
-def _written_bed_volumes(batch: Batch) -> dict[int, float]:
+def written_bed_volumes(batch: Batch) -> dict[int, float]:
     """By step number: bed volumes passed as last written down, of the rinses that are judged."""
     rows = (
         StepEntry.objects.filter(
@@ -187,7 +203,7 @@ def rinsed_bed_volumes(
 ) -> float:
     """Bed volumes of rinse passed at this moment, earlier judged rinses included: of this step from the totalizer since it
     began if that is written, else from time and flow."""
-    earlier = sum(bv for number, bv in _written_bed_volumes(batch).items() if number < step.number)
+    earlier = sum(bv for number, bv in written_bed_volumes(batch).items() if number < step.number)
     if rinsed_text.strip():
         passed = units.understand(rinsed_text, "liquid_volume", system=system).value
         return earlier + passed / batch.resin_volume_m3
@@ -198,6 +214,22 @@ def rinsed_bed_volumes(
         low, high = max(step.started_at, hold.held_at), min(at, hold.resumed_at or at)
         elapsed -= max(0.0, (high - low).total_seconds())
     return earlier + rinse_flow_m3_per_s(batch, step) * elapsed / batch.resin_volume_m3
+
+
+def passed_bed_volumes(batch: Batch, step: StepRun, at_s: Any, totalizer_m3: Any) -> Any:
+    """The same for a whole log: columns of moments [s since the epoch] and of water passed since this step began [m^3], NaN
+    where the meter counts none. None of the moments lies before the step began."""
+    np = array_library()
+    earlier = sum(bv for number, bv in written_bed_volumes(batch).items() if number < step.number)
+    assert step.started_at is not None
+    began = step.started_at.timestamp()
+    elapsed = np.maximum(at_s - began, 0.0)
+    for hold in batch.holds.all():
+        low = max(began, hold.held_at.timestamp())
+        high = np.minimum(at_s, hold.resumed_at.timestamp()) if hold.resumed_at else at_s
+        elapsed = elapsed - np.maximum(high - low, 0.0)
+    by_time = rinse_flow_m3_per_s(batch, step) * elapsed
+    return earlier + np.where(np.isnan(totalizer_m3), by_time, totalizer_m3) / batch.resin_volume_m3
 
 
 def rinse_flow_m3_per_s(batch: Batch, step: StepRun) -> float:

@@ -16,10 +16,13 @@ from regenplant.batches.models import (
     BatchTank,
     Deviation,
     EntryCheck,
+    MeterLog,
     RinseReading,
     StepEntry,
     StepRun,
 )
+from regenplant.batches.points import digest_of
+from regenplant.batches.received import unlike_its_text
 from regenplant.batches.within import is_within
 from regenplant.core.engineering.conductivity import Compensation
 from regenplant.core.errors import DomainError
@@ -195,6 +198,19 @@ def check_readings(look: Look) -> Iterator[Finding]:
             yield Finding("reading", f"The {name} comes out otherwise at 25 °C than it was stored.")
 
 
+def check_logs(look: Look) -> Iterator[Finding]:
+    """Each packet of a meter: what was received against its digest, and what was worked out of it against what was received."""
+    rows = MeterLog.objects.select_related("batch", "instrument").defer("batch__plan_text")
+    for row in rows.order_by("pk").iterator(20):
+        look.saw()
+        name = f"log {row.name or row.get_source_display()} of {row.instrument.code} in batch {row.batch.number}, {row.first_at:%Y-%m-%d %H:%M} UTC"
+        if digest_of(row.received_text, row.columns) != row.digest:
+            yield Finding(
+                "log", f"What was received, or was worked out of it, no longer fits the digest of the {name}."
+            )
+        yield from (Finding("log", f"The {name} {words}.") for words in unlike_its_text(row))
+
+
 def _as_typed(value: float | None, typed: str, unit: str, kind: str) -> bool:
     """Whether reading the typed text again gives the stored value."""
     text = typed if unit in ("", "h:min") else f"{typed} {unit}"
@@ -251,6 +267,7 @@ register(Check("plan", "Frozen plans", "batch plans", check_plans), place=40)
 register(Check("plan_anew", "Plans worked out anew", "plans", check_plans_anew, option=ANEW), place=41)
 register(Check("entry", "Entries", "entries", check_entries), place=42)
 register(Check("reading", "Readings", "readings", check_readings), place=43)
+register(Check("log", "Logs of meters", "logs", check_logs), place=43)
 register(Check("check", "Checks of critical values", "checks", check_checks), place=44)
 register(Check("deviation", "Decided deviations", "decisions", check_deviations), place=45)
 register(Check("number", "Running numbers", "numbers", check_numbers), place=80)

@@ -58,8 +58,10 @@ _PARTS: dict[str, Part] = {}
 LEFT_OUT: dict[str, str] = {
     "people.Person": "named in the list of people, without password and settings",
     "audit.AuditEvent": "the acts stand in a list of their own",
+    "batches.RinseStanding": "derived from the readings, and worked out again from them",
+    "batches.ForecastMade": "what a program said while it rinsed; no reading and no decision",
 }
-"""Models that rows of a copy point to and that are no part, each with its reason."""
+"""Models that rows of a copy point to, or that point to a batch, and that are no part, each with its reason."""
 
 
 def declare(*parts: Part) -> None:
@@ -98,6 +100,8 @@ declare(
     Part("entries", "batches.StepEntry", ("step__batch",)),
     Part("checks of entries", "batches.EntryCheck", ("entry__step__batch", "reading__batch")),
     Part("rinse readings", "batches.RinseReading", ("batch",)),
+    Part("logs of meters", "batches.MeterLog", ("batch",)),
+    Part("logs set aside", "batches.MeterLogSetAside", ("log__batch",)),
     Part("holds", "batches.Hold", ("batch",)),
     Part("deviations", "batches.Deviation", ("batch",), acts=Acts.ALL, subject=_by("deviation", "number")),
     Part("measurements", "quality.QcMeasurement", ("batch",)),

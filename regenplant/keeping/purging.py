@@ -36,6 +36,8 @@ OWN = (
     "batches.EntryCheck",
     "batches.StepEntry",
     "batches.RinseReading",
+    "batches.MeterLogSetAside",
+    "batches.MeterLog",
     "batches.Hold",
     "quality.Release",
     "quality.RecordReview",
@@ -51,6 +53,8 @@ OWN = (
     "batches.Batch",
 )
 """Models whose rows may go; what points to others stands first."""
+DERIVED = ("batches.RinseStanding", "batches.ForecastMade")
+"""Models whose rows are worked out from the others and go with them, without a tombstone: they are no record."""
 LEFT = ("shipped", "refused")
 """States of a visit whose tank is no longer here."""
 Rows = dict[str, dict[int, Model]]
@@ -149,6 +153,8 @@ def in_words(counts: dict[str, int]) -> list[tuple[str, str]]:
 def remove(rows: Rows) -> None:
     """Delete the rows. The database lets those go that have a tombstone, inside an act, and no others."""
     quoted = connection.ops.quote_name
+    for label in DERIVED:
+        apps.get_model(label)._default_manager.filter(batch__in=list(rows["batches.Batch"])).delete()
     with connection.cursor() as cursor:
         for label, own in rows.items():
             for some in _in_parts(own):
@@ -181,6 +187,8 @@ def refuse_in_use(batch: Batch, rows: Rows) -> None:
 def _pointing_in(rows: Rows) -> Iterator[tuple[str, str]]:
     """Rows that would be left pointing at nothing."""
     for model in apps.get_models(include_auto_created=True):
+        if model._meta.label in DERIVED:
+            continue
         own = rows.get(model._meta.label, {})
         for field in model._meta.concrete_fields:
             target = field.related_model

@@ -104,6 +104,7 @@ class _Teller:
             yield self._entry(entry, _shared(self, entry, was, corrected))
         for reading, old, corrected in _with_old(self.record.readings):
             yield self._reading(reading, _shared(self, reading, old, corrected))
+        yield from self._logs()
         limits = {limit.measurement: limit for limit in sample_limits(self.record.batch)}
         for row, before, corrected in _with_old(self.record.measurements):
             limit = limits.get(row.key)
@@ -143,6 +144,33 @@ class _Teller:
             is_checked=self.proving_is_checked,
             **shared,
         )
+
+    def _logs(self) -> Iterator[ValueFact]:
+        """Logs of meters, and what was set aside of them. A logger writes while it happens: that its file comes later is usual."""
+        for log in self.record.logs:
+            yield ValueFact(
+                place="rinse",
+                name="log",
+                words=f"of {log.count:,} readings, {log.get_source_display()}",
+                who=log.entered_by.full_name,
+                when=self.when(log.first_at),
+                step=log.step.number,
+                instrument=log.instrument.code,
+                instrument_was_valid=log.instrument_was_valid,
+                doubt=f"{log.check_count:,} of them point to the cell" if log.check_count else "",
+            )
+        for row in self.record.set_aside_logs:
+            first, last = row.from_at or row.log.first_at, row.until_at or row.log.last_at
+            yield ValueFact(
+                place="rinse",
+                name="log",
+                words=f"set aside from {self.when(first)} to {self.when(last)}",
+                who=row.set_aside_by.full_name,
+                when=self.when(row.set_aside_at),
+                replaces="it counted",
+                reason=f"{row.reason}",
+                instrument=row.log.instrument.code,
+            )
 
     # --- how it went --------------------------------------------------------------------------------------------------
     def steps(self) -> Iterator[StepFact]:

@@ -1,6 +1,6 @@
 """The whole record of one batch as rows, read once: what a review looks at, and the digest that says whether it changed since.
 
-Nothing is decided or changed here. Twelve queries, whatever the batch holds.
+Nothing is decided or changed here. Fourteen queries, whatever the batch holds.
 """
 
 from __future__ import annotations
@@ -18,10 +18,13 @@ from regenplant.batches.models import (
     Deviation,
     EntryCheck,
     Hold,
+    MeterLog,
+    MeterLogSetAside,
     RinseReading,
     StepEntry,
     StepRun,
 )
+from regenplant.batches.selectors.rinse import logs_of
 from regenplant.chemicals.models import Movement
 from regenplant.core.process.canonical import canonical_text, digest
 from regenplant.quality.models import QcDecision, QcMeasurement, RecordReopening, Release
@@ -29,8 +32,9 @@ from regenplant.quality.models import QcDecision, QcMeasurement, RecordReopening
 NOT_OF_THE_RECORD: dict[str, tuple[str, ...]] = {
     "batches.BatchTank": ("is_current",),
     "batches.Deviation": ("version",),
+    "batches.MeterLog": ("received_text", "columns"),
 }
-"""Columns that say nothing about what was done: they change when tanks go on, or count writings."""
+"""Columns that say nothing about what was done: they change when tanks go on, or count writings; or their digest stands beside them."""
 ADDED_LATER: dict[str, tuple[str, ...]] = {
     "batches.BatchTank": ("filled_at", "filled_volume_m3", "withdrawn_at", "withdrawn_reason"),
 }
@@ -55,6 +59,9 @@ class BatchRecord:
     reopenings: tuple[RecordReopening, ...]
     releases: tuple[Release, ...]
     movements: tuple[Movement, ...]
+    logs: tuple[MeterLog, ...] = ()
+    """Without the text and the columns they hold; their digest stands for both."""
+    set_aside_logs: tuple[MeterLogSetAside, ...] = ()
 
     @property
     def decision(self) -> QcDecision | None:
@@ -76,7 +83,7 @@ class BatchRecord:
         """SHA-256 over every row a review covers. Signing, reviewing and releasing it leave it as it is but for a new decision."""
         covered: tuple[Iterable[Model], ...] = (
             self.steps, self.entries, self.readings, self.measurements, self.checks, self.deviations, self.holds, self.tanks,
-            self.decisions, self.reopenings, self.movements,
+            self.decisions, self.reopenings, self.movements, self.logs, self.set_aside_logs,
         )  # fmt: skip
         rows = [plain_row(row) for group in covered for row in group]
         return digest(
@@ -112,17 +119,28 @@ def record_of(batch: Batch) -> BatchRecord:
             .select_related("lot", "from_place", "to_place")
             .order_by("number")
         ),
+        logs=tuple(logs_of(batch).order_by("entered_at", "pk")),
+        set_aside_logs=tuple(
+            MeterLogSetAside.objects.filter(log__batch=batch)
+            .select_related("log__instrument", "set_aside_by")
+            .defer("log__received_text", "log__columns")
+            .order_by("pk")
+        ),
     )
 
 
 def plain_row(row: Model) -> dict[str, Any]:
     """The columns of a row as plain data, with the table it stands in."""
     left_out, later = (kept.get(row._meta.label, ()) for kept in (NOT_OF_THE_RECORD, ADDED_LATER))
-    values = {field.name: (field.attname, getattr(row, field.attname)) for field in row._meta.concrete_fields}
+    values = {
+        field.name: (field.attname, getattr(row, field.attname))
+        for field in row._meta.concrete_fields
+        if field.name not in left_out
+    }
     columns = {
         column: _value(value)
         for name, (column, value) in values.items()
-        if name not in left_out and not (name in later and value in (None, ""))
+        if not (name in later and value in (None, ""))
     }
     return {"table": row._meta.db_table, **columns}
 

@@ -11,7 +11,15 @@ from django.db.models import QuerySet
 
 from regenplant.audit.by import By
 from regenplant.audit.selectors import Line, actors_about, acts_since
-from regenplant.batches.models import Batch, BatchTank, Deviation, RinseReading, StepEntry
+from regenplant.batches.models import (
+    Batch,
+    BatchTank,
+    Deviation,
+    MeterLog,
+    MeterLogSetAside,
+    RinseReading,
+    StepEntry,
+)
 from regenplant.batches.moves import FILLING_ACTS
 from regenplant.batches.offers import as_seen_by
 from regenplant.batches.rinse import EndPoint, current_readings, specification_of
@@ -182,6 +190,8 @@ def participants(batch: Batch) -> set[int]:
         found |= {started, finished}
     found |= set(StepEntry.objects.filter(step__batch=batch).values_list("entered_by_id", flat=True))
     found |= set(RinseReading.objects.filter(batch=batch).values_list("entered_by_id", flat=True))
+    found |= set(MeterLog.objects.filter(batch=batch).values_list("entered_by_id", flat=True))
+    found |= set(MeterLogSetAside.objects.filter(log__batch=batch).values_list("set_aside_by_id", flat=True))
     found |= set(QcMeasurement.objects.filter(batch=batch).values_list("entered_by_id", flat=True))
     return {pk for pk in found if pk is not None}
 

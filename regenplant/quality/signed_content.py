@@ -6,6 +6,7 @@ from typing import Any
 
 from regenplant.batches.models import Batch
 from regenplant.batches.rinse import current_readings, specification_of
+from regenplant.batches.selectors.rinse import logs_of
 from regenplant.batches.separation import separation_record
 from regenplant.core.process.canonical import to_plain
 from regenplant.core.process.review_rules import Exceptions
@@ -77,6 +78,7 @@ def decision_content(
             }
             for row in current_readings(batch)
         ],
+        **_logs(batch),
         "measurements": [
             {
                 "id": row.pk,
@@ -130,6 +132,38 @@ def review_content(batch: Batch, record_digest: str, found: Exceptions, remarks:
         "none_of": list(found.none_of),
         "looked_at": list(found.looked_at),
         "remarks": remarks,
+    }
+
+
+def _logs(batch: Batch) -> dict[str, Any]:
+    """The logs of meters, each by its digest, with what was set aside of it; nothing where there is none."""
+    logs = list(logs_of(batch))
+    if not logs:
+        return {}
+    return {
+        "logs": [
+            {
+                "id": row.pk,
+                "source": row.source,
+                "name": row.name,
+                "instrument": row.instrument.code,
+                "instrument_was_valid": row.instrument_was_valid,
+                "meter_compensation": row.meter_compensation,
+                "from": row.first_at.isoformat(),
+                "to": row.last_at.isoformat(),
+                "count": row.count,
+                "digest": row.digest,
+                "set_aside": [
+                    {
+                        "from": (aside.from_at or row.first_at).isoformat(),
+                        "to": (aside.until_at or row.last_at).isoformat(),
+                        "reason": aside.reason,
+                    }
+                    for aside in row.set_asides.all()
+                ],
+            }
+            for row in reversed(logs)
+        ]
     }
 
 

@@ -5,16 +5,8 @@ from __future__ import annotations
 from dataclasses import dataclass
 
 from regenplant.batches.models import Batch
-from regenplant.batches.rinse import (
-    EndPoint,
-    core_reading,
-    current_readings,
-    end_point_of,
-    recirculated_so_far,
-    rinsed_so_far,
-    specification_of,
-)
-from regenplant.core.process.acceptance import Verdict, judge
+from regenplant.batches.rinse import EndPoint, end_point_of, rinse_verdict, specification_of
+from regenplant.core.process.acceptance import Verdict
 from regenplant.core.process.specification import CONDUCTIVITY, LabResult, Limit
 from regenplant.quality.models import QcMeasurement
 
@@ -54,9 +46,5 @@ def judgement(batch: Batch) -> Judged:
         )
         for row in rows
     ]
-    specification = specification_of(batch)
-    readings = [core_reading(row) for row in current_readings(batch)]
-    verdict = judge(
-        readings, specification, results, rinsed_so_far(batch), recirculated_so_far(batch, readings)
-    )
-    return Judged(verdict, end_point_of(verdict, specification), tuple(rows))
+    verdict = rinse_verdict(batch, results=results)
+    return Judged(verdict, end_point_of(verdict, specification_of(batch)), tuple(rows))

@@ -10,7 +10,7 @@ from collections.abc import Iterable, Iterator
 from enum import StrEnum
 from functools import lru_cache
 
-from regenplant.batches.models import Batch, BatchTank, RinseReading, StepEntry, StepRun
+from regenplant.batches.models import Batch, BatchTank, MeterLog, RinseReading, StepEntry, StepRun
 from regenplant.chemicals.models import Movement
 from regenplant.quality.models import QcMeasurement
 from regenplant.resins.models import LotParent
@@ -137,6 +137,7 @@ def _instruments(rows: dict[int, Batch]) -> Found:
     """What it was read and measured with."""
     for model, batch in (
         (RinseReading, "batch_id"),
+        (MeterLog, "batch_id"),
         (QcMeasurement, "batch_id"),
         (StepEntry, "step__batch_id"),
     ):

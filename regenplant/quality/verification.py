@@ -7,7 +7,7 @@ from collections.abc import Iterator
 from typing import Any
 
 from regenplant.audit.verifying.registry import Check, Finding, Look, register
-from regenplant.batches.models import Batch, RinseReading
+from regenplant.batches.models import Batch, MeterLog, RinseReading
 from regenplant.core.process.lifecycle import AFTER_A_PASS, BatchState
 from regenplant.quality.models import QcDecision, QcMeasurement, Release
 from regenplant.quality.selectors import participants
@@ -39,6 +39,15 @@ def _rows_as_signed(name: str, content: dict[str, Any]) -> Iterator[Finding]:
             yield Finding(
                 "decision",
                 f"The reading {line['as_typed']} of {line['at'][:16]} UTC is not as the {name} signed it.",
+            )
+    logs = {line["id"]: line for line in content.get("logs", [])}
+    kept = MeterLog.objects.defer("received_text", "columns").in_bulk(logs)
+    for pk, line in logs.items():
+        log = kept.get(pk)
+        if log is None or log.digest != line["digest"]:
+            yield Finding(
+                "decision",
+                f"The log of {line['instrument']} from {line['from'][:16]} UTC is not as the {name} signed it.",
             )
     measured = {line["id"]: line for line in content.get("measurements", [])}
     values = QcMeasurement.objects.in_bulk(measured)

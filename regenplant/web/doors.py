@@ -67,6 +67,8 @@ DOORS: dict[str, Door] = {
     "batches-fill-tank": _door("batch.run", about="batch"),
     "rinse": _door("reading.record", about="batch"),
     "rinse-correct": _door("reading.record", about="batch"),
+    "rinse-log": _door("reading.record", about="batch"),
+    "rinse-log-aside": _door("reading.record", about="batch"),
     # quality
     "qc-decision": _door("qc.judge", about="batch"),
     "qc-measure": _door("qc.record", about="batch"),

@@ -214,11 +214,11 @@ def test_the_rinse_page_asks_a_fixed_number_of_queries(
         plant.forward(minutes=4)
         factories.reading(plant, rinsing, "80 µS/cm")
     few = Batch.objects.select_related("vessel", "resin_type", "specification_version").get(pk=rinsing.pk)
-    with django_assert_num_queries(9):
+    with django_assert_num_queries(8):
         rinse_page(few, plant.now)
     for _ in range(12):
         plant.forward(minutes=4)
         factories.reading(plant, rinsing, "80 µS/cm")
     many = Batch.objects.select_related("vessel", "resin_type", "specification_version").get(pk=rinsing.pk)
-    with django_assert_num_queries(9):
+    with django_assert_num_queries(8):
         rinse_page(many, plant.now)

@@ -10,7 +10,7 @@ from regenplant.batches.selectors.lists import (
 )
 from regenplant.batches.selectors.offered_recipes import OfferedRecipe, offered_recipes
 from regenplant.batches.selectors.page import BatchPage, Work, batch_page
-from regenplant.batches.selectors.rinse import RinsePage, rinse_page
+from regenplant.batches.selectors.rinse import RinsePage, rinse_page, rinse_running_in
 from regenplant.batches.selectors.start import AnionVessel, StartPage, anion_vessels_for, start_page
 from regenplant.batches.selectors.use import ChemicalUse, chemical_use
 from regenplant.batches.separation import SeparationRecord, separation_record
@@ -35,6 +35,7 @@ __all__ = [
     "floor_board",
     "offered_recipes",
     "rinse_page",
+    "rinse_running_in",
     "separation_record",
     "start_page",
     "story_subjects",

@@ -5,16 +5,18 @@ from __future__ import annotations
 from dataclasses import dataclass
 from datetime import datetime
 
-from regenplant.batches.models import Batch, RinseReading, StepRun
+from django.db.models import Q, QuerySet
+
+from regenplant.batches.models import Batch, MeterLog, RinseReading, RinseStanding, StepRun
 from regenplant.batches.rinse import (
     EndPoint,
-    current_readings,
-    end_point,
     judged_steps,
     rinse_flow_m3_per_s,
+    running_rinse,
     shows_resistivity,
     specification_of,
 )
+from regenplant.batches.standing import curve_of_batch, end_point_in, fresh, rinse_began_at
 from regenplant.core.process.lifecycle import BatchState, StepState
 from regenplant.core.process.specification import CONDUCTIVITY, Limit, Specification
 from regenplant.plant.models import Instrument
@@ -48,7 +50,7 @@ class RinsePage:
     is_resistivity: bool
     """Whether ``points`` and ghosts are resistivity [ohm m]; else conductivity [S/m]."""
     points: tuple[tuple[float, float], ...]
-    """(minutes since the rinse began, value) of the readings that stand."""
+    """(minutes since the rinse began, value) of the readings that stand and are believable, thinned where they are very many."""
     rinse_started_at: datetime | None
     """When the first judged rinse began."""
     flow_m3_per_s: float | None
@@ -62,31 +64,37 @@ class RinsePage:
     """The rinses whose readings are judged, in order: a fast rinse, a recirculation. The end point ends the last."""
     step: StepRun | None = None
     """The one that runs, else the last that began, else the first; None where nothing is rinsed down."""
+    logs: tuple[MeterLog, ...] = ()
+    """Packets of readings from meters, newest first, without what they hold."""
+    standing: RinseStanding | None = None
+    """How the rinse stands, worked out from all readings: to show, not to decide by."""
 
 
 def rinse_page(batch: Batch, now: datetime) -> RinsePage:
-    """The rinse-down of one batch as of ``now``."""
+    """The rinse-down of one batch as of ``now``. It reads what people wrote down and how the rinse stands, never all readings of
+    a meter."""
     specification = specification_of(batch)
     limit = specification.limit(CONDUCTIVITY)
     steps = judged_steps(batch)
     begun = [step for step in steps if step.started_at is not None]
     running = next((one for one in steps if one.state == StepState.RUNNING), None)
     step = running or (begun[-1] if begun else next(iter(steps), None))
-    started = begun[0].started_at if begun else None
-    standing = list(current_readings(batch))
+    started = rinse_began_at(steps)
+    standing = fresh(batch, now, steps)
     every = batch.readings.select_related("instrument", "entered_by", "replaces", "replaced_by").order_by(
         "-occurred_at", "-id"
     )
+    logs = tuple(logs_of(batch)) if standing.logs else ()
     today = plant_day(now)
     cells = Instrument.objects.filter(kind=Instrument.Kind.CONDUCTIVITY, is_active=True)
     return RinsePage(
         batch=batch,
         specification=specification,
         limit=limit,
-        end_point=end_point(batch),
+        end_point=end_point_in(standing),
         readings=tuple(every),
         is_resistivity=shows_resistivity(limit),
-        points=_points(standing, started, limit),
+        points=shown_points(standing.curve, limit),
         rinse_started_at=started,
         flow_m3_per_s=rinse_flow_m3_per_s(batch, step) if step and started else None,
         is_rinsing=batch.state == BatchState.RINSING and step is not None and step.state == StepState.RUNNING,
@@ -94,44 +102,69 @@ def rinse_page(batch: Batch, now: datetime) -> RinsePage:
         ghosts=_ghosts(batch, limit),
         steps=tuple(steps),
         step=step,
-        took_readings=tuple(dict.fromkeys(row.entered_by.full_name for row in standing)),
+        took_readings=_who_took(tuple(every), logs),
+        logs=logs,
+        standing=standing,
     )
 
 
-def _points(
-    rows: list[RinseReading], started: datetime | None, limit: Limit | None
-) -> tuple[tuple[float, float], ...]:
-    if started is None:
-        return ()
-    return tuple(((row.occurred_at - started).total_seconds() / 60.0, _value(row, limit)) for row in rows)
+def logs_of(batch: Batch) -> QuerySet[MeterLog]:
+    """Packets of a batch, newest first, without the text and the columns they hold."""
+    return (
+        MeterLog.objects.filter(batch=batch)
+        .select_related("instrument", "entered_by", "step")
+        .prefetch_related("set_asides__set_aside_by")
+        .defer("received_text", "columns")
+        .order_by("-first_at", "-id")
+    )
 
 
-def _value(row: RinseReading, limit: Limit | None) -> float:
-    """As the limit looks at it; without a limit the conductivity at 25 °C."""
-    is_raw = limit is not None and bool(limit.table)
-    conductivity = row.conductivity_siemens_per_m if is_raw else row.conductivity_25_siemens_per_m
-    return 1.0 / conductivity if shows_resistivity(limit) else conductivity
+def rinse_running_in(vessel_id: int) -> Batch | None:
+    """The batch whose judged rinse runs in this vessel now; None where none does."""
+    found = (
+        Batch.objects.filter(state=BatchState.RINSING)
+        .filter(Q(vessel=vessel_id) | Q(anion_vessel=vessel_id))
+        .prefetch_related("steps")
+    )
+    return next((batch for batch in found if running_rinse(batch) is not None), None)
+
+
+def _who_took(readings: tuple[RinseReading, ...], logs: tuple[MeterLog, ...]) -> tuple[str, ...]:
+    """Names in order of what they read or handed in first; a meter's own account takes part in nothing."""
+    found = [
+        (row.occurred_at, row.entered_by.full_name) for row in readings if not hasattr(row, "replaced_by")
+    ]
+    found += [(log.first_at, log.entered_by.full_name) for log in logs if not log.is_of_a_meter]
+    return tuple(dict.fromkeys(name for _, name in sorted(found)))
+
+
+def shown_points(curve: list[list[float]], limit: Limit | None) -> tuple[tuple[float, float], ...]:
+    """Rows of a curve as the limit looks at them; without a limit the conductivity at 25 °C."""
+    column = RAW if limit is not None and limit.table else AT_25
+    is_reciprocal = shows_resistivity(limit)
+    return tuple((row[MINUTES], 1.0 / row[column] if is_reciprocal else row[column]) for row in curve)
+
+
+MINUTES, _, AT_25, RAW = range(4)
+"""Places in a row of ``RinseStanding.curve``."""
+GHOST_ROWS = 120
+"""Points of a thin line at most."""
 
 
 def _ghosts(batch: Batch, limit: Limit | None, count: int = 5) -> tuple[Ghost, ...]:
-    """The last rinses of the same resin type and class that ended, newest first; two queries."""
-    earlier = list(
+    """The last rinses of the same resin type and class that ended, newest first; one query where their standing is kept."""
+    earlier = (
         Batch.objects.filter(
             resin_type=batch.resin_type, segregation_class=batch.segregation_class, rinsed_at__isnull=False
         )
         .exclude(pk=batch.pk)
+        .select_related("rinse_standing", "specification_version")
         .order_by("-rinsed_at")[:count]
     )
-    rows = (
-        RinseReading.objects.filter(batch__in=earlier, replaced_by__isnull=True)
-        .select_related("step")
-        .order_by("batch_id", "occurred_at")
-    )
-    by_batch: dict[int, list[RinseReading]] = {}
-    for row in rows:
-        by_batch.setdefault(row.batch_id, []).append(row)
-    return tuple(
-        Ghost(old.number, _points(by_batch[old.pk], by_batch[old.pk][0].step.started_at, limit))
-        for old in earlier
-        if old.pk in by_batch
-    )
+    found = []
+    for old in earlier:
+        kept = getattr(old, "rinse_standing", None)
+        curve = kept.curve if kept is not None else curve_of_batch(old)
+        if curve:
+            found.append(Ghost(old.number, shown_points(curve[:: -(-len(curve) // GHOST_ROWS)], limit)))
+    return tuple(found)

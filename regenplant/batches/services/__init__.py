@@ -1,5 +1,6 @@
 """Acts on batches. Each module is one part of the story: plan, run, write down, check, hold, deviate, fill."""
 
+from regenplant.batches.packets import LoggedReading, Packet
 from regenplant.batches.services._as_typed import SENT_TWICE_S
 from regenplant.batches.services._rework import REWORK_MEANING, SECOND_RIGHT
 from regenplant.batches.services.check_rules import set_check_rules
@@ -27,6 +28,7 @@ from regenplant.batches.services.filling import (
     set_aside_tank,
 )
 from regenplant.batches.services.holding import abort_batch, hold_batch, interrupt_batch, resume_batch
+from regenplant.batches.services.logs import set_aside, take_in
 from regenplant.batches.services.mismatches import TYPED_DIFFERENTLY, note_mismatch
 from regenplant.batches.services.planning import freeze_batch, plan_rework
 from regenplant.batches.services.readings import ReadingAsTyped, correct_reading, record_reading
@@ -47,6 +49,8 @@ __all__ = [
     "TOGETHER_MEANING",
     "TYPED_DIFFERENTLY",
     "Decision",
+    "LoggedReading",
+    "Packet",
     "ReadingAsTyped",
     "abort_batch",
     "add_shell",
@@ -74,11 +78,13 @@ __all__ = [
     "record_reading",
     "resume_batch",
     "scrap_batch",
+    "set_aside",
     "set_aside_tank",
     "set_check_rules",
     "skip_step",
     "start_batch",
     "start_step",
+    "take_in",
     "withdraw_filled_tank",
     "write_entry",
 ]

@@ -31,6 +31,7 @@ from regenplant.batches.services._as_typed import (
 from regenplant.batches.services._deviations import deviation_once
 from regenplant.batches.services._subject import batch_subject
 from regenplant.batches.services._typed_twice import keep_second_typing, refuse_different, refuse_not_again
+from regenplant.batches.standing import renew
 from regenplant.core.engineering.conductivity import Compensation
 from regenplant.core.errors import RecordRefused
 from regenplant.core.process.lifecycle import BatchState
@@ -88,6 +89,7 @@ def record_reading(
     _typed_twice(by, batch, row, reading, system)
     _deviations_of(by, batch, row)
     touch(batch)
+    renew(batch, by.at)
     return _reading_outcome(batch, row, reason=reason)
 
 
@@ -122,6 +124,7 @@ def correct_reading(
     _typed_twice(by, batch, row, reading, system)
     _deviations_of(by, batch, row)
     touch(batch)
+    renew(batch, by.at)
     return _reading_outcome(batch, row, before=str(old), reason=why)
 
 

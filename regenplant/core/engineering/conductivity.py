@@ -68,7 +68,7 @@ def _conductivity_of_trace(trace_mol_per_m3: float, kind: Compensation, temperat
     own = _own_conductance(kind, temperature_kelvin)
     if kind is Compensation.NEUTRAL:
         return trace_mol_per_m3 * own + conductance * sqrt(product)
-    major = trace_mol_per_m3 / 2.0 + sqrt(trace_mol_per_m3**2 / 4.0 + product)
+    major = trace_mol_per_m3 / 2.0 + sqrt(trace_mol_per_m3 * trace_mol_per_m3 / 4.0 + product)
     return trace_mol_per_m3 * own + conductance * product / major
 
 
@@ -118,7 +118,9 @@ def _trace(conductivity_siemens_per_m: float, kind: Compensation, temperature_ke
     own = _own_conductance(kind, temperature_kelvin)
     if kind is Compensation.NEUTRAL:
         return max((conductivity_siemens_per_m - conductance * sqrt(product)) / own, 0.0)
-    inside = conductivity_siemens_per_m**2 - 4.0 * own * (conductance - own) * product
+    inside = (
+        conductivity_siemens_per_m * conductivity_siemens_per_m - 4.0 * own * (conductance - own) * product
+    )
     major = (conductivity_siemens_per_m + sqrt(max(inside, 0.0))) / (2.0 * own)
     return max(major - product / major, lowest)
 

@@ -10,10 +10,12 @@ from __future__ import annotations
 from collections.abc import Sequence
 from dataclasses import dataclass
 from enum import StrEnum
+from typing import Any
 
-from regenplant.core.engineering import conductivity
 from regenplant.core.engineering.conductivity import Compensation
-from regenplant.core.engineering.conductivity_tables import table_limit_siemens_per_m
+from regenplant.core.engineering.libraries import array_library
+from regenplant.core.process.series import Series, series_of
+from regenplant.core.process.sifting import Sifted, instrument_doubt, sifted
 from regenplant.core.process.specification import (
     CONDUCTIVITY,
     LabResult,
@@ -22,7 +24,7 @@ from regenplant.core.process.specification import (
     RinseReading,
     Specification,
 )
-from regenplant.core.process.wording import listed, number, say
+from regenplant.core.process.wording import listed, say
 
 __all__ = [
     "CONDUCTIVITY",
@@ -33,15 +35,12 @@ __all__ = [
     "Outcome",
     "Reason",
     "RinseReading",
+    "Series",
     "Specification",
     "Verdict",
+    "instrument_doubt",
     "judge",
 ]
-
-DEAD_CELL_SIEMENS_PER_M = 1e-9
-"""A thousandth of what ice-cold pure water shows: whatever reads this or less is not in water [S/m]."""
-FLAT_LINE_READINGS = 6
-"""So many equal readings in a row, to the last digit and at one temperature, ask for a look at the instrument."""
 
 
 class Outcome(StrEnum):
@@ -94,7 +93,7 @@ class Verdict:
 
 # --- the judgement --------------------------------------------------------------------------------------------------
 def judge(
-    readings: Sequence[RinseReading],
+    readings: Sequence[RinseReading] | Series,
     specification: Specification,
     results: Sequence[LabResult] = (),
     rinsed_bv: float | None = None,
@@ -104,8 +103,8 @@ def judge(
 
     Parameters
     ----------
-    readings : Sequence
-        Conductivity readings in any order; they are put in order of time
+    readings : Sequence | Series
+        Conductivity readings in any order, one by one or as columns; they are put in order of time
     specification : Specification
         The version frozen with the batch
     results : Sequence
@@ -122,32 +121,31 @@ def judge(
 
     Raises: nothing for odd readings: they are left out and the verdict says why.
     """
-    ordered = sorted(readings, key=lambda reading: reading.at_s)
-    checks, left_out, counted = _sift(ordered, specification)
-    volumes = [reading.volume_bv for reading, _ in counted]
-    rinsed = max([rinsed_bv or 0.0, *volumes])
+    found = sifted(readings if isinstance(readings, Series) else series_of(readings), specification)
+    volumes = found.series.volume_bv[found.counts]
+    rinsed = max(rinsed_bv or 0.0, float(volumes.max()) if len(volumes) else 0.0)
     reasons: list[Reason] = []
-    run: list[RinseReading] = []
+    run = _NO_RUN
     for limit in specification.limits:
         if limit.measurement == CONDUCTIVITY:
-            run = _run(counted, specification)
-            reasons.append(_endpoint(limit, counted, run, specification, rinsed))
+            run = _run(found, specification)
+            reasons.append(_endpoint(limit, found, run, specification, rinsed))
         else:
             reasons.append(_laboratory(limit, results))
     reasons.append(_minimum_rinse(specification, rinsed, min(recirculated_bv, rinsed)))
-    doubtful = _doubt_in_window(ordered, run, specification)
+    doubtful = _doubt_in_window(found, run, specification)
     if doubtful:
         reasons.append(Reason("instrument_check", Outcome.INCOMPLETE, doubtful, CONDUCTIVITY))
     return Verdict(
         outcome=_overall(reasons),
         reasons=tuple(reasons),
-        held_s=run[-1].at_s - run[0].at_s if run else 0.0,
-        held_readings=len(run),
-        held_from_s=run[0].at_s if run else None,
+        held_s=run.held_s,
+        held_readings=run.count,
+        held_from_s=run.from_s if run.count else None,
         rinsed_bv=rinsed,
         recirculated_bv=min(recirculated_bv, rinsed),
-        instrument_checks=checks,
-        not_counted=left_out,
+        instrument_checks=found.checks,
+        not_counted=found.left_out,
     )
 
 
@@ -158,141 +156,75 @@ def _overall(reasons: Sequence[Reason]) -> Outcome:
     return Outcome.INCOMPLETE if Outcome.INCOMPLETE in outcomes else Outcome.PASS
 
 
-_Counted = list[tuple[RinseReading, float]]
-
-
-def _sift(
-    ordered: Sequence[RinseReading], specification: Specification
-) -> tuple[tuple[str, ...], tuple[str, ...], _Counted]:
-    """(instrument checks, why readings were left out, readings that count with the value the limit looks at)."""
-    checks: dict[str, None] = {}
-    left_out: dict[str, None] = {}
-    counted: _Counted = []
-    limit = specification.limit(CONDUCTIVITY)
-    for reading in ordered:
-        doubt = instrument_doubt(reading, specification)
-        reason = _not_counted(reading, limit)
-        if doubt:
-            checks[doubt] = None
-        elif reason:
-            left_out[reason] = None
-        else:
-            counted.append((reading, _looked_at(reading, limit, specification)))
-    flat = _flat_line(ordered)
-    if flat:
-        checks[flat] = None
-    return tuple(checks), tuple(left_out), counted
-
-
-def instrument_doubt(reading: RinseReading, specification: Specification) -> str:
-    """Why a reading points at its instrument instead of the water; "" if it does not."""
-    name = reading.instrument_code
-    if not reading.conductivity_siemens_per_m > DEAD_CELL_SIEMENS_PER_M:
-        return f"Cell {name} shows {number(reading.conductivity_siemens_per_m * 1e4, decimals=4, digits=4)} µS/cm; water is above zero. Check it."
-    if not 273.15 <= reading.temperature_kelvin <= 373.15:
-        return f"Cell {name} shows {say(reading.temperature_kelvin, 'temperature')}; that is not liquid water. Check its thermometer."
-    if reading.compensation is Compensation.FLAT:
-        return ""
-    value = reading.at_25_celsius(specification.compensation)
-    lowest = conductivity.lowest_believable_siemens_per_m(specification.meter_uncertainty_frac)
-    if value < lowest:
-        return (
-            f"{say(1.0 / value, 'resistivity')} cannot be: at 25 °C water ends at "
-            f"{say(conductivity.HIGHEST_RESISTIVITY_OHM_M, 'resistivity')} "
-            f"({say(1.0 / lowest, 'resistivity')} with this meter). Check cell {name}."
-        )
-    return ""
-
-
-def _not_counted(reading: RinseReading, limit: Limit | None) -> str:
-    name = reading.instrument_code
-    if not reading.instrument_is_valid:
-        return f"Readings of {name} are for information: it was out of calibration."
-    if limit is not None and limit.basis is LimitBasis.UNCOMPENSATED_TABLE and reading.is_compensated:
-        return f"Readings of {name} are compensated; this limit is a table for uncompensated readings."
-    below_flat = reading.conductivity_siemens_per_m < conductivity.FLAT_VALID_FROM_SIEMENS_PER_M
-    if reading.compensation is Compensation.FLAT and below_flat:
-        return f"Readings of {name} below 10 µS/cm are compensated by a flat 2 %/K, which is not valid there."
-    return ""
-
-
-def _looked_at(reading: RinseReading, limit: Limit | None, specification: Specification) -> float:
-    if limit is not None and limit.basis is LimitBasis.UNCOMPENSATED_TABLE:
-        return reading.conductivity_siemens_per_m
-    return reading.at_25_celsius(specification.compensation)
-
-
-def _flat_line(ordered: Sequence[RinseReading]) -> str:
-    tail = ordered[-FLAT_LINE_READINGS:]
-    if len(tail) < FLAT_LINE_READINGS:
-        return ""
-    first = tail[0]
-    same = all(
-        reading.conductivity_siemens_per_m == first.conductivity_siemens_per_m
-        and reading.temperature_kelvin == first.temperature_kelvin
-        and reading.instrument_code == first.instrument_code
-        for reading in tail
-    )
-    if not same:
-        return ""
-    return f"Cell {first.instrument_code} has shown the same figure {FLAT_LINE_READINGS} times. See whether it is alive."
-
-
-def _meets(limit: Limit, reading: RinseReading, value: float) -> bool:
-    if limit.table:
-        rows = tuple((row[0], row[1]) for row in limit.table)
-        return value <= table_limit_siemens_per_m(rows, reading.temperature_kelvin)
-    return limit.holds(value)
-
-
-def _run(counted: _Counted, specification: Specification) -> list[RinseReading]:
+@dataclass(frozen=True, slots=True)
+class _Run:
     """The unbroken run inside the limit that ends with the last reading that counts."""
-    limit = specification.limit(CONDUCTIVITY)
-    assert limit is not None
-    run: list[RinseReading] = []
-    for reading, value in reversed(counted):
-        if not _meets(limit, reading, value):
-            break
-        if run and run[-1].at_s - reading.at_s > specification.longest_gap_s:
-            break
-        run.append(reading)
-    run.reverse()
-    return run
+
+    count: int
+    from_s: float
+    held_s: float
 
 
-def _doubt_in_window(
-    ordered: Sequence[RinseReading], run: Sequence[RinseReading], specification: Specification
-) -> str:
+_NO_RUN = _Run(0, 0.0, 0.0)
+
+
+def _run(found: Sifted, specification: Specification) -> _Run:
+    """A reading outside breaks it, a gap too long does, and so does a jump or a figure that stood still: what was held before
+    is then not held any more."""
+    np = array_library()
+    places = np.flatnonzero(found.counts)
+    if not len(places):
+        return _NO_RUN
+    times = found.series.at_s[places]
+    first = _after_last(np, ~found.meets[places])
+    first = max(first, _after_last(np, np.diff(times) > specification.longest_gap_s))
+    broken = np.flatnonzero((found.is_jump | found.is_frozen) & found.series.is_valid)
+    before_the_last = broken[broken < places[-1]]
+    if len(before_the_last):
+        first = max(first, int(np.searchsorted(places, before_the_last[-1], side="right")))
+    if first >= len(places):
+        return _NO_RUN
+    return _Run(len(places) - first, float(times[first]), float(times[-1] - times[first]))
+
+
+def _after_last(np: Any, mask: Any) -> int:
+    """The place after the last one that is set; 0 where none is."""
+    places = np.flatnonzero(mask)
+    return int(places[-1]) + 1 if len(places) else 0
+
+
+def _doubt_in_window(found: Sifted, run: _Run, specification: Specification) -> str:
     """A doubtful reading inside or after the hold window keeps the window from deciding."""
-    if not run:
+    if not run.count:
         return ""
-    for reading in ordered:
-        if reading.instrument_is_valid and reading.at_s >= run[0].at_s:
-            doubt = instrument_doubt(reading, specification)
-            if doubt:
-                return doubt
-    return ""
+    np = array_library()
+    since = found.series.is_valid & (found.series.at_s >= run.from_s)
+    doubted = np.flatnonzero(since & found.is_doubted)
+    if len(doubted):
+        return instrument_doubt(found.series.reading(int(doubted[0])), specification)
+    odd = np.flatnonzero(since & (found.is_jump | found.is_frozen))
+    return found.words(int(odd[0])) if len(odd) else ""
 
 
 def _endpoint(
     limit: Limit,
-    counted: _Counted,
-    run: Sequence[RinseReading],
+    found: Sifted,
+    run: _Run,
     specification: Specification,
     rinsed_bv: float,
 ) -> Reason:
     def reason(code: str, outcome: Outcome, sentence: str, seen: float | None = None) -> Reason:
         return Reason(code, outcome, sentence, limit.measurement, seen, limit.low, limit.high, limit.kind)
 
-    if not counted:
+    if not found.counts.any():
         return reason(
             "no_readings",
             Outcome.INCOMPLETE,
             f"No reading of {limit.name} counts yet; allowed is {limit.allowed()}.",
         )
-    last = counted[-1][1]
+    last = float(found.value[found.counts][-1])
     too_long = specification.maximum_rinse_bv is not None and rinsed_bv >= specification.maximum_rinse_bv
-    if not run:
+    if not run.count:
         if too_long:
             sentence = (
                 f"{limit.name} is {say(last, limit.kind)} after {say(rinsed_bv, 'bed_volumes')}; allowed is "
@@ -305,10 +237,10 @@ def _endpoint(
             f"{limit.name} is {say(last, limit.kind)}; allowed is {limit.allowed()}.",
             last,
         )
-    held = run[-1].at_s - run[0].at_s
+    held = run.held_s
     short: list[str] = []
-    if len(run) < specification.consecutive_readings:
-        short.append(f"{len(run)} of {specification.consecutive_readings} readings in a row")
+    if run.count < specification.consecutive_readings:
+        short.append(f"{run.count} of {specification.consecutive_readings} readings in a row")
     if held < specification.hold_time_s:
         short.append(f"held {say(held, 'duration')} of {say(specification.hold_time_s, 'duration')}")
     if short:
@@ -321,7 +253,7 @@ def _endpoint(
     return reason(
         "held",
         Outcome.PASS,
-        f"{limit.name} is {say(last, limit.kind)}, {limit.allowed()}, held {say(held, 'duration')} by {len(run)} readings.",
+        f"{limit.name} is {say(last, limit.kind)}, {limit.allowed()}, held {say(held, 'duration')} by {run.count} readings.",
         last,
     )  # fmt: skip
 

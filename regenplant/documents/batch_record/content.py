@@ -139,6 +139,27 @@ class RecordReading:
 
 
 @dataclass(frozen=True, slots=True)
+class RecordLog:
+    """One log of a meter: what it is known by, not its thousands of readings."""
+
+    first: str
+    last: str
+    step: int
+    count: int
+    source: str
+    name: str
+    unit: str
+    compensation: str
+    instrument: str
+    doubts: str
+    by: str
+    entered: str
+    digest: str
+    set_aside: tuple[str, ...]
+    """What of it counts no more, each as a sentence."""
+
+
+@dataclass(frozen=True, slots=True)
 class Rinse:
     """The rinse-down: readings that stand, their changes, and the limit."""
 
@@ -152,6 +173,9 @@ class Rinse:
     readings: tuple[RecordReading, ...]
     changes: tuple[Change, ...]
     nothing: Nothing | None
+    logs: tuple[RecordLog, ...] = ()
+    logged: tuple[tuple[float, float], ...] = ()
+    """(minutes, value) of what meters logged, thinned; the lowest and the highest of each stretch are in it."""
 
 
 @dataclass(frozen=True, slots=True)

@@ -21,7 +21,7 @@ _HATCH = 9.0
 def rinse_curve(rinse: Rinse, width: float, system: str) -> Block | None:
     """The curve; None while nothing is read or no time is known."""
     points = [(reading.minutes, reading) for reading in rinse.readings if reading.minutes is not None]
-    if not points:
+    if not points and not rinse.logged:
         return None
     plot = _Plot(rinse, [(minutes, reading) for minutes, reading in points], width, system)
     return Block(HEIGHT, plot.draw)
@@ -35,9 +35,10 @@ class _Plot:
     ) -> None:
         self.rinse, self.points, self.system = rinse, points, system
         self.width, self.height = width - _LEFT - _RIGHT, HEIGHT - _TOP - _BOTTOM
-        self.end = max(_LEAST_MINUTES, max(minutes for minutes, _ in points) * 1.03)
-        self.begin = min(0.0, *(minutes for minutes, _ in points))
-        values = [units.shown_value(reading.value, rinse.kind, system) for _, reading in points]
+        every = [(minutes, reading.value) for minutes, reading in points] + list(rinse.logged)
+        self.end = max(_LEAST_MINUTES, max(minutes for minutes, _ in every) * 1.03)
+        self.begin = min(0.0, *(minutes for minutes, _ in every))
+        values = [units.shown_value(value, rinse.kind, system) for _, value in every]
         if rinse.limit is not None:
             values.append(units.shown_value(rinse.limit, rinse.kind, system))
         self.low = math.floor(math.log10(min(values) * 0.9))
@@ -54,14 +55,16 @@ class _Plot:
         self._grid(pen, x, y)
         self._limit(pen, x, y)
         line = [(x + self._x(minutes), y + self._y(reading.value)) for minutes, reading in self.points]
-        if len(line) > 1:
-            pen.polygon(line, stroke=INK, weight=0.8, closed=False)
+        logged = [(x + self._x(minutes), y + self._y(value)) for minutes, value in self.rinse.logged]
+        course = logged or line  # what meters logged holds the readings by hand as well
+        if len(course) > 1:
+            pen.polygon(course, stroke=INK, weight=0.8, closed=False)
         for (left, top), (_, reading) in zip(line, self.points, strict=True):
             if reading.doubts:
                 check_mark(pen, left - 3.5, top - 3.5, 7)
             else:
                 pen.circle(left, top, 2.1, fill=PAPER, stroke=INK, weight=0.8)
-        left, top = line[-1]
+        left, top = (line or logged)[-1]
         pen.circle(left, top, 2.1, fill=INK, stroke=INK, weight=0.8)
 
     def _grid(self, pen: Pen, x: float, y: float) -> None:

@@ -7,8 +7,10 @@ from regenplant.core.process.acceptance import Outcome
 from regenplant.documents.batch_record.content import (
     RecordDecision,
     RecordDeviation,
+    RecordLog,
     RecordMeasurement,
     RecordReading,
+    Rinse,
 )
 from regenplant.documents.batch_record.curve import rinse_curve
 from regenplant.documents.batch_record.setting import (
@@ -70,7 +72,43 @@ def _rinse(setting: Setting) -> list[Item]:
         ),
     )
     rows = [_reading(reading, rinse.kind, columns, system) for reading in rinse.readings]
-    return [*found, *table(columns, rows), *notes(rinse.changes, width)]
+    by_hand = table(columns, rows) if rows else []
+    return [*found, *by_hand, *notes(rinse.changes, width), *_logs(rinse, width)]
+
+
+def _logs(rinse: Rinse, width: float) -> list[Item]:
+    """The logs of meters, each on a line: what came from where, and the digest it is known by."""
+    if not rinse.logs:
+        return []
+    columns = columns_of(
+        width,
+        (
+            ("From, to", 108.0),
+            ("Step", 24.0),
+            ("Readings", 52.0),
+            ("Came as", 100.0),
+            ("Meter corrects", 62.0),
+            ("Cell, by whom", 0.0),
+        ),
+    )
+    return table(columns, [_log(log, columns) for log in rinse.logs])
+
+
+def _log(log: RecordLog, columns: tuple[Column, ...]) -> tuple[Block, ...]:
+    who: list[Block] = [cell(f"{log.instrument} · {log.by}, {log.entered}", columns[5], SMALL)]
+    who.append(cell(f"digest {log.digest[:16]}", columns[5], QUIET))
+    who += [
+        marked("check", (Span(sentence, SMALL),), columns[5].width - 6, side=7.5, leading=SMALL.leading)
+        for sentence in (*([f"counts for nothing: {log.doubts}"] if log.doubts else []), *log.set_aside)
+    ]
+    return (
+        stacked([cell(log.first, columns[0], SMALL), cell(log.last, columns[0], SMALL)]),
+        cell(str(log.step), columns[1], SMALL),
+        cell(f"{log.count:,}", columns[2], BODY),
+        cell(f"{log.source} {log.name}".strip(), columns[3], SMALL),
+        cell(f"{log.compensation}; {log.unit}", columns[4], SMALL),
+        stacked(who),
+    )
 
 
 def _reading(

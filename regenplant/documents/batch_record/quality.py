@@ -7,14 +7,17 @@ from dataclasses import replace
 from datetime import datetime
 
 from regenplant.batches.causes import cause_words
-from regenplant.batches.models import RinseReading
+from regenplant.batches.models import MeterLog, RinseReading
 from regenplant.batches.rinse import judged_steps, shows_resistivity, specification_of
+from regenplant.batches.selectors.rinse import logs_of, shown_points
+from regenplant.batches.standing import curve_of_batch
 from regenplant.core.process.lifecycle import BatchState, StepState
 from regenplant.core.process.specification import CONDUCTIVITY, Limit
 from regenplant.documents.batch_record.content import (
     Range,
     RecordDecision,
     RecordDeviation,
+    RecordLog,
     RecordMeasurement,
     RecordReading,
     RecordReopened,
@@ -55,6 +58,7 @@ def rinse_of(here: Here) -> Rinse:
     is_resistivity = shows_resistivity(limit)
     low, high = (limit.low, limit.high) if limit is not None and not limit.table else (None, None)
     edge = high if high is not None else low
+    logs = tuple(_log(here, row) for row in reversed(logs_of(here.batch)))
     return Rinse(
         kind="resistivity" if is_resistivity else "conductivity",
         limit=_turned(edge, is_resistivity),
@@ -63,8 +67,43 @@ def rinse_of(here: Here) -> Rinse:
         range=Range(limit.kind, limit.low, limit.high) if limit else None,
         readings=tuple(_reading(here, row, begun, limit, marks) for row in standing),
         changes=changes,
-        nothing=None if standing else _why_no_reading(here, [StepState(step.state) for step in steps], limit),
+        logs=logs,
+        logged=_logged(here, limit) if logs else (),
+        nothing=None
+        if standing or logs
+        else _why_no_reading(here, [StepState(step.state) for step in steps], limit),
     )
+
+
+def _log(here: Here, row: MeterLog) -> RecordLog:
+    doubts = [] if row.instrument_was_valid else [OUT_OF_CALIBRATION]
+    if row.check_count:
+        doubts.append(f"{row.check_count:,} readings point to the cell")
+    return RecordLog(
+        first=here.at(row.first_at),
+        last=here.at(row.last_at),
+        step=row.step.number,
+        count=row.count,
+        source=row.get_source_display(),
+        name=row.name,
+        unit=row.unit_as_typed,
+        compensation=COMPENSATION_WORDS.get(row.meter_compensation, row.meter_compensation),
+        instrument=here.seen(row.instrument),
+        doubts="; ".join(doubts),
+        by=unbroken(row.entered_by.full_name),
+        entered=here.at(row.entered_at),
+        digest=row.digest,
+        set_aside=tuple(
+            f"Set aside {here.at(one.from_at or row.first_at)} to {here.at(one.until_at or row.last_at)}, by "
+            f"{unbroken(one.set_aside_by.full_name)}, {here.at(one.set_aside_at)}: {reason_of(one)}"
+            for one in row.set_asides.all()
+        ),
+    )
+
+
+def _logged(here: Here, limit: Limit | None) -> tuple[tuple[float, float], ...]:
+    """What meters logged, from the readings themselves."""
+    return shown_points(curve_of_batch(here.batch), limit)
 
 
 def _turned(value: float | None, is_resistivity: bool) -> float | None:

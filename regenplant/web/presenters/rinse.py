@@ -142,10 +142,19 @@ def _drawn(page: RinsePage, start: datetime | None) -> tuple[DrawnReading, ...]:
     """Oldest first. A reading that points to its instrument stands in the table, not in the curve."""
     if start is None:
         return ()
-    return tuple(
+    by_hand = [
         DrawnReading((row.occurred_at - start).total_seconds(), shown_value(page, row))
         for row in reversed(believable(page))
-    )
+    ]
+    if not page.logs:
+        return tuple(by_hand)
+    moments = {round(reading.elapsed_s, 3) for reading in by_hand}
+    logged = [
+        DrawnReading(60.0 * minutes, value, is_by_hand=False)
+        for minutes, value in page.points
+        if round(60.0 * minutes, 3) not in moments
+    ]
+    return tuple(sorted((*by_hand, *logged), key=lambda reading: reading.elapsed_s))
 
 
 def end_point_bars(page: RinsePage, system: str) -> tuple[LimitBar, ...]:

@@ -2,7 +2,7 @@
 
 from django.urls import path
 
-from regenplant.web.areas.rinse import views
+from regenplant.web.areas.rinse import logs, views
 
 TAB = {"tab": "qc"}
 
@@ -10,6 +10,9 @@ urlpatterns = [
     path("batches/<str:number>/rinse/", views.rinse, TAB, name="rinse"),
     path("batches/<str:number>/rinse/now/", views.rinse_now, TAB, name="rinse-now"),
     path("batches/<str:number>/rinse/understood/", views.understood, TAB, name="rinse-understood"),
+    path("batches/<str:number>/rinse/log/", logs.take_in, TAB, name="rinse-log"),
+    path("batches/<str:number>/rinse/logs/<int:log_id>/", logs.log, TAB, name="rinse-log-page"),
+    path("batches/<str:number>/rinse/logs/<int:log_id>/aside/", logs.set_aside, TAB, name="rinse-log-aside"),
     path(
         "batches/<str:number>/rinse/readings/<int:reading_id>/correct/",
         views.correct,

@@ -6,11 +6,14 @@ from typing import Any
 
 from django import forms
 
+from regenplant.batches.log_files import text_of
 from regenplant.batches.models import RinseReading
 from regenplant.batches.selectors import RinsePage
 from regenplant.batches.services.readings import ReadingAsTyped
+from regenplant.core.errors import RecordRefused
 from regenplant.units import Understood
 from regenplant.web.fields import QuantityField
+from regenplant.web.house_form import HouseForm, words_field
 from regenplant.web.moments import MomentField
 from regenplant.web.presenters.rinse import is_replaced, kind_of
 from regenplant.web.presenters.rinse_readings import cell_choices, last_words
@@ -117,3 +120,87 @@ class CorrectReadingForm(ReadingForm):
 def with_unit(found: Understood) -> str:
     """What was typed, with the unit that was understood where none was typed."""
     return f"{found.value_as_typed} {found.unit_as_typed}".strip()
+
+
+MOST_BYTES = 20_000_000
+"""Of a log's file."""
+
+
+class LogForm(HouseForm):
+    """A log of a meter: its file or its text, the cell, and what its figures count from where they do."""
+
+    file = forms.FileField(
+        label="Log of the meter, as CSV",
+        required=False,
+        help_text="A heading names each column with its unit: time; conductivity (µS/cm); temperature (°C). At most 20 MB.",
+        allow_empty_file=True,
+        widget=forms.ClearableFileInput(attrs={"accept": ".csv,.txt,.tsv,.log,text/csv,text/plain"}),
+    )
+    pasted = words_field(
+        9_000_000,
+        rows=6,
+        label="Or paste it here",
+        required=False,
+        help_text="Copied from the logger’s program or a sheet, with its heading.",
+        strip=False,
+    )
+    instrument = forms.ChoiceField(label="Cell")
+    started = MomentField(
+        label="The log began at", help_text="Only where its times count from there, in seconds or minutes."
+    )
+    counter = QuantityField(
+        "liquid_volume",
+        label="Counter of water when this rinse began",
+        required=False,
+        help_text="Only where the log holds a counter that was not set to zero.",
+    )
+
+    def __init__(self, *args: Any, page: RinsePage, **kwargs: Any):
+        super().__init__(*args, **kwargs)
+        choice = self.fields["instrument"]
+        assert isinstance(choice, forms.ChoiceField)
+        choice.choices = [("", "Choose the cell"), *cell_choices(page)]
+        if page.logs:
+            choice.initial = str(page.logs[0].instrument_id)
+        self.log_text, self.source, self.name = "", "", ""
+
+    def clean(self) -> dict[str, Any]:
+        data = super().clean() or self.cleaned_data
+        file, pasted = data.get("file"), str(data.get("pasted") or "")
+        if file is not None and pasted.strip():
+            self.add_error("pasted", "A file was chosen, and a log is pasted as well. Hand in one of them.")
+        elif file is not None:
+            self._take_file(file)
+        elif pasted.strip():
+            self.log_text, self.source = pasted, "paste"
+        else:
+            self.add_error("file", "Choose the logger’s file, or paste what it wrote.")
+        return data
+
+    def _take_file(self, file: Any) -> None:
+        if file.size > MOST_BYTES:
+            self.add_error(
+                "file",
+                f"The file has {file.size / 1e6:.1f} MB; at most {MOST_BYTES / 1e6:.0f} MB are read. Split the log.",
+            )
+            return
+        try:
+            self.log_text, self.source = text_of(file.read()), "file"
+        except RecordRefused as refusal:
+            self.add_error("file", refusal.message)
+        self.name = str(file.name or "")[-120:]
+
+    @property
+    def counter_m3(self) -> float:
+        """What the counter showed when the rinse began [m^3]."""
+        found = self.cleaned_data.get("counter")
+        return float(found.value) if found is not None else 0.0
+
+
+class SetAsideForm(HouseForm):
+    """Which stretch of a log counts no more, and why."""
+
+    from_at = MomentField(label="From", help_text="Empty: from its first reading. Such as 14:02.")
+    until_at = MomentField(label="Until", help_text="Empty: until its last reading.")
+    category = category_field()
+    reason = reason_field()

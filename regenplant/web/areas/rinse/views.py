@@ -24,6 +24,7 @@ from regenplant.web.acting import attach, receipt, refused_status
 from regenplant.web.areas.batches.entries import note_difference
 from regenplant.web.areas.rinse.forms import CorrectReadingForm, ReadingForm
 from regenplant.web.presenters import rinse as words
+from regenplant.web.presenters import rinse_logs as logs
 from regenplant.web.presenters import rinse_readings as readings
 from regenplant.web.presenters.instruments import due_notes
 from regenplant.web.requests import by_of, unit_system_of
@@ -109,6 +110,8 @@ def _context(request: HttpRequest, page: RinsePage, system: str) -> dict[str, An
         "bars": words.end_point_bars(page, system),
         "meaning": meaning_of_row(page.batch, newest) if newest else None,
         "rows": rows,
+        "logs": logs.log_rows(page),
+        "takes_logs": page.batch.state in READINGS_OPEN or is_reopened(page.batch.pk),
         "cells": readings.cells_sentence(rows),
         "heads": readings.heads(page, system),
         "verdict": words.verdict_word(page),

@@ -1,0 +1,1 @@
+"""Rinses made up for tuning and testing the forecast: pools, faults, meters, and the score of forecasts."""
