@@ -57,9 +57,7 @@ def cell(supervisor: Person, by: Acts) -> Instrument:
 
 @pytest.fixture
 def calibrate(cell: Instrument, qc_technician: Person, by: Acts) -> Callable[..., Instrument]:
-    def write(
-        *points: PointAsTyped, on: date = TODAY, due: date | None = None, **changes: Any
-    ) -> Instrument:
+    def write(*points: PointAsTyped, on: date = TODAY, due: date | None = None, **changes: Any) -> Instrument:
         outcome = services.record_calibration(
             by=by(qc_technician),
             instrument_id=cell.pk,
@@ -151,7 +149,9 @@ def test_what_it_had_before_calibrations_were_rows_becomes_one(
     stands = calibrate(GOOD)
     rows = Calibration.objects.filter(instrument=cell).order_by("id")
     assert [(row.is_taken_over, row.done_on) for row in rows] == [(True, date(2026, 1, 1)), (False, TODAY)]
-    assert is_instrument_valid(stands, date(2026, 1, 20)) and not is_instrument_valid(stands, date(2026, 2, 20))
+    assert is_instrument_valid(stands, date(2026, 1, 20)) and not is_instrument_valid(
+        stands, date(2026, 2, 20)
+    )
 
 
 def _without_rows(cursor: Any) -> None:
@@ -204,7 +204,11 @@ def test_a_page_from_before_another_write_is_refused(
     calibrate(GOOD)
     with pytest.raises(StaleRecord):
         services.record_calibration(
-            by=by(qc_technician), instrument_id=cell.pk, calibrated_on=TODAY, version=1, evidence=evidence(GOOD)
+            by=by(qc_technician),
+            instrument_id=cell.pk,
+            calibrated_on=TODAY,
+            version=1,
+            evidence=evidence(GOOD),
         )
 
 

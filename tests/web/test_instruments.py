@@ -6,7 +6,6 @@ import csv
 import io
 from collections.abc import Callable
 from datetime import timedelta
-from typing import Any
 
 import pytest
 from django.test import Client
@@ -135,8 +134,12 @@ def test_an_operator_takes_a_dropped_cell_out_and_qc_puts_it_back(as_: Callable[
     client, url = as_("operator"), reverse("setup-instrument-out", args=["CELL"])
     data = form_data(client.get(url).context["form"]) | {"cause": "damaged", "reason": "Fell onto the floor."}
     assert "at least 10" in errors_of(client.post(url, data | {"reason": "fell"}))["reason"][0]
-    assert "Choose one of the list" in errors_of(client.post(url, data | {"cause": "left_outside"}))["cause"][0]
-    assert "still to come" in errors_of(client.post(url, data | {"from_at": "2099-01-01T08:00"}))["from_at"][0]
+    assert (
+        "Choose one of the list" in errors_of(client.post(url, data | {"cause": "left_outside"}))["cause"][0]
+    )
+    assert (
+        "still to come" in errors_of(client.post(url, data | {"from_at": "2099-01-01T08:00"}))["from_at"][0]
+    )
     assert as_("planner").post(url, data).status_code == 403
     page = text_of(client.post(url, data, follow=True))
     assert "Out of service since" in page and OutOfService.objects.get().reason == "Fell onto the floor."
@@ -168,7 +171,9 @@ def test_a_due_date_shows_in_the_list_the_alerts_and_the_handover(
     assert len(lines) == 1 and lines[0].needs_person is (days <= 0)
 
 
-@pytest.mark.parametrize(("days", "sentence"), [(5, "CELL is due for calibration on"), (-2, "CELL was due for")])
+@pytest.mark.parametrize(
+    ("days", "sentence"), [(5, "CELL is due for calibration on"), (-2, "CELL was due for")]
+)
 def test_a_due_date_shows_on_the_rinse_page(
     plant: SmallPlant, as_: Callable[[str], Client], days: int, sentence: str
 ) -> None:
@@ -226,9 +231,14 @@ def test_the_impact_tells_each_result_with_the_error_found(
     answer, batch = as_("qc").get(url), Batch.objects.get()
     assert "End point of the rinse" in text_of(answer)
     assert reverse("batches-detail", args=[batch.number]) in answer.content.decode()
-    rows = list(csv.DictReader(io.StringIO(as_("qc").get(url, {"_export": "csv"}).content.decode("utf-8-sig"))))
+    rows = list(
+        csv.DictReader(io.StringIO(as_("qc").get(url, {"_export": "csv"}).content.decode("utf-8-sig")))
+    )
     assert [row["Batch"] for row in rows] == [batch.number]
-    assert rows[0]["Result"] == "End point of the rinse" and rows[0]["Then"] in ("would not hold", "would still hold")
+    assert rows[0]["Result"] == "End point of the rinse" and rows[0]["Then"] in (
+        "would not hold",
+        "would still hold",
+    )
     assert batch.tank_links.first().visit.tank.serial in rows[0]["Tanks and customers"]
 
 
@@ -244,7 +254,9 @@ def test_a_calibration_that_found_nothing_has_no_such_page(as_: Callable[[str], 
 def test_it_is_an_alert_until_a_supervisor_looked(failed: Calibration, as_: Callable[[str], Client]) -> None:
     supervisor, url = as_("supervisor"), reverse("setup-instrument-look", args=["CELL", failed.pk])
     assert "CELL was found outside its tolerance" in text_of(supervisor.get(reverse("alerts")))
-    data = form_data(supervisor.get(url).context["form"]) | {"words": "Measured again with the portable cell."}
+    data = form_data(supervisor.get(url).context["form"]) | {
+        "words": "Measured again with the portable cell."
+    }
     assert as_("qc").post(url, data).status_code == 403
     assert "at least 10" in errors_of(supervisor.post(url, data | {"words": "fine"}))["words"][0]
     stale = supervisor.post(url, data | {"seen_digest": "0" * 64})

@@ -288,7 +288,9 @@ def _refuse_reference(evidence: CalibrationEvidence, calibrated_on: date) -> Non
     """With points the reference is named, with its certificate, and was not past its expiry on the day."""
     if not evidence.points:
         return
-    one_of(evidence.reference_kind, Calibration.Reference.values, "The kind of reference", field="reference_kind")
+    one_of(
+        evidence.reference_kind, Calibration.Reference.values, "The kind of reference", field="reference_kind"
+    )
     words_of(evidence.reference, "The reference", field="reference", most=120, least=2)
     words_of(evidence.certificate, "The certificate’s number", field="certificate", most=60, least=2)
     expires = evidence.reference_expires_on

@@ -12,8 +12,8 @@ from regenplant.people import services
 from regenplant.people.selectors import alerts_for
 from regenplant.web.act_page import Act, act_page
 from regenplant.web.areas.setup.shown import count
-from regenplant.web.presenters.instruments import instrument_alerts
 from regenplant.web.house_form import HouseForm, posted, words_field
+from regenplant.web.presenters.instruments import instrument_alerts
 from regenplant.web.requests import person_of
 from regenplant.web.rights import right
 
@@ -45,7 +45,11 @@ def alerts(request: HttpRequest) -> HttpResponse:
     )
     instruments = instrument_alerts(timezone.now())
     need = sum(bool(one.tone) for one in instruments)
-    too = f" {count(need, 'line about instruments needs', 'lines about instruments need')} a person." if need else ""
+    too = (
+        f" {count(need, 'line about instruments needs', 'lines about instruments need')} a person."
+        if need
+        else ""
+    )
     context = {
         "sentence": f"{says}{too}{scope}",
         "instruments": instruments,

@@ -45,7 +45,12 @@ def later_calibration(stage: Stage, code: str, at: datetime) -> Script:
     yield at
     item = next(item for item in stage.data["instruments"] if item["code"] == code)
     _write(
-        stage, stage.instruments[code], at, at, _evidence(item, at, "later"), note="Coating on the electrodes, cleaned."
+        stage,
+        stage.instruments[code],
+        at,
+        at,
+        _evidence(item, at, "later"),
+        note="Coating on the electrodes, cleaned.",
     )
 
 

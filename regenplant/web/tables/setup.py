@@ -16,7 +16,6 @@ from regenplant.resins.models import ResinLot, ResinType
 from regenplant.web.presenters.bed import made_for
 from regenplant.web.tables.columns import (
     CodeColumn,
-    DayColumn,
     HouseColumn,
     LocalTimeColumn,
     NumberColumn,

@@ -92,7 +92,9 @@ class CalibrationForm(HouseForm):
     reference_kind = forms.ChoiceField(
         label="Compared with", required=False, choices=[("", "not written"), *Calibration.Reference.choices]
     )
-    reference = words_field(120, label="Which one", required=False, help_text="As on its label: 84 µS/cm at 25 °C.")
+    reference = words_field(
+        120, label="Which one", required=False, help_text="As on its label: 84 µS/cm at 25 °C."
+    )
     certificate = words_field(60, label="Its certificate or lot number", required=False)
     reference_expires_on = day_field(label="It is good until", required=False)
     note = words_field(200, label="Note", required=False)
@@ -134,9 +136,7 @@ class CalibrationForm(HouseForm):
 
     def point_fields(self) -> list[tuple[int, list[forms.BoundField]]]:
         names = ("reference", "found", "left", "tolerance")
-        return [
-            (number, [self[f"{name}_{number}"] for name in names]) for number in range(1, POINTS + 1)
-        ]
+        return [(number, [self[f"{name}_{number}"] for name in names]) for number in range(1, POINTS + 1)]
 
     def first_points(self) -> list[tuple[int, list[forms.BoundField]]]:
         """The points that stand open on the page."""
@@ -210,7 +210,9 @@ class TakeOutForm(HouseForm):
             ),
         ],
     )
-    from_at = moment_field(label="Since when", required=False, help_text="Empty: now. Readings from then on do not count.")
+    from_at = moment_field(
+        label="Since when", required=False, help_text="Empty: now. Readings from then on do not count."
+    )
     reason = words_field(300, rows=2, label="What happened", help_text="At least ten characters.")
 
 

@@ -56,7 +56,9 @@ def instrument_page(request: HttpRequest, code: str) -> HttpResponse:
     today = plant_day(now)
     due = due_of(instrument, today, said.soon_days_at(now))
     rows = (
-        instrument.calibrations.select_related("done_by", "entered_by", "replaced_by", "impact_look__looked_by")
+        instrument.calibrations.select_related(
+            "done_by", "entered_by", "replaced_by", "impact_look__looked_by"
+        )
         .prefetch_related("points")
         .order_by("-done_at", "-id")
     )
@@ -241,9 +243,11 @@ def look(request: HttpRequest, code: str, calibration_id: int) -> HttpResponse:
         button="Looked at",
     )
     facts: list[tuple[str, Any]] = [
-        (f"{one.batch.number}, {one.what}", f"{said.error_words(one, unit_system_of(request))}: {said.holds_words(one)}; {said.decided_words(one)}")
+        (
+            f"{one.batch.number}, {one.what}",
+            f"{said.error_words(one, unit_system_of(request))}: {said.holds_words(one)}; {said.decided_words(one)}",
+        )
         for one in found.results
         if one.holds_no_longer
     ]
     return act_page(request, form, act, facts=facts)
-
