@@ -57,7 +57,7 @@ def preview_of(batch: Batch, packet: Packet, by: By) -> LogPreview:
     step, columns, left_out = what_is_new(by, batch, instrument, columns_of(packet))
     at_s, rinsed, shown, kelvin, at_25 = columns
     first, last = (datetime.fromtimestamp(float(moment), tz=UTC) for moment in (at_s[0], at_s[-1]))
-    valid = all(is_instrument_valid(instrument, plant_day(moment)) for moment in (first, last))
+    valid = all(is_instrument_valid(instrument, plant_day(moment), moment) for moment in (first, last))
     meter = Compensation(instrument.compensation or Compensation.NONE)
     raw = Raw(at_s, shown, kelvin, np.full(len(at_s), np.nan))
     found = sifted(series_of_raw(raw, rinsed, way_of(meter), instrument.code, valid), specification_of(batch))

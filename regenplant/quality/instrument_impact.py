@@ -8,16 +8,21 @@ from __future__ import annotations
 
 from collections.abc import Iterable, Iterator, Sequence
 from dataclasses import dataclass, replace
-from datetime import datetime
+from datetime import UTC, datetime
+from math import inf
+from typing import Any
 
 from django.db.models import QuerySet
 
+from regenplant.batches.log_models import MeterLog
 from regenplant.batches.models import Batch, RinseReading, StepEntry
-from regenplant.batches.rinse import core_reading, end_point, specification_of
+from regenplant.batches.points import points_of
+from regenplant.batches.rinse import end_point, rinse_sifted, specification_of
 from regenplant.core.engineering.conductivity_tables import table_limit_siemens_per_m
 from regenplant.core.errors import OutOfRange
 from regenplant.core.process.calibration import Point, corrected, margin_frac
 from regenplant.core.process.canonical import canonical_text, digest
+from regenplant.core.process.sifting import Sifted
 from regenplant.core.process.specification import CONDUCTIVITY, Limit, Specification
 from regenplant.core.process.specification import RinseReading as CoreReading
 from regenplant.plant.calibrations import core_points, good_before, standing_calibrations
@@ -175,6 +180,14 @@ def _readings(instrument: Instrument, period: Period) -> QuerySet[RinseReading]:
     )  # fmt: skip
 
 
+def _logs(instrument: Instrument, period: Period) -> QuerySet[MeterLog]:
+    """Packets of its readings that reach into the period."""
+    rows = MeterLog.objects.filter(instrument=instrument, instrument_was_valid=True)
+    if period.since is not None:
+        rows = rows.filter(last_at__gte=period.since)
+    return rows.filter(first_at__lt=period.until) if period.until is not None else rows
+
+
 def _samples(instrument: Instrument, period: Period) -> QuerySet[QcMeasurement]:
     return QcMeasurement.objects.filter(
         instrument=instrument, instrument_was_valid=True, replaced_by__isnull=True, **_in(period)
@@ -192,9 +205,10 @@ def _entries(instrument: Instrument, period: Period) -> QuerySet[StepEntry]:
 
 
 def _touched(instrument: Instrument, period: Period) -> set[int]:
-    """Keys of the batches that were measured with the instrument in the period; three queries."""
+    """Keys of the batches that were measured with the instrument in the period; four queries."""
     return {
         *_readings(instrument, period).values_list("batch_id", flat=True),
+        *_logs(instrument, period).values_list("batch_id", flat=True),
         *_samples(instrument, period).values_list("batch_id", flat=True),
         *_entries(instrument, period).values_list("step__batch_id", flat=True),
     }
@@ -298,22 +312,45 @@ def _results(
 
 
 def _of_rinse(batch: Batch, instrument: Instrument, period: Period, error: _Found) -> Iterator[_Told]:
-    """The reading nearest to the limit among those by which the end point holds; where it does not, the newest."""
-    rows = list(_readings(instrument, period).filter(batch=batch).order_by("occurred_at", "id"))
+    """The reading nearest to the limit among those by which the end point holds; where it does not, the newest.
+
+    Readings by hand and of meters alike, those that count.
+    """
     specification = specification_of(batch)
     limit = specification.limit(CONDUCTIVITY)
-    if not rows or limit is None:
+    points = points_of(batch)
+    if limit is None or instrument.code not in points.instrument_codes.values():
         return
-    reached = end_point(batch)
-    readings = [(row.occurred_at, core_reading(row)) for row in rows]
-    from_s = reached.held_from_s
-    holding = [pair for pair in readings if from_s is not None and pair[1].at_s >= from_s]
-    chosen = holding or readings[-1:]
-    told = [one for one in (_told(at, reading, limit, specification, error) for at, reading in chosen) if one]
-    if told:
-        name = "End point of the rinse" if holding and reached.is_met else "Newest reading of the rinse"
-        nearest = min(told, key=lambda one: margin_frac(one.value, one.low, one.high) or 0.0)
+    found = rinse_sifted(batch, points)
+    own = found.counts & (found.series.instrument == found.series.instrument_codes.index(instrument.code))
+    if period.since is not None:
+        own &= found.series.at_s >= period.since.timestamp()
+    if period.until is not None:
+        own &= found.series.at_s < period.until.timestamp()
+    reached = end_point(batch, points)
+    held = own & (found.series.at_s >= (reached.held_from_s if reached.held_from_s is not None else inf))
+    told = []
+    for place in _extremes(found, held) if held.any() else own.nonzero()[0][-1:].tolist():
+        reading = found.series.reading(place)
+        at = datetime.fromtimestamp(reading.at_s, tz=UTC)
+        told.append(_told(at, reading, limit, specification, error))
+    known = [one for one in told if one is not None]
+    if known:
+        name = "End point of the rinse" if held.any() and reached.is_met else "Newest reading of the rinse"
+        nearest = min(known, key=lambda one: margin_frac(one.value, one.low, one.high) or 0.0)
         yield replace(nearest, what=name)
+
+
+def _extremes(found: Sifted, held: Any) -> list[int]:
+    """Places among which the nearest to a limit is: the highest and the lowest value at each whole kelvin, as a limit can be a
+    table over temperature. A log of a hundred thousand readings leaves a handful."""
+    places = held.nonzero()[0]
+    kelvin = found.series.temperature_kelvin[places].astype(int)
+    wanted: set[int] = set()
+    for one in set(kelvin.tolist()):
+        here = places[kelvin == one]
+        wanted |= {int(here[found.value[here].argmax()]), int(here[found.value[here].argmin()])}
+    return sorted(wanted)
 
 
 def _told(

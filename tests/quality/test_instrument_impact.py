@@ -17,6 +17,7 @@ from regenplant.plant.services import CalibrationEvidence, PointAsTyped
 from regenplant.quality.instrument_impact import Impact, impact_of
 from regenplant.quality.services import look_at_impact
 from tests import factories
+from tests.batches.meter_logs import take
 from tests.factories import SmallPlant
 
 pytestmark = pytest.mark.django_db
@@ -190,3 +191,21 @@ def test_an_instrument_out_of_service_cannot_satisfy_an_end_point(plant: SmallPl
     )
     plant.forward(minutes=4)
     assert factories.reading(plant, batch, "8 µS/cm").instrument_was_valid is False
+
+
+# --- logs of meters -------------------------------------------------------------------------------------------------------
+def test_a_log_of_a_meter_counts_as_its_readings_do(plant: SmallPlant) -> None:
+    """400 µS/cm falling to 6: the end point holds below 10, and the highest of the readings that hold it is nearest."""
+    batch = factories.frozen_batch(plant, "sba_1")
+    factories.run_to(plant, batch, StepKind.FAST_RINSE)
+    plant.forward(minutes=30)
+    values = [400.0 * 0.8**minute + 6.0 for minute in range(40)]
+    take(plant, batch, values)
+    one = rinse_of(impact_of(cell(plant)))
+    highest = max(value for value in values if value <= 10.0)
+    assert one.what == "End point of the rinse" and one.value == pytest.approx(highest * 1e-4, rel=1e-3)
+    assert impact_of(plant.instruments["PH"]).results == ()
+    row = cell(plant)
+    settings = plant_services.InstrumentSettings(row.code, row.name, row.kind, 0.2, row.compensation)
+    with pytest.raises(RecordRefused, match="reads with it"):
+        plant_services.save_instrument(by=plant.by("supervisor"), instrument=settings, version=row.version)

@@ -238,7 +238,7 @@ def _keep(
     specification = specification_of(batch)
     meter = Compensation(instrument.compensation or Compensation.NONE)
     first, last = (datetime.fromtimestamp(float(moment), tz=UTC) for moment in (at_s[0], at_s[-1]))
-    valid = all(is_instrument_valid(instrument, plant_day(moment)) for moment in (first, last))
+    valid = all(is_instrument_valid(instrument, plant_day(moment), moment) for moment in (first, last))
     raw = Raw(at_s, shown, kelvin, np.full(len(at_s), np.nan))
     seen = sifted(series_of_raw(raw, rinsed, WAYS.index(meter), instrument.code, valid), specification)
     text = packed((at_s, rinsed, shown, kelvin, at_25))
