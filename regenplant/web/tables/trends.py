@@ -129,7 +129,7 @@ class YieldTable(tables.Table):
     """First-pass yields of one kind of group."""
 
     name = CodeColumn(verbose_name="")
-    of_all = NumberColumn(verbose_name="At once")
+    of_all = NumberColumn(verbose_name="At once", attrs={"td": {"class": "nb"}})
     yield_frac = ShareColumn(verbose_name="Yield")
     between = HouseColumn(
         verbose_name="Within, %",
