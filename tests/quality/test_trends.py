@@ -445,7 +445,7 @@ def test_each_question_asks_the_same_few_queries(django_assert_num_queries) -> N
 
 
 def test_five_thousand_batches_are_read_in_time() -> None:
-    """Bound: 300 ms of this program's own time for the overview and for the failures (measured at first: see the report)."""
+    """Bound: 300 ms of this program's own time for each question; measured on two slow cores 92, 59 and 3 ms."""
     outcomes.many(5000, end=START)
     for question in (overview, lambda: failures(LONG_AGO, LATER), lambda: lot_trend("N-3")):
         took = []

@@ -19,6 +19,7 @@ import statistics
 from collections.abc import Callable, Iterator, Sequence
 from dataclasses import dataclass
 from enum import StrEnum
+from functools import partial
 from itertools import pairwise
 
 from regenplant.core.errors import OutOfRange
@@ -313,7 +314,7 @@ def _signals(
         (Rule.TWO_OF_THREE, limits.above(2.0), 2, 3),
         (Rule.EIGHT_ABOVE, limits.centre, 8, 8),
     ):
-        for index in _runs(points, lambda point, high=height: _is_above(point, high), wanted, window):
+        for index in _runs(points, partial(_is_above, height=height), wanted, window):
             signal(rule, index)
     for index, held in enumerate(smooth):
         if held is not None and held > upper and points[index].value > limits.centre:

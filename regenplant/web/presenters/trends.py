@@ -241,7 +241,7 @@ def yield_note() -> str:
     return (
         "First-pass yield: batches that passed without a rework, of all that were judged or given up after their start. Limits are exact "
         f"binomial ones around the yield of the whole window, beyond them lies 0.135 % on each side, from {FEWEST_FOR_YIELD} batches on "
-        "(common practice). Watch levels of the trade: 92 % for mixed beds, 97 % for softeners (common practice)."
+        "(common practice). “Within” is where the true yield lies in 95 % of such tables, exact. Watch levels of the trade: 92 % for mixed beds, 97 % for softeners (common practice)."
     )
 
 
@@ -379,8 +379,8 @@ class YieldRow:
     """A yield in a table: name, counts, and the exact interval of its true value."""
 
     name: str
-    passed: int
-    batches: int
+    of_all: str
+    """ "43 of 44"."""
     yield_frac: float
     between: str
     is_low: bool
@@ -392,8 +392,7 @@ def yield_rows(
     rows = [
         YieldRow(
             family_short(line.name) if are_families else line.name,
-            line.passed,
-            line.batches,
+            f"{line.passed} of {line.batches}",
             line.yield_frac,
             _between(line),
             line.is_low,

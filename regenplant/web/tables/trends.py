@@ -65,14 +65,14 @@ class LineTable(tables.Table):
     )
     resin = CodeColumn(accessor="last__resin_type", verbose_name="Resin", wide_only=True)
     recipe = CodeColumn(verbose_name="Recipe")
-    counted = NumberColumn(accessor="chart__counted", verbose_name="Rinses")
+    counted = NumberColumn(accessor="chart__counted", verbose_name="Rinses", wide_only=True)
     mean = QuantityColumn(
         "bed_volumes", accessor="limits__centre", verbose_name="Mean at first", wide_only=True
     )
     upper = QuantityColumn(
         "bed_volumes", accessor="limits__upper", verbose_name="Upper limit", wide_only=True
     )
-    level = QuantityColumn("bed_volumes", accessor="chart__level", verbose_name="Now")
+    level = QuantityColumn("bed_volumes", accessor="chart__level", verbose_name="Now", wide_only=True)
     rise = RiseColumn(accessor="chart__rise_frac", verbose_name="Change")
     ended = DayColumn(accessor="last__ended_at", verbose_name="Last rinse", wide_only=True)
 
@@ -129,11 +129,10 @@ class YieldTable(tables.Table):
     """First-pass yields of one kind of group."""
 
     name = CodeColumn(verbose_name="")
-    passed = NumberColumn(verbose_name="At once")
-    batches = NumberColumn(verbose_name="Batches")
+    of_all = NumberColumn(verbose_name="At once", attrs={"td": {"class": "nb"}})
     yield_frac = ShareColumn(verbose_name="Yield")
     between = HouseColumn(
-        verbose_name="95 % within, %",
+        verbose_name="Within, %",
         wide_only=True,
         attrs={"td": {"class": "num nb"}, "th": {"class": "num"}},
     )
@@ -175,10 +174,9 @@ class CauseTable(CountTable):
     """Failures by what caused them; there is no "of" for a cause."""
 
     name = HouseColumn(verbose_name="", empty_values=())
-    batches = None
 
     class Meta(CountTable.Meta):
-        pass
+        exclude = ("batches",)
 
     def render_name(self, value: str) -> str:
         return words.cause_words(value)
