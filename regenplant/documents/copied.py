@@ -17,5 +17,5 @@ def papers_of(batch: Batch) -> Q:
         of_tanks &= Q(issued_at__lte=batch.finished_at)
     of_samples = Q(
         kind=SAMPLE_LABEL, subject_key__in=list(batch.retained_samples.values_list("number", flat=True))
-    )  # type: ignore[attr-defined]
+    )
     return Q(subject_key=batch.number) | of_tanks | of_samples
