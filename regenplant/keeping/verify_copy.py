@@ -470,18 +470,10 @@ class _Check:
         """Readings or measurements as signed against the rows that stood when it was signed."""
         table = {"readings": "batches_rinsereading", "measurements": "quality_qcmeasurement"}[what]
         own = {key: row for key, row in self.table(table).items() if row["batch_id"] == batch_id}
-        rows = {key: row for key, row in own.items() if row["entered_at"] <= at}
-        if what == "measurements":  # those of a sample before the rinse went on count no more
-            went_on = [
-                row["continued_at"]
-                for row in self.table("quality_rinsecontinuation").values()
-                if row["batch_id"] == batch_id
-            ]
-            last = max((moment for moment in went_on if moment <= at), default="")
-            rows = {key: row for key, row in rows.items() if row["occurred_at"] > last}
-        replaced = {row["replaces_id"] for row in rows.values()}
-        standing = {key for key in rows if int(key) not in replaced}
+        went_on = [row["continued_at"] for row in self.table("quality_rinsecontinuation").values() if row["batch_id"] == batch_id and row["continued_at"] <= at]  # fmt: skip
+        rows = {key: row for key, row in own.items() if row["entered_at"] <= at and (what == "readings" or row["occurred_at"] > max(went_on, default=""))}  # fmt: skip
         named_keys = {str(line["id"]) for line in signed}
+        standing = set(rows) - {str(row["replaces_id"]) for row in rows.values()}
         if named_keys != standing:
             odd = ", ".join(sorted(named_keys ^ standing, key=int))
             yield Finding("signed.rows", f"{named} rests on other {what} than stand in the copy: {odd}.")

@@ -217,6 +217,9 @@ def filled(plant: SmallPlant) -> Batch:
             by=plant.by(), batch_id=batch.pk, visit_id=link.visit_id, volume_m3=0.1
         )
     factories.batch_services.finish_filling(by=plant.by(), batch_id=batch.pk)
+    factories.batch_services.open_deviation(
+        by=plant.by(), batch_id=batch.pk, what="the flow meter stuck for a minute", severity="minor"
+    )
     batch.refresh_from_db()
     return batch
 
@@ -232,7 +235,7 @@ def filled(plant: SmallPlant) -> Batch:
 def test_it_is_not_released_by_the_act_or_by_the_page(
     plant: SmallPlant, client_of: Any, who: str, says: str
 ) -> None:
-    """The early end of its rinse left a deviation open; who measured it and who ended its rinse took part."""
+    """A deviation is open; who measured it and who ended its rinse took part."""
     batch = filled(plant)
     with pytest.raises(TransitionRefused, match=says):
         services.release_batch(

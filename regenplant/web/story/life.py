@@ -145,7 +145,7 @@ class Life:
 
     def go_down(self, run: Run, batch: Batch, at: datetime) -> Script:
         """It stands on a plateau that suits a lower product; the customers accept it, and two people sign."""
-        kept = batch.retained_samples.first()  # type: ignore[attr-defined]
+        kept = batch.retained_samples.first()
         if kept is not None:  # half a litre went into tests of what keeps the reading up
             quality.discard_sample(
                 by=self.stage.by(run.technician, at),
