@@ -35,7 +35,9 @@ def plant(db: None) -> SmallPlant:
 def own_specification(plant: SmallPlant, code: str, **change: Any) -> SpecificationVersion:
     """Another approved specification of the hydrogen-form cation."""
     usual = specification_definition(plant.specification["sac_h"])
-    return factories.approved_specification(plant, replace(usual, code=code, name=f"For a customer, {code}", **change))
+    return factories.approved_specification(
+        plant, replace(usual, code=code, name=f"For a customer, {code}", **change)
+    )
 
 
 def stricter(plant: SmallPlant, code: str = "Q-H-X") -> SpecificationVersion:
@@ -59,7 +61,11 @@ def visits(plant: SmallPlant) -> list[TankVisit]:
     found = factories.accepted_tanks(plant, "sac_h", 2)
     usual = plant.customer
     plant.customer = tank_services.add_customer(
-        by=plant.by("supervisor"), code="HARROW", name="Harrow Mill", contact="", declared_service="boiler feed"
+        by=plant.by("supervisor"),
+        code="HARROW",
+        name="Harrow Mill",
+        contact="",
+        declared_service="boiler feed",
     ).result
     found.append(factories.accepted_tank(plant, "sac_h"))
     plant.customer = usual
@@ -96,7 +102,11 @@ def test_a_product_takes_no_specification_of_another_family(plant: SmallPlant, p
     anion = plant.specification["sba_1"].specification_id
     with pytest.raises(RecordRefused, match="the product is"):
         services.change_product(
-            by=plant.by("supervisor"), product_id=product.pk, name=product.name, specification_id=anion, is_active=True
+            by=plant.by("supervisor"),
+            product_id=product.pk,
+            name=product.name,
+            specification_id=anion,
+            is_active=True,
         )
 
 
@@ -105,7 +115,11 @@ def test_an_operator_neither_adds_a_product_nor_gives_a_customer_a_specification
 ) -> None:
     with pytest.raises(NotAllowed):
         services.change_product(
-            by=plant.by("operator"), product_id=product.pk, name="Mine", specification_id=product.specification_id, is_active=True
+            by=plant.by("operator"),
+            product_id=product.pk,
+            name="Mine",
+            specification_id=product.specification_id,
+            is_active=True,
         )
     version = stricter(plant)
     with pytest.raises(NotAllowed):
@@ -120,7 +134,9 @@ def test_one_that_asks_for_less_needs_a_reason_and_one_that_does_not_takes_none(
     plant: SmallPlant, product: Product, visits: list[TankVisit]
 ) -> None:
     usual = specification_definition(plant.specification["sac_h"])
-    less = own_specification(plant, "Q-H-LOW", limits=(replace(usual.limits[0], high=1e-2), *usual.limits[1:]))
+    less = own_specification(
+        plant, "Q-H-LOW", limits=(replace(usual.limits[0], high=1e-2), *usual.limits[1:])
+    )
     with pytest.raises(RecordRefused, match=r"asks for less than Q-H: Conductivity at 25 °C is at most 100"):
         given_to(plant, product, less)
     row = given_to(plant, product, less, looser_reason="softened feed only, agreed in writing")
@@ -157,14 +173,19 @@ def test_a_new_one_ends_the_one_that_stood_and_one_is_ended_with_a_reason(
     services.end_customer_specification(by=plant.by("supervisor"), row_id=second.pk, reason="the order ended")
     assert selectors.customers_specifications(product.specification_id) == []
     with pytest.raises(RecordRefused, match="was ended"):
-        services.end_customer_specification(by=plant.by("supervisor"), row_id=second.pk, reason="the order ended")
+        services.end_customer_specification(
+            by=plant.by("supervisor"), row_id=second.pk, reason="the order ended"
+        )
 
 
-def test_the_database_keeps_what_was_given(plant: SmallPlant, product: Product, visits: list[TankVisit]) -> None:
+def test_the_database_keeps_what_was_given(
+    plant: SmallPlant, product: Product, visits: list[TankVisit]
+) -> None:
     row = given_to(plant, product, stricter(plant))
     with pytest.raises(DatabaseError), transaction.atomic(), connection.cursor() as cursor:
         cursor.execute(
-            "UPDATE recipes_customerspecification SET looser_reason = 'changed by hand' WHERE id = %s", [row.pk]
+            "UPDATE recipes_customerspecification SET looser_reason = 'changed by hand' WHERE id = %s",
+            [row.pk],
         )
 
 
@@ -198,7 +219,9 @@ def test_a_looser_one_holds_alone_for_its_customer_and_never_for_others(
     plant: SmallPlant, product: Product, visits: list[TankVisit]
 ) -> None:
     usual = specification_definition(plant.specification["sac_h"])
-    less = own_specification(plant, "Q-H-LOW", limits=(replace(usual.limits[0], high=1e-2), *usual.limits[1:]))
+    less = own_specification(
+        plant, "Q-H-LOW", limits=(replace(usual.limits[0], high=1e-2), *usual.limits[1:])
+    )
     given_to(plant, product, less, looser_reason="softened feed only, agreed in writing")
     leading = plant.specification["sac_h"]
     alone = choose(leading, [visits[2]], plant.now)
@@ -215,10 +238,15 @@ def test_a_later_looser_version_makes_nothing_looser(
     usual = specification_definition(plant.specification["sac_h"])
     looser: Specification = replace(usual, code="Q-H-X", limits=(replace(usual.limits[0], high=2e-2),))
     draft = services.draft_specification_version(
-        by=plant.by("supervisor"), specification_id=version.specification_id, definition=looser, reason="less is asked for"
+        by=plant.by("supervisor"),
+        specification_id=version.specification_id,
+        definition=looser,
+        reason="less is asked for",
     ).result
     services.approve_specification_version(
-        by=plant.by("supervisor 2"), version_id=draft.pk, permit=factories.approval(plant.by("supervisor 2"), draft)
+        by=plant.by("supervisor 2"),
+        version_id=draft.pk,
+        permit=factories.approval(plant.by("supervisor 2"), draft),
     )
     found = choose(plant.specification["sac_h"], [visits[2]], plant.now).definition
     assert found.limit("conductivity").high == usual.limits[0].high  # type: ignore[union-attr]
@@ -229,7 +257,9 @@ def test_what_cannot_both_be_met_is_not_planned(
     plant: SmallPlant, product: Product, visits: list[TankVisit]
 ) -> None:
     usual = specification_definition(plant.specification["sac_h"])
-    other = own_specification(plant, "Q-H-RINSE", minimum_rinse_bv=20.0, maximum_rinse_bv=30.0, limits=usual.limits)
+    other = own_specification(
+        plant, "Q-H-RINSE", minimum_rinse_bv=20.0, maximum_rinse_bv=30.0, limits=usual.limits
+    )
     given_to(plant, product, other, looser_reason="they rinse on at their own place")
     with pytest.raises(PlanRefused, match="not made in one batch"):
         factories.frozen_batch(plant, "sac_h", visits)

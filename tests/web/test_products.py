@@ -50,7 +50,12 @@ def product(plant: SmallPlant) -> Product:
 @pytest.fixture
 def stricter(plant: SmallPlant) -> SpecificationVersion:
     usual = specification_definition(plant.specification["sac_h"])
-    own = replace(usual, code="Q-H-X", name="For a customer", limits=(replace(usual.limits[0], high=3e-3), *usual.limits[1:], SODIUM))
+    own = replace(
+        usual,
+        code="Q-H-X",
+        name="For a customer",
+        limits=(replace(usual.limits[0], high=3e-3), *usual.limits[1:], SODIUM),
+    )
     return factories.approved_specification(plant, own)
 
 
@@ -60,7 +65,12 @@ def test_a_product_is_added_and_changed_on_its_page(plant: SmallPlant, as_: Call
     own = plant.specification["sac_h"].specification_id
     refused = client.post(url, {"code": "h std", "name": "Hydrogen-form cation", "specification_id": own})
     assert "no label carries" in errors_of(refused)["code"][0]
-    assert client.post(url, {"code": "h-std", "name": "Hydrogen-form cation", "specification_id": own}).status_code == 302
+    assert (
+        client.post(
+            url, {"code": "h-std", "name": "Hydrogen-form cation", "specification_id": own}
+        ).status_code
+        == 302
+    )
     page = text_of(client.get(reverse("setup-product", args=["H-STD"])))
     assert "Q-H holds for every customer" in page
     change = reverse("setup-product-change", args=["H-STD"])
@@ -98,10 +108,16 @@ def test_one_that_asks_for_less_says_where_and_wants_a_reason(
     )
     customer = factories.accepted_tank(plant, "sac_h").customer
     client, url = as_("supervisor"), reverse("setup-product-customer", args=["H-STD"])
-    data = {"customer_id": customer.pk, "specification_id": less.specification_id, "reason": "their order of this year"}
+    data = {
+        "customer_id": customer.pk,
+        "specification_id": less.specification_id,
+        "reason": "their order of this year",
+    }
     refused = client.post(url, data)
     assert "asks for less than Q-H" in errors_of(refused)["looser_reason"][0]
-    assert client.post(url, data | {"looser_reason": "softened feed only, agreed in writing"}).status_code == 302
+    assert (
+        client.post(url, data | {"looser_reason": "softened feed only, agreed in writing"}).status_code == 302
+    )
     assert "Instead of Q-H" in text_of(client.get(reverse("setup-product", args=["H-STD"])))
 
 
@@ -130,7 +146,9 @@ def filled(plant: SmallPlant, stricter: SpecificationVersion) -> Batch:
     return factories.filled_batch(plant, "sac_h")
 
 
-def test_each_tank_is_measured_on_the_page(plant: SmallPlant, filled: Batch, as_: Callable[[str], Client]) -> None:
+def test_each_tank_is_measured_on_the_page(
+    plant: SmallPlant, filled: Batch, as_: Callable[[str], Client]
+) -> None:
     client, page = as_("qc"), reverse("qc-decision", args=[filled.number])
     link = filled.tank_links.select_related("visit__tank").order_by("position")[0]
     shown = text_of(client.get(page))
@@ -143,7 +161,10 @@ def test_each_tank_is_measured_on_the_page(plant: SmallPlant, filled: Batch, as_
 
     refused = client.post(url, typed("soft"))
     assert refused.status_code == 422 and "is not a number" in text_of(refused)
-    late = {f"sodium-{link.pk}-late_category": "late", f"sodium-{link.pk}-late_words": "the kit was in use elsewhere"}
+    late = {
+        f"sodium-{link.pk}-late_category": "late",
+        f"sodium-{link.pk}-late_words": "the kit was in use elsewhere",
+    }
     sent = client.post(url, typed("0.4 mg/L") | late)
     assert sent.status_code == 302
     row = QcMeasurement.objects.get(batch=filled, key="sodium")
@@ -175,7 +196,12 @@ def test_a_measurement_is_added_with_its_conditions_and_taken_out(
     found = specification_definition(version)
     assert found.limit("hardness") is None
     sodium = found.limit("sodium")
-    assert sodium is not None and sodium.each_tank and sodium.readings_in_row == 2 and sodium.hold_time_s == 900.0
+    assert (
+        sodium is not None
+        and sodium.each_tank
+        and sodium.readings_in_row == 2
+        and sodium.hold_time_s == 900.0
+    )
     page = text_of(client.get(reverse("setup-specification", args=["Q-H"])))
     assert "on each tank, 2 results in a row over 15 min" in page and "sodium electrode" in page
     assert "at most 1 mg/L; on each tank" in page  # the comparison with the version before
@@ -189,7 +215,11 @@ def test_a_version_is_begun_with_a_published_grade(plant: SmallPlant, as_: Calla
     assert client.post(url, data | {"sodium_high": "40 µg/L"}).status_code == 302
     found = specification_definition(SpecificationVersion.objects.get(specification__code="Q-H", number=2))
     chloride, sodium = found.limit("chloride"), found.limit("sodium")
-    assert chloride is not None and chloride.grade == "ASTM D1193 type IV" and chloride.high == pytest.approx(5e-5)
+    assert (
+        chloride is not None
+        and chloride.grade == "ASTM D1193 type IV"
+        and chloride.high == pytest.approx(5e-5)
+    )
     assert sodium is not None and sodium.grade == "" and sodium.high == pytest.approx(4e-5)
     assert found.limit("hardness") is not None
 
@@ -201,7 +231,11 @@ def test_what_is_known_from_memory_is_shown_flagged_and_begins_nothing(
     page = text_of(client.get(reverse("setup-grades")))
     assert "ASTM D5127 type E-2 (guide)" in page and "from memory, unverified" in page
     assert "Never claimed" in page and "not a ranking" in page
-    begun = text_of(as_("supervisor").get(reverse("setup-specification-draft", args=["Q-H"]) + "?grade=astm_d5127_e-2"))
+    begun = text_of(
+        as_("supervisor").get(reverse("setup-specification-draft", args=["Q-H"]) + "?grade=astm_d5127_e-2")
+    )
     assert "its limits stand below" not in begun
-    iso = text_of(as_("supervisor").get(reverse("setup-specification-draft", args=["Q-H"]) + "?grade=dialysis_iso"))
+    iso = text_of(
+        as_("supervisor").get(reverse("setup-specification-draft", args=["Q-H"]) + "?grade=dialysis_iso")
+    )
     assert "from memory, so it is no limit here" in iso

@@ -70,7 +70,9 @@ def test_microbes_of_dialysis_water_are_as_read(row: Row) -> None:
     row.check(test.high / 1e6, 1e-9)
 
 
-@pytest.mark.parametrize("row", rows("water_standards", quantity="^ASTM D1193-99e1 (TOC|sodium|chloride|total silica)"))
+@pytest.mark.parametrize(
+    "row", rows("water_standards", quantity="^ASTM D1193-99e1 (TOC|sodium|chloride|total silica)")
+)
 def test_the_types_of_d1193_are_as_printed(row: Row) -> None:
     key = {"TOC": "toc", "sodium": "sodium", "chloride": "chloride", "total silica": "silica_total"}[
         row.quantity.removeprefix("ASTM D1193-99e1 ").removesuffix(" max")

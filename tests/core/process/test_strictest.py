@@ -112,10 +112,14 @@ SPECIFICATIONS = st.builds(
 
 @settings(max_examples=150, deadline=None, derandomize=True)
 @given(st.lists(SPECIFICATIONS, min_size=1, max_size=4))
-def test_what_is_worked_out_is_as_strict_as_every_part_whatever_their_order(parts: list[Specification]) -> None:
+def test_what_is_worked_out_is_as_strict_as_every_part_whatever_their_order(
+    parts: list[Specification],
+) -> None:
     named = [Part(f"Q-{number}", one) for number, one in enumerate(parts)]
     found = work_out(named).specification
     assert all(is_stricter_or_equal(found, one) for one in parts)
     backwards = work_out(named[::-1]).specification
-    assert {replace(limit, source="") for limit in backwards.limits} == {replace(limit, source="") for limit in found.limits}
+    assert {replace(limit, source="") for limit in backwards.limits} == {
+        replace(limit, source="") for limit in found.limits
+    }
     assert (backwards.hold_time_s, backwards.minimum_rinse_bv) == (found.hold_time_s, found.minimum_rinse_bv)

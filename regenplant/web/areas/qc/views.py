@@ -181,7 +181,9 @@ def _measuring(request: HttpRequest, page: QcPage, refused: MeasurementForm | No
     found = []
     shown = [*of_batch, *pairs]
     if refused is not None and (refused.limit, refused.tank) not in shown:
-        shown.insert(0, (refused.limit, refused.tank))  # what was refused is shown with why, whatever is measured now
+        shown.insert(
+            0, (refused.limit, refused.tank)
+        )  # what was refused is shown with why, whatever is measured now
     for limit, tank in shown:
         own = refused if refused is not None and (refused.limit, refused.tank) == (limit, tank) else None
         form = own or _measurement_form(request, bench[limit.measurement], limit, tank)

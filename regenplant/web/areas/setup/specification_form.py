@@ -182,7 +182,8 @@ class SpecificationForm(HouseForm):
             tuple(self[field] for field in bounds),
             tuple(self[field] for field in conditions),
             any(
-                self[field].errors or (self[field].value() and not field.endswith("_method")) for field in conditions
+                self[field].errors or (self[field].value() and not field.endswith("_method"))
+                for field in conditions
             ),
             str(self[f"{key}_method"].value() or ""),
         )
