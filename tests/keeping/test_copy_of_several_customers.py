@@ -5,8 +5,6 @@ from __future__ import annotations
 import json
 from dataclasses import replace
 
-import pytest
-
 from regenplant.core.process.specification import Limit
 from regenplant.keeping import verify_copy
 from regenplant.keeping.copy import batch_copy
@@ -19,7 +17,6 @@ from regenplant.recipes.selectors import specification_definition
 from tests import factories
 from tests.factories import SmallPlant
 
-pytestmark = pytest.mark.requirement("ER-23")
 SODIUM = Limit("sodium", "Sodium", "concentration", high=1e-3, each_tank=True)
 
 
