@@ -478,20 +478,10 @@ class _Check:
             odd = ", ".join(sorted(named_keys ^ standing, key=int))
             yield Finding("signed.rows", f"{named} rests on other {what} than stand in the copy: {odd}.")
         instruments = {str(key): row["code"] for key, row in self.table("plant_instrument").items()}
-        serials = self._serials()
         for line in signed:
             row = rows.get(str(line["id"]))
-            if row is not None and line != _as_it_stands(line, row, instruments, serials):
+            if row is not None and line != _as_it_stands(line, row, instruments):
                 yield Finding("signed.row", f"{named} was signed over another {what[:-1]} {line['id']} than the copy shows.")  # fmt: skip
-
-    def _serials(self) -> dict[str, str]:
-        """Serial of the tank by the batch's link to it."""
-        visits, tanks = self.table("tanks_tankvisit"), self.table("tanks_tank")
-        found = {}
-        for key, link in self.table("batches_batchtank").items():
-            visit = visits.get(str(link["visit_id"]), {})
-            found[str(key)] = tanks.get(str(visit.get("tank_id")), {}).get("serial", "")
-        return found
 
     def _releases(self) -> Iterator[Finding]:
         releases, signatures = self.table("quality_release"), self.table("people_signature")
@@ -584,9 +574,7 @@ def _broken_line(place: tuple[str, str], seals: list[Seal]) -> Iterator[Finding]
         before = seal.after
 
 
-def _as_it_stands(
-    line: dict[str, Any], row: dict[str, Any], instruments: dict[str, str], serials: dict[str, str]
-) -> dict[str, Any]:
+def _as_it_stands(line: dict[str, Any], row: dict[str, Any], instruments: dict[str, str]) -> dict[str, Any]:
     """The row in the words of what was signed; a name this verifier does not know is taken as signed."""
     typed, at = f"{row['value_as_typed']} {row['unit_as_typed']}", row["occurred_at"]
     known = {
@@ -595,7 +583,6 @@ def _as_it_stands(
         "at": at.replace(".000000", "") if "." not in line["at"] else at,
         "instrument": instruments.get(str(row["instrument_id"]), ""),
         "value_si": row.get("value"),
-        "tank": serials.get(str(row.get("tank_id")), ""),
     }
     return {name: known.get(name, value) for name, value in line.items()}
 
