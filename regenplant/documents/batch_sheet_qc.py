@@ -20,7 +20,7 @@ _ROW = 32.0
 def rinse_span(content: BatchSheetContent) -> tuple[float, float | None]:
     """Least rinse and where to stop and ask [BV]: of recipe and specification whichever is stricter."""
     specification, last = content.specification, content.plan.request.recipe.last_rinse()
-    least, most = specification.minimum_rinse_bv, specification.maximum_rinse_bv
+    least, most = specification.least_rinse_bv, specification.maximum_rinse_bv
     if last is None:
         return least, most
     asked = last.settings["volume_bv"]
@@ -73,7 +73,11 @@ def items(setting: Setting) -> list[Item]:
         Item(paragraph(end_point_words(content, system), BODY, width), keep=True, gap=1),
         Item(head, keep=True, gap=3),
     ]
-    rows = [_row(limit, columns, setting) for limit in specification.limits]
+    rows = [
+        _row(limit, columns, setting, tank)
+        for limit in specification.limits
+        for tank in (_serials(content) if limit.each_tank else ("",))
+    ]
     found += [Item(row, keep=index == 0, repeat=(head,)) for index, row in enumerate(rows)]
     if specification.notes:
         found.append(Item(paragraph(specification.notes, NOTE, width), gap=3))
@@ -81,13 +85,20 @@ def items(setting: Setting) -> list[Item]:
     return [*found, Item(marked("check", (Span(words, BODY),), width), gap=3)]
 
 
-def _row(limit: Limit, columns: Sequence[Column], setting: Setting) -> Block:
+def _serials(content: BatchSheetContent) -> tuple[str, ...]:
+    """The tanks of the batch: what is measured on each of them has a line for each."""
+    return tuple(tank.serial for tank in content.tanks)
+
+
+def _row(limit: Limit, columns: Sequence[Column], setting: Setting, tank: str = "") -> Block:
     system, inner = setting.system, _ROW - 3
     basis = "The rinse readings decide" if limit.measurement == CONDUCTIVITY else "On the sample"
+    if tank:
+        basis = "On the filled tank, before the release"
     words = f"{basis}; limit after [{setting.cited[limit.source]}]" if limit.source else basis
     return table_row(
         (
-            two_lines(limit.name, words, columns[0]),
+            two_lines(f"{limit.name}, {tank}" if tank else limit.name, words, columns[0]),
             _limit(limit, columns[1], system),
             blank(columns[2].width, inner, _unit(limit.kind, system), style=SMALL),
             blank(columns[3].width, inner, units.unit_text("temperature", system), style=SMALL),

@@ -258,7 +258,11 @@ def _specified(batch: Batch) -> str:
 
 
 def _limit_row(limit: Limit) -> FormRow:
-    return FormRow(limit.name, _range(limit.low, limit.high, limit.kind), units.unit_text(limit.kind))
+    return FormRow(
+        f"{limit.name}, each tank" if limit.each_tank else limit.name,
+        _range(limit.low, limit.high, limit.kind),
+        units.unit_text(limit.kind),
+    )
 
 
 def _intake(batch: Batch | None) -> tuple[FormSection, ...]:

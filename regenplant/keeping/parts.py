@@ -19,6 +19,7 @@ from django.apps import apps
 from django.db.models import Model, Q
 
 from regenplant.batches.models import Batch
+from regenplant.batches.worked_out import worked_of
 
 Subject = tuple[str, str]
 
@@ -93,6 +94,12 @@ def _planned_lots(batch: Batch) -> Q:
     return Q(code__in=list(batch.chemical_lots.values()))
 
 
+def _worked_out_of(batch: Batch) -> Q:
+    """The versions of which a batch of several customers meets the strictest: its text names them."""
+    worked = worked_of(batch)
+    return Q(pk__in=[part.version_id for part in worked.parts] if worked else [])
+
+
 declare(
     Part("batch", "batches.Batch", subject=_by("batch", "number")),
     Part("tanks in the batch", "batches.BatchTank", ("batch",)),
@@ -135,7 +142,7 @@ declare(
     Part("recipes", "recipes.Recipe", subject=lambda row: ("recipe", str(row.pk))),
     Part("recipe versions", "recipes.RecipeVersion", acts=Acts.OWN, subject=lambda row: ("recipe", str(row.recipe_id))),
     Part("specifications", "recipes.Specification", subject=lambda row: ("specification", str(row.pk))),
-    Part("specification versions", "recipes.SpecificationVersion", acts=Acts.OWN, subject=lambda row: ("specification", str(row.specification_id))),
+    Part("specification versions", "recipes.SpecificationVersion", also=_worked_out_of, acts=Acts.OWN, subject=lambda row: ("specification", str(row.specification_id))),
     Part("vessels", "plant.Vessel", subject=_by("vessel")),
     Part("instruments", "plant.Instrument", acts=Acts.OWN, subject=_by("instrument")),
     Part("calibrations", "plant.Calibration", belongs_to=("instrument",)),

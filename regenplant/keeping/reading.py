@@ -174,7 +174,7 @@ class _Reader:
             ("Volume", f"{batch['resin_volume_m3']:.4g} m³, form {batch['resin_volume_form']}"),
             ("Vessel", f"{vessel['code']} {vessel['name']}"),
             ("Recipe", recipe),
-            ("Specification", limits),
+            ("Specification", f"{limits}{_worked_out(batch)}"),
             ("Planned", self.by(batch["planned_at"], batch["planned_by_id"])),
             ("Started", self.at(batch["started_at"])),
             ("Judged", self.at(batch["judged_at"])),
@@ -336,3 +336,12 @@ def _zone(name: Any) -> tzinfo:
         return ZoneInfo(str(name))
     except (ZoneInfoNotFoundError, ValueError, OSError):
         return UTC
+
+
+def _worked_out(batch: dict[str, Any]) -> str:
+    """Of which versions the strictest holds, for a batch of several customers."""
+    text = batch.get("specification_text")
+    if not text:
+        return ""
+    names = [f"{part['code']} version {part['number']}" for part in json.loads(text)["parts"]]
+    return f"; worked out: the strictest of {' and '.join(names)}"

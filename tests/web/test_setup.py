@@ -78,7 +78,7 @@ PAGES = [
     ("setup-lots", []), ("setup-lot-new", []), ("setup-lot", ["R-1"]), ("setup-lot-scrap", ["R-1"]), ("setup-recipes", []),
     ("setup-recipe-new", []), ("setup-recipe", ["H-HCL-100"]), ("setup-recipe-version", ["H-HCL-100", 1]),
     ("setup-recipe-draft", ["H-HCL-100"]), ("setup-recipe-compare", ["H-HCL-100"]), ("setup-recipe-approve", ["H-HCL-100", 1]),
-    ("setup-recipe-withdraw", ["H-HCL-100", 1]), ("setup-specifications", []), ("setup-specification-new", []),
+    ("setup-recipe-withdraw", ["H-HCL-100", 1]), ("setup-specifications", []), ("setup-grades", []), ("setup-products", []), ("setup-product-new", []), ("setup-specification-new", []),
     ("setup-specification", ["Q-H"]), ("setup-specification-version", ["Q-H", 1]), ("setup-specification-draft", ["Q-H"]),
     ("setup-specification-compare", ["Q-H"]), ("setup-specification-approve", ["Q-H", 1]),
     ("setup-specification-withdraw", ["Q-H", 1]), ("setup-people", []), ("setup-person-new", []),

@@ -184,12 +184,6 @@ def _limit(key: str, parts: Sequence[Part], origins: list[Origin]) -> Limit:
                 code="limits_unlike",
             )
         merged = _both(merged, other)
-    if merged.low is not None and merged.high is not None and merged.low > merged.high:
-        raise PlanRefused(
-            f"{merged.name}: one specification asks for at least {say(merged.low, merged.kind)}, another for at most "
-            f"{say(merged.high, merged.kind)}. These tanks are not made in one batch.",
-            code="limits_exclude",
-        )
     origins.extend(_origins(merged, own))
     return merged
 
@@ -199,6 +193,12 @@ def _both(one: Limit, other: Limit) -> Limit:
     grades = [grade for grade in dict.fromkeys((one.grade, other.grade)) if grade]
     high = _least(one.high, other.high)
     low = _most(one.low, other.low)
+    if low is not None and high is not None and low > high:
+        raise PlanRefused(
+            f"{one.name}: one specification asks for at least {say(low, one.kind)}, another for at most {say(high, one.kind)}. "
+            "These tanks are not made in one batch.",
+            code="limits_exclude",
+        )
     return replace(
         one,
         low=low,

@@ -184,7 +184,12 @@ def _decisions(setting: Setting) -> list[Item]:
     return found
 
 
-_OUTCOME_MARKS = {Outcome.PASS.value: "done", Outcome.FAIL.value: "stop", Outcome.INCOMPLETE.value: "waiting"}
+_OUTCOME_MARKS = {
+    Outcome.PASS.value: "done",
+    Outcome.FAIL.value: "stop",
+    Outcome.INCOMPLETE.value: "waiting",
+    Outcome.LATER.value: "waiting",
+}
 
 
 def _decision(decision: RecordDecision, width: float) -> list[Item]:

@@ -202,7 +202,12 @@ def _measuring(request: HttpRequest, page: QcPage, refused: MeasurementForm | No
     measured = {(row.key, row.tank_id) for row in page.measurements}
     bench = instruments_for(page.sample_limits, plant_day(timezone.now()))
     found = []
-    for limit, tank in (*of_batch, *pairs):
+    shown = [*of_batch, *pairs]
+    if refused is not None and (refused.limit, refused.tank) not in shown:
+        shown.insert(
+            0, (refused.limit, refused.tank)
+        )  # what was refused is shown with why, whatever is measured now
+    for limit, tank in shown:
         own = refused if refused is not None and (refused.limit, refused.tank) == (limit, tank) else None
         form = own or _measurement_form(request, bench[limit.measurement], limit, tank)
         is_open = own is not None or (limit.measurement, tank.pk if tank else None) not in measured

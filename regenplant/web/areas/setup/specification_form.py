@@ -29,7 +29,8 @@ class LimitView:
     fields: tuple[Any, ...]
     conditions: tuple[Any, ...]
     has_conditions: bool
-    """Whether one of them says something, or is refused, so that they stand open."""
+    """Whether one of them beside the method says something, or is refused, so that they stand open."""
+    method: str
 
 
 @dataclass(frozen=True, slots=True)
@@ -187,7 +188,11 @@ class SpecificationForm(HouseForm):
             " ".join(note for note in notes if note),
             tuple(self[field] for field in bounds),
             tuple(self[field] for field in conditions),
-            any(self[field].value() or self[field].errors for field in conditions),
+            any(
+                self[field].errors or (self[field].value() and not field.endswith("_method"))
+                for field in conditions
+            ),
+            str(self[f"{key}_method"].value() or ""),
         )
 
     def _is_touched(self, key: str) -> bool:
