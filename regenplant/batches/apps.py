@@ -11,6 +11,10 @@ class BatchesConfig(AppConfig):
         import regenplant.batches.verification  # noqa: F401
         from regenplant.audit import classes, locks, sealed
         from regenplant.batches.classes import FINDERS
+        from regenplant.batches.instruments_in_use import rinse_reading_with
+        from regenplant.plant import in_use
+
+        in_use.register("rinse", rinse_reading_with)
 
         for argument, finder in FINDERS.items():
             classes.class_by(argument, finder)

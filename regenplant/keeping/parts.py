@@ -132,4 +132,8 @@ declare(
     Part("specification versions", "recipes.SpecificationVersion", acts=Acts.OWN, subject=lambda row: ("specification", str(row.specification_id))),
     Part("vessels", "plant.Vessel", subject=_by("vessel")),
     Part("instruments", "plant.Instrument", acts=Acts.OWN, subject=_by("instrument")),
+    Part("calibrations", "plant.Calibration", belongs_to=("instrument",)),
+    Part("points of calibrations", "plant.CalibrationPoint", belongs_to=("calibration",)),
+    Part("times out of service", "plant.OutOfService", belongs_to=("instrument",)),
+    Part("looks at the impact of a failed calibration", "plant.ImpactLook", belongs_to=("calibration",)),
 )  # fmt: skip

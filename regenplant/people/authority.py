@@ -80,6 +80,8 @@ RIGHTS: dict[str, frozenset[Role]] = {
     "limits.edit": frozenset({SUPERVISOR, ADMIN}),
     "limits.approve": frozenset({SUPERVISOR, SAFETY}),
     "instrument.calibrate": frozenset({QC, SUPERVISOR}),
+    "instrument.take_out": frozenset({OPERATOR, QC, SUPERVISOR}),
+    "instrument.look_at_impact": frozenset({SUPERVISOR}),
     "resin.mix": frozenset({OPERATOR, QC, SUPERVISOR}),
     "resin.edit": frozenset({SUPERVISOR, ADMIN}),
     "recipe.edit": frozenset({SUPERVISOR, QC}),

@@ -7,11 +7,18 @@ class PlantConfig(AppConfig):
 
     def ready(self) -> None:
         # Registers the use cases of this app and how they read in the log.
-        import regenplant.plant.services  # noqa: F401
+        import regenplant.plant.services
+        import regenplant.plant.verification  # noqa: F401
         from regenplant.audit import limits, locks
         from regenplant.audit.version_model import FROZEN
         from regenplant.plant.limits import record_limits
 
         limits.ask(record_limits)
-        locks.declare(locks.Lock("plant_terminal", columns=("key",)))
+        locks.declare(
+            locks.Lock("plant_terminal", columns=("key",)),
+            locks.Lock("plant_calibration"),
+            locks.Lock("plant_calibrationpoint"),
+            locks.Lock("plant_outofservice"),
+            locks.Lock("plant_impactlook"),
+        )
         locks.declare(locks.Lock("plant_limitsversion", when="OLD.state <> 'draft'", columns=FROZEN))

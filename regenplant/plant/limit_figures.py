@@ -13,10 +13,12 @@ from regenplant.core.process.limits import PlantLimits
 
 @dataclass(frozen=True, slots=True)
 class RecordFigures:
-    """When an entry is late, and when the server's clock counts as set. Both defaults are proposals of this program."""
+    """When an entry is late, when the server's clock counts as set, and how many days ahead a calibration is named as due
+    soon. The defaults are proposals of this program."""
 
     late_after_s: float = 900.0
     clock_step_s: float = 60.0
+    calibration_due_soon_days: float = 7.0
 
 
 @dataclass(frozen=True, slots=True)
@@ -107,6 +109,14 @@ GROUPS: tuple[tuple[str, tuple[Figure, ...]], ...] = (
                 "duration",
                 1.0,
                 3600.0,
+            ),
+            Figure(
+                "record",
+                "calibration_due_soon_days",
+                "Days ahead at which a calibration counts as due soon",
+                "count",
+                0.0,
+                90.0,
             ),
         ),
     ),

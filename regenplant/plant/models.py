@@ -6,6 +6,24 @@ from django.db import models
 from django.db.models import F, Q
 
 from regenplant.audit.version_model import Version
+from regenplant.plant.calibration_models import Calibration, CalibrationPoint, ImpactLook, OutOfService
+
+__all__ = [
+    "COMPENSATIONS",
+    "FEED_FIGURES",
+    "Calibration",
+    "CalibrationPoint",
+    "ImpactLook",
+    "Instrument",
+    "LimitsVersion",
+    "OutOfService",
+    "PlantProfile",
+    "Skid",
+    "Terminal",
+    "Vessel",
+    "WasteTank",
+    "WaterSupply",
+]
 
 COMPENSATIONS = ("none", "neutral", "acid", "base", "flat_2")
 """How a conductivity meter may compensate for temperature by itself."""
@@ -217,7 +235,12 @@ class Instrument(models.Model):
     """What the meter itself does: "none", "neutral", "acid", "base" or "flat_2"; only for conductivity cells."""
     uncertainty_frac = models.FloatField(default=0.01)
     calibrated_on = models.DateField(null=True)
+    """Day of the newest calibration that left it within its tolerances."""
     calibration_due_on = models.DateField(null=True)
+    interval_days = models.PositiveSmallIntegerField(null=True)
+    """From one calibration to the next; null for the proposal of its kind."""
+    out_of_service_at = models.DateTimeField(null=True)
+    """Since when it proves nothing, until it is calibrated; null while it is in service."""
     is_active = models.BooleanField(default=True)
     version = models.PositiveIntegerField(default=1)
 

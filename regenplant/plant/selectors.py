@@ -3,7 +3,6 @@
 from __future__ import annotations
 
 from datetime import date, datetime
-from zoneinfo import ZoneInfo
 
 from django.db.models import QuerySet
 
@@ -11,6 +10,8 @@ from regenplant.core.engineering.ions import eq_per_m3_from_calcium_carbonate
 from regenplant.core.errors import RecordRefused
 from regenplant.core.process.plan import FeedData, SkidData, VesselData, WasteData, WaterData
 from regenplant.core.process.vocabulary import Chemical, ResinFamily, WaterKind
+from regenplant.plant.calibrations import was_valid
+from regenplant.plant.days import plant_day, profile
 from regenplant.plant.models import (
     FEED_FIGURES,
     Instrument,
@@ -21,16 +22,24 @@ from regenplant.plant.models import (
     WaterSupply,
 )
 
-
-def profile() -> PlantProfile:
-    """The plant's profile; before set-up, an unsaved one with the built-in defaults."""
-    found = PlantProfile.objects.filter(pk=1).first()
-    return found or PlantProfile(pk=1, name="Unnamed plant")
-
-
-def plant_day(moment: datetime) -> date:
-    """The calendar day at the plant: due dates are days there, not days in Greenwich."""
-    return moment.astimezone(ZoneInfo(profile().time_zone)).date()
+__all__ = [
+    "feed_data",
+    "feed_of",
+    "is_eyewash_overdue",
+    "is_instrument_valid",
+    "plant_day",
+    "profile",
+    "skid_data",
+    "skid_for",
+    "skids_by_chemical",
+    "vessel_data",
+    "vessels",
+    "waste_data",
+    "waste_tank",
+    "water_by_kind",
+    "water_data",
+    "waters_by_kind",
+]
 
 
 def is_eyewash_overdue(plant: PlantProfile, today: date) -> bool:
@@ -40,9 +49,19 @@ def is_eyewash_overdue(plant: PlantProfile, today: date) -> bool:
     return (today - plant.eyewash_tested_on).days > plant.eyewash_test_interval_days
 
 
-def is_instrument_valid(instrument: Instrument, on: date) -> bool:
-    """Whether its readings prove something on this day: in use, calibrated by then, and not past the due day."""
+def is_instrument_valid(instrument: Instrument, on: date, at: datetime | None = None) -> bool:
+    """Whether its readings prove something on this day: in use, calibrated by then, not past the due day, not out of service.
+
+    A day before its newest calibration is judged by the calibration of then, never by a later one. With the moment ``at`` a
+    time out of service counts to the minute; without it, today's standing costs no query. Rows keep the answer of when they
+    were written (``instrument_was_valid``): what a later calibration finds makes a list to look at, and changes no row.
+    """
     if not instrument.is_active or instrument.calibrated_on is None or instrument.calibration_due_on is None:
+        return False
+    if instrument.pk is not None and (at is not None or on < instrument.calibrated_on):
+        return was_valid(instrument, on, at)
+    out = instrument.out_of_service_at
+    if out is not None and plant_day(out) <= on:
         return False
     return instrument.calibrated_on <= on <= instrument.calibration_due_on
 

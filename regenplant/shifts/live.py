@@ -22,13 +22,13 @@ from regenplant.core.process.lifecycle import BatchState, StepState, VisitState
 from regenplant.core.process.vocabulary import ResinFamily
 from regenplant.people.models import Alert
 from regenplant.plant import handed_on
+from regenplant.plant.calibrations import Due, due_of, failures_to_look_at
 from regenplant.plant.handed_on import LiveLine, LiveSection
+from regenplant.plant.limits import content_in_force
 from regenplant.plant.models import Instrument, PlantProfile, Skid, Vessel, WasteTank
 from regenplant.plant.selectors import plant_day
 from regenplant.tanks.models import TankVisit
 
-DUE_SOON = timedelta(days=7)
-"""Instruments that fall due within this are named."""
 STRENGTH_SOON_DAYS = 1
 """Days before a strength check runs out at which it is named."""
 FULL_FRAC = 0.8
@@ -100,7 +100,7 @@ def live_state(now: datetime, plant: PlantProfile) -> LiveState:
                 "instruments",
                 "Instruments",
                 tuple(_instruments(now)),
-                "No instrument is overdue or due within 7 days.",
+                f"No instrument is out, overdue or due within {_soon_days(now):g} days.",
             ),
             *handed_on.sections(now),
             LiveSection("alerts", "Alerts", tuple(_alerts()), "No alert waits."),
@@ -310,27 +310,41 @@ def _low(stock: list[StockLine]) -> Iterator[LiveLine]:
 
 
 def _instruments(now: datetime) -> Iterator[LiveLine]:
-    today = plant_day(now)
-    for row in Instrument.objects.filter(is_active=True):
-        due = row.calibration_due_on
-        if due is None or row.calibrated_on is None:
-            yield LiveLine(
-                f"{row.code} was never calibrated.",
-                f"{row.name}. Its readings prove nothing.",
-                needs_person=True,
-                kind="instrument",
-                key=row.code,
-            )
-        elif due < today:
-            yield LiveLine(
-                f"{row.code} is overdue.",
-                f"{row.name}, was due {due}. Its readings prove nothing.",
-                needs_person=True,
-                kind="instrument",
-                key=row.code,
-            )
-        elif due - today <= DUE_SOON:
-            yield LiveLine(f"{row.code} is due {due}.", f"{row.name}.", kind="instrument", key=row.code)
+    today, soon = plant_day(now), _soon_days(now)
+    for row in failures_to_look_at():
+        yield LiveLine(
+            f"{row.instrument.code} was found outside its tolerance on {row.done_on}.",
+            "What was measured since the calibration before it waits for a look by a supervisor.",
+            needs_person=True,
+            kind="instrument",
+            key=row.instrument.code,
+        )
+    for one in Instrument.objects.filter(is_active=True):
+        due = due_of(one, today, soon)
+        if due is Due.IN_TIME:
+            continue
+        what, words = _standing_of(one, due)
+        yield LiveLine(what, words, needs_person=due.needs_person, kind="instrument", key=one.code)
+
+
+def _soon_days(now: datetime) -> float:
+    return content_in_force(now).record.calibration_due_soon_days
+
+
+def _standing_of(row: Instrument, due: Due) -> tuple[str, str]:
+    """What stands of an instrument that is not simply in calibration, and what that means."""
+    if due is Due.OUT_OF_SERVICE:
+        return f"{row.code} is out of service.", f"{row.name}. Its readings prove nothing."
+    if due is Due.NEVER:
+        return f"{row.code} was never calibrated.", f"{row.name}. Its readings prove nothing."
+    if due is Due.OVERDUE:
+        return (
+            f"{row.code} is overdue.",
+            f"{row.name}, was due {row.calibration_due_on}. Its readings prove nothing.",
+        )
+    if due is Due.TODAY:
+        return f"{row.code} is due today.", f"{row.name}. From tomorrow on its readings prove nothing."
+    return f"{row.code} is due {row.calibration_due_on}.", f"{row.name}."
 
 
 def _alerts() -> Iterator[LiveLine]:

@@ -28,6 +28,9 @@ FROZEN: dict[str, dict[str, Any]] = {
     "plant_limitsversion": {"state": "approved"},
     "keeping_retentionversion": {"state": "approved"},
     "chemicals_unloading": {"alarm": ""},
+    "plant_calibration": {"laboratory": ""},
+    "plant_outofservice": {"cause": "lost", "calibration_id": None},
+    "plant_impactlook": {"no_longer": 0},
     "batches_entrycheck": {"reading_id": None, "method": "twice", "signature_id": None},
 }
 """What makes a row frozen, where a lock has a condition; and what the columns of a row ask of one another."""

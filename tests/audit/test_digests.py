@@ -109,7 +109,8 @@ def test_a_stored_row_has_the_digest_of_what_people_would_write_down(db: None) -
     )  # fmt: skip
     text = (
         '{"columns":{"calibrated_on":"2026-03-02","calibration_due_on":null,"cell_constant_per_cm":0.1,"code":"CELL",'
-        '"compensation":"none","id":7,"is_active":true,"kind":"conductivity","name":"Cell “one”","uncertainty_frac":0.01,"version":1},'
+        '"compensation":"none","id":7,"interval_days":null,"is_active":true,"kind":"conductivity","name":"Cell “one”",'
+        '"out_of_service_at":null,"uncertainty_frac":0.01,"version":1},'
         '"key":"7","table":"plant_instrument"}'
     )
     table = sealed.tables()["plant_instrument"]

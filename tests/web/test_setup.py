@@ -21,9 +21,7 @@ from regenplant.recipes.selectors import recipe_definition, specification_defini
 from regenplant.resins.models import ResinLot, ResinType
 from regenplant.resins.services import mix_lot, receive_new_lot
 from regenplant.web.areas.setup.forms import (
-    CalibrationForm,
     CleanDownForm,
-    InstrumentForm,
     LiftForm,
     LockOutForm,
     ProfileForm,
@@ -34,6 +32,7 @@ from regenplant.web.areas.setup.forms import (
     WasteTankForm,
     WaterForm,
 )
+from regenplant.web.areas.setup.instrument_forms import CalibrationForm, InstrumentForm
 from regenplant.web.areas.setup.people import PersonForm, WhyForm
 from regenplant.web.areas.setup.recipe_form import RecipeForm
 from regenplant.web.areas.setup.resin_forms import NewLotForm, ResinTypeForm, ScrapForm
@@ -74,6 +73,7 @@ PAGES = [
     ("setup-skid-lock-out", ["AS"]), ("setup-skid-lift", ["AS"]), ("setup-water", ["raw"]), ("setup-waste-new", []),
     ("setup-terminals", []), ("setup-terminal-name", []), ("setup-waste", ["N1"]), ("setup-waste-level", ["N1"]), ("setup-instruments", []), ("setup-instrument-new", []),
     ("setup-instrument", ["CELL"]), ("setup-instrument-change", ["CELL"]), ("setup-instrument-calibration", ["CELL"]),
+    ("setup-instrument-out", ["CELL"]), ("setup-instrument-impact", ["CELL"]),
     ("setup-resins", []), ("setup-resin-new", []), ("setup-resin", ["T-SAC_H"]), ("setup-resin-change", ["T-SAC_H"]),
     ("setup-lots", []), ("setup-lot-new", []), ("setup-lot", ["R-1"]), ("setup-lot-scrap", ["R-1"]), ("setup-recipes", []),
     ("setup-recipe-new", []), ("setup-recipe", ["H-HCL-100"]), ("setup-recipe-version", ["H-HCL-100", 1]),

@@ -46,7 +46,7 @@ def meaning_of(
     Raises: OutOfRange for a reading that is not above zero or a temperature outside liquid water.
     """
     meter = Compensation(instrument.compensation or Compensation.NONE)
-    is_valid = is_instrument_valid(instrument, plant_day(at))
+    is_valid = is_instrument_valid(instrument, plant_day(at), at)
     reading = CoreReading(
         at.timestamp(), 0.0, conductivity_siemens_per_m, temperature_kelvin, meter, instrument.code, is_valid
     )

@@ -124,7 +124,8 @@ def make_entry(
         high=spec.high,
         is_within=within,
         instrument=instrument,
-        instrument_was_valid=instrument is None or is_instrument_valid(instrument, plant_day(by.happened_at)),
+        instrument_was_valid=instrument is None
+        or is_instrument_valid(instrument, plant_day(by.happened_at), by.happened_at),
         occurred_at=by.happened_at,
         entered_at=by.at,
         entered_by=by.user,

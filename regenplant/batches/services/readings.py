@@ -147,7 +147,7 @@ def _make_reading(
             "Rinse water is between 0 and 100 °C (32 and 212 °F).", field="temperature", code="out_of_range"
         )
     meter = Compensation(instrument.compensation or Compensation.NONE)
-    valid = is_instrument_valid(instrument, plant_day(by.happened_at))
+    valid = is_instrument_valid(instrument, plant_day(by.happened_at), by.happened_at)
     rinsed = _rinsed(by, batch, step, reading, system, replaces)
     seen = CoreReading(
         by.happened_at.timestamp(), rinsed, value.value, temperature.value, meter, instrument.code, valid

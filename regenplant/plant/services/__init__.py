@@ -1,7 +1,14 @@
 """Acts on the plant's set-up. Settings are frozen data; a record is known by its code."""
 
+from regenplant.plant.services.calibrations import (
+    CalibrationEvidence,
+    PointAsTyped,
+    correct_calibration,
+    record_calibration,
+    take_out_of_service,
+)
 from regenplant.plant.services.feed import FeedSettings, remove_feed_analysis, save_feed_analysis
-from regenplant.plant.services.instruments import InstrumentSettings, record_calibration, save_instrument
+from regenplant.plant.services.instruments import InstrumentSettings, save_instrument
 from regenplant.plant.services.limits import approve_limits, draft_limits, withdraw_limits
 from regenplant.plant.services.profile import ProfileSettings, record_eyewash_test, save_profile
 from regenplant.plant.services.supplies import (
@@ -28,14 +35,17 @@ from regenplant.plant.services.vessels import (
 
 __all__ = [
     "LONGEST_TERMINAL_NAME",
+    "CalibrationEvidence",
     "FeedSettings",
     "InstrumentSettings",
+    "PointAsTyped",
     "ProfileSettings",
     "SkidSettings",
     "VesselSettings",
     "WasteTankSettings",
     "WaterSettings",
     "approve_limits",
+    "correct_calibration",
     "draft_limits",
     "lift_lock_out",
     "lift_skid_lock_out",
@@ -56,5 +66,6 @@ __all__ = [
     "save_waste_tank",
     "save_water_supply",
     "set_waste_level",
+    "take_out_of_service",
     "withdraw_limits",
 ]

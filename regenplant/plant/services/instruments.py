@@ -1,9 +1,9 @@
-"""Acts on measuring instruments and their calibration."""
+"""Acts on the register of measuring instruments."""
 
 from __future__ import annotations
 
 from dataclasses import dataclass
-from datetime import date, timedelta
+from typing import Any
 
 from regenplant.audit.by import By
 from regenplant.audit.records import (
@@ -19,11 +19,14 @@ from regenplant.audit.records import (
 from regenplant.audit.use_case import Outcome, use_case
 from regenplant.audit.wording import say
 from regenplant.core.errors import RecordRefused
+from regenplant.plant.in_use import used_by
 from regenplant.plant.models import COMPENSATIONS, Instrument
-from regenplant.plant.selectors import plant_day
+from regenplant.plant.services._standing import take_out_for_change
 
-LONGEST_CALIBRATION = timedelta(days=3 * 366)
-"""A bound against slips of the year; the plant's own interval is shorter."""
+LONGEST_INTERVAL_DAYS = 3 * 366
+"""A bound against slips, as for a calibration."""
+ASKS_ANEW = ("kind", "cell_constant_per_cm", "compensation")
+"""What a calibration holds for: changed, the instrument proves nothing until the next one."""
 
 
 @dataclass(frozen=True, slots=True)
@@ -37,6 +40,8 @@ class InstrumentSettings:
     compensation: str = ""
     uncertainty_frac: float = 0.01
     is_active: bool = True
+    interval_days: int | None = None
+    """From one calibration to the next; None for the proposal of its kind."""
 
 
 def _subject(instrument: Instrument) -> tuple[str, str, str]:
@@ -47,7 +52,9 @@ def _subject(instrument: Instrument) -> tuple[str, str, str]:
 def save_instrument(*, by: By, instrument: InstrumentSettings, version: int | None = None) -> Outcome:
     """Add an instrument, or change the one with this code. It proves nothing until its calibration is written.
 
-    Raises: RecordRefused, OutOfRange, StaleRecord.
+    Another cell constant or compensation takes it out of service until it is calibrated anew.
+
+    Raises: RecordRefused (also for such a change while something reads with it), OutOfRange, StaleRecord.
     """
     code = code_of(instrument.code, "The instrument’s code", longest=16)
     _refuse_instrument(instrument)
@@ -60,8 +67,27 @@ def save_instrument(*, by: By, instrument: InstrumentSettings, version: int | No
         )
     if version is None:
         refuse_known(Instrument, code, "Instrument")
+    _mind_change(by, record, values)
     before, after = write_changed(record, values, version=version, label=f"Instrument {code}")
     return Outcome(subject=_subject(record), before=before, after=after, result=record)
+
+
+def _mind_change(by: By, record: Instrument, values: dict[str, Any]) -> None:
+    """Refuse a change under a reading, and take the instrument out of service where a calibration held for what it was."""
+    changed = [name for name in ASKS_ANEW if getattr(record, name) != values[name]]
+    if not changed:
+        return
+    if user := used_by(record.pk):
+        raise RecordRefused(
+            f"{user}. Change {record.code} when that is over, or take another instrument first.",
+            field=changed[0],
+            code="in_use",
+        )
+    if record.calibrated_on is None:
+        return
+    names = " and ".join(name.replace("_per_cm", "").replace("_", " ") for name in changed)
+    since = take_out_for_change(by, record, f"Another {names} asks for a calibration.")
+    values["out_of_service_at"] = record.out_of_service_at or since
 
 
 def _refuse_instrument(instrument: InstrumentSettings) -> None:
@@ -75,6 +101,11 @@ def _refuse_instrument(instrument: InstrumentSettings) -> None:
         "fraction",
         field="uncertainty_frac",
     )
+    if instrument.interval_days is not None and not 1 <= instrument.interval_days <= LONGEST_INTERVAL_DAYS:
+        raise RecordRefused(
+            f"The interval is {instrument.interval_days} days; possible is 1 to {LONGEST_INTERVAL_DAYS}.",
+            field="interval_days",
+        )
     is_cell = instrument.kind == Instrument.Kind.CONDUCTIVITY
     if is_cell and not instrument.compensation:
         raise RecordRefused(
@@ -100,50 +131,4 @@ def _refuse_instrument(instrument: InstrumentSettings) -> None:
         )
 
 
-@use_case("instrument.calibrated", permission="instrument.calibrate")
-def record_calibration(
-    *,
-    by: By,
-    instrument_id: int,
-    calibrated_on: date,
-    due_on: date,
-    note: str = "",
-    version: int | None = None,
-) -> Outcome:
-    """Write down a calibration and the day the next one is due.
-
-    Raises: RecordRefused (a day to come, older than the last one, due before it was made), StaleRecord.
-    """
-    record = Instrument.objects.select_for_update().filter(pk=instrument_id).first()
-    if record is None:
-        raise RecordRefused("This instrument is not known here.", code="unknown")
-    today = plant_day(by.at)
-    if calibrated_on > today:
-        raise RecordRefused(f"{calibrated_on} is still to come; today is {today}.", field="calibrated_on")
-    if record.calibrated_on is not None and calibrated_on < record.calibrated_on:
-        raise RecordRefused(
-            f"A newer calibration, of {record.calibrated_on}, is written.", field="calibrated_on"
-        )
-    if due_on <= calibrated_on:
-        raise RecordRefused(
-            f"The next one would be due on {due_on}, not after {calibrated_on}.", field="due_on"
-        )
-    if due_on - calibrated_on > LONGEST_CALIBRATION:
-        raise RecordRefused(
-            f"From {calibrated_on} to {due_on} is more than three years. Look at the year, and at the certificate.",
-            field="due_on",
-        )
-    words = words_of(note, "The note", field="note", most=200)
-    values = {"calibrated_on": calibrated_on, "calibration_due_on": due_on}
-    before, after = write_changed(record, values, version=version, label=f"Instrument {record.code}")
-    facts = {"calibrated_on": calibrated_on.isoformat(), "due_on": due_on.isoformat()}
-    return Outcome(
-        subject=_subject(record), before=before, after=after, facts=facts, reason=words, result=record
-    )
-
-
 say("instrument.saved", saved_words("Instrument"))
-say(
-    "instrument.calibrated",
-    "Instrument {subject} was calibrated on {calibrated_on}; the next one is due on {due_on}",
-)

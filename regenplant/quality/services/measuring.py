@@ -206,7 +206,7 @@ def _make(
         temperature_kelvin=temperature.value if temperature else None,
         method=typed.method.strip()[:120],
         instrument=instrument,
-        instrument_was_valid=is_instrument_valid(instrument, plant_day(by.happened_at)),
+        instrument_was_valid=is_instrument_valid(instrument, plant_day(by.happened_at), by.happened_at),
         occurred_at=by.happened_at,
         entered_at=by.at,
         entered_by=by.user,

@@ -1,10 +1,11 @@
-"""Alerts about accounts: what happened, and what a supervisor found out about it."""
+"""Alerts: about accounts, with what a supervisor found out; and about instruments, until they are calibrated and looked at."""
 
 from __future__ import annotations
 
 from django.http import HttpRequest, HttpResponse
 from django.shortcuts import get_object_or_404, render
 from django.urls import path, reverse
+from django.utils import timezone
 from django.views.decorators.http import require_http_methods, require_safe
 
 from regenplant.people import services
@@ -12,6 +13,7 @@ from regenplant.people.selectors import alerts_for
 from regenplant.web.act_page import Act, act_page
 from regenplant.web.areas.setup.shown import count
 from regenplant.web.house_form import HouseForm, posted, words_field
+from regenplant.web.presenters.instruments import instrument_alerts
 from regenplant.web.requests import person_of
 from regenplant.web.rights import right
 
@@ -41,8 +43,16 @@ def alerts(request: HttpRequest) -> HttpResponse:
         if waiting
         else "No alert waits."
     )
+    instruments = instrument_alerts(timezone.now())
+    need = sum(bool(one.tone) for one in instruments)
+    too = (
+        f" {count(need, 'line about instruments needs', 'lines about instruments need')} a person."
+        if need
+        else ""
+    )
     context = {
-        "sentence": f"{says}{scope}",
+        "sentence": f"{says}{too}{scope}",
+        "instruments": instruments,
         "waiting": waiting,
         "answered": list(found.filter(answered_at__isnull=False)[:SHOWN]),
         "may": may,

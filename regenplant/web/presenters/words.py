@@ -57,6 +57,8 @@ def calibration_words(instrument: Instrument, is_valid: bool) -> str:
     due = instrument.calibration_due_on
     if is_valid and due is not None:
         return f"calibrated to {due.isoformat()}"
+    if instrument.out_of_service_at is not None:
+        return "out of service"
     return f"was due {due.isoformat()}" if due is not None else "never calibrated"
 
 

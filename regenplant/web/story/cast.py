@@ -4,7 +4,7 @@ from __future__ import annotations
 
 import tomllib
 from dataclasses import dataclass, field
-from datetime import date, datetime, timedelta
+from datetime import date, datetime
 from pathlib import Path
 from typing import Any
 
@@ -22,7 +22,6 @@ from regenplant.people.signing import SignaturePermit
 from regenplant.plant import services as plant
 from regenplant.plant.models import Instrument, Vessel
 from regenplant.plant.services.feed import FeedSettings
-from regenplant.plant.services.instruments import InstrumentSettings
 from regenplant.plant.services.profile import ProfileSettings
 from regenplant.plant.services.supplies import SkidSettings, WasteTankSettings, WaterSettings
 from regenplant.plant.services.vessels import VesselSettings
@@ -162,7 +161,6 @@ def _plant(stage: Stage, at: datetime) -> None:
         by=by, tank=WasteTankSettings(t["code"], t["name"], t["capacity_l"] / 1000, t["reserve_l"] / 1000)
     )
     plant.set_waste_level(by=by, waste_tank_id=tank.result.pk, level_m3=t["level_l"] / 1000)
-    _instruments(stage, at)
     plant.record_eyewash_test(by=by, tested_on=at.date())
 
 
@@ -181,26 +179,6 @@ def _feed(figures: dict[str, Any]) -> FeedSettings:
             if name.endswith("_mmol_l")
         },
     )
-
-
-def _instruments(stage: Stage, at: datetime) -> None:
-    for item in stage.data["instruments"]:
-        due = (stage.now + timedelta(days=item["due_in_days"])).date()
-        outcome = plant.save_instrument(
-            by=stage.by("osk", at),
-            instrument=InstrumentSettings(
-                code=item["code"],
-                name=item["name"],
-                kind=item["kind"],
-                cell_constant_per_cm=item.get("cell_constant_per_cm"),
-                compensation=item.get("compensation", ""),
-                uncertainty_frac=item.get("uncertainty_frac", 0.01),
-            ),
-        )
-        stage.instruments[item["code"]] = outcome.result
-        plant.record_calibration(
-            by=stage.by("brae", at), instrument_id=outcome.result.pk, calibrated_on=at.date(), due_on=due
-        )
 
 
 def _resins(stage: Stage, at: datetime) -> None:

@@ -21,6 +21,7 @@ from regenplant.quality.signed_content import FAIL_MEANING, PASS_MEANING, RELEAS
 from regenplant.quality.specification import sample_limits
 from regenplant.tanks import services as tanks
 from regenplant.tanks.models import TankVisit
+from regenplant.web.story.calibrations import later_calibration, put_up_instruments
 from regenplant.web.story.cast import Stage, check, deliver, set_the_stage
 from regenplant.web.story.clockwork import Clockwork, Script
 from regenplant.web.story.dock import Dock
@@ -227,7 +228,9 @@ def tell_the_story(now: datetime) -> None:
     """Play the whole story up to ``now`` in one transaction: all of it or nothing."""
     with transaction.atomic():
         start = (now - 22 * DAY).replace(hour=5, minute=0, second=0, microsecond=0)
-        life = Life(set_the_stage(now, start))
+        stage = set_the_stage(now, start)
+        put_up_instruments(stage, start)
+        life = Life(stage)
         life.clockwork.add(start, life.weekly(start))
         for index, (days, hour, run) in enumerate(HISTORY):
             begin = (now - days * DAY).replace(hour=hour, minute=5, second=0, microsecond=0)
@@ -241,6 +244,7 @@ def _today(life: Life, now: datetime) -> None:
     for minutes, run in UNDER_WAY:
         begin = now - minutes * MINUTE
         life.clockwork.add(begin - 8 * HOUR, life.batch(run, begin))
+    life.clockwork.add(now - 27 * HOUR, later_calibration(life.stage, "CELL-2", now - 27 * HOUR))
     life.clockwork.add(now - 3 * HOUR, life.lock_out(now - 3 * HOUR, "A2", "Drain valve work"))
     life.clockwork.add(now - 95 * MINUTE, life.at_the_dock(now - 95 * MINUTE))
     for hours, key, count, due in (

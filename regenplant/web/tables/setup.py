@@ -11,12 +11,11 @@ from django.utils.safestring import SafeString
 
 from regenplant.core.process.vocabulary import Chemical, ResinFamily, WaterKind
 from regenplant.people.models import Person
-from regenplant.plant.models import Instrument, Skid, Vessel, WasteTank, WaterSupply
+from regenplant.plant.models import Skid, Vessel, WasteTank, WaterSupply
 from regenplant.resins.models import ResinLot, ResinType
 from regenplant.web.presenters.bed import made_for
 from regenplant.web.tables.columns import (
     CodeColumn,
-    DayColumn,
     HouseColumn,
     LocalTimeColumn,
     NumberColumn,
@@ -132,44 +131,6 @@ class WasteTable(tables.Table):
     class Meta:
         model = WasteTank
         fields = ()
-
-
-class InstrumentTable(tables.Table):
-    caption, noun, nouns, exports = "", "instrument", "instruments", EXPORTS
-
-    code = CodeColumn(verbose_name="Code", linkify=("setup-instrument", {"code": tables.A("code")}))
-    name = HouseColumn(verbose_name="Name", wide_only=True)
-    kind = HouseColumn(verbose_name="Kind")
-    calibrated_on = DayColumn(verbose_name="Calibrated", wide_only=True)
-    calibration_due_on = DayColumn(verbose_name="Due")
-    standing = HouseColumn(verbose_name="State", orderable=False, empty_values=())
-
-    class Meta:
-        model = Instrument
-        fields = ()
-        empty_text = "No instrument is set up yet. A supervisor adds the first one."
-
-    def __init__(self, *args: Any, valid: frozenset[int], **kwargs: Any):
-        self.valid = valid
-        super().__init__(
-            *args,
-            row_attrs={"class": lambda record: "" if record.pk in valid or not record.is_active else "off"},
-            **kwargs,
-        )
-
-    def render_standing(self, record: Instrument) -> SafeString | str:
-        if not record.is_active:
-            return "out of use"
-        return "in calibration" if record.pk in self.valid else mark("overdue", "Calibrate")
-
-    def value_standing(self, record: Instrument) -> str:
-        return (
-            "out of use"
-            if not record.is_active
-            else "in calibration"
-            if record.pk in self.valid
-            else "overdue"
-        )
 
 
 class ResinTypeTable(tables.Table):

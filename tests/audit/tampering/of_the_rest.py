@@ -146,7 +146,14 @@ altered("let a specification hold from another day", "recipes_specificationversi
         says="specification version .+ of specification")  # fmt: skip
 removed("delete a specification version", "recipes_specificationversion", says="specification version")
 altered("change a limit of the plant", "plant_plantprofile", "permit_ph_high = 12.0", says="plant profile .+")
-altered("extend a calibration", "plant_instrument", "calibration_due_on = '2099-01-01'", says="instrument .+")
+altered("extend a calibration", "plant_instrument", "calibration_due_on = '2099-01-01'", says="instrument .+",
+        and_says="instrument: Instrument .+ does not stand as its calibrations say")  # fmt: skip
+altered("say a calibration found it outside", "plant_calibration", "found_within = FALSE", says="calibration .+",
+        and_says="calibration: The calibration of .+ does not say what its points say")  # fmt: skip
+altered(
+    "extend a calibration and its row", "plant_calibration", "due_on = '2099-01-01'", says="calibration .+"
+)
+removed("delete a calibration", "plant_calibration", says="calibration")
 altered("say a vessel is flushed", "plant_vessel", "is_flushed = NOT is_flushed", says="vessel .+")
 altered("lift a lock-out", "plant_vessel", "lock_out_reason = 'x'", says="vessel .+")
 

@@ -18,6 +18,7 @@ from regenplant.batches.worked_out import worked_of
 from regenplant.core.errors import DomainError, RecordRefused
 from regenplant.core.process.lifecycle import BatchAction, BatchState
 from regenplant.core.process.specification import Limit
+from regenplant.plant.models import Instrument
 from regenplant.plant.selectors import plant_day
 from regenplant.quality import services
 from regenplant.quality.bench import BenchInstrument, instruments_for
@@ -39,6 +40,7 @@ from regenplant.web.areas.qc.forms import (
 from regenplant.web.areas.rinse.views import batch_or_404
 from regenplant.web.presenters import qc as words
 from regenplant.web.presenters import qc_limits
+from regenplant.web.presenters.instruments import due_notes
 from regenplant.web.presenters.qc_queue import queue_groups, queue_sentence
 from regenplant.web.presenters.review_record import found_view
 from regenplant.web.presenters.start import worked_note, worked_rows
@@ -102,6 +104,12 @@ def _judge(form: SigningForm, request: HttpRequest, batch: Batch) -> bool:
     return True
 
 
+def _instruments(page: QcPage) -> list[Instrument]:
+    """What the batch was measured with."""
+    rows = (*page.readings, *page.measurements)
+    return list({row.instrument.pk: row.instrument for row in rows if row.instrument is not None}.values())
+
+
 def _decision_page(
     request: HttpRequest,
     batch: Batch,
@@ -135,6 +143,7 @@ def _decision_page(
         "worked_note": worked_note(worked_of(batch)),
         "measuring_note": "on the sample" if batch.state == BatchState.AWAITING_QC else "on each tank",
         "right_to_measure": right(request, "qc.record", batch.segregation_class),
+        "instrument_notes": due_notes(_instruments(page), timezone.now()),
         "form": with_version(form, batch),
         "is_fail": is_fail,
         "is_judgeable": batch.state == BatchState.AWAITING_QC or is_anew,

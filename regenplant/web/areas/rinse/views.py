@@ -29,6 +29,7 @@ from regenplant.web.areas.rinse.forms import CorrectReadingForm, ReadingForm
 from regenplant.web.presenters import rinse as words
 from regenplant.web.presenters import rinse_logs as logs
 from regenplant.web.presenters import rinse_readings as readings
+from regenplant.web.presenters.instruments import due_notes
 from regenplant.web.presenters.rinse_forecast import forecast_panel, made_rows, seen_in, seen_of
 from regenplant.web.presenters.rinse_pad import pad_stops
 from regenplant.web.requests import by_of, unit_system_of
@@ -149,11 +150,18 @@ def _context(request: HttpRequest, page: RinsePage, system: str) -> dict[str, An
         "verdict": words.verdict_word(page),
         "who": words.who_sentence(page, may_judge, may_release),
         "is_judgeable": page.batch.state == BatchState.AWAITING_QC,
+        "instrument_notes": due_notes(_cells(page), timezone.now()),
         "may_hold": page.batch.state in ACTIVE_STATES
         and right(request, "batch.hold", page.batch.segregation_class).is_held,
         "may_correct": (page.batch.state in READINGS_OPEN or is_reopened(page.batch.pk))
         and right(request, "reading.record", page.batch.segregation_class).is_held,
     }
+
+
+def _cells(page: RinsePage) -> list[Instrument]:
+    """The cells this rinse is read with; before the first reading, every one that could be."""
+    used = {row.instrument_id: row.instrument for row in page.readings}
+    return list(used.values()) or [cell.instrument for cell in page.cells]
 
 
 @require_safe

@@ -60,6 +60,23 @@ urlpatterns = [
         instruments.calibration,
         name="setup-instrument-calibration",
     ),
+    path(
+        "setup/instruments/<str:code>/calibrations/<int:calibration_id>/correct/",
+        instruments.correct,
+        name="setup-instrument-calibration-correct",
+    ),
+    path("setup/instruments/<str:code>/out/", instruments.take_out, name="setup-instrument-out"),
+    path("setup/instruments/<str:code>/impact/", instruments.impact, name="setup-instrument-impact"),
+    path(
+        "setup/instruments/<str:code>/calibrations/<int:calibration_id>/impact/",
+        instruments.impact,
+        name="setup-instrument-calibration-impact",
+    ),
+    path(
+        "setup/instruments/<str:code>/calibrations/<int:calibration_id>/look/",
+        instruments.look,
+        name="setup-instrument-look",
+    ),
     # terminals
     path("setup/terminals/", terminals.terminal_list, name="setup-terminals"),
     path("setup/terminals/name/", terminals.name, name="setup-terminal-name"),

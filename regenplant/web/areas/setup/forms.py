@@ -9,8 +9,6 @@ from django import forms
 
 from regenplant.core.process.vocabulary import Chemical, ResinFamily, SegregationClass, WaterKind
 from regenplant.plant.models import (
-    COMPENSATIONS,
-    Instrument,
     PlantProfile,
     Skid,
     Vessel,
@@ -18,7 +16,6 @@ from regenplant.plant.models import (
     WaterSupply,
 )
 from regenplant.plant.services import (
-    InstrumentSettings,
     ProfileSettings,
     SkidSettings,
     VesselSettings,
@@ -263,48 +260,6 @@ class WasteTankForm(HouseForm):
 class WasteLevelForm(HouseForm):
     level_m3 = QuantityField("liquid_volume", label="Level", help_text="As read at the tank.")
     note = words_field(200, label="Note", required=False)
-
-
-# --- instruments ------------------------------------------------------------------------------------------------------
-class InstrumentForm(HouseForm):
-    code = words_field(16, label="Code", help_text="As on its label. It never changes.")
-    name = words_field(80, label="Name")
-    kind = forms.ChoiceField(label="Kind", choices=[("", "Choose a kind"), *Instrument.Kind.choices])
-    uncertainty_frac = QuantityField("fraction", label="Stated uncertainty of a reading", initial=0.01)
-    cell_constant_per_cm = QuantityField(
-        "ratio", label="Cell constant in 1/cm", required=False, help_text="Only for a conductivity cell."
-    )
-    compensation = forms.ChoiceField(
-        label="Temperature compensation of the meter",
-        required=False,
-        choices=[("", "no conductivity cell"), *((name, name) for name in COMPENSATIONS)],
-        help_text="As set in the meter’s menu; none if it shows the raw value.",
-    )
-    is_active = forms.BooleanField(label="In use", required=False, initial=True)
-
-    @classmethod
-    def initial_of(cls, instrument: Instrument) -> dict[str, Any]:
-        return initial_of(instrument, *(name for name in cls.base_fields if name != "version"))
-
-    def settings(self) -> InstrumentSettings:
-        data = self.cleaned_data
-        return InstrumentSettings(
-            code=self.text("code"),
-            name=self.text("name"),
-            kind=data["kind"],
-            cell_constant_per_cm=self.quantity("cell_constant_per_cm"),
-            compensation=data["compensation"],
-            uncertainty_frac=self.needed_quantity("uncertainty_frac"),
-            is_active=data["is_active"],
-        )
-
-
-class CalibrationForm(HouseForm):
-    calibrated_on = day_field(label="Calibrated on")
-    due_on = day_field(label="Next one due on")
-    note = words_field(
-        200, label="Note", required=False, help_text="Certificate, standard solution, what was found."
-    )
 
 
 def day_after_year(day: Any) -> Any:

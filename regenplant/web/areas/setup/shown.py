@@ -2,12 +2,15 @@
 
 from __future__ import annotations
 
-from collections.abc import Iterable
+from collections.abc import Iterable, Mapping
 from datetime import date
+
+from django.utils import timezone
 
 from regenplant import units
 from regenplant.core.process.vocabulary import Chemical, IonicForm, ResinFamily, SegregationClass, WaterKind
-from regenplant.plant.models import Instrument, PlantProfile, Vessel
+from regenplant.plant.calibrations import Due, interval_days
+from regenplant.plant.models import Calibration, Instrument, PlantProfile, Vessel
 from regenplant.plant.selectors import is_eyewash_overdue
 from regenplant.resins.models import ResinLot, ResinType
 from regenplant.web.presenters.bed import made_for
@@ -76,11 +79,13 @@ def vessel_sentence(vessel: Vessel) -> str:
 
 
 def instrument_rows(instrument: Instrument, system: str) -> Rows:
+    own = "" if instrument.interval_days else ", the proposal of its kind"
     rows = [
         ("Kind", instrument.get_kind_display()),
         ("Stated uncertainty of a reading", both(instrument.uncertainty_frac, "fraction", system)),
         ("Calibrated on", str(instrument.calibrated_on or "never")),
         ("Next one due on", str(instrument.calibration_due_on or NONE)),
+        ("From one calibration to the next", f"{count(interval_days(instrument), 'day')}{own}"),
         ("In use", "yes" if instrument.is_active else "no"),
     ]
     if instrument.kind == Instrument.Kind.CONDUCTIVITY:
@@ -91,15 +96,51 @@ def instrument_rows(instrument: Instrument, system: str) -> Rows:
     return rows
 
 
-def instrument_sentence(instrument: Instrument, is_valid: bool, today: date) -> str:
-    due = instrument.calibration_due_on
-    if not instrument.is_active:
-        return "Taken out of use. Its readings prove nothing from now on."
-    if due is None:
-        return "Never calibrated here, so its readings prove nothing yet."
-    if not is_valid:
-        return f"Calibration has been due for {count((today - due).days, 'day')}. Until it is calibrated its readings inform and prove nothing."
-    return f"In calibration until {due}, {count((due - today).days, 'day')} from today."
+def instruments_sentence(due: Mapping[str, Due], failed: Iterable[str]) -> str:
+    """What the list of instruments opens with: the worst first. ``failed`` were found outside, and nobody looked yet."""
+
+    def those(*wanted: Due) -> list[str]:
+        return [code for code, one in due.items() if one in wanted]
+
+    parts = [
+        (list(dict.fromkeys(failed)), "found outside tolerance, and its impact waits for a look."),
+        (those(Due.OUT_OF_SERVICE), "out of service, so readings prove nothing."),
+        (those(Due.OVERDUE, Due.NEVER), "calibration is due, so readings prove nothing."),
+        (those(Due.TODAY), "due today."),
+        (those(Due.SOON), "due soon."),
+    ]
+    said = [f"{listed(codes)}: {words}" for codes, words in parts if codes]
+    return " ".join(said) or "Every instrument in use is in calibration."
+
+
+def calibrated_sentence(instrument: Instrument) -> str:
+    """The receipt of a calibration."""
+    if instrument.out_of_service_at is not None:
+        return f"Written: {instrument.code} stays out of service."
+    return f"Written: {instrument.code} calibrated on {instrument.calibrated_on}, due on {instrument.calibration_due_on}."
+
+
+def calibration_initial(row: Calibration) -> dict[str, object]:
+    """A calibration for the form that corrects it; as typed."""
+    names = (
+        "due_on",
+        "laboratory",
+        "reference_kind",
+        "reference",
+        "certificate",
+        "reference_expires_on",
+        "note",
+    )
+    found: dict[str, object] = {name: getattr(row, name) for name in names}
+    found |= {"calibrated_on": row.done_on, "done_time": timezone.localtime(row.done_at).time()}
+    for point in row.points.all():
+        found |= {
+            f"reference_{point.position}": point.reference_as_typed,
+            f"found_{point.position}": point.found_as_typed,
+            f"left_{point.position}": point.left_as_typed,
+            f"tolerance_{point.position}": point.tolerance_as_typed,
+        }
+    return found
 
 
 def profile_rows(plant: PlantProfile) -> Rows:
