@@ -327,6 +327,10 @@ def calibration_words(instrument: Instrument, at: datetime, was_valid: bool) -> 
     words = "in calibration on that day"
     if then is not None:
         words += f": calibrated {then.done_on.isoformat()}, due {then.due_on.isoformat()}"
+    elif not rows:  # from before calibrations were kept one by one: the two days of the last one are known
+        made, due = instrument.calibrated_on, instrument.calibration_due_on
+        if made is not None and due is not None and made <= day <= due:
+            words += f": calibrated {made.isoformat()}, due {due.isoformat()}"
     later = min((row for row in rows if row.done_on > day), key=lambda row: row.done_at, default=None)
     if later is not None and later.found_within is False:
         words += f"; found outside its tolerance at the calibration of {later.done_on.isoformat()}"
