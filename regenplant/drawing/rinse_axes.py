@@ -10,6 +10,8 @@ from regenplant.drawing.scales import Axis
 LEAST_LENGTH_S, LEAST_LENGTH_BV = 900.0, 3.0
 NEAR_LOW_FRAC, NEAR_HIGH_FRAC = 0.4, 1.6
 """The even chart shows from 0.4 to 1.6 of an "at least" limit, and from nothing to 2.5 of an "at most" one."""
+FARTHEST_NOW = 2.0
+"""Nor does a rinse that nobody reads any more push its readings into a corner."""
 FARTHEST_EXPECTED = 1.7
 """The axis ends at the latest at so many times what has passed and what is expected; the words name what lies beyond."""
 
@@ -18,8 +20,11 @@ def end_of(shown: ShownRinse) -> float:
     """Where the axis along the bottom ends: readings, now, hold window and what is expected are on it."""
     rinse = shown.rinse
     least, step = (LEAST_LENGTH_BV, 1.0) if shown.is_by_volume else (LEAST_LENGTH_S, 300.0)
-    passed = [least, shown.x(rinse.now_s) if rinse.now_s is not None else 0.0]
-    passed += [shown.x_of(reading) for reading in rinse.readings]
+    read = [shown.x_of(reading) for reading in rinse.readings]
+    passed = [least, *read]
+    if rinse.now_s is not None:
+        now = shown.x(rinse.now_s)
+        passed.append(min(now, FARTHEST_NOW * max(least, *read)) if read else now)
     ends = [*passed, *(f[0] for f in shown.forecast)]
     middle, _, late = shown.pass_times()
     if rinse.expected is not None and middle is not None and late is not None:

@@ -22,6 +22,8 @@ from regenplant.documents.issue import Issue
 from regenplant.documents.models import Certificate, IssuedPaper
 from regenplant.documents.page import A4, LETTER, PageSize
 from regenplant.documents.services import issue_certificate, issue_paper, withdraw_certificate
+from regenplant.plant.selectors import plant_day
+from regenplant.plant.services import CalibrationEvidence, PointAsTyped, record_calibration
 from regenplant.quality import services as quality_services
 from regenplant.quality.signed_content import REOPEN_MEANING
 from tests import factories, families
@@ -90,16 +92,36 @@ def test_its_tanks_are_those_chosen_in_their_order(plant: SmallPlant, released: 
     assert content.customer == links[0].visit.customer.name
 
 
-def test_the_days_of_a_calibration_are_named_only_where_they_cover_the_day(plant: SmallPlant) -> None:
+def test_the_days_of_a_calibration_are_those_of_the_day_it_measured(plant: SmallPlant) -> None:
     cell = plant.instruments["CELL"]
     assert cell.calibrated_on and cell.calibration_due_on
     words = calibration_words(cell, plant.now, was_valid=True)
-    assert words == (
-        f"in calibration on that day: calibrated {cell.calibrated_on.isoformat()}, due {cell.calibration_due_on.isoformat()}"
-    )
-    cell.calibrated_on = (plant.now + timedelta(days=3)).date()  # calibrated anew after the reading
-    assert calibration_words(cell, plant.now, was_valid=True) == "in calibration on that day"
+    days = f"calibrated {cell.calibrated_on.isoformat()}, due {cell.calibration_due_on.isoformat()}"
+    assert words == f"in calibration on that day: {days}"
+    before = plant.now - timedelta(days=4000)  # no calibration of then is on record
+    assert calibration_words(cell, before, was_valid=True) == "in calibration on that day"
     assert calibration_words(cell, plant.now, was_valid=False) == "out of calibration on that day"
+
+
+def test_a_cell_found_outside_its_tolerance_afterwards_is_said(plant: SmallPlant) -> None:
+    read_at, cell = plant.now, plant.instruments["CELL"]
+    plant.now += timedelta(days=3)
+    day = plant_day(plant.now)
+    record_calibration(
+        by=plant.by("qc"),
+        instrument_id=cell.pk,
+        calibrated_on=day,
+        evidence=CalibrationEvidence(
+            reference_kind="solution",
+            reference="84 µS/cm at 25 °C",
+            certificate="INV-1",
+            reference_expires_on=day + timedelta(days=90),
+            points=(PointAsTyped("84 µS/cm", "76 µS/cm", "84.2 µS/cm", "2 %"),),
+        ),
+    )
+    words = calibration_words(cell, read_at, was_valid=True)
+    assert words.startswith("in calibration on that day")
+    assert words.endswith(f"; found outside its tolerance at the calibration of {day.isoformat()}")
 
 
 # --- for what it is issued --------------------------------------------------------------------------------------------

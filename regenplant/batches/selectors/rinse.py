@@ -40,6 +40,7 @@ class Ghost:
     points: tuple[tuple[float, float], ...]
     volumes: tuple[tuple[float, float], ...] = ()
     """The same over the bed volumes passed."""
+    is_same_lot: bool = False
 
 
 @dataclass(frozen=True, slots=True)
@@ -102,7 +103,7 @@ def rinse_page(batch: Batch, now: datetime) -> RinsePage:
         flow_m3_per_s=rinse_flow_m3_per_s(batch, step) if step and started else None,
         is_rinsing=batch.state == BatchState.RINSING and step is not None and step.state == StepState.RUNNING,
         cells=tuple(Cell(cell, is_instrument_valid(cell, today)) for cell in cells),
-        ghosts=_ghosts(batch, limit),
+        ghosts=_ghosts(batch, limit, standing.lot_code),
         steps=tuple(steps),
         step=step,
         took_readings=_who_took(tuple(every), logs),
@@ -166,23 +167,24 @@ GHOST_ROWS = 120
 """Points of a thin line at most."""
 
 
-def _ghosts(batch: Batch, limit: Limit | None, count: int = 5) -> tuple[Ghost, ...]:
-    """The last rinses of the same resin type and class that ended, newest first; one query where their standing is kept."""
-    earlier = (
-        Batch.objects.filter(
-            resin_type=batch.resin_type, segregation_class=batch.segregation_class, rinsed_at__isnull=False
-        )
-        .exclude(pk=batch.pk)
-        .select_related("rinse_standing", "specification_version")
-        .order_by("-rinsed_at")[:count]
-    )
+def _ghosts(batch: Batch, limit: Limit | None, lot_code: str, count: int = 5) -> tuple[Ghost, ...]:
+    """Earlier rinses of the same resin type and class that ended: of the last twenty those of the same lot first, newest first; two
+    queries where their standing is kept."""
+    pool = Batch.objects.filter(
+        resin_type=batch.resin_type, segregation_class=batch.segregation_class, rinsed_at__isnull=False
+    ).exclude(pk=batch.pk)
+    newest = pool.order_by("-rinsed_at").values_list("pk", "rinse_standing__lot_code")[: 4 * count]
+    same = {pk for pk, lot in newest if lot_code and lot == lot_code}
+    wanted = sorted((pk for pk, _ in newest), key=lambda pk: pk not in same)[:count]
+    rows = Batch.objects.select_related("rinse_standing", "specification_version").in_bulk(wanted)
     found = []
-    for old in earlier:
+    for pk in wanted:
+        old = rows[pk]
         kept = getattr(old, "rinse_standing", None)
         curve = kept.curve if kept is not None else curve_of_batch(old)
         if curve:
-            rows = curve[:: -(-len(curve) // GHOST_ROWS)]
-            points = shown_points(rows, limit)
-            volumes = tuple((row[PASSED], value) for row, (_, value) in zip(rows, points, strict=True))
-            found.append(Ghost(old.number, points, volumes))
+            thin = curve[:: -(-len(curve) // GHOST_ROWS)]
+            points = shown_points(thin, limit)
+            volumes = tuple((row[PASSED], value) for row, (_, value) in zip(thin, points, strict=True))
+            found.append(Ghost(old.number, points, volumes, pk in same))
     return tuple(found)

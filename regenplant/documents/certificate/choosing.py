@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+from collections.abc import Sequence
 from dataclasses import dataclass
 
 from django.db.models import QuerySet
@@ -27,8 +28,14 @@ def certifiable(asked: Asked) -> list[BatchTank]:
     if asked.serial:
         return list(rows.filter(visit__tank__serial__iexact=asked.serial)[:1])
     if asked.batch_number:
-        return list(rows.filter(batch__number__iexact=asked.batch_number)[:MOST_SHOWN])
+        of_batch = rows.filter(batch__number__iexact=asked.batch_number)
+        return list(of_batch.order_by("visit__customer__name", "position")[:MOST_SHOWN])
     return list(rows[:MOST_SHOWN])
+
+
+def of_one_customer(links: Sequence[BatchTank]) -> list[BatchTank]:
+    """Those of the customer who has the first: what one certificate can name."""
+    return [link for link in links if link.visit.customer_id == links[0].visit.customer_id]
 
 
 def _rows() -> QuerySet[BatchTank]:

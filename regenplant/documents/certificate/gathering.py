@@ -4,7 +4,7 @@ from __future__ import annotations
 
 from collections.abc import Sequence
 from dataclasses import dataclass
-from datetime import UTC, date, datetime
+from datetime import UTC, datetime
 from zoneinfo import ZoneInfo
 
 from regenplant import units
@@ -38,6 +38,7 @@ from regenplant.documents.selectors import treatment
 from regenplant.documents.texts import moment
 from regenplant.drawing.curves import thinned
 from regenplant.drawing.rinse import Counts
+from regenplant.plant.calibrations import standing_calibrations
 from regenplant.plant.models import Instrument, PlantProfile
 from regenplant.plant.selectors import plant_day, profile
 from regenplant.quality.models import QcMeasurement, decision_of, release_of
@@ -314,16 +315,23 @@ def _grades(batch: Batch, serials: Sequence[str], read: _Read | None) -> tuple[s
 
 # --- instruments ------------------------------------------------------------------------------------------------------
 def calibration_words(instrument: Instrument, at: datetime, was_valid: bool) -> str:
-    """How an instrument stood on the day it measured. The days of a calibration are named only where they are those of that day: a
-    later calibration says nothing about it."""
+    """How an instrument stood on the day it measured, by the calibration of then; and what a calibration after it found, where that
+    was outside its tolerance."""
     if not was_valid:
         return "out of calibration on that day"
     day = plant_day(at)
-    calibrated, due = instrument.calibrated_on, instrument.calibration_due_on
-    if calibrated is None or due is None or not _covers(calibrated, due, day):
-        return "in calibration on that day"
-    return f"in calibration on that day: calibrated {calibrated.isoformat()}, due {due.isoformat()}"
-
-
-def _covers(calibrated: date, due: date, day: date) -> bool:
-    return calibrated <= day <= due
+    rows = list(standing_calibrations(instrument.pk))
+    then = max(
+        (row for row in rows if row.done_on <= day <= row.due_on), key=lambda row: row.done_at, default=None
+    )
+    words = "in calibration on that day"
+    if then is not None:
+        words += f": calibrated {then.done_on.isoformat()}, due {then.due_on.isoformat()}"
+    elif not rows:  # from before calibrations were kept one by one: the two days of the last one are known
+        made, due = instrument.calibrated_on, instrument.calibration_due_on
+        if made is not None and due is not None and made <= day <= due:
+            words += f": calibrated {made.isoformat()}, due {due.isoformat()}"
+    later = min((row for row in rows if row.done_on > day), key=lambda row: row.done_at, default=None)
+    if later is not None and later.found_within is False:
+        words += f"; found outside its tolerance at the calibration of {later.done_on.isoformat()}"
+    return words

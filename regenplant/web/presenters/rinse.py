@@ -344,7 +344,9 @@ def who_sentence(page: RinsePage, may_judge: Sequence[str], may_release: Sequenc
 
 
 def ghost_sentence(page: RinsePage) -> str:
-    """Which earlier batches the thin lines are."""
+    """Which earlier batches the thin lines are, and which of them rinsed the same lot."""
     if not page.ghosts:
         return ""
-    return f"Thin lines: {counted(len(page.ghosts), 'earlier batch', 'earlier batches')} of the same pool, {joined(ghost.batch_number for ghost in page.ghosts)}."
+    same = joined(ghost.batch_number for ghost in page.ghosts if ghost.is_same_lot)
+    lot = f" Of the same lot: {same}." if same else ""
+    return f"Thin lines: {counted(len(page.ghosts), 'earlier batch', 'earlier batches')} of the same pool, {joined(ghost.batch_number for ghost in page.ghosts)}.{lot}"

@@ -8,7 +8,7 @@ from django.urls import reverse
 from django.views.decorators.http import require_http_methods, require_safe
 
 from regenplant.audit.selectors import story
-from regenplant.documents.certificate.choosing import Asked, certifiable
+from regenplant.documents.certificate.choosing import Asked, certifiable, of_one_customer
 from regenplant.documents.certificate.standing import (
     certificate_numbered,
     content_of,
@@ -39,11 +39,14 @@ def new(request: HttpRequest, tab: str) -> HttpResponse:
     """Choose the tanks and issue; ``?tank=`` and ``?batch=`` narrow the choice."""
     asked = Asked(_plain(request, "tank"), _plain(request, "batch"))
     links = certifiable(asked)
-    ticked = [str(link.visit_id) for link in links] if asked.serial or asked.batch_number else []
+    ticked = of_one_customer(links) if asked.serial or asked.batch_number else []
     form = IssueForm(
         posted(request),
         links=links,
-        initial={"tanks": ticked, "in_place_of": _plain(request, "in_place_of")},
+        initial={
+            "tanks": [str(link.visit_id) for link in ticked],
+            "in_place_of": _plain(request, "in_place_of"),
+        },
     )
     act = Act(
         title="Issue a certificate of quality",
