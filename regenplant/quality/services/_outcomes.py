@@ -4,11 +4,12 @@ from __future__ import annotations
 
 import math
 from collections.abc import Iterable
-from datetime import datetime
+from datetime import UTC, datetime
 
 from regenplant.audit.by import By
-from regenplant.batches.models import Batch, RinseReading
-from regenplant.batches.rinse import EndPoint, current_readings, end_point, judged_steps
+from regenplant.batches.models import Batch
+from regenplant.batches.points import Points, points_of
+from regenplant.batches.rinse import EndPoint, end_point, judged_steps, rinse_sifted
 from regenplant.batches.timing import worked_s
 from regenplant.core.process.lifecycle import BatchState
 from regenplant.core.process.specification import Limit, LimitBasis
@@ -42,7 +43,8 @@ def write_outcome(batch: Batch, verdict: str, reason: str, at: datetime) -> Rins
     known = RinseOutcome.objects.filter(number=batch.number).first()
     came_from = known.lot_in if known is not None and known.lot_in else _lot_in(batch)
     lot_made = batch.lot.code if batch.lot is not None else ""
-    reached, rinsed_bv, rinse_s = _rinse(batch, end := end_point(batch))
+    points = points_of(batch)
+    reached, rinsed_bv, rinse_s = _rinse(batch, points, end := end_point(batch, points))
     outcome, _ = RinseOutcome.objects.update_or_create(
         number=batch.number,
         defaults={
@@ -87,36 +89,39 @@ def renew_all() -> int:
 
 
 # --- the rinse --------------------------------------------------------------------------------------------------------
-def _rinse(batch: Batch, end: EndPoint) -> tuple[bool, float | None, float | None]:
-    """Whether the limit was held as asked; bed volumes and seconds until it was reached for good, or as far as it went."""
-    readings = list(current_readings(batch))
-    if end.limit is None or not readings:
+def _rinse(batch: Batch, points: Points, end: EndPoint) -> tuple[bool, float | None, float | None]:
+    """Whether the limit was held as asked; bed volumes and seconds until it was reached for good, or as far as it went. By every
+    reading that counts, by hand and by meter."""
+    if end.limit is None or not len(points):
         return False, None, None
-    at = readings[-1].occurred_at
     if not end.is_met or end.held_from_s is None:
-        return False, end.rinsed_bv, _rinsed_s(batch, at)
-    index = next(i for i, row in enumerate(readings) if row.occurred_at.timestamp() >= end.held_from_s - 1e-3)
-    within, above = readings[index], readings[index - 1] if index else None
-    back = _share_back(above, within, end.limit) if above is not None else 0.0
-    if above is None or back == 0.0:
-        return True, within.rinsed_bv, _rinsed_s(batch, within.occurred_at)
-    reached_at = within.occurred_at - back * (within.occurred_at - above.occurred_at)
+        return False, end.rinsed_bv, _rinsed_s(batch, _moment(points.at_s[-1]))
+    found = rinse_sifted(batch, points)
+    at_s, volume_bv = found.series.at_s[found.counts], found.series.volume_bv[found.counts]
+    at_25 = found.at_25[found.counts]
+    index = int(at_s.searchsorted(end.held_from_s - 1e-3))
+    back = _share_back(float(at_25[index - 1]), float(at_25[index]), end.limit) if index else 0.0
+    if back == 0.0:
+        return True, float(volume_bv[index]), _rinsed_s(batch, _moment(at_s[index]))
     return (
         True,
-        within.rinsed_bv - back * (within.rinsed_bv - above.rinsed_bv),
-        _rinsed_s(batch, reached_at),
+        float(volume_bv[index] - back * (volume_bv[index] - volume_bv[index - 1])),
+        _rinsed_s(batch, _moment(at_s[index] - back * (at_s[index] - at_s[index - 1]))),
     )
 
 
-def _share_back(above: RinseReading, within: RinseReading, limit: Limit) -> float:
-    """Where between two readings the limit was crossed, as a share of the way back from the second: on a log scale, as a rinse
-    falls by so much a bed volume. Readings some minutes apart would else make steps of a tenth of the rinse.
+def _moment(at_s: float) -> datetime:
+    return datetime.fromtimestamp(float(at_s), tz=UTC)
+
+
+def _share_back(before: float, after: float, limit: Limit) -> float:
+    """Where between two readings at 25 °C the limit was crossed, as a share of the way back from the second: on a log scale, as a
+    rinse falls by so much a bed volume. Readings some minutes apart would else make steps of a tenth of the rinse.
 
     0 where the limit is none at 25 °C, or the two do not stand on either side of it: then the reading itself is taken.
     """
     if limit.basis is not LimitBasis.AT_25_CELSIUS or limit.high is None:
         return 0.0
-    before, after = above.conductivity_25_siemens_per_m, within.conductivity_25_siemens_per_m
     if not before > limit.high >= after:
         return 0.0
     return math.log(limit.high / after) / math.log(before / after)
