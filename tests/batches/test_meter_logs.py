@@ -7,11 +7,12 @@ from dataclasses import replace
 from datetime import timedelta
 
 import pytest
+from django.core.management import call_command
 
 from regenplant.batches import services
 from regenplant.batches.checking import end_point_reading
 from regenplant.batches.forecasts import history_of
-from regenplant.batches.models import Batch, Deviation, MeterLog
+from regenplant.batches.models import Batch, Deviation, MeterLog, RinseStanding
 from regenplant.batches.moves import recorded_by
 from regenplant.batches.points import core_readings, packed, points_of, unpacked
 from regenplant.batches.received import unlike_its_text
@@ -308,3 +309,17 @@ def test_whoever_hands_a_log_in_took_part(plant: SmallPlant, rinsing: Batch) -> 
     assert "handed in a log of the rinse" in recorded_by(rinsing, plant.people["operator"].pk)
     assert plant.people["operator"].pk in participants(rinsing)
     assert recorded_by(rinsing, plant.people["qc"].pk) == ()
+
+
+def test_a_standing_fits_the_record_after_each_act_on_the_rinse(plant: SmallPlant, rinsing: Batch) -> None:
+    plant.forward(minutes=30)
+    take(plant, rinsing, FALLING)
+    step = rinsing.steps.get(kind=StepKind.FAST_RINSE.value)
+    factories.write_required(plant, step, is_before=False)
+    assert is_fresh(Batch.objects.get(pk=rinsing.pk))
+    services.finish_step(by=plant.by(), step_id=step.pk)
+    kept = standing_of(rinsing)
+    assert is_fresh(Batch.objects.get(pk=rinsing.pk)) and kept is not None and kept.forecast["model"]
+    RinseStanding.objects.all().delete()
+    call_command("renew_standings")
+    assert is_fresh(Batch.objects.get(pk=rinsing.pk))

@@ -61,6 +61,7 @@ FORMS: dict[str, Make] = {
     "areas.batches.forms.ShellForm": plain,
     "areas.batches.forms.FillForm": plain,
     "areas.batches.forms.AsideForm": plain,
+    "areas.rinse.forms.SetAsideForm": plain,
     "areas.batches.forms.FilterForm": plain,
     "areas.chemical_use.forms.UseForm": given(today=date(2026, 3, 2)),
     "areas.trends.forms.WindowForm": given(today=date(2026, 3, 2)),
@@ -194,6 +195,7 @@ ELSEWHERE = {
         "tests/web/test_products.py",
         "setup-product-customer",
     ),
+    "areas.rinse.forms.LogForm": ("tests/web/test_rinse_logs.py", "rinse-log"),
     "areas.tanks.forms.ChangeForm": ("tests/web/test_tanks.py", "tanks-change"),
     "parts.SampleForm": ("tests/web/test_parts.py", "parts"),
 }

@@ -19,7 +19,8 @@ from regenplant.batches.log_files import read_log
 from regenplant.batches.models import Batch, MeterLog
 from regenplant.batches.points import points_of
 from regenplant.batches.services import Packet
-from regenplant.batches.standing import is_fresh, renew
+from regenplant.batches.services._standing import renew
+from regenplant.batches.standing import is_fresh
 from regenplant.core.process.vocabulary import StepKind
 from tests import factories
 from tests.factories import SmallPlant

@@ -10,7 +10,8 @@ from django.db import transaction
 from django.utils import timezone
 
 from regenplant.batches.models import Batch
-from regenplant.batches.standing import is_fresh, renew
+from regenplant.batches.services._standing import renew
+from regenplant.batches.standing import is_fresh
 
 
 class Command(BaseCommand):
