@@ -119,8 +119,9 @@ def _judge(form: SigningForm, request: HttpRequest, batch: Batch) -> bool:
 
 def _instruments(page: QcPage) -> list[Instrument]:
     """What the batch was measured with."""
-    rows = (*page.readings, *page.measurements)
-    return list({row.instrument.pk: row.instrument for row in rows if row.instrument is not None}.values())
+    used = [row.instrument for row in page.readings]
+    used += [row.instrument for row in page.measurements if row.instrument is not None]
+    return list({instrument.pk: instrument for instrument in used}.values())
 
 
 def _decision_page(

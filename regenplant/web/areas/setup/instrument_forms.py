@@ -163,9 +163,11 @@ class CalibrationForm(HouseForm):
         """What was typed, for the service; rows of points of which nothing was read are left out."""
         points = []
         for number in range(1, POINTS + 1):
-            texts = [self._typed(f"{name}_{number}") for name in ("reference", "found", "left")]
-            if any(texts):
-                points.append(PointAsTyped(*texts, self._typed(f"tolerance_{number}")))
+            reference, found, left = (
+                self._typed(f"{name}_{number}") for name in ("reference", "found", "left")
+            )
+            if reference or found or left:
+                points.append(PointAsTyped(reference, found, left, self._typed(f"tolerance_{number}")))
         data = self.cleaned_data
         return CalibrationEvidence(
             done_at=self._done_at(data["calibrated_on"], data.get("done_time")),
