@@ -20,6 +20,7 @@ from regenplant.core.process.lifecycle import LIFECYCLES
 from regenplant.people.authority import CLASSES, EVERY_CLASS, RIGHTS, Matrix, Role, is_classed
 from regenplant.people.models import AuthorityVersion, Person
 from regenplant.people.services import add_person
+from regenplant.quality.models import RetainedSample
 from regenplant.web import doors
 from regenplant.web.doors import DOORS, OPEN
 from tests import factories
@@ -183,7 +184,12 @@ def things(db: None) -> dict[str, dict[str, Any]]:
     deviation = open_deviation(
         by=plant.by(), batch_id=batch.pk, what="The gauge sticks at 2 bar.", severity="minor"
     ).result
+    sample = RetainedSample.objects.create(
+        number="RS-1001", batch=batch, taken_at=plant.now, taken_by=plant.people["operator"], volume_as_typed="0.5 L",
+        volume_m3=0.0005, place="shelf 3", keep_until=plant.now.date(), entered_at=plant.now,
+    )  # fmt: skip
     return {
+        "sample": {"number": sample.number},
         "batch": {"number": batch.number},
         "deviation": {"number": deviation.number},
         "tank": {"serial": visit.tank.serial},
