@@ -352,7 +352,7 @@ class _Plot:
             return []
         x, y = share(self._x(middle)), share(self._y(limit))
         has_bar = self.rinse.expected is not None
-        down = 1 if self.rinse.is_at_least or (has_bar and not self.is_near) else -1
+        down = 1 if self.rinse.is_at_least or has_bar else -1
         anchor, dx = _beside(is_left=self._x(middle) >= 0.62)
         items: list[Item] = []
         if not has_bar:

@@ -11,6 +11,8 @@ from django.utils import timezone
 
 from regenplant.batches.models import Batch
 from regenplant.documents.models import Certificate, IssuedPaper
+from regenplant.quality import services as quality_services
+from regenplant.quality.signed_content import REOPEN_MEANING
 from tests import factories, families
 from tests.factories import SmallPlant
 from tests.web.pages import text_of
@@ -76,6 +78,24 @@ def test_a_print_is_counted_and_listed_and_void_once_it_is_withdrawn(as_qc: Clie
     again = as_qc.get(reverse("paper-certificate", args=[certificate.number]))
     assert again.status_code == 400 and "is withdrawn and is not printed any more" in text_of(again)
     assert IssuedPaper.objects.filter(kind="certificate").count() == 1
+
+
+def test_a_batch_opened_for_correction_afterwards_marks_it_replaced(
+    as_qc: Client, plant: SmallPlant, released: Batch
+) -> None:
+    certificate = issued(as_qc, released)
+    quality_services.reopen_record(
+        by=plant.by("supervisor"),
+        batch_id=released.pk,
+        category="slip",
+        reason="the silica was read off the wrong scale",
+        permit=factories.permit(plant, "supervisor", REOPEN_MEANING),
+    )
+    page = text_of(as_qc.get(reverse("certificate", args=[certificate.number])))
+    assert f"The record of {released.number} was opened again for correction after it was certified." in page
+    assert "Replaced" in page and "Print it: it holds no more" in page
+    again = as_qc.post(reverse("certificates-new"), {"tanks": visits_of(released)[:1]})
+    assert again.status_code == 422 and "Record open for correction" in text_of(again)
 
 
 def test_the_digest_typed_from_the_paper_is_compared(as_qc: Client, released: Batch) -> None:
