@@ -32,6 +32,8 @@ from tests.quality.outcomes import STEADY
 pytestmark = pytest.mark.django_db
 ZONE = ZoneInfo("UTC")
 LONG_AGO, LATER = START - timedelta(days=400), START + timedelta(days=20_000)
+HELD = ["25 µS/cm", "24 µS/cm"] * 3
+"""A living cell moves its last digit."""
 
 
 def kept(batch: Batch) -> RinseOutcome:
@@ -73,7 +75,7 @@ def decided(plant: SmallPlant, batch: Batch, verdict: str = "pass", reason: str 
 
 
 def test_the_rinse_counts_to_where_the_limit_was_crossed_and_not_to_its_end(plant: SmallPlant) -> None:
-    batch = rinsed_batch(plant, "800 µS/cm", "200 µS/cm", *["25 µS/cm"] * 6)
+    batch = rinsed_batch(plant, "800 µS/cm", "200 µS/cm", *HELD)
     rows = list(RinseReading.objects.filter(batch=batch).order_by("occurred_at"))
     found = decided(plant, batch)
     # limit 50 µS/cm: from 200 down to 25 is three halvings, 50 is after two of them
@@ -87,7 +89,7 @@ def test_the_rinse_counts_to_where_the_limit_was_crossed_and_not_to_its_end(plan
 
 
 def test_a_relapse_counts_to_the_last_crossing(plant: SmallPlant) -> None:
-    batch = rinsed_batch(plant, "200 µS/cm", "30 µS/cm", "90 µS/cm", *["25 µS/cm"] * 6)
+    batch = rinsed_batch(plant, "200 µS/cm", "30 µS/cm", "90 µS/cm", *HELD)
     rows = list(RinseReading.objects.filter(batch=batch).order_by("occurred_at"))
     assert rows[2].rinsed_bv < (decided(plant, batch).rinsed_bv or 0) < rows[3].rinsed_bv
 
@@ -329,7 +331,7 @@ def test_a_drift_stands_in_the_handover_while_nobody_looked(by: By, supervisor: 
 
 def test_judging_a_batch_of_a_drifting_line_raises_its_alert(plant: SmallPlant) -> None:
     """The whole way: the judgement of a real batch finds the earlier rinses of its lot, and says so in the same act."""
-    first = decided(plant, rinsed_batch(plant, "200 µS/cm", *["25 µS/cm"] * 6))
+    first = decided(plant, rinsed_batch(plant, "200 µS/cm", *HELD))
     assert first.line == first.lot_made, "resin of unrecorded origin begins a line with the lot it makes"
     usual = first.rinsed_bv or 0.0
     outcomes.line_of(

@@ -72,7 +72,8 @@ def take_in(*, by: By, batch_id: int, packet: Packet, late: Reason | None = None
     step, columns, counted = what_is_new(by, batch, instrument, raw)
     row = _keep(by, batch, step, instrument, packet, columns, counted, late)
     _deviations_of(by, batch, step, row)
-    touch(batch)
+    if not row.is_of_a_meter:
+        touch(batch)  # what a meter sends every few seconds must not make each page old before it is pressed
     renew(batch, by.at)
     return Outcome(
         subject=batch_subject(batch),
