@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import gc
 import math
 import re
 from collections.abc import Callable
@@ -71,11 +72,14 @@ def page_p95_s(client: Client, batch: Batch, pages: int = PAGES, clock: Clock = 
     address = reverse("rinse", args=[batch.number])
     for _ in range(3):
         assert client.get(address).status_code == 200
+    gc.collect()
+    gc.freeze()  # what the tests hold in memory is no part of a page, and a server does not look through it
     times = []
     for _ in range(pages):
         began = clock()
         client.get(address)
         times.append(clock() - began)
+    gc.unfreeze()
     return sorted(times)[math.ceil(0.95 * pages) - 1]
 
 
