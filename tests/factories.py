@@ -547,7 +547,11 @@ def permit(plant: SmallPlant, who: str, meaning: str) -> SignaturePermit:
 
 def passed_batch(plant: SmallPlant, family: str) -> Batch:
     """A batch that passed QC and waits to be filled into its tanks."""
-    batch = frozen_batch(plant, family)
+    return pass_batch(plant, frozen_batch(plant, family))
+
+
+def pass_batch(plant: SmallPlant, batch: Batch) -> Batch:
+    """A batch that was started or not, run to its end and passed by QC."""
     run_to(plant, batch, StepKind.SAMPLE, finish=True)
     measured_sample(plant, batch)
     quality_services.decide_batch(

@@ -98,11 +98,11 @@ REQUIREMENTS: tuple[Requirement, ...] = (
     ),
     Requirement(
         "ER-19", "A reading is kept as typed with unit, temperature, compensation and instrument; what is derived can be worked out again",
-        ("batches.models:RinseReading", "batches.services:record_reading"),
+        ("batches.models:RinseReading", "batches.services:record_reading", "batches.services:take_in"),
     ),
     Requirement(
         "ER-20", "A reading of an instrument out of calibration informs and proves nothing",
-        ("core.process.acceptance:judge", "batches.services:record_reading"),
+        ("core.process.acceptance:judge", "batches.services:record_reading", "batches.services:take_in"),
     ),
     Requirement("ER-21", "Critical entries are keyed again or checked by a second person", ("batches.services:check_entry",)),
     Requirement(

@@ -83,7 +83,7 @@ def history_of(batch: Batch) -> list[tuple[float | None, float | None]]:
             batch__resin_type=batch.resin_type_id,
             batch__segregation_class=batch.segregation_class,
             batch__rinsed_at__isnull=False,
-            batch__rinsed_at__lt=batch.rinsed_at or batch.started_at or batch.planned_at,
+            batch__rinsed_at__lte=batch.rinsed_at or batch.started_at or batch.planned_at,
             grade=pool.grade,
         )
         .exclude(batch=batch)

@@ -24,6 +24,8 @@ AHEAD_S = 5.0
 """The clocks of a meter and of the server never agree to the second; what lies further ahead has not happened yet [s]."""
 METER_AHEAD_S = 120.0
 """The same for an in-line meter that sends by itself: some set their clock once a day. Common practice [s]."""
+TO_THE_MS = 1e-3
+"""Moments of a meter are kept to the millisecond; a step knows its start more finely [s]."""
 
 
 @dataclass(frozen=True, slots=True)
@@ -143,7 +145,7 @@ def what_is_new(
     began = step.started_at.timestamp() if step.started_at else np.inf
     ahead_s = METER_AHEAD_S if is_device(by) else AHEAD_S
     ended = min(step.finished_at.timestamp() if step.finished_at else np.inf, by.at.timestamp() + ahead_s)
-    inside = (raw.at_s >= began) & (raw.at_s <= ended)
+    inside = (raw.at_s >= began - TO_THE_MS) & (raw.at_s <= ended + TO_THE_MS)
     within = raw.where(inside)
     _, firsts = np.unique(within.at_s, return_index=True)
     is_new = np.zeros(len(within.at_s), dtype=bool)
@@ -169,7 +171,7 @@ def _step_of(batch: Batch, raw: Raw) -> StepRun:
 
     def held(step: StepRun) -> int:
         assert step.started_at is not None
-        after = raw.at_s >= step.started_at.timestamp()
+        after = raw.at_s >= step.started_at.timestamp() - TO_THE_MS
         if step.finished_at is not None:
             after &= raw.at_s <= step.finished_at.timestamp()
         return int(after.sum())

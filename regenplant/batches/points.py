@@ -85,9 +85,11 @@ def points_of(batch: Batch) -> Points:
     )
     parts = [_of_hand(by_hand)] if by_hand else []
     parts += [part for log in logs if (part := _of_log(log)) is not None]
-    codes = {row.instrument_id: row.instrument.code for row in (*by_hand, *logs)}
+    codes = {row.instrument_id: row.instrument.code for row in by_hand}
+    codes |= {log.instrument_id: log.instrument.code for log in logs}
     joined = [np.concatenate(columns) for columns in zip(*parts, strict=True)] if parts else _nothing()
-    found = Points(*joined, instrument_codes=codes)
+    at_s, rinsed, shown, kelvin, at_25, way, cell, is_valid, by_hand_column = joined
+    found = Points(at_s, rinsed, shown, kelvin, at_25, way, cell, is_valid, by_hand_column, codes)
     return (
         found
         if bool((np.diff(found.at_s) >= 0.0).all())

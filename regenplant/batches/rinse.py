@@ -223,7 +223,7 @@ def passed_bed_volumes(batch: Batch, step: StepRun, at_s: Any, totalizer_m3: Any
     earlier = sum(bv for number, bv in written_bed_volumes(batch).items() if number < step.number)
     assert step.started_at is not None
     began = step.started_at.timestamp()
-    elapsed = at_s - began
+    elapsed = np.maximum(at_s - began, 0.0)
     for hold in batch.holds.all():
         low = max(began, hold.held_at.timestamp())
         high = np.minimum(at_s, hold.resumed_at.timestamp()) if hold.resumed_at else at_s

@@ -1,6 +1,6 @@
 """How a rinse stands, kept beside its readings so that a page need not read them all. Derived, never trusted for a decision.
 
-``renew`` is called in the same transaction by every act that writes or corrects readings. A page asks ``fresh``: it takes what is
+``services._standing.renew`` keeps it, in the same transaction as every act that writes or corrects readings. A page asks ``fresh``: it takes what is
 kept when that still fits the record, else it works it out anew without writing anything.
 """
 
@@ -31,24 +31,10 @@ from regenplant.batches.rinse import (
 from regenplant.core.engineering.libraries import array_library
 from regenplant.core.process.canonical import from_plain, to_plain
 
+FORECAST_EVERY_S = 15.0
+"""Readings of a meter are forecast from anew at most once in so long a time [s]."""
 MOST_ROWS = 600
 """Rows of a curve at most: more than a chart has pixels to tell them apart."""
-
-
-def renew(batch: Batch, at: datetime) -> RinseStanding:
-    """Work out anew how the rinse stands, keep it, and keep what is forecast now in the history of forecasts.
-
-    A meter that reads every second is not forecast from every second: between two forecasts lies ``FORECAST_EVERY_S``, unless a person
-    wrote a reading down.
-    """
-    kept = standing_of(batch)
-    found = _worked_out(batch, at, last=kept)
-    if kept is not None:
-        found.pk = kept.pk
-    found.save()
-    if found.forecast_at == at:
-        _keep_forecast(batch, found, at)
-    return found
 
 
 def standing_of(batch: Batch) -> RinseStanding | None:
@@ -65,7 +51,7 @@ def fresh(batch: Batch, at: datetime, steps: Sequence[StepRun] | None = None) ->
     kept = RinseStanding.objects.filter(batch=batch).annotate(**_newest_rows()).first()
     if kept is not None and kept.basis == _basis(batch, steps, kept):
         return kept
-    return _worked_out(batch, at)
+    return worked_out(batch, at, kept, is_read_anew=False)
 
 
 def is_fresh(batch: Batch) -> bool:
@@ -86,8 +72,11 @@ def forecasts_of(batch: Batch) -> list[ForecastMade]:
 
 
 # --- working it out -------------------------------------------------------------------------------------------------
-def _worked_out(batch: Batch, at: datetime, last: RinseStanding | None = None) -> RinseStanding:
-    """``last``: as it stood before, whose forecast stays while it is new enough."""
+def worked_out(
+    batch: Batch, at: datetime, last: RinseStanding | None = None, *, is_read_anew: bool = True
+) -> RinseStanding:
+    """How the rinse stands, worked out from its readings and not kept. ``last``: as it stood before, whose forecast stays while it is
+    new enough, and where no reading came since (``is_read_anew``)."""
     points = points_of(batch)
     steps = judged_steps(batch)
     marks = Batch.objects.filter(pk=batch.pk).annotate(**_newest_rows("pk")).get()
@@ -112,7 +101,7 @@ def _worked_out(batch: Batch, at: datetime, last: RinseStanding | None = None) -
         renewed_at=at,
         seen_version=batch.version,
     )
-    if last is not None and _is_new_enough(batch, last, at):
+    if last is not None and (not is_read_anew or _is_new_enough(batch, last, at)):
         found.forecast, found.forecast_at = last.forecast, last.forecast_at
     else:
         found.forecast, found.forecast_at = forecasts.forecast_of(batch, points, believable), at
@@ -200,32 +189,3 @@ def _basis(batch: Batch, steps: Sequence[StepRun], marks: Any) -> str:
         "core": CORE_VERSION,
     }
     return hashlib.sha256(json.dumps(plain, sort_keys=True).encode()).hexdigest()
-
-
-# --- the history of forecasts -----------------------------------------------------------------------------------------
-FORECAST_EVERY_S = 15.0
-"""Readings of a meter are forecast from anew at most once in so long a time [s]."""
-KEPT_EVERY_S = 60.0
-"""And at most one of them is kept in so long a time [s]."""
-
-
-def _keep_forecast(batch: Batch, standing: RinseStanding, at: datetime) -> None:
-    said = standing.forecast
-    if not said or said["minutes"] is None:
-        return
-    last = ForecastMade.objects.filter(batch=batch).order_by("-at", "-id").first()
-    by_hand = RinseReading.objects.filter(batch=batch, entered_at=at).exists()
-    if last is not None and not by_hand and 0.0 <= (at - last.at).total_seconds() < KEPT_EVERY_S:
-        return
-    ForecastMade.objects.create(
-        batch=batch,
-        at=at,
-        minutes=said["minutes"],
-        rinsed_bv=said["rinsed_bv"],
-        p05_bv=said["p05_bv"],
-        p50_bv=said["p50_bv"],
-        p95_bv=said["p95_bv"],
-        p_never=said["p_never"],
-        enough_data=said["enough_data"],
-        model=said["model"][:40],
-    )

@@ -232,6 +232,7 @@ def specification_differences(
                 ("Notes", old.notes, new.notes),
                 ("Trace in the water", str(old.compensation), str(new.compensation)),
                 ("Consecutive readings", str(old.consecutive_readings), str(new.consecutive_readings)),
+                ("Jump that no water makes", f"{old.jump_factor:g} times", f"{new.jump_factor:g} times"),
             ),
         )
     )

@@ -15,11 +15,13 @@ from regenplant.audit import locks
 from regenplant.audit.verifying import registry
 from regenplant.batches import services as batch_services
 from regenplant.batches.models import Batch
+from regenplant.core.process.vocabulary import StepKind
 from regenplant.documents.models import IssuedPaper
 from regenplant.documents.services import issue_paper
 from regenplant.quality.models import QcDecision
 from tests import factories
 from tests.audit.tampering import WAYS, Record, matches
+from tests.batches.meter_logs import take
 
 pytestmark = pytest.mark.django_db
 AT_LEAST = 50
@@ -35,7 +37,7 @@ def record(django_db_setup: None, django_db_blocker: Any) -> Iterator[Record]:
 
 def _record() -> Record:
     plant = factories.small_plant()
-    passed = [factories.passed_batch(plant, family) for family in ("sac_h", "sac_na")]
+    passed = [_passed_with_a_log(plant), factories.passed_batch(plant, "sac_na")]
     issue_paper(by=plant.by("supervisor"), kind="batch_sheet", key=passed[0].number)
     running = factories.frozen_batch(plant, "sba_1")
     batch_services.open_deviation(
@@ -59,6 +61,18 @@ def _record() -> Record:
         act_again,
         {"paper_number": first.chain_number, "decisions": decisions, "install": locks.install},
     )
+
+
+def _passed_with_a_log(plant: factories.SmallPlant) -> Batch:
+    """A batch that passed on readings by hand, and has the log of a meter from the beginning of its rinse."""
+    batch = factories.frozen_batch(plant, "sac_h")
+    factories.run_to(plant, batch, StepKind.FAST_RINSE)
+    log = take(plant, batch, [900.0 - 20.0 * index for index in range(20)], every_s=10.0)
+    batch_services.set_aside(
+        by=plant.by(), log_id=log.pk, category="instrument", reason="The cell was not rinsed yet.",
+        from_at=log.first_at, until_at=log.first_at,
+    )  # fmt: skip
+    return factories.pass_batch(plant, batch)
 
 
 def found(record: Record, way: Callable[[Record], str] | None) -> tuple[str, list[str]]:

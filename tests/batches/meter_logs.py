@@ -31,7 +31,12 @@ def logged(
 def packet(
     plant: SmallPlant, readings: tuple[LoggedReading, ...], *, source: str = "file", cell: str = "CELL"
 ) -> Packet:
-    text = "\n".join(f"{reading.at.isoformat()};{reading.value_text}" for reading in readings)
+    unit = readings[0].unit_text if readings else "µS/cm"
+    heading = f"time;conductivity ({unit});temperature (°C)"
+    rows = [
+        f"{one.at.isoformat()};{one.value_text};{one.temperature_kelvin - 273.15:.6g}" for one in readings
+    ]
+    text = "\n".join((heading, *rows))
     return Packet(plant.instruments[cell].pk, source, "rinse.csv", text, readings)
 
 

@@ -2,22 +2,29 @@
 
 from __future__ import annotations
 
+import json
 from dataclasses import replace
 from datetime import timedelta
 
 import pytest
+from django.core.management import call_command
 
 from regenplant.batches import services
 from regenplant.batches.checking import end_point_reading
-from regenplant.batches.models import Batch, Deviation, MeterLog
-from regenplant.batches.points import core_readings, points_of, unpacked
+from regenplant.batches.forecasts import history_of
+from regenplant.batches.models import Batch, Deviation, MeterLog, RinseStanding
+from regenplant.batches.moves import recorded_by
+from regenplant.batches.points import core_readings, packed, points_of, unpacked
+from regenplant.batches.received import unlike_its_text
 from regenplant.batches.rinse import end_point
 from regenplant.batches.selectors import rinse_page, rinse_running_in
-from regenplant.batches.standing import end_point_in, is_fresh, standing_of
+from regenplant.batches.standing import end_point_in, forecasts_of, is_fresh, standing_of
 from regenplant.core.errors import NotAllowed, RecordRefused
 from regenplant.core.process.vocabulary import StepKind
 from regenplant.plant.models import MeterFeed
 from regenplant.plant.services import change_meter_feed, close_meter_feed
+from regenplant.quality.selectors import participants
+from regenplant.recipes.models import SpecificationVersion
 from tests import factories
 from tests.batches.meter_logs import device, logged, packet, take
 from tests.factories import SmallPlant
@@ -40,7 +47,7 @@ def rinsing(plant: SmallPlant) -> Batch:
 def test_a_packet_is_one_row_with_what_was_received(plant: SmallPlant, rinsing: Batch) -> None:
     row = take(plant, rinsing, FALLING)
     assert MeterLog.objects.count() == 1 and row.count == 40
-    assert row.received_text.count("\n") == 39 and row.unit_as_typed == "µS/cm"
+    assert row.received_text.count("\n") == 40 and row.unit_as_typed == "µS/cm"
     points = points_of(rinsing)
     assert points.conductivity_siemens_per_m[0] == pytest.approx(406e-4)
     assert not points.is_by_hand.any() and points.is_valid.all()
@@ -212,3 +219,107 @@ def test_the_page_shows_the_thinned_curve(plant: SmallPlant, rinsing: Batch) -> 
     assert page.points[0][1] == pytest.approx(406e-4) and page.took_readings == (
         plant.people["operator"].full_name,
     )
+
+
+def test_a_judged_batch_takes_no_log_in_and_sets_none_aside(plant: SmallPlant, rinsing: Batch) -> None:
+    row = take(plant, rinsing, FALLING)
+    Batch.objects.filter(pk=rinsing.pk).update(state="passed")
+    readings = logged(plant.now, FALLING)
+    plant.forward(minutes=60)
+    with pytest.raises(RecordRefused, match="readings are taken in from its final rinse until it is judged"):
+        services.take_in(by=plant.by(), batch_id=rinsing.pk, packet=packet(plant, readings))
+    with pytest.raises(RecordRefused, match="its readings are closed"):
+        services.set_aside(
+            by=plant.by(), log_id=row.pk, category="other", reason="It hung in the wrong vessel."
+        )
+
+
+def test_a_limit_edited_while_it_rinses_changes_nothing(plant: SmallPlant, rinsing: Batch) -> None:
+    """The batch keeps the version it was frozen with: a wider limit in force since does not end its rinse."""
+    plant.forward(minutes=30)
+    take(plant, rinsing, [one + 8.0 for one in FALLING])
+    assert not end_point(rinsing).is_met
+    frozen = rinsing.specification_version
+    plain = json.loads(frozen.content)
+    plain["limits"][0]["high"] = 50e-4
+    wider = SpecificationVersion.objects.get(pk=frozen.pk)
+    wider.pk, wider.number, wider.content, wider.signature = None, frozen.number + 1, json.dumps(plain), None
+    wider.save(force_insert=True)
+    rinsing = Batch.objects.get(pk=rinsing.pk)
+    assert (
+        not end_point(rinsing).is_met and end_point(rinsing).limit == end_point_in(standing_of(rinsing)).limit
+    )  # type: ignore[arg-type]
+
+
+def test_an_end_point_in_sight_is_no_end_point(plant: SmallPlant, rinsing: Batch) -> None:
+    """A curve that will be inside in a minute, by any extrapolation, is not inside."""
+    plant.forward(minutes=30)
+    take(plant, rinsing, [200.0 * 0.9**minute + 1.0 for minute in range(29)])
+    reached = end_point(rinsing)
+    assert reached.latest_siemens_per_m == pytest.approx(10e-4, rel=0.2) and not reached.is_met
+
+
+# --- forecasts ----------------------------------------------------------------------------------------------------------
+def test_each_reading_by_hand_and_each_minute_of_a_meter_is_forecast_from(
+    plant: SmallPlant, rinsing: Batch
+) -> None:
+    for value in ("400 µS/cm", "200 µS/cm", "120 µS/cm"):
+        plant.forward(minutes=3)
+        factories.reading(plant, rinsing, value)
+    assert len(forecasts_of(rinsing)) == 3
+    for values in ([100.0 - 0.1 * s for s in range(12)], [99.0 - 0.1 * s for s in range(12)]):
+        take(plant, rinsing, values, source="mqtt", every_s=1.0)
+    made = forecasts_of(rinsing)
+    assert len(made) == 3  # not a minute since the last
+    plant.forward(minutes=2)
+    take(plant, rinsing, [90.0 - 0.1 * s for s in range(12)], source="mqtt", every_s=1.0)
+    made = forecasts_of(rinsing)
+    kept = standing_of(rinsing)
+    assert len(made) == 4 and kept is not None and kept.forecast["p50_bv"] == made[-1].p50_bv
+    assert made[-1].model and made[-1].p_never is not None and made[-1].rinsed_bv > made[0].rinsed_bv
+
+
+def test_earlier_rinses_of_the_pool_are_the_history(plant: SmallPlant) -> None:
+    first = factories.filled_batch(plant, "sac_h")
+    second = factories.frozen_batch(plant, "sac_h")
+    factories.run_to(plant, second, StepKind.FAST_RINSE)
+    second.refresh_from_db()
+    kept = standing_of(first)
+    assert kept is not None and kept.endpoint_bv is not None
+    assert history_of(second) == [(kept.endpoint_bv, kept.decade_bv)]
+    assert history_of(first) == []
+
+
+# --- the record ---------------------------------------------------------------------------------------------------------
+def test_a_packets_columns_are_what_its_text_says(plant: SmallPlant, rinsing: Batch) -> None:
+    row = take(plant, rinsing, [*FALLING, -0.2], celsius=18.3)
+    assert list(unlike_its_text(row)) == []
+    at_s, rinsed, shown, kelvin, at_25 = unpacked(row)
+    for columns, words in (
+        ((at_s, rinsed, 0.5 * shown, kelvin, at_25), "holds 41 readings that were not received so"),
+        ((at_s, rinsed, shown, kelvin, 1.1 * at_25), "comes out otherwise at 25 °C than it was stored"),
+        ((at_s[:9], rinsed[:9], shown[:9], kelvin[:9], at_25[:9]), "names another number of readings"),
+    ):
+        row.columns = packed(columns)
+        assert any(words in one for one in unlike_its_text(row))
+
+
+def test_whoever_hands_a_log_in_took_part(plant: SmallPlant, rinsing: Batch) -> None:
+    take(plant, rinsing, FALLING)
+    assert "handed in a log of the rinse" in recorded_by(rinsing, plant.people["operator"].pk)
+    assert plant.people["operator"].pk in participants(rinsing)
+    assert recorded_by(rinsing, plant.people["qc"].pk) == ()
+
+
+def test_a_standing_fits_the_record_after_each_act_on_the_rinse(plant: SmallPlant, rinsing: Batch) -> None:
+    plant.forward(minutes=30)
+    take(plant, rinsing, FALLING)
+    step = rinsing.steps.get(kind=StepKind.FAST_RINSE.value)
+    factories.write_required(plant, step, is_before=False)
+    assert is_fresh(Batch.objects.get(pk=rinsing.pk))
+    services.finish_step(by=plant.by(), step_id=step.pk)
+    kept = standing_of(rinsing)
+    assert is_fresh(Batch.objects.get(pk=rinsing.pk)) and kept is not None and kept.forecast["model"]
+    RinseStanding.objects.all().delete()
+    call_command("renew_standings")
+    assert is_fresh(Batch.objects.get(pk=rinsing.pk))

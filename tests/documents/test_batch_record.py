@@ -31,6 +31,7 @@ from regenplant.plant.selectors import profile
 from regenplant.plant.services.profile import ProfileSettings
 from regenplant.quality import services as quality_services
 from tests import factories, families
+from tests.batches.meter_logs import take
 from tests.documents.reading import Code, codes_by_page, overprinted, page_texts, plain, whole_text
 from tests.keeping import scene
 
@@ -307,3 +308,28 @@ def test_paper_forms_about_the_batch_are_listed_with_what_became_of_them(plant: 
     assert "Paper forms" in text and first.number in text
     assert f"by {plant.people['operator'].full_name}" in text and "Being transcribed since" in text
     assert "Missing: Blown off the dock in the storm." in text
+
+
+def test_a_log_of_a_meter_stands_with_its_digest_and_what_was_set_aside(plant: factories.SmallPlant) -> None:
+    """Not its thousands of readings: what it is known by, and the curve."""
+    batch = factories.frozen_batch(plant, "sac_h")
+    factories.run_to(plant, batch, StepKind.FAST_RINSE)
+    log = take(plant, batch, [900.0 * 0.999**second + 4.0 for second in range(1500)], every_s=1.0)
+    batch_services.set_aside(
+        by=plant.by(), log_id=log.pk, category="instrument", reason="The cell was not rinsed yet.",
+        from_at=log.first_at, until_at=log.first_at,
+    )  # fmt: skip
+    content, text = content_of(batch), text_of(batch)
+    assert (
+        len(content.rinse.logs) == 1
+        and 100 < len(content.rinse.logged) <= 600
+        and content.rinse.nothing is None
+    )
+    for words in (
+        "1,500",
+        "file of a logger rinse.csv",
+        log.digest[:16],
+        "instrument: The cell was not rinsed yet.",
+    ):
+        assert words in text, words
+    assert not any(overprinted(draw_batch_record(content, A4, "metric")))

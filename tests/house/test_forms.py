@@ -59,6 +59,7 @@ FORMS: dict[str, Make] = {
     "areas.batches.forms.ShellForm": plain,
     "areas.batches.forms.FillForm": plain,
     "areas.batches.forms.AsideForm": plain,
+    "areas.rinse.forms.SetAsideForm": plain,
     "areas.batches.forms.FilterForm": plain,
     "areas.chemical_use.forms.UseForm": given(today=date(2026, 3, 2)),
     "areas.chemicals.forms.ReceiveForm": with_a_person,
@@ -177,6 +178,7 @@ ELSEWHERE = {
     "areas.qc.forms.CorrectMeasurementForm": ("tests/web/test_qc.py", "qc-correct"),
     "areas.rinse.forms.ReadingForm": ("tests/web/test_rinse.py", "rinse"),
     "areas.rinse.forms.CorrectReadingForm": ("tests/web/test_rinse.py", "rinse-correct"),
+    "areas.rinse.forms.LogForm": ("tests/web/test_rinse_logs.py", "rinse-log"),
     "areas.tanks.forms.ChangeForm": ("tests/web/test_tanks.py", "tanks-change"),
     "parts.SampleForm": ("tests/web/test_parts.py", "parts"),
 }

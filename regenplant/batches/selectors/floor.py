@@ -9,10 +9,11 @@ from django.db.models import Prefetch, Q
 
 from regenplant.batches.frozen import plan_of
 from regenplant.batches.legs import Standing, left_standing, vessel_of
-from regenplant.batches.models import Batch, BatchTank, Deviation, StepEntry, StepRun
+from regenplant.batches.models import Batch, BatchTank, Deviation, RinseStanding, StepEntry, StepRun
 from regenplant.batches.readiness import occupants
 from regenplant.batches.rinse import shows_resistivity, specification_of
 from regenplant.batches.selectors.progress import Progress, StepLine, progress_of
+from regenplant.batches.selectors.rinse import AT_25
 from regenplant.batches.selectors.start import PoolFit, pool_fits
 from regenplant.chemicals.selectors import stock_board
 from regenplant.core.process.lifecycle import BatchState
@@ -114,7 +115,12 @@ def _live_batches() -> list[Batch]:
     return list(
         Batch.objects.filter(live)
         .select_related(
-            "vessel", "anion_vessel", "resin_type", "specification_version", "recipe_version__recipe"
+            "vessel",
+            "anion_vessel",
+            "resin_type",
+            "specification_version",
+            "recipe_version__recipe",
+            "rinse_standing",
         )
         .prefetch_related(
             "holds",
@@ -153,9 +159,9 @@ def _bed(batch: Batch, now: datetime) -> BedAtWork:
 
 
 def _figure(batch: Batch, current: StepLine | None) -> KeyFigure | None:
-    readings = list(batch.readings.all())
-    if readings and batch.state in (BatchState.RINSING, BatchState.AWAITING_QC, BatchState.HELD):
-        return _rinse_figure(batch, readings[-1].conductivity_25_siemens_per_m)
+    newest = _newest_25(batch)
+    if newest is not None and batch.state in (BatchState.RINSING, BatchState.AWAITING_QC, BatchState.HELD):
+        return _rinse_figure(batch, newest)
     if current is None:
         return None
     specs = {spec.key: spec for spec in plan_of(batch).step(current.number).entries}
@@ -165,6 +171,15 @@ def _figure(batch: Batch, current: StepLine | None) -> KeyFigure | None:
         if spec is not None and entry.value is not None and (spec.low is not None or spec.high is not None):
             return _entry_figure(spec, entry.value)
     return None
+
+
+def _newest_25(batch: Batch) -> float | None:
+    """The newest conductivity at 25 °C [S/m], by hand or of a meter; None before the first."""
+    kept: RinseStanding | None = getattr(batch, "rinse_standing", None)
+    if kept is not None and kept.logs and kept.curve:
+        return float(kept.curve[-1][AT_25])
+    readings = list(batch.readings.all())
+    return readings[-1].conductivity_25_siemens_per_m if readings else None
 
 
 def _entry_figure(spec: EntrySpec, value: float) -> KeyFigure:

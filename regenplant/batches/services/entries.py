@@ -22,6 +22,7 @@ from regenplant.batches.services._entry_rows import (
     refuse_twice,
     writable,
 )
+from regenplant.batches.services._standing import renew_what_is_kept
 from regenplant.core.errors import NotAllowed, RecordRefused
 from regenplant.core.process.entry_rules import NO_NUMBERS, RUNNING_TOTALS, applies_always, may_be_left
 from regenplant.core.process.plan import EntrySpec
@@ -62,6 +63,7 @@ def write_entry(
     refuse_twice(by, entry)
     deviations_of(by, batch, step, spec, entry)
     touch(batch)
+    renew_what_is_kept(batch, by.at)
     return entry_outcome(batch, step, entry, reason=reason)
 
 
@@ -107,6 +109,7 @@ def leave_entry(
     refuse_twice(by, entry)
     deviations_of(by, batch, step, spec, entry)
     touch(batch)
+    renew_what_is_kept(batch, by.at)
     return entry_outcome(batch, step, entry, reason=why)
 
 
@@ -142,6 +145,7 @@ def correct_entry(
         entry = make_nothing(then, step, spec, kind, replaces=old, reason=why, is_late=old.is_late)
     deviations_of(by, batch, step, spec, entry)
     touch(batch)
+    renew_what_is_kept(batch, by.at)
     return entry_outcome(batch, step, entry, before=old.words, reason=why)
 
 

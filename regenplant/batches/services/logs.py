@@ -27,8 +27,8 @@ from regenplant.batches.points import digest_of, packed
 from regenplant.batches.reopened import is_reopened
 from regenplant.batches.rinse import specification_of
 from regenplant.batches.services._deviations import deviation_once
+from regenplant.batches.services._standing import renew
 from regenplant.batches.services._subject import batch_subject
-from regenplant.batches.standing import renew
 from regenplant.core.engineering.conductivity import Compensation
 from regenplant.core.engineering.libraries import array_library
 from regenplant.core.errors import NotAllowed, RecordRefused

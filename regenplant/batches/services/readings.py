@@ -29,9 +29,9 @@ from regenplant.batches.services._as_typed import (
     why_late,
 )
 from regenplant.batches.services._deviations import deviation_once
+from regenplant.batches.services._standing import renew
 from regenplant.batches.services._subject import batch_subject
 from regenplant.batches.services._typed_twice import keep_second_typing, refuse_different, refuse_not_again
-from regenplant.batches.standing import renew
 from regenplant.core.engineering.conductivity import Compensation
 from regenplant.core.errors import RecordRefused
 from regenplant.core.process.lifecycle import BatchState

@@ -14,6 +14,7 @@ from regenplant.batches.moves import batch_snapshot, locked, move_batch, move_st
 from regenplant.batches.readiness import changed_strengths, live_blockers
 from regenplant.batches.services._as_typed import why_late
 from regenplant.batches.services._deviations import write_deviation
+from regenplant.batches.services._standing import renew_what_is_kept
 from regenplant.batches.services._subject import batch_subject, with_tanks
 from regenplant.batches.timing import is_too_long, is_too_short, span_words, worked_s
 from regenplant.chemicals.services import draw_for_batch
@@ -92,6 +93,7 @@ def start_step(*, by: By, step_id: int, version: int | None = None, late: Reason
         move_batch(batch, BatchAction.BEGIN_RINSE, by=by, snapshot=batch_snapshot(batch, by=by))
     else:
         touch(batch)
+    renew_what_is_kept(batch, by.at)
     return _step_outcome(batch, step, reason=reason.sentence if reason else "")
 
 
@@ -144,6 +146,7 @@ def finish_step(
     )
     facts = _after_finish(by, batch, step)
     said = "; ".join(filter(None, (reason.strip(), late_reason.sentence if late_reason else "")))
+    renew_what_is_kept(batch, by.at)
     return _step_outcome(batch, step, reason=said, **facts)
 
 
@@ -172,6 +175,7 @@ def skip_step(*, by: By, step_id: int, reason: str, version: int | None = None) 
         what=f"{step.name} was skipped: {reason.strip()}",
     )
     touch(batch)
+    renew_what_is_kept(batch, by.at)
     return _step_outcome(batch, step, reason=reason.strip())
 
 

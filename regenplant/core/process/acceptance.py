@@ -15,7 +15,7 @@ from typing import Any
 from regenplant.core.engineering.conductivity import Compensation
 from regenplant.core.engineering.libraries import array_library
 from regenplant.core.process.series import Series, series_of
-from regenplant.core.process.sifting import JUMP_FACTOR, Sifted, instrument_doubt, sifted
+from regenplant.core.process.sifting import Sifted, instrument_doubt, sifted
 from regenplant.core.process.specification import (
     CONDUCTIVITY,
     LabResult,
@@ -98,7 +98,6 @@ def judge(
     results: Sequence[LabResult] = (),
     rinsed_bv: float | None = None,
     recirculated_bv: float = 0.0,
-    jump_factor: float = JUMP_FACTOR,
 ) -> Verdict:
     """Judge a rinse and its laboratory results against a specification.
 
@@ -114,8 +113,6 @@ def judge(
         Rinse water passed so far, if it is known beside the readings [-]
     recirculated_bv : float
         How much of the water that passed a pump drove round, 0 to all of it [-]
-    jump_factor : float
-        How far apart two readings of one cell may lie within a minute, > 1 [-]
 
     Returns
     -------
@@ -124,9 +121,7 @@ def judge(
 
     Raises: nothing for odd readings: they are left out and the verdict says why.
     """
-    found = sifted(
-        readings if isinstance(readings, Series) else series_of(readings), specification, jump_factor
-    )
+    found = sifted(readings if isinstance(readings, Series) else series_of(readings), specification)
     volumes = found.series.volume_bv[found.counts]
     rinsed = max(rinsed_bv or 0.0, float(volumes.max()) if len(volumes) else 0.0)
     reasons: list[Reason] = []

@@ -28,9 +28,6 @@ FLAT_LINE_READINGS = 6
 FROZEN_S = 600.0
 """So many readings over so long a time, inside the limit, are a display that stands still and no result: a living cell moves its
 last digit, or its thermometer does. Common practice, from memory [s]."""
-JUMP_FACTOR = 10.0
-"""How far apart two readings of one cell may lie within a minute, besides what the water between them explains. Common practice,
-from memory; a plant sets its own in ``CheckRules`` [-]."""
 JUMP_WITHIN_S = 60.0
 """Readings further apart say nothing about a jump: valves are turned meanwhile [s]."""
 LEAST_MIXED_BV = 0.05
@@ -101,7 +98,7 @@ class Sifted:
         return _frozen_words(self.series, self.is_frozen, place)
 
 
-def sifted(series: Series, specification: Specification, jump_factor: float = JUMP_FACTOR) -> Sifted:
+def sifted(series: Series, specification: Specification) -> Sifted:
     """Look at every reading once.
 
     Parameters
@@ -110,8 +107,6 @@ def sifted(series: Series, specification: Specification, jump_factor: float = JU
         Readings in any order
     specification : Specification
         The version frozen with the batch
-    jump_factor : float
-        How far apart two readings of one cell may lie within a minute, > 1 [-]
 
     Returns
     -------
@@ -129,7 +124,7 @@ def sifted(series: Series, specification: Specification, jump_factor: float = JU
     is_table = limit is not None and limit.basis is LimitBasis.UNCOMPENSATED_TABLE
     value = ordered.conductivity_siemens_per_m if is_table else at_25
     meets = _meets(ordered, value, limit) & ~doubted
-    jumped_from = _jumps(ordered, at_25, doubted, jump_factor)
+    jumped_from = _jumps(ordered, at_25, doubted, specification.jump_factor)
     jump = jumped_from >= 0
     frozen = _frozen(ordered, meets)
     overdue = ~ordered.is_valid

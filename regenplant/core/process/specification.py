@@ -87,6 +87,9 @@ class Specification:
     compensation: Compensation = Compensation.NEUTRAL
     """What the trace in this water is: how an uncompensated reading is brought to 25 °C."""
     meter_uncertainty_frac: float = 0.01
+    jump_factor: float = 10.0
+    """How far apart two readings of one cell may lie within a minute, besides what the water between them explains; a reading
+    further off is a look at the instrument and no result. Common practice, from memory."""
     notes: str = ""
 
     def __post_init__(self) -> None:
@@ -105,6 +108,12 @@ class Specification:
         if self.longest_gap_s <= 0.0:
             raise OutOfRange(
                 f"Specification {self.code}: the longest gap between readings is above zero.", code="no_gap"
+            )
+        if self.jump_factor <= 1.0:
+            raise OutOfRange(
+                f"Specification {self.code}: readings of one cell may lie {number(self.jump_factor, decimals=2, digits=4)} times apart; "
+                "that is above 1.",
+                code="jump_factor",
             )
         if self.compensation not in conductivity.STREAM_KINDS:
             raise OutOfRange(

@@ -92,6 +92,7 @@ def _refuse_unfit(definition: SpecificationDefinition) -> None:
         "count",
         field="consecutive_readings",
     )
+    within(definition.jump_factor, 1.5, 1000.0, "The jump that no water makes", "count", field="jump_factor")
     most = definition.maximum_rinse_bv
     if most is not None and not definition.minimum_rinse_bv < most <= 1000.0:
         raise OutOfRange(

@@ -13,7 +13,6 @@ from regenplant.web.api.schemas import MOST_READINGS
 from regenplant.web.api.taking import CLOCK_AHEAD
 from regenplant.web.presenters.interface import fields_of, operations_of, sentence_of
 
-
 DESCRIPTION = f"{api.urls_namespace}:openapi-json"
 
 

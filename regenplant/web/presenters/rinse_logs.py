@@ -32,6 +32,12 @@ def readings_word(count: int) -> str:
     return "1 reading" if count == 1 else f"{thousands(count)} readings"
 
 
+def _pointing(count: int) -> str:
+    if count == 1:
+        return "1 reading points to the cell and is not counted."
+    return f"{readings_word(count)} point to the cell and are not counted."
+
+
 def preview_facts(page: RinsePage, seen: LogPreview, read: LogRead, system: str) -> list[tuple[str, str]]:
     """What taking it in would keep, line by line."""
     kind = kind_of(page)
@@ -98,7 +104,7 @@ def taken_in(log: MeterLog) -> str:
     if not log.instrument_was_valid:
         said += f" {log.instrument.code} is out of calibration, so they inform only."
     elif log.check_count:
-        said += f" {readings_word(log.check_count)} point to the cell and are not counted."
+        said += f" {_pointing(log.check_count)}"
     return said
 
 
@@ -139,7 +145,7 @@ def _notes(log: MeterLog) -> tuple[str, ...]:
     if not log.instrument_was_valid:
         notes.append("Informs only: the cell was out of calibration.")
     if log.check_count:
-        notes.append(f"{readings_word(log.check_count)} point to the cell and are not counted.")
+        notes.append(_pointing(log.check_count))
     notes += [aside_words(log, row) for row in log.set_asides.all()]
     return tuple(notes)
 

@@ -4,6 +4,8 @@ from __future__ import annotations
 
 import hashlib
 
+from regenplant.batches.models import MeterLog
+from regenplant.batches.points import digest_of, packed, unpacked
 from tests.audit.tampering.ways import Record, altered, copied, removed, way
 
 # --- what was written down ---------------------------------------------------------------------------------------------
@@ -50,6 +52,58 @@ removed("delete a reading", "batches_rinsereading", where=_OWN, says="rinse read
         and_says="decision: The reading .+ is not as the QC decision on batch {record.batch} signed it")  # fmt: skip
 copied("insert a better reading", "batches_rinsereading", but="value_as_typed='0.06'", where=_OWN,
        says="rinse reading .+ of batch {record.batch}")  # fmt: skip
+
+altered("edit the text of a log as received", "batches_meterlog", "received_text = REPLACE(received_text, ';9', ';8')", where=_OWN,
+        says="meter log .+ of batch {record.batch}",
+        and_says="log: What was received, or was worked out of it, no longer fits the digest of the log")  # fmt: skip
+altered("let the log of an overdue cell count", "batches_meterlog", "instrument_was_valid = NOT instrument_was_valid", where=_OWN,
+        says="meter log .+ of batch {record.batch}")  # fmt: skip
+altered(
+    "move a log to another step",
+    "batches_meterlog",
+    "step_id = step_id - 1",
+    where=_OWN,
+    says="meter log .+ of batch {record.batch}",
+)
+altered("say a meter sent what a person handed in", "batches_meterlog", "source = 'http'", where=_OWN,
+        says="meter log .+ of batch {record.batch}")  # fmt: skip
+_LOG = "log_id IN (SELECT id FROM batches_meterlog WHERE batch_id = {batch})"
+altered(
+    "set more of a log aside",
+    "batches_meterlogsetaside",
+    "from_at = NULL, until_at = NULL",
+    where=_LOG,
+    says="meter log set aside",
+)
+removed(
+    "let a stretch count that was set aside",
+    "batches_meterlogsetaside",
+    where=_LOG,
+    says="meter log set aside",
+)
+copied(
+    "set a log aside in another hand",
+    "batches_meterlogsetaside",
+    but="set_aside_by_id=1",
+    where=_LOG,
+    says="meter log set aside",
+)
+
+
+@way("edit the columns of a log and fit its digest")
+def _(record: Record) -> str:
+    log = MeterLog.objects.get(batch_id=record.batch_id)
+    at_s, rinsed, shown, kelvin, at_25 = unpacked(log)
+    columns = packed((at_s, rinsed, 0.1 * shown, kelvin, 0.1 * at_25))
+    record.run(
+        "UPDATE batches_meterlog SET columns = %s, digest = %s WHERE id = %s",
+        columns, digest_of(log.received_text, columns), log.pk,
+    )  # fmt: skip
+    return (
+        rf"(?s)(?=.*row: The meter log .*of batch {record.batch} .*is not as event)"
+        r"(?=.*log: The log .*holds 20 readings that were not received so)"
+        rf"(?=.*decision: The log of CELL from .* is not as the QC decision on batch {record.batch} signed it)"
+    )
 
 
 # --- batches ------------------------------------------------------------------------------------------------------------

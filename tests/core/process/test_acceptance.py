@@ -253,7 +253,7 @@ def test_a_failed_result_outweighs_a_rinse_that_is_not_yet_there() -> None:
 @pytest.mark.parametrize(
     "change",
     [
-        {"consecutive_readings": 1}, {"hold_time_s": 0.0}, {"minimum_rinse_bv": 0.0}, {"limits": ()}, {"longest_gap_s": 0.0},
+        {"consecutive_readings": 1}, {"hold_time_s": 0.0}, {"minimum_rinse_bv": 0.0}, {"limits": ()}, {"longest_gap_s": 0.0}, {"jump_factor": 1.0},
         {"limits": (LIMIT, LIMIT)}, {"compensation": Compensation.NONE}, {"compensation": Compensation.FLAT},
     ],
 )  # fmt: skip

@@ -149,6 +149,7 @@ def log(request: HttpRequest, number: str, log_id: int, tab: str) -> HttpRespons
         "log": row,
         "facts": words.log_facts(row),
         "asides": words.aside_rows(row),
+        "is_whole_aside": any(one.from_at is None for one in row.set_asides.all()),
         "head": words.head_of(row.received_text),
         "is_open": batch.state in OPEN or is_reopened(batch.pk),
         "right": right(request, "reading.record", batch.segregation_class),

@@ -68,6 +68,13 @@ class SpecificationForm(HouseForm):
         help_text="How a reading is brought to 25 °C: acid behind a cation bed, base behind a strong-base bed, else neutral.",
     )
     meter_uncertainty_frac = QuantityField("fraction", label="Stated uncertainty of the meter")
+    jump_factor = forms.FloatField(
+        label="Jump that no water makes",
+        required=False,
+        min_value=1.5,
+        max_value=1000.0,
+        help_text="So many times up or down within a minute, besides what the water between explains, asks for the cell. Usual is 10.",
+    )
 
     def __init__(self, *args: Any, base: Specification, **kwargs: Any):
         self.base = base
@@ -100,7 +107,7 @@ class SpecificationForm(HouseForm):
             name: getattr(base, name)
             for name in (
                 "name", "notes", "minimum_rinse_bv", "maximum_rinse_bv", "hold_time_s", "longest_gap_s",
-                "consecutive_readings", "meter_uncertainty_frac",
+                "consecutive_readings", "meter_uncertainty_frac", "jump_factor",
             )
         }  # fmt: skip
         found["compensation"] = base.compensation.value
@@ -144,6 +151,7 @@ class SpecificationForm(HouseForm):
                 maximum_rinse_bv=self.quantity("maximum_rinse_bv"),
                 compensation=Compensation(data["compensation"]),
                 meter_uncertainty_frac=self.needed_quantity("meter_uncertainty_frac"),
+                jump_factor=data["jump_factor"] or self.base.jump_factor,
                 notes=self.text("notes"),
             )
         except DomainError as refusal:

@@ -44,6 +44,7 @@ def _rinse_rows(definition: core.Specification, system: str) -> list[tuple[str, 
         ("Longest gap between readings", both(definition.longest_gap_s, "duration", system)),
         ("Trace in the water", definition.compensation.value),
         ("Stated uncertainty of the meter", both(definition.meter_uncertainty_frac, "fraction", system)),
+        ("Jump that no water makes", f"{definition.jump_factor:g} times within a minute"),
     ]
 
 
