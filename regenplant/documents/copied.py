@@ -17,7 +17,7 @@ def papers_of(batch: Batch) -> Q:
     of_tanks = Q(kind=TANK_TAG, subject_key__in=serials, issued_at__gte=batch.planned_at)
     if batch.finished_at is not None:
         of_tanks &= Q(issued_at__lte=batch.finished_at)
-    samples = batch.retained_samples.values_list("number", flat=True)  # type: ignore[attr-defined]
+    samples = batch.retained_samples.values_list("number", flat=True)
     of_samples = Q(kind=SAMPLE_LABEL, subject_key__in=list(samples))
     of_certificates = Q(kind=CERTIFICATE, subject_key__in=_numbers(batch))
     return Q(subject_key=batch.number) | of_tanks | of_samples | of_certificates

@@ -15,6 +15,7 @@ from django.utils import timezone
 
 from regenplant.audit.models import AuditEvent
 from regenplant.batches.models import Batch, MeterLog
+from regenplant.batches.received import unlike_its_text
 from regenplant.plant import services as plant_services
 from regenplant.web.api import endpoints, tokens
 from regenplant.web.api.limits import LARGEST_BYTES
@@ -88,6 +89,18 @@ def test_any_offset_any_unit_and_a_number_or_its_text(plant: SmallPlant, meter: 
     )
     assert meter.send(body).json()["kept"] == 2
     assert sorted(MeterLog.objects.values_list("unit_as_typed", flat=True)) == ["Mohm cm", "uS/cm"]
+    for row in MeterLog.objects.all():
+        assert list(unlike_its_text(row)) == [], "read again from its text it says the same"
+
+
+def test_a_packet_that_differs_from_what_was_received_is_found(plant: SmallPlant, meter: Meter) -> None:
+    meter.send(message(falling(plant.now, 20)))
+    row = MeterLog.objects.get()
+    assert list(unlike_its_text(row)) == []
+    row.received_text = row.received_text.replace("399.", "398.")
+    assert list(unlike_its_text(row)) == ["holds 2 readings that were not received so"]
+    row.received_text = "no JSON"
+    assert list(unlike_its_text(row)) == ["cannot be read from what was received"]
 
 
 def test_ten_thousand_readings_fit_one_call_and_one_more_does_not(plant: SmallPlant, meter: Meter) -> None:

@@ -34,6 +34,8 @@ PARTLY = {
 """Tables whose lock covers a part of a row, and why that is enough."""
 
 NEITHER = {
+    "batches_rinsestanding": "derived from the readings; no record itself, and worked out anew at any time",
+    "batches_forecastmade": "derived: what was forecast from the readings; no record itself, and nothing is decided by it",
     "quality_rinseoutcome": "derived from the record at each judgement; no record itself, and written anew at any time",
     "tanks_customer": "only added, never changed",
     "tanks_site": "only added, never changed",

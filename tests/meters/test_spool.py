@@ -15,6 +15,7 @@ from django.utils import timezone
 
 from regenplant.audit.models import AuditEvent
 from regenplant.batches.models import Batch, MeterLog
+from regenplant.batches.received import unlike_its_text
 from regenplant.core.errors import RecordBusy
 from regenplant.plant.services import close_meter_feed
 from regenplant.web.api.listening import handing_on, spool
@@ -96,13 +97,14 @@ def test_messages_of_a_while_become_one_packet_of_the_meters_account(
     plant: SmallPlant, batch: Batch, meter: Meter, own: Spool
 ) -> None:
     readings = falling(plant.now, 30)
-    texts = [json.dumps(message([one])) for one in readings]
+    texts = [json.dumps(message([one]), indent=2) for one in readings]
     put(own, *(text.encode() for text in texts))
     counts = handing_on.hand_on(own)
     assert (counts.messages, counts.kept, counts.refused, own.count_waiting()) == (30, 30, 0, 0)
     row = MeterLog.objects.get()
     assert (row.source, row.name, row.count, row.entered_by) == ("mqtt", "M1", 30, meter.feed.account)
     assert row.received_text == "\n".join(texts)
+    assert list(unlike_its_text(row)) == [], "read again from its text it says the same"
     assert AuditEvent.objects.filter(event="reading.log_taken_in").get().terminal == f"M1, MQTT {TOPIC}"
 
 

@@ -106,7 +106,7 @@ def take(
             source=source,
             name=name,
             received_text=received_text,
-            readings=tuple(_logged(reading) for reading in of_one),
+            readings=tuple(logged(reading) for reading in of_one),
         )
         facts = _facts(by, rinse, packet)
         kept += facts["kept"]
@@ -136,7 +136,7 @@ def _unfit(reading: ReadingIn, rinse: OpenRinse | None, now: datetime) -> str:
         return "before_rinse"
     if rinse.finished_at is not None and reading.at > rinse.finished_at:
         return "after_rinse"
-    if not COLDEST_C <= reading.temperature_c <= HOTTEST_C:
+    if not is_water(reading):
         return "temperature"
     return ""
 
@@ -163,7 +163,13 @@ def _litre_m3() -> float:
     return units.convert(1.0, "liter", "meter**3")
 
 
-def _logged(reading: ReadingIn) -> LoggedReading:
+def is_water(reading: ReadingIn) -> bool:
+    """Whether what the probe showed is a temperature of water."""
+    return COLDEST_C <= reading.temperature_c <= HOTTEST_C
+
+
+def logged(reading: ReadingIn) -> LoggedReading:
+    """A reading as the record takes it."""
     litres = reading.totalizer_l
     return LoggedReading(
         at=reading.at,
