@@ -144,6 +144,8 @@ def test_a_fail_is_signed_with_the_rework_that_is_proposed(as_who, leaking: Batc
     assert ReworkProposal.objects.get().kind == "inject_half"
     shown = page(client, "qc-decision", leaking.number).content.decode()
     assert "Rework that QC proposes" in shown
+    planned = page(as_who("supervisor"), "batches-rework", leaking.number).content.decode()
+    assert "QC proposes: Inject half the dose again. First: Check the strength" in planned
 
 
 def test_a_rework_that_does_not_fit_is_no_choice(as_who, leaking: Batch) -> None:

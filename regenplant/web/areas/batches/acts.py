@@ -18,6 +18,7 @@ from regenplant.batches.models import Batch
 from regenplant.batches.selectors import OfferedRecipe, anion_vessels_for, batch_page, offered_recipes
 from regenplant.core.process.vocabulary import ResinFamily
 from regenplant.people.signing import needs_full_credentials
+from regenplant.quality.models import decision_of
 from regenplant.web.act_page import Act, act_page
 from regenplant.web.areas.batches.forms import DeviationForm, ReasonForm, ReworkForm, ReworkTogetherForm
 from regenplant.web.areas.batches.page import batch_or_404
@@ -175,7 +176,7 @@ def rework(request: HttpRequest, number: str) -> HttpResponse:
     again = "The carbon is worked" if family.is_exchanged else "The same resin is regenerated"
     act = Act(
         title=f"Rework {batch.number}",
-        sentence=f"{again} again in {vessels_words(batch)} as a batch of its own. {batch.number} stays as it is. {needs.sentence}".strip(),
+        sentence=f"{again} again in {vessels_words(batch)} as a batch of its own. {batch.number} stays as it is. {needs.sentence} {_proposed(batch)}".strip(),
         permission="batch.rework",
         segregation_class=batch.segregation_class,
         service=service,
@@ -195,6 +196,12 @@ def rework(request: HttpRequest, number: str) -> HttpResponse:
         template="batches/rework_together.html" if needs.needs_two_people else TEMPLATE,
     )
     return _show(request, batch, form, act, "rework")
+
+
+def _proposed(batch: Batch) -> str:
+    """What QC proposed when it failed the batch; "" for nothing."""
+    found = getattr(decision_of(batch), "rework_proposal", None)
+    return f"QC proposes: {found}. First: {found.next_test}" if found is not None else ""
 
 
 def _by_two(form: ReworkTogetherForm, request: HttpRequest, batch: Batch) -> Callable[..., Outcome]:
