@@ -86,9 +86,12 @@ class EndPoint:
     not_counted: tuple[str, ...]
 
 
-def end_point(batch: Batch, points: Points | None = None) -> EndPoint:
-    """Judge the rinse of a batch so far. ``points`` where they are read already."""
-    return end_point_of(rinse_verdict(batch, points), specification_of(batch))
+def end_point(
+    batch: Batch, points: Points | None = None, specification: Specification | None = None
+) -> EndPoint:
+    """Judge the rinse of a batch so far. ``points`` where they are read already; another ``specification`` is that of a downgrade."""
+    against = specification if specification is not None else specification_of(batch)
+    return end_point_of(rinse_verdict(batch, points, specification=against), against)
 
 
 def rinse_verdict(
@@ -113,10 +116,12 @@ def rinse_verdict(
     )
 
 
-def rinse_sifted(batch: Batch, points: Points | None = None) -> Sifted:
+def rinse_sifted(
+    batch: Batch, points: Points | None = None, specification: Specification | None = None
+) -> Sifted:
     """What each reading that stands is good for."""
     points = points if points is not None else points_of(batch)
-    return sifted(points.series, specification_of(batch))
+    return sifted(points.series, specification if specification is not None else specification_of(batch))
 
 
 def end_point_of(verdict: Verdict, specification: Specification) -> EndPoint:

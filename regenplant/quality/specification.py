@@ -7,7 +7,7 @@ from dataclasses import dataclass
 from django.db.models import F
 
 from regenplant.batches.models import Batch, BatchTank
-from regenplant.batches.rinse import EndPoint, end_point_of, rinse_verdict
+from regenplant.batches.rinse import EndPoint, end_point_of, rinse_verdict, specification_of
 from regenplant.core.process import laboratory
 from regenplant.core.process.acceptance import Verdict
 from regenplant.core.process.laboratory import Found
@@ -34,8 +34,10 @@ def applied_version(batch: Batch) -> SpecificationVersion:
 
 
 def applied_specification(batch: Batch) -> Specification:
-    """What the batch must show, as ``applied_version`` says it."""
-    return specification_definition(applied_version(batch))
+    """What the batch must show: as it was frozen with, the strictest of several customers' where it was worked out, or the lower one
+    it was passed against."""
+    down = downgrade_of(batch)
+    return specification_definition(down.to_version) if down is not None else specification_of(batch)
 
 
 def applied_class(batch: Batch) -> str:

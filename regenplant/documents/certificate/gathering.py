@@ -15,7 +15,6 @@ from regenplant.batches.rinse import (
     judged_steps,
     rinse_sifted,
     shows_resistivity,
-    specification_of,
 )
 from regenplant.batches.standing import rinse_began_at
 from regenplant.core.engineering.conductivity import Compensation
@@ -42,7 +41,7 @@ from regenplant.plant.calibrations import standing_calibrations
 from regenplant.plant.models import Instrument, PlantProfile
 from regenplant.plant.selectors import plant_day, profile
 from regenplant.quality.models import QcMeasurement, decision_of, release_of
-from regenplant.quality.specification import lab_result, sample_limits
+from regenplant.quality.specification import applied_specification, applied_version, lab_result, sample_limits
 
 MOST_DRAWN = 300
 """So many points of a rinse are kept for its drawing."""
@@ -104,7 +103,7 @@ def _serials(links: Sequence[BatchTank], batch: Batch) -> tuple[str, ...]:
 
 
 def _batch(batch: Batch, serials: Sequence[str], plant: PlantProfile) -> CertifiedBatch:
-    version, release, decision = batch.specification_version, release_of(batch), decision_of(batch)
+    version, release, decision = applied_version(batch), release_of(batch), decision_of(batch)
     assert release is not None and decision is not None  # the service has seen to it
     read = _read(batch)
     family = ResinFamily(batch.resin_type.family)
@@ -145,7 +144,7 @@ class _Read:
     @property
     def held(self) -> list[CoreReading]:
         """The readings that count of the hold window."""
-        end = end_point(self.batch, self.points)
+        end = end_point(self.batch, self.points, applied_specification(self.batch))
         if end.held_from_s is None:
             return []
         return core_readings(self.points.where(self.found.counts & (self.points.at_s >= end.held_from_s)))
@@ -158,17 +157,18 @@ class _Read:
 
 def _read(batch: Batch) -> _Read | None:
     """None where nothing was read, or no limit is read during the rinse."""
-    limit = specification_of(batch).limit(CONDUCTIVITY)
+    limit = applied_specification(batch).limit(CONDUCTIVITY)
     begun = rinse_began_at(judged_steps(batch))
     points = points_of(batch)
     if begun is None or limit is None or not len(points):
         return None
-    return _Read(batch, limit, points, rinse_sifted(batch, points), begun)
+    return _Read(batch, limit, points, rinse_sifted(batch, points, applied_specification(batch)), begun)
 
 
 def _rinse(read: _Read) -> CertifiedRinse:
     """The rinse-down as it was judged."""
-    limit, end = read.limit, end_point(read.batch, read.points)
+    limit = read.limit
+    end = end_point(read.batch, read.points, applied_specification(read.batch))
     is_resistivity = shows_resistivity(limit)
     values = read.found.value
     shown = [n for n in range(len(values)) if values[n] > 0.0]  # not what cannot be brought to 25 °C
@@ -214,7 +214,7 @@ def _conductivity(read: _Read, plant: PlantProfile) -> list[Measured]:
     at = datetime.fromtimestamp(float(points.at_s[place]), tz=UTC)
     instrument = Instrument.objects.get(pk=int(points.instrument_id[place]))
     meter = WAYS[int(points.compensation[place])]
-    water = specification_of(read.batch).compensation
+    water = applied_specification(read.batch).compensation
     how = (
         METER_WORDS.get(meter)
         or f"not compensated by the meter, brought to 25 °C as water with {WATER_WORDS[water]}"
@@ -309,7 +309,7 @@ def _grades(batch: Batch, serials: Sequence[str], read: _Read | None) -> tuple[s
     """Published grades of which every test was done and lies inside, on the sample, in the hold window and on every tank certified."""
     results = [lab_result(row) for row in _standing(batch) if _tank_of(row) in ("", *serials)]
     if read is not None:
-        results += results_of_rinse(read.held, specification_of(batch).compensation)
+        results += results_of_rinse(read.held, applied_specification(batch).compensation)
     return tuple(claim.grade.name for claim in claimable(results))
 
 
