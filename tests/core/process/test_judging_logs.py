@@ -177,7 +177,9 @@ def test_what_water_can_do_between_two_readings_is_no_jump() -> None:
 def test_a_plant_may_set_how_far_a_jump_goes() -> None:
     spiked = [*FALLING[:600], 9.0 * 3.0, *FALLING[601:]]
     assert not judge(logged(spiked), SPECIFICATION).instrument_checks
-    assert "water cannot" in judge(logged(spiked), replace(SPECIFICATION, jump_factor=2.0)).instrument_checks[0]
+    assert (
+        "water cannot" in judge(logged(spiked), replace(SPECIFICATION, jump_factor=2.0)).instrument_checks[0]
+    )
 
 
 def test_a_figure_that_stands_still_anywhere_in_the_hold_window_is_no_result() -> None:
