@@ -72,25 +72,25 @@ class Rule(StrEnum):
         return _RULES[self][3]
 
 
-_WECO = "Western Electric rules, as in the NIST e-Handbook of Statistical Methods, 6.3.2"
+_RUNS_RULES = "Runs rules for control charts, as in the NIST e-Handbook of Statistical Methods, 6.3.2"
 _RULES: dict[Rule, tuple[str, str, str, str]] = {
     Rule.BEYOND: (
         "one rinse above the upper limit",
         "above the limit",
         "A jump: chance alone does it once in some 740 rinses.",
-        _WECO,
+        _RUNS_RULES,
     ),
     Rule.TWO_OF_THREE: (
         "two of three rinses in the last third below the upper limit, or above it",
         "two of three near it",
         "A jump that just misses the limit.",
-        _WECO,
+        _RUNS_RULES,
     ),
     Rule.EIGHT_ABOVE: (
         "eight rinses in a row above the mean",
         "eight above the mean",
         "A step that stays.",
-        _WECO,
+        _RUNS_RULES,
     ),
     Rule.SLOW: (
         "the weighted mean of the last rinses is above its limit",
@@ -99,7 +99,7 @@ _RULES: dict[Rule, tuple[str, str, str, str]] = {
         "EWMA, NIST e-Handbook of Statistical Methods, 6.3.2.4",
     ),
 }
-"""Rule: in words, in short, why it is asked, where it is from. The other Western Electric rules are left out: each rule more calls more
+"""Rule: in words, in short, why it is asked, where it is from. The handbook’s other runs rules are left out: each rule more calls more
 often for nothing (all four together once in 92 points instead of once in 371, same handbook), and the EWMA sees what they would."""
 
 

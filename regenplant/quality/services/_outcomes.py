@@ -16,6 +16,7 @@ from regenplant.core.process.specification import Limit, LimitBasis
 from regenplant.quality.models import RinseOutcome, decision_of
 from regenplant.quality.services._lots import volumes_by_lot
 from regenplant.quality.services.trends import raise_drift
+from regenplant.quality.specification import downgrade_of
 from regenplant.quality.trends import drift_at
 from regenplant.resins.models import LotParent, ResinLot
 
@@ -39,7 +40,11 @@ def keep_given_up(by: By, batch: Batch, reason: str) -> None:
 
 
 def write_outcome(batch: Batch, verdict: str, reason: str, at: datetime) -> RinseOutcome:
-    """One row for each batch; a later judgement replaces what the first one said, and keeps its time."""
+    """One row for each batch; a later judgement replaces what the first one said, and keeps its time. A batch that passed against a
+    lower product missed its own: it counts as failed."""
+    down = downgrade_of(batch)
+    if down is not None and verdict == Verdict.PASS:
+        verdict, reason = Verdict.FAIL, f"Went down to {down.to_version.specification.code}: {reason}"
     known = RinseOutcome.objects.filter(number=batch.number).first()
     came_from = known.lot_in if known is not None and known.lot_in else _lot_in(batch)
     lot_made = batch.lot.code if batch.lot is not None else ""

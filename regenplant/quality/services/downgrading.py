@@ -24,6 +24,7 @@ from regenplant.people.models import Signature
 from regenplant.plant.selectors import plant_day, profile
 from regenplant.quality.models import Downgrade, DowngradeOrder, QcDecision
 from regenplant.quality.services._lots import lot_from
+from regenplant.quality.services._outcomes import keep_outcome
 from regenplant.quality.services._signing import told
 from regenplant.quality.signed_content import DOWNGRADE_MEANING, decision_content, downgrade_content
 from regenplant.quality.specification import judgement
@@ -101,6 +102,7 @@ def downgrade_batch(
     )  # fmt: skip
     DowngradeOrder.objects.bulk_create(DowngradeOrder(downgrade=row, **asdict(order)) for order in kept)
     tanks = _tanks_down(by, batch, to_class, {order.customer_id for order in kept})
+    keep_outcome(by, batch, "pass", words)
     return Outcome(
         subject=("batch", batch.number, f"Batch {batch.number}"),
         before={"state": BatchState.AWAITING_QC.value, "segregation_class": from_class.value},
