@@ -40,8 +40,6 @@ NEITHER = {
     "tanks_customer": "only added, never changed",
     "tanks_site": "only added, never changed",
     "tanks_tanksize": "only added, never changed",
-    "batches_rinsestanding": "derived from the readings, thrown away and built again at any time; no decision reads it",
-    "batches_forecastmade": "only added: what a program said while it rinsed; no record",
     "recipes_recipe": "a name for its versions; they are frozen",
     "recipes_specification": "a name for its versions; they are frozen",
 }

@@ -129,7 +129,9 @@ def test_a_window_that_is_none_is_refused(supervisor: Client, page: str, query: 
 
 def test_rules_their_reasons_and_their_sources_stand_on_the_page(supervisor: Client) -> None:
     page = text_of(supervisor.get(reverse("trends")))
-    assert "Runs rules for control charts, as in the NIST e-Handbook" in page and "EWMA, NIST e-Handbook" in page
+    assert (
+        "Runs rules for control charts, as in the NIST e-Handbook" in page and "EWMA, NIST e-Handbook" in page
+    )
     assert "common practice and this program’s choice" in page
 
 
