@@ -85,6 +85,7 @@ THINGS: dict[str, str] = {
     "reading": "Readings",
     "deviation": "Deviations",
     "qc": "Quality control",
+    "certificate": "Certificates of quality",
     "chemical": "Chemicals",
     "plant": "Plant",
     "limits": "Plant limits",

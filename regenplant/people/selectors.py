@@ -47,8 +47,8 @@ def alerts_for(person: Person) -> QuerySet[Alert]:
     return found if person.may("alert.acknowledge") else found.filter(person=person)
 
 
-def open_alert_count(person: Person) -> int:
-    """How many alerts wait for this person to answer; none without the right. At most one query."""
+def alerts_waiting_for(person: Person) -> QuerySet[Alert]:
+    """The alerts that wait for this person to answer; none without the right."""
     if not person.may("alert.acknowledge"):
-        return 0
-    return Alert.objects.filter(answered_at__isnull=True).exclude(person=person).count()
+        return Alert.objects.none()
+    return Alert.objects.filter(answered_at__isnull=True).exclude(person=person)

@@ -205,9 +205,9 @@ def open_alerts() -> QuerySet[TrendAlert]:
     return TrendAlert.objects.filter(looked_at__isnull=True)
 
 
-def open_drift_count(person: Person) -> int:
-    """How many drifts wait for this person; none without the right to look at them. At most one query."""
-    return open_alerts().count() if person.may("trend.look") else 0
+def drifts_waiting_for(person: Person) -> QuerySet[TrendAlert]:
+    """The drifts that wait for this person; none without the right to look at them."""
+    return open_alerts() if person.may("trend.look") else TrendAlert.objects.none()
 
 
 def looked_at_alerts() -> QuerySet[TrendAlert]:

@@ -10,10 +10,10 @@ from django.utils import timezone
 
 from regenplant.audit.selectors import chain_head
 from regenplant.people.models import Person
-from regenplant.people.selectors import open_alert_count
+from regenplant.people.selectors import alerts_waiting_for
 from regenplant.plant.models import PlantProfile
 from regenplant.plant.selectors import profile
-from regenplant.quality.trends import open_drift_count
+from regenplant.quality.trends import drifts_waiting_for
 from regenplant.web.index import tabs_for
 from regenplant.web.requests import transcribed_form
 from regenplant.web.time_out import IDLE_MINUTES, USUAL_IDLE_MINUTES
@@ -54,8 +54,14 @@ def _frame(request: HttpRequest) -> dict[str, Any]:
         "chain_number": number,
         "chain_head": f"{head[:4]} {head[4:8]}",
         "is_demo": settings.DEMO,
-        "open_alerts": open_alert_count(user) + open_drift_count(user) if isinstance(user, Person) else 0,
+        "open_alerts": _alerts_waiting_for(user) if isinstance(user, Person) else 0,
         "idle_seconds": 60 * request.session.get(IDLE_MINUTES, USUAL_IDLE_MINUTES) if is_known else 0,
         "transcribing": transcribed_form(request) if is_known else "",
         "now": timezone.now(),
     }
+
+
+def _alerts_waiting_for(person: Person) -> int:
+    """Alerts and drifts together, in one query, since every page asks; none for who may answer neither."""
+    alerts = alerts_waiting_for(person).order_by().values("pk")
+    return alerts.union(drifts_waiting_for(person).order_by().values("pk"), all=True).count()

@@ -18,6 +18,7 @@ from regenplant.audit.locks import Lock
 from tests.factories import START
 
 FROZEN: dict[str, dict[str, Any]] = {
+    "people_person": {"is_device": False},
     "batches_deviation": {"decided_at": START},
     "batches_steprun": {"state": "done"},
     "batches_hold": {"resumed_at": START},

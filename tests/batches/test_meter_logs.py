@@ -142,10 +142,8 @@ def test_a_few_typed_lines_are_no_log(plant: SmallPlant, rinsing: Batch) -> None
 
 @pytest.mark.requirement("ER-20")
 def test_the_log_of_an_overdue_cell_proves_nothing(plant: SmallPlant, rinsing: Batch) -> None:
-    cell = plant.instruments["CELL"]
-    type(cell).objects.filter(pk=cell.pk).update(calibration_due_on=plant.now.date() - timedelta(days=1))
     plant.forward(minutes=30)
-    row = take(plant, rinsing, FALLING)
+    row = take(plant, rinsing, FALLING, cell="OLD-CELL")
     assert not row.instrument_was_valid and not end_point(rinsing).is_met
     assert "out of calibration" in end_point(rinsing).not_counted[0]
     assert rinsing.deviations.get().source == Deviation.Source.INSTRUMENT

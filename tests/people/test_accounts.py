@@ -15,7 +15,7 @@ from regenplant.audit.selectors import story
 from regenplant.core.errors import DomainError, NotAllowed, OutOfRange, RecordRefused, StaleRecord
 from regenplant.people.authority import RIGHTS, Role
 from regenplant.people.models import AccessRules, Alert, Person
-from regenplant.people.selectors import access_rules, alerts_for, open_alert_count, people_who_may
+from regenplant.people.selectors import access_rules, alerts_for, alerts_waiting_for, people_who_may
 from regenplant.people.services import (
     add_person,
     answer_alert,
@@ -273,10 +273,10 @@ def alert(operator: Person, by: Make) -> Alert:
 def test_the_supervisor_sees_an_alert_and_answers_it_once_by_name(
     alert: Alert, supervisor: Person, operator: Person, by: Make
 ) -> None:
-    assert (open_alert_count(supervisor), open_alert_count(operator)) == (1, 0)
+    assert (alerts_waiting_for(supervisor).count(), alerts_waiting_for(operator).count()) == (1, 0)
     answer_alert(by=by(supervisor), alert_id=alert.pk, answer="It was O. himself, wet gloves.")
     alert.refresh_from_db()
-    assert (alert.answered_by, open_alert_count(supervisor)) == (supervisor, 0)
+    assert (alert.answered_by, alerts_waiting_for(supervisor).count()) == (supervisor, 0)
     assert (
         story([("alert", str(alert.pk))])[-1].sentence
         == f"Alert {alert.pk} was answered: It was O. himself, wet gloves."
@@ -295,7 +295,7 @@ def test_nobody_answers_an_alert_about_themselves_or_without_the_right(
         answer_alert(by=by(supervisor), alert_id=own.pk, answer="It was nothing.")
     with pytest.raises(NotAllowed):
         answer_alert(by=by(operator), alert_id=own.pk, answer="It was nothing.")
-    assert open_alert_count(supervisor) == 1, "one's own is not counted as waiting for oneself"
+    assert alerts_waiting_for(supervisor).count() == 1, "one's own is not counted as waiting for oneself"
     assert list(alerts_for(operator)) == [alert] and list(alerts_for(supervisor)) == [own, alert]
 
 

@@ -373,7 +373,7 @@ def test_a_shared_account_signs_nothing_even_with_its_password(
     shared: Person = made.result
     with pytest.raises(SignatureRefused, match="is a shared account and signs nothing"):
         proven(by(shared), posted(rf, shared), username=shared.username)
-    with pytest.raises(SignatureRefused, match="shared or closed"):
+    with pytest.raises(SignatureRefused, match="shared, a device’s, or closed"):
         signed(SignaturePermit(shared.pk, MEANING, factories.START), by(shared), act_by=by(administrator))
     assert Signature.objects.count() == 0
 

@@ -299,8 +299,8 @@ def test_only_a_supervisor_looks_at_a_drift(plant: SmallPlant, who: str) -> None
         services.look_at_trend(
             by=plant.by(who), alert_id=TrendAlert.objects.get().pk, words="Sampled for organics."
         )
-    assert trends.open_drift_count(plant.people[who]) == 0
-    assert trends.open_drift_count(plant.people["supervisor"]) == 1
+    assert trends.drifts_waiting_for(plant.people[who]).count() == 0
+    assert trends.drifts_waiting_for(plant.people["supervisor"]).count() == 1
 
 
 def test_what_was_seen_is_frozen(by: By) -> None:

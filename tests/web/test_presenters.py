@@ -66,7 +66,8 @@ def test_how_long_ago_is_said_in_one_unit(minutes: int, said: str) -> None:
     ],
 )
 def test_what_a_calibration_says(due: date | None, is_valid: bool, said: str) -> None:
-    assert words.calibration_words(SimpleNamespace(calibration_due_on=due), is_valid) == said  # type: ignore[arg-type]
+    cell = SimpleNamespace(calibration_due_on=due, out_of_service_at=None)
+    assert words.calibration_words(cell, is_valid) == said  # type: ignore[arg-type]
 
 
 # --- when something happened ----------------------------------------------------------------------------------------------

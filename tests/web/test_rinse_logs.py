@@ -65,8 +65,10 @@ def begun(batch: Batch) -> datetime:
     return found
 
 
-def handed(plant: SmallPlant, text: str, *, pasted: bool = False, **more: Any) -> dict[str, Any]:
-    cell = str(plant.instruments["CELL"].pk)
+def handed(
+    plant: SmallPlant, text: str, *, pasted: bool = False, code: str = "CELL", **more: Any
+) -> dict[str, Any]:
+    cell = str(plant.instruments[code].pk)
     if pasted:
         return {"instrument": cell, "pasted": text, **more}
     return {"instrument": cell, "file": SimpleUploadedFile("rinse 7.csv", text.encode(), "text/csv"), **more}
@@ -181,9 +183,7 @@ def test_what_does_not_count_is_told_before_it_is_taken_in(
 def test_the_log_of_an_overdue_cell_says_so_before_it_is_taken_in(
     plant: SmallPlant, rinsing: Batch, as_operator: Client
 ) -> None:
-    cell = plant.instruments["CELL"]
-    type(cell).objects.filter(pk=cell.pk).update(calibration_due_on=plant.now.date() - timedelta(days=3))
-    page = text_of(as_operator.post(url(rinsing), handed(plant, csv(begun(rinsing)))))
+    page = text_of(as_operator.post(url(rinsing), handed(plant, csv(begun(rinsing)), code="OLD-CELL")))
     assert "it was out of calibration" in page and "0 of 60" in page
 
 

@@ -208,7 +208,7 @@ def test_an_operator_may_not_register(sign_in, plant):
     [
         ("serial", "", "it is needed"),
         ("serial", "T 1 !", "no label carries"),
-        ("serial", "B-10412", "reads as a visit, batch or deviation number"),
+        ("serial", "B-10412", "reads as a visit, batch, deviation or sample number"),
         ("serial", "S" * 25, "at most 24"),
         ("size", "", "it is needed"),
         ("resin_type", "77777", "no choice here"),

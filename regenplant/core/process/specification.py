@@ -131,6 +131,9 @@ class Specification:
     further off is a look at the instrument and no result. Common practice, from memory."""
     notes: str = ""
 
+    ADDED_LATER: ClassVar[tuple[str, ...]] = ("jump_factor",)
+    """As with ``Limit``."""
+
     def __post_init__(self) -> None:
         if not self.limits:
             raise OutOfRange(f"Specification {self.code} has no limit.", code="no_limits")

@@ -142,6 +142,12 @@ CASES: dict[str, tuple[ReviewFacts, Unusual, str]] = {
     "signature": (
         replace(USUAL, acts=(ActFact("signature", "a signature was refused", "J. Fenn", "today"),)), Unusual.SIGNATURE, "J. Fenn: a signature",
     ),
+    "rinsed on": (
+        replace(USUAL, rinsed_on=("The rinse went on after QC, by L. Brae.",)), Unusual.RINSED_ON, "The rinse went on after QC",
+    ),
+    "downgraded": (
+        replace(USUAL, downgraded="Went down from class C to class D."), Unusual.DOWNGRADED, "Went down from class C to class D.",
+    ),
     "warning": (replace(USUAL, plan_warnings=("The bed is shallow.",)), Unusual.WARNED, "The bed is shallow."),
 }  # fmt: skip
 
