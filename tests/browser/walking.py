@@ -172,9 +172,23 @@ def measure_and_pass(page: Page, number: str) -> None:
         form.locator("input[name$=value]").fill(factories.units.format_quantity(middle, limit.kind))
         form.locator("select[name$=instrument]").select_option(label=_kit(form))
         form.get_by_role("button", name=re.compile("Write it down")).click()
+    keep_sample(page, number)
     page.goto(f"/batches/{number}/qc/")
     sign(page, "Pass and sign")
     expect(page.locator("main")).to_contain_text("Passed")
+
+
+def keep_sample(page: Page, number: str) -> None:
+    """The QC technician keeps a sample, where the class of the batch asks for one."""
+    page.goto(f"/batches/{number}/qc/")
+    kept = page.get_by_role("region", name="Retained sample")
+    if kept.count() == 0:
+        return
+    kept.get_by_role("link", name="Write a sample down").click()
+    page.locator("input[name=volume]").fill("0.5 L")
+    page.locator("[name=place]").fill("Shelf 3, left")
+    page.locator("main form button[type=submit]:not([disabled])").last.click()
+    expect(page.locator(".receipt")).to_contain_text("is kept until")
 
 
 def _kit(form: Any) -> str:
