@@ -321,3 +321,25 @@ def test_a_standing_fits_the_record_after_each_act_on_the_rinse(plant: SmallPlan
     RinseStanding.objects.all().delete()
     call_command("renew_standings")
     assert is_fresh(Batch.objects.get(pk=rinsing.pk))
+
+
+def test_a_meter_makes_no_page_old_while_it_rinses_and_each_one_afterwards(
+    plant: SmallPlant, rinsing: Batch
+) -> None:
+    """Whoever ends a step need not race a meter that sends every few seconds; whoever signs has seen all there is."""
+    plant.forward(minutes=30)
+    readings = logged(plant.now, FALLING)
+    plant.forward(minutes=40)
+    step = rinsing.steps.get(state="running")
+    by = replace(plant.by("operator"), user=device(plant, rinsing))
+    before = Batch.objects.get(pk=rinsing.pk).version
+    services.take_in(by=by, batch_id=rinsing.pk, packet=packet(plant, readings[:38], source="http"))
+    assert Batch.objects.get(pk=rinsing.pk).version == before
+    factories.write_required(plant, step, is_before=False)
+    services.finish_step(by=plant.by("operator"), step_id=step.pk)
+    factories.run_to(plant, rinsing, StepKind.SAMPLE, finish=True)
+    shown = Batch.objects.get(pk=rinsing.pk)
+    assert shown.state == "awaiting_qc"
+    late = replace(plant.by("operator"), user=by.user)
+    services.take_in(by=late, batch_id=rinsing.pk, packet=packet(plant, readings[38:], source="http"))
+    assert Batch.objects.get(pk=rinsing.pk).version == shown.version + 1

@@ -40,6 +40,9 @@ from regenplant.plant.selectors import is_instrument_valid, plant_day
 
 OPEN = (BatchState.RINSING, BatchState.AWAITING_QC, BatchState.HELD)
 """States in which a log may still come in or be set aside."""
+WHILE_IT_RINSES = (BatchState.RINSING, BatchState.HELD)
+"""What a meter sends every few seconds then must not make each page old before it is pressed. Later a packet is rare, and whoever signs
+must see it first."""
 LEAST_BY_A_PERSON = 10
 """A person's file or paste holds at least so many. Fewer are written by hand, where the one that decides is typed twice."""
 BY_A_PERSON = (MeterLog.Source.FILE, MeterLog.Source.PASTE)
@@ -72,8 +75,8 @@ def take_in(*, by: By, batch_id: int, packet: Packet, late: Reason | None = None
     step, columns, counted = what_is_new(by, batch, instrument, raw)
     row = _keep(by, batch, step, instrument, packet, columns, counted, late)
     _deviations_of(by, batch, step, row)
-    if not row.is_of_a_meter:
-        touch(batch)  # what a meter sends every few seconds must not make each page old before it is pressed
+    if not row.is_of_a_meter or BatchState(batch.state) not in WHILE_IT_RINSES:
+        touch(batch)
     renew(batch, by.at)
     return Outcome(
         subject=batch_subject(batch),
