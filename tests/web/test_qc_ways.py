@@ -193,6 +193,8 @@ def test_two_people_sign_a_downgrade_on_one_page(as_who, plant: SmallPlant, low:
     assert batch.state == "passed" and Downgrade.objects.get().orders.get().order_number == "PO-7"
     shown = page(client, "qc-decision", batch.number).content.decode()
     assert "the lower product it went down to" in shown and "accepted by R. Moonwright" in shown
+    curve = shown.replace("\u00a0", " ").replace("\u202f", " ")
+    assert "limit ≤ 200 µS/cm" in curve and "limit ≤ 50 µS/cm" not in curve
 
 
 def test_a_downgrade_page_refuses(as_who, plant: SmallPlant, low: tuple[Batch, Any]) -> None:

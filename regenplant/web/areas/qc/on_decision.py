@@ -2,17 +2,19 @@
 
 from __future__ import annotations
 
+from dataclasses import replace
 from typing import Any
 
 from django.http import HttpRequest
 from django.utils import timezone
 
 from regenplant.batches.models import Batch
-from regenplant.batches.selectors import rinse_page
+from regenplant.batches.selectors import RinsePage, rinse_page
 from regenplant.batches.selectors.rinse import logs_of
 from regenplant.batches.standing import forecasts_of, standing_of
 from regenplant.core.process.acceptance import Outcome
 from regenplant.core.process.lifecycle import BatchState
+from regenplant.core.process.specification import CONDUCTIVITY
 from regenplant.plant.selectors import plant_day
 from regenplant.quality.forecast_history import quarters
 from regenplant.quality.retained import WHILE_TAKEN, days_kept, sample_missing, samples_of
@@ -28,9 +30,9 @@ from regenplant.web.rights import right
 def ways_context(request: HttpRequest, page: QcPage) -> dict[str, Any]:
     """All of it for one page."""
     now, system, batch = timezone.now(), unit_system_of(request), page.batch
-    shown = rinse_page(batch, now)
+    shown = _judged(rinse_page(batch, now), page)
     return {
-        "rinse": rinse_words.rinse_down(shown, now) if page.readings else None,
+        "rinse": rinse_words.rinse_down(shown, now) if page.readings or shown.logs else None,
         "instruments": words.instrument_rows(
             page.readings, page.measurements, list(logs_of(batch)), plant_day(now)
         ),
@@ -41,6 +43,16 @@ def ways_context(request: HttpRequest, page: QcPage) -> dict[str, Any]:
         "proposal": _proposal(page),
         **_open_ways(page, system),
     }
+
+
+def _judged(shown: RinsePage, page: QcPage) -> RinsePage:
+    """The curve against what decides: the limit of the lower product, where the batch went down."""
+    return replace(
+        shown,
+        specification=page.specification,
+        limit=page.specification.limit(CONDUCTIVITY),
+        end_point=page.end_point,
+    )
 
 
 def sample_context(request: HttpRequest, batch: Batch) -> dict[str, Any]:
