@@ -5,7 +5,7 @@ from __future__ import annotations
 from datetime import datetime
 
 from regenplant.plant.handed_on import LiveLine, LiveSection
-from regenplant.quality.trends import open_alerts, rules_of
+from regenplant.quality.drift import open_alerts, rules_of
 
 
 def drift_section(now: datetime) -> LiveSection:

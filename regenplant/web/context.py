@@ -13,7 +13,7 @@ from regenplant.people.models import Person
 from regenplant.people.selectors import alerts_waiting_for
 from regenplant.plant.models import PlantProfile
 from regenplant.plant.selectors import profile
-from regenplant.quality.trends import drifts_waiting_for
+from regenplant.quality.drift import drifts_waiting_for
 from regenplant.web.index import tabs_for
 from regenplant.web.requests import transcribed_form
 from regenplant.web.time_out import IDLE_MINUTES, USUAL_IDLE_MINUTES

@@ -19,11 +19,15 @@ from regenplant.core.errors import NotAllowed, RecordRefused, StaleRecord
 from regenplant.core.process.control_charts import FEWEST, Rule
 from regenplant.core.process.vocabulary import StepKind
 from regenplant.plant import handed_on
-from regenplant.quality import services, trends
+from regenplant.quality import services
+from regenplant.quality.drift import drift_at, drifts_waiting_for, open_alerts
+from regenplant.quality.gathered_failures import Wanted, failures
 from regenplant.quality.models import RinseOutcome, TrendAlert
+from regenplant.quality.rinse_series import Measure, rinses, series_of
 from regenplant.quality.services._outcomes import keep_outcome, line_of
 from regenplant.quality.signed_content import FAIL_MEANING
-from regenplant.quality.trends import Measure, Wanted, failures, lot_trend, series_of, yields
+from regenplant.quality.trends import Trends, lot_trend, trends
+from regenplant.quality.yields import yields
 from tests import factories
 from tests.factories import START, SmallPlant
 from tests.quality import outcomes
@@ -40,8 +44,8 @@ def kept(batch: Batch) -> RinseOutcome:
     return RinseOutcome.objects.get(number=batch.number)
 
 
-def overview() -> trends.Trends:
-    return trends.trends(LONG_AGO, LATER, ZONE)
+def overview() -> Trends:
+    return trends(LONG_AGO, LATER, ZONE)
 
 
 # --- what is kept of a batch ----------------------------------------------------------------------------------------------
@@ -110,7 +114,7 @@ def test_a_rinse_that_was_given_up_is_at_least_so_much(plant: SmallPlant) -> Non
     assert not found.is_reached and found.verdict == "fail"
     last = RinseReading.objects.filter(batch=batch).order_by("-rinsed_bv").first()
     assert last is not None and (found.rinsed_bv or 0) >= last.rinsed_bv
-    (rinse,) = trends.rinses(RinseOutcome.objects.all())
+    (rinse,) = rinses(RinseOutcome.objects.all())
     (series,) = series_of([rinse._replace(line="N-1")])
     assert series.chart.counted == 0
     assert found.reason == "The rinse stood on a plateau above its limit."
@@ -211,7 +215,7 @@ def judged_next(by: By, number: int, volume: float, **more: Any) -> RinseOutcome
     """The next batch of the line N-1, as if it was judged now."""
     row = outcomes.outcome(number, volume, **more)
     row.save()
-    drift = trends.drift_at(row)
+    drift = drift_at(row)
     if drift is not None:
         services.raise_drift(by=by, drift=drift)
     return row
@@ -256,9 +260,9 @@ def test_an_alert_is_settled_with_words_and_comes_again_when_it_gets_worse(by: B
     alert = TrendAlert.objects.get()
     services.look_at_trend(by=supervisor, alert_id=alert.pk, words="Sampled for organics; result on Friday.")
     judged_next(by, 14, 7.9)
-    assert not trends.open_alerts().exists(), "as bad as what was looked at is known"
+    assert not open_alerts().exists(), "as bad as what was looked at is known"
     judged_next(by, 15, 8.4)
-    assert trends.open_alerts().get().batch == "B-15"
+    assert open_alerts().get().batch == "B-15"
     alert.refresh_from_db()
     assert (alert.looked_by, alert.words) == (supervisor.user, "Sampled for organics; result on Friday.")
     assert alert.worst_bv == 8.0
@@ -283,7 +287,7 @@ def test_looking_without_saying_what_was_found_is_refused(
     judged_next(by, 13, 8.0)
     with pytest.raises(RecordRefused, match=said):
         services.look_at_trend(by=supervisor, alert_id=TrendAlert.objects.get().pk, words=words)
-    assert trends.open_alerts().count() == 1
+    assert open_alerts().count() == 1
 
 
 def test_an_unknown_alert_is_refused(supervisor: By) -> None:
@@ -299,8 +303,8 @@ def test_only_a_supervisor_looks_at_a_drift(plant: SmallPlant, who: str) -> None
         services.look_at_trend(
             by=plant.by(who), alert_id=TrendAlert.objects.get().pk, words="Sampled for organics."
         )
-    assert trends.drifts_waiting_for(plant.people[who]).count() == 0
-    assert trends.drifts_waiting_for(plant.people["supervisor"]).count() == 1
+    assert drifts_waiting_for(plant.people[who]).count() == 0
+    assert drifts_waiting_for(plant.people["supervisor"]).count() == 1
 
 
 def test_what_was_seen_is_frozen(by: By) -> None:
@@ -363,7 +367,7 @@ def test_first_pass_yield_counts_reworks_for_nothing() -> None:
 def test_a_month_is_a_month_of_the_plant() -> None:
     just_before_midnight = datetime(2026, 3, 31, 23, 30, tzinfo=UTC)
     outcomes.line_of([6.9], at=just_before_midnight)
-    rows = trends.rinses(RinseOutcome.objects.all())
+    rows = rinses(RinseOutcome.objects.all())
     (here,) = yields(rows, ZoneInfo("UTC")).by_month
     (east,) = yields(rows, ZoneInfo("Asia/Tokyo")).by_month
     assert (here.name, east.name) == ("2026-03", "2026-04")
@@ -421,10 +425,10 @@ def test_failures_are_narrowed_and_counted_by_what_they_share() -> None:
 def test_the_window_says_what_is_shown_and_not_what_is_compared_with() -> None:
     outcomes.line_of(STEADY)
     outcomes.line_of([8.0], first=13)
-    (series,) = trends.trends(START + timedelta(days=13), LATER, ZONE).series
+    (series,) = trends(START + timedelta(days=13), LATER, ZONE).series
     assert len(series.rinses) == 13 and series.drifts
-    assert trends.trends(START + timedelta(days=14), LATER, ZONE).series == ()
-    assert trends.trends(LONG_AGO, START, ZONE).series == ()
+    assert trends(START + timedelta(days=14), LATER, ZONE).series == ()
+    assert trends(LONG_AGO, START, ZONE).series == ()
 
 
 def test_time_to_the_end_point_is_followed_like_the_volume() -> None:
@@ -454,7 +458,7 @@ def test_five_thousand_batches_are_read_in_time() -> None:
         for _ in range(3):
             begun = time.process_time()
             found = question()
-            if isinstance(found, trends.Trends):
+            if isinstance(found, Trends):
                 assert len(found.drifting) >= 0 and found.yields.batches > 4500
             took.append(time.process_time() - begun)
         assert min(took) < 0.3, f"{question}: {min(took):.3f} s"

@@ -16,7 +16,8 @@ from django.urls import reverse
 from django.utils import timezone
 
 from regenplant.people.models import Person
-from regenplant.quality import services, trends
+from regenplant.quality import services
+from regenplant.quality.drift import drift_at, open_alerts
 from regenplant.quality.models import RinseOutcome, TrendAlert
 from tests import factories
 from tests.factories import SmallPlant
@@ -61,7 +62,7 @@ def drifting(plant: SmallPlant, volume: float = 8.0) -> TrendAlert:
     line(STEADY, until=1.0)
     row = outcomes.outcome(13, volume, at=days_ago(0.01))
     row.save()
-    drift = trends.drift_at(row)
+    drift = drift_at(row)
     assert drift is not None
     alert: TrendAlert = services.raise_drift(by=plant.by("qc"), drift=drift).result
     return alert
@@ -251,7 +252,7 @@ def test_words_that_say_nothing_are_refused_on_the_page(plant: SmallPlant, super
     look = reverse("trends-look", args=[alert.pk])
     assert "at least 10 characters" in text_of(supervisor.post(look, {"words": "seen"}))
     assert supervisor.post(look, {"words": ""}).status_code in (409, 422)
-    assert trends.open_alerts().count() == 1
+    assert open_alerts().count() == 1
 
 
 def test_a_drift_somebody_looked_at_is_not_looked_at_again(plant: SmallPlant, supervisor: Client) -> None:
@@ -278,7 +279,7 @@ def test_others_see_the_drift_and_why_they_do_not_settle_it(
         reverse("trends-look", args=[alert.pk]), {"words": "Sampled for organics; the result comes."}
     )
     assert answer.status_code == 403
-    assert trends.open_alerts().count() == 1
+    assert open_alerts().count() == 1
 
 
 def test_nobody_signed_in_sees_no_trend(client: Client) -> None:

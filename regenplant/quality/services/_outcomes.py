@@ -13,11 +13,11 @@ from regenplant.batches.rinse import EndPoint, end_point, judged_steps, rinse_si
 from regenplant.batches.timing import worked_s
 from regenplant.core.process.lifecycle import BatchState
 from regenplant.core.process.specification import Limit, LimitBasis
+from regenplant.quality.drift import drift_at
 from regenplant.quality.models import RinseOutcome, decision_of
 from regenplant.quality.services._lots import volumes_by_lot
 from regenplant.quality.services.trends import raise_drift
 from regenplant.quality.specification import downgrade_of
-from regenplant.quality.trends import drift_at
 from regenplant.resins.models import LotParent, ResinLot
 
 Verdict = RinseOutcome.Verdict

@@ -7,8 +7,8 @@ from regenplant.audit.records import words_of
 from regenplant.audit.use_case import Outcome, use_case
 from regenplant.audit.wording import say
 from regenplant.core.errors import RecordRefused, StaleRecord
+from regenplant.quality.drift import Drift, worst_of
 from regenplant.quality.models import TrendAlert
-from regenplant.quality.trends import Drift, worst_of
 
 
 @use_case("trend.drifted", permission="")

@@ -10,7 +10,7 @@ from django.views.decorators.http import require_http_methods, require_safe
 
 from regenplant.people import services
 from regenplant.people.selectors import alerts_for
-from regenplant.quality.trends import looked_at_alerts, open_alerts
+from regenplant.quality.drift import looked_at_alerts, open_alerts
 from regenplant.web.act_page import Act, act_page
 from regenplant.web.areas.setup.shown import count
 from regenplant.web.house_form import HouseForm, posted, words_field

@@ -7,8 +7,10 @@ from typing import Any
 import django_tables2 as tables
 from django.urls import reverse
 
-from regenplant.quality.trends import Failure, Series
+from regenplant.quality.gathered_failures import Failure
+from regenplant.quality.rinse_series import Series
 from regenplant.web.presenters import trends as words
+from regenplant.web.presenters.trend_rows import RinseRow
 from regenplant.web.tables.columns import (
     CodeColumn,
     DayColumn,
@@ -250,6 +252,6 @@ class FailureTable(tables.Table):
         return words.cause_words(record.cause_category)
 
 
-def rinse_rows(one: Series) -> list[Any]:
+def rinse_rows(one: Series) -> list[RinseRow]:
     """The rinses of a series as rows, newest first."""
-    return [words.RinseRow.of(one, index) for index in reversed(range(len(one.rinses)))]
+    return [RinseRow.of(one, index) for index in reversed(range(len(one.rinses)))]

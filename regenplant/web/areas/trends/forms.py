@@ -9,9 +9,10 @@ from django import forms
 
 from regenplant.batches.causes import CAUSES
 from regenplant.core.process.vocabulary import ResinFamily
-from regenplant.quality.trends import Wanted
+from regenplant.quality.gathered_failures import Wanted
 from regenplant.web.house_form import HouseForm, day_field, words_field
-from regenplant.web.presenters.trends import FIRST_DAY, UNSAID, Window, WindowName, window_named
+from regenplant.web.presenters.trend_windows import FIRST_DAY, Window, WindowName, window_named
+from regenplant.web.presenters.trends import UNSAID
 
 
 class WindowForm(forms.Form):

@@ -12,14 +12,19 @@ from django.views.decorators.http import require_http_methods, require_safe
 from django_tables2 import RequestConfig
 
 from regenplant.quality import services
-from regenplant.quality import trends as read
+from regenplant.quality.gathered_failures import failures as failures_of
 from regenplant.quality.models import TrendAlert
+from regenplant.quality.rinse_series import Measure
+from regenplant.quality.trends import lot_trend, trends
+from regenplant.quality.yields import Yields
 from regenplant.web.act_page import Act, act_page
 from regenplant.web.areas.trends.forms import FailuresForm, LookForm, WindowForm
 from regenplant.web.house_form import posted
 from regenplant.web.listing import PER_PAGE, Chip, chips
 from regenplant.web.presenters import trends as words
-from regenplant.web.presenters.trends import WindowName
+from regenplant.web.presenters.trend_charts import month_scene, series_blocks
+from regenplant.web.presenters.trend_rows import yield_rows
+from regenplant.web.presenters.trend_windows import WindowName
 from regenplant.web.rights import Right, right
 from regenplant.web.tables import export
 from regenplant.web.tables import trends as tables
@@ -34,7 +39,7 @@ def overview(request: HttpRequest, tab: str) -> HttpResponse:
     form = WindowForm(request.GET, today=timezone.localdate())
     form.is_valid()
     window, zone = form.chosen(), timezone.get_current_timezone()
-    found = read.trends(*window.bounds(zone), zone)
+    found = trends(*window.bounds(zone), zone)
     lines = tables.LineTable(found.series)
     RequestConfig(request, paginate={"per_page": LINES}).configure(lines)
     context = {
@@ -46,7 +51,7 @@ def overview(request: HttpRequest, tab: str) -> HttpResponse:
         "may": right(request, "trend.look"),
         "lines": lines,
         "yields": found.yields,
-        "months": words.month_scene(found.yields),
+        "months": month_scene(found.yields),
         "groups": _yield_tables(found.yields),
         "yield_note": words.yield_note(),
         "failed": found.failed,
@@ -57,18 +62,18 @@ def overview(request: HttpRequest, tab: str) -> HttpResponse:
     return render(request, "trends/overview.html", context, status=422 if form.errors else 200)
 
 
-def _yield_tables(found: read.Yields) -> list[tables.YieldTable]:
+def _yield_tables(found: Yields) -> list[tables.YieldTable]:
     return [
         tables.YieldTable(
-            words.yield_rows(found.by_month, newest_first=True), heading="Month", nouns=("month", "months")
+            yield_rows(found.by_month, newest_first=True), heading="Month", nouns=("month", "months")
         ),
         tables.YieldTable(
-            words.yield_rows(found.by_family, are_families=True),
+            yield_rows(found.by_family, are_families=True),
             heading="Family",
             nouns=("family", "families"),
         ),
-        tables.YieldTable(words.yield_rows(found.by_vessel), heading="Vessel", nouns=("vessel", "vessels")),
-        tables.YieldTable(words.yield_rows(found.by_recipe), heading="Recipe", nouns=("recipe", "recipes")),
+        tables.YieldTable(yield_rows(found.by_vessel), heading="Vessel", nouns=("vessel", "vessels")),
+        tables.YieldTable(yield_rows(found.by_recipe), heading="Recipe", nouns=("recipe", "recipes")),
     ]
 
 
@@ -89,18 +94,18 @@ def _window_chips(request: HttpRequest, here: WindowName) -> list[Chip]:
     return made
 
 
-MEASURES = [(read.Measure.TIME.value, "Time")]
+MEASURES = [(Measure.TIME.value, "Time")]
 
 
 @require_safe
 def lot(request: HttpRequest, tab: str, code: str) -> HttpResponse:
     """One line of lots: a chart for each recipe and limit, its table, and what was said about it."""
-    measure = read.Measure.TIME if request.GET.get("of") == read.Measure.TIME else read.Measure.VOLUME
-    found = read.lot_trend(code.upper(), measure) if "\x00" not in code else None
+    measure = Measure.TIME if request.GET.get("of") == Measure.TIME else Measure.VOLUME
+    found = lot_trend(code.upper(), measure) if "\x00" not in code else None
     if found is None:
         raise Http404(f"No judged batch held resin of lot {code}.")
     blocks: list[dict[str, Any]] = []
-    for number, block in enumerate(words.series_blocks(found)):
+    for number, block in enumerate(series_blocks(found)):
         table = tables.RinseTable(tables.rinse_rows(block.series), prefix=f"s{number}-")
         file = (
             export.answer(request, table, f"rinses-{found.line}") if _is_asked_for(request, number) else None
@@ -132,7 +137,7 @@ def failures(request: HttpRequest, tab: str) -> HttpResponse:
     form = FailuresForm(request.GET, today=timezone.localdate())
     form.is_valid()
     window = form.chosen()
-    found = read.failures(*window.bounds(timezone.get_current_timezone()), form.wanted())
+    found = failures_of(*window.bounds(timezone.get_current_timezone()), form.wanted())
     table = tables.FailureTable(found.lines)
     RequestConfig(request, paginate={"per_page": PER_PAGE}).configure(table)
     file = None if form.errors else export.answer(request, table, "failures")
