@@ -45,6 +45,11 @@ def act_page(request: HttpRequest, form: HouseForm, act: Act, **context: Any) ->
         if outcome is not None:
             receipt(request, act.said(outcome))
             return redirect(act.then(outcome))
+    return shown_act(request, form, act, **context)
+
+
+def shown_act(request: HttpRequest, form: HouseForm, act: Act, **context: Any) -> HttpResponse:
+    """The page as it stands: not filled in yet, or refused with everything typed."""
     status = refused_status(form) if form.errors else 200
     shown = {
         "form": form,

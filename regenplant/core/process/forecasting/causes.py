@@ -17,6 +17,9 @@ _ANION = frozenset({RinsedBed.ANION_AFTER_CAUSTIC})
 _MIXED = frozenset({RinsedBed.MIXED_BED})
 _SOFTENER = frozenset({RinsedBed.SOFTENER_AFTER_BRINE})
 
+_PROTECTION = "protective equipment as the safety data sheet and local rules say."
+_ACID_BURNS = f"Acid burns: {_PROTECTION}"
+
 
 @dataclass(frozen=True, slots=True)
 class Cause:
@@ -53,7 +56,7 @@ CAUSES: tuple[Cause, ...] = (
         frozenset({Sign.PLATEAU, Sign.RISE}),
         "Close the regenerant and raw-water valves by hand one after another and watch the conductivity for 1 BV each.",
         "Lock out and repair the valve, then rinse on.",
-        "Regenerant lines may hold acid or caustic under pressure: protective equipment as the safety data sheet and local rules say.",
+        f"Regenerant lines may hold acid or caustic under pressure: {_PROTECTION}",
     ),
     Cause(
         "channelling", "channelling or a poor distributor", _ALL,
@@ -103,7 +106,7 @@ CAUSES: tuple[Cause, ...] = (
         frozenset({Sign.SLOW, Sign.LATE, Sign.POOL_AGES}),
         "Shake a sample of resin in brine: tea colour points to organic matter.",
         "Cleaning with warm alkaline brine as its recipe says, then a double regeneration.",
-        "Hot caustic brine burns: protective equipment as the safety data sheet and local rules say.",
+        f"Hot caustic brine burns: {_PROTECTION}",
     ),
     Cause(
         "silica", "silica on the anion resin, or too little or too cold caustic", _ANION | _MIXED,
@@ -111,7 +114,7 @@ CAUSES: tuple[Cause, ...] = (
         frozenset({Sign.SILICA}),
         "Compare the caustic's amount, temperature and contact time with the recipe.",
         "Regenerate with a double dose, warm within the resin's limit, with long contact.",
-        "Hot caustic burns: protective equipment as the safety data sheet and local rules say.",
+        f"Hot caustic burns: {_PROTECTION}",
     ),
     Cause(
         "cation_in_anion", "cation resin in the anion layer, or caustic that leaks sodium", _ANION | _MIXED,
@@ -161,7 +164,7 @@ CAUSES: tuple[Cause, ...] = (
         frozenset({Sign.SLOW, Sign.LATE, Sign.HARDNESS}),
         "Test the water that leaves for sulfate and hardness; look for white, hard beads and rising pressure.",
         "Long wash with dilute hydrochloric acid where the vessel allows it; sulfuric acid in steps next time.",
-        "Acid burns: protective equipment as the safety data sheet and local rules say.",
+        _ACID_BURNS,
     ),
     Cause(
         "iron", "iron or manganese on the cation resin", _CATION | _SOFTENER,
@@ -169,7 +172,7 @@ CAUSES: tuple[Cause, ...] = (
         frozenset({Sign.SLOW, Sign.LATE, Sign.HARDNESS}),
         "A pinch of resin in dilute hydrochloric acid turns yellow with iron.",
         "Cleaning as its recipe says; rinse before anything alkaline.",
-        "Acid burns: protective equipment as the safety data sheet and local rules say.",
+        _ACID_BURNS,
     ),
     Cause(
         "under_regenerated", "too little regenerant, or too weak", _ALL,

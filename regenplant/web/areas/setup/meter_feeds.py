@@ -3,7 +3,6 @@
 from __future__ import annotations
 
 from collections.abc import Callable
-from typing import Any
 
 from django import forms
 from django.http import HttpRequest, HttpResponse
@@ -20,8 +19,8 @@ from regenplant.plant.models import Instrument, MeterFeed, Vessel
 from regenplant.plant.selectors import is_instrument_valid, plant_day
 from regenplant.plant.services import MeterFeedSettings, NewToken
 from regenplant.web import listing
-from regenplant.web.act_page import Act, act_page
-from regenplant.web.acting import refused_status, try_act
+from regenplant.web.act_page import Act, act_page, shown_act
+from regenplant.web.acting import try_act
 from regenplant.web.areas.setup import shown
 from regenplant.web.house_form import HouseForm, posted, words_field
 from regenplant.web.rights import right
@@ -113,16 +112,18 @@ def feed_page(request: HttpRequest, code: str) -> HttpResponse:
 @BOTH
 def new(request: HttpRequest) -> HttpResponse:
     form = MeterFeedForm(posted(request))
-    return _with_token(
-        request,
-        form,
+    act = Act(
         title="Register a meter feed",
         sentence=f"It gets an account of its own and a token, shown once. {INFORMS}",
+        permission="plant.edit",
         service=services.register_meter_feed,
         arguments=lambda: {"feed": form.settings()},
+        said=lambda outcome: "",
+        then=lambda outcome: _page(outcome.result.feed),
         back_url=reverse("setup-meter-feeds"),
         button="Register it and show the token",
     )
+    return _with_token(request, form, act)
 
 
 @BOTH
@@ -152,49 +153,41 @@ def change(request: HttpRequest, code: str) -> HttpResponse:
 @never_cache
 @BOTH
 def renew(request: HttpRequest, code: str) -> HttpResponse:
-    feed = _feed(code)
-    return _with_token(
+    form, act = _asking_why(
         request,
-        form := WhyForm(posted(request), initial={"version": feed.version}),
-        title=f"New token for {feed.code}",
+        _feed(code),
+        title="New token for {code}",
         sentence="The old token counts for nothing from the same moment. The new one is shown once.",
         service=services.renew_token,
-        arguments=lambda: _why(feed, form),
-        back_url=_page(feed),
         button="Make a new token and show it",
     )
+    return _with_token(request, form, act)
 
 
 @never_cache
 @BOTH
 def reopen(request: HttpRequest, code: str) -> HttpResponse:
-    feed = _feed(code)
-    return _with_token(
+    form, act = _asking_why(
         request,
-        form := WhyForm(posted(request), initial={"version": feed.version}),
-        title=f"Open meter feed {feed.code} again",
+        _feed(code),
+        title="Open meter feed {code} again",
         sentence="The same account as before, with a new token, shown once.",
         service=services.open_meter_feed,
-        arguments=lambda: _why(feed, form),
-        back_url=_page(feed),
         button="Open it and show the token",
     )
+    return _with_token(request, form, act)
 
 
 @BOTH
 def revoke(request: HttpRequest, code: str) -> HttpResponse:
-    feed = _feed(code)
-    form = WhyForm(posted(request), initial={"version": feed.version})
-    act = Act(
-        title=f"Revoke the token of {feed.code}",
+    form, act = _asking_why(
+        request,
+        _feed(code),
+        title="Revoke the token of {code}",
         sentence="Nothing is taken over HTTP from it any more. A topic goes on; close the feed to stop both.",
-        permission="plant.edit",
         service=services.revoke_token,
-        arguments=lambda: _why(feed, form),
-        said=lambda outcome: f"Written: {feed.code} has no token any more.",
-        then=lambda outcome: _page(feed),
-        back_url=_page(feed),
         button="Revoke the token",
+        said="Written: {code} has no token any more.",
         is_stopping=True,
     )
     return act_page(request, form, act)
@@ -202,18 +195,14 @@ def revoke(request: HttpRequest, code: str) -> HttpResponse:
 
 @BOTH
 def close(request: HttpRequest, code: str) -> HttpResponse:
-    feed = _feed(code)
-    form = WhyForm(posted(request), initial={"version": feed.version})
-    act = Act(
-        title=f"Close meter feed {feed.code}",
+    form, act = _asking_why(
+        request,
+        _feed(code),
+        title="Close meter feed {code}",
         sentence="Nothing is taken from it any more, by token or by topic. All it sent stays.",
-        permission="plant.edit",
         service=services.close_meter_feed,
-        arguments=lambda: _why(feed, form),
-        said=lambda outcome: f"Written: meter feed {feed.code} is closed.",
-        then=lambda outcome: _page(feed),
-        back_url=_page(feed),
         button="Close the feed",
+        said="Written: meter feed {code} is closed.",
         is_stopping=True,
     )
     return act_page(request, form, act)
@@ -230,24 +219,42 @@ def _page(feed: MeterFeed) -> str:
     return reverse("setup-meter-feed", args=[feed.code])
 
 
-def _why(feed: MeterFeed, form: HouseForm) -> dict[str, Any]:
-    return {"feed_id": feed.pk, "reason": form.text("reason"), "version": form.shown_version}
-
-
-def _with_token(
+def _asking_why(
     request: HttpRequest,
-    form: HouseForm,
+    feed: MeterFeed,
     *,
     title: str,
     sentence: str,
     service: Callable[..., Outcome],
-    arguments: Callable[[], dict[str, Any]],
-    back_url: str,
     button: str,
-) -> HttpResponse:
-    """A page that acts and then shows, once and on this very answer, the token that was made."""
+    said: str = "",
+    is_stopping: bool = False,
+) -> tuple[HouseForm, Act]:
+    """Form and act of what is done to one feed with a reason. ``{code}`` in title and receipt is the feed's."""
+    form = WhyForm(posted(request), initial={"version": feed.version})
+    act = Act(
+        title=title.format(code=feed.code),
+        sentence=sentence,
+        permission="plant.edit",
+        service=service,
+        arguments=lambda: {
+            "feed_id": feed.pk,
+            "reason": form.text("reason"),
+            "version": form.shown_version,
+        },
+        said=lambda outcome: said.format(code=feed.code),
+        then=lambda outcome: _page(feed),
+        back_url=_page(feed),
+        button=button,
+        is_stopping=is_stopping,
+    )
+    return form, act
+
+
+def _with_token(request: HttpRequest, form: HouseForm, act: Act) -> HttpResponse:
+    """A page that acts and then shows, once and on this very answer, the token that was made: no receipt, and nowhere to go on to."""
     if request.method == "POST" and form.is_valid():
-        outcome = try_act(form, service, request, **arguments())
+        outcome = try_act(form, act.service, request, **act.arguments())
         if outcome is not None:
             made: NewToken = outcome.result
             context = {
@@ -256,25 +263,7 @@ def _with_token(
                 "address": request.build_absolute_uri("/api/readings/"),
             }
             return render(request, "setup/meter_feed_token.html", context)
-    act = Act(
-        title=title,
-        sentence=sentence,
-        permission="plant.edit",
-        service=service,
-        arguments=arguments,
-        said=str,
-        then=str,
-        back_url=back_url,
-        button=button,
-    )
-    status = refused_status(form) if form.errors else 200
-    context = {
-        "form": form,
-        "act": act,
-        "right": right(request, "plant.edit"),
-        "is_stale": status == 409,
-    }
-    return render(request, "act.html", context, status=status)
+    return shown_act(request, form, act)
 
 
 def _sentence(feed: MeterFeed) -> str:
