@@ -56,12 +56,6 @@ class Unchecked:
     entry: StepEntry | None = None
     reading: RinseReading | None = None
 
-    @property
-    def written_by_id(self) -> int:
-        row = self.entry or self.reading
-        assert row is not None
-        return row.entered_by_id
-
 
 def spec_of(batch: Batch, step_number: int, key: str) -> EntrySpec | None:
     """What an entry of the frozen plan is, by its key."""

@@ -46,19 +46,6 @@ def current_readings(batch: Batch) -> QuerySet[RinseReading]:
     )
 
 
-def core_reading(row: RinseReading) -> CoreReading:
-    """A stored reading as the core judges it: from what the meter showed, never from a derived value."""
-    return CoreReading(
-        at_s=row.occurred_at.timestamp(),
-        volume_bv=row.rinsed_bv,
-        conductivity_siemens_per_m=row.conductivity_siemens_per_m,
-        temperature_kelvin=row.temperature_kelvin,
-        compensation=Compensation(row.meter_compensation),
-        instrument_code=row.instrument.code,
-        instrument_is_valid=row.instrument_was_valid,
-    )
-
-
 @dataclass(frozen=True, slots=True)
 class EndPoint:
     """How far the rinse is from its end point, from what is written down: time alone proves nothing, only readings do."""

@@ -10,11 +10,10 @@ from __future__ import annotations
 from collections.abc import Sequence
 from dataclasses import dataclass
 
-from regenplant.core.engineering.sources import SOURCES
 from regenplant.core.process.hazards import AUTHORITY
 from regenplant.core.process.plan import Caution, SignalWord
 from regenplant.documents import pictograms
-from regenplant.documents.faces import BODY, INK, PAPER, SMALL, STRONG, Face, Span, Style, width_of
+from regenplant.documents.faces import BODY, INK, PAPER, STRONG, Face, Span, Style, width_of
 from regenplant.documents.flow import Block, paragraph, rich, stacked
 from regenplant.documents.pen import Colour, Pen
 
@@ -133,13 +132,6 @@ def wear_line(items: Sequence[str], width: float) -> Block:
                 pen.text(left + 47 + offset + box + 4, base, span.text, span.style)
 
     return Block(height, draw)
-
-
-def source_line(cautions: Sequence[Caution], width: float) -> Block:
-    """Where the cautions come from, and who decides."""
-    cited = dict.fromkeys(SOURCES[caution.source].citation() for caution in cautions if caution.source)
-    text = f"{AUTHORITY} Shown after: {'; '.join(cited)}." if cited else AUTHORITY
-    return paragraph(text, SMALL, width)
 
 
 def emergency_panel(texts: Sequence[str], width: float) -> Block:

@@ -5,7 +5,7 @@ from __future__ import annotations
 import json
 from dataclasses import dataclass
 
-from django.db.models import Count, Q, QuerySet
+from django.db.models import Q, QuerySet
 
 from regenplant.audit import paper
 from regenplant.audit.selectors import Line, story
@@ -110,9 +110,3 @@ def forms_of_pad(pad: str) -> list[PaperForm]:
 def purged_numbers(prefix: str) -> list[str]:
     """The running numbers with this prefix whose records were purged."""
     return list(PurgedRow.objects.filter(number__startswith=prefix).values_list("number", flat=True))
-
-
-def open_form_counts() -> dict[str, int]:
-    """How many forms stand in each open state. One query."""
-    rows = PaperForm.objects.filter(state__in=[State.ISSUED, *USED_AND_OPEN]).order_by().values("state")
-    return {row["state"]: row["forms"] for row in rows.annotate(forms=Count("id"))}

@@ -2,7 +2,6 @@
 
 from __future__ import annotations
 
-import json
 from collections.abc import Iterable, Iterator, Sequence
 from datetime import datetime
 from typing import Any, TypeVar
@@ -360,9 +359,3 @@ def written_findings(found: Exceptions) -> list[dict[str, object]]:
         }
         for one in found.findings
     ]
-
-
-def findings_in(content: str) -> list[dict[str, object]]:
-    """The findings a signed review was given over."""
-    found: list[dict[str, object]] = json.loads(content)["unusual"]
-    return found

@@ -83,11 +83,6 @@ class Trace:
     def of(self, column: Column) -> tuple[Node, ...]:
         return tuple(node for node in self.nodes if node.column is column)
 
-    def ways_to(self, node: Node) -> tuple[Node, ...]:
-        """The nodes that lead into this one."""
-        starts = {edge.start for edge in self.edges if edge.end == node.key}
-        return tuple(other for other in self.nodes if other.key in starts)
-
     def ways_from(self, node: Node) -> tuple[Node, ...]:
         ends = {edge.end for edge in self.edges if edge.start == node.key}
         return tuple(other for other in self.nodes if other.key in ends)

@@ -107,10 +107,6 @@ class Changed:
     new: tuple[LiveLine, ...]
     gone: tuple[LiveLine, ...]
 
-    @property
-    def is_any(self) -> bool:
-        return bool(self.new or self.gone)
-
 
 def changed_since(signed: LiveState, present: LiveState) -> Changed:
     """Lines that came and lines that went since a handover was signed; what only counts minutes is no change."""

@@ -46,7 +46,6 @@ from regenplant.web.templatetags.parts import PadStop
 
 OHM_M = 1e4
 """One MΩ·cm in SI."""
-L_PER_MIN = 1 / 60_000
 
 
 @login_not_required

@@ -61,11 +61,6 @@ class BeadPopulation:
         """Standard deviation of the natural logarithm of the diameter."""
         return math.sqrt(math.log1p(self.diameter_spread_frac**2))
 
-    @property
-    def is_single(self) -> bool:
-        """Whether all beads are alike."""
-        return self.diameter_spread_frac == 0.0 and self.density_spread_kg_per_m3 == 0.0
-
     def diameter_quantile_m(self, share_frac: float) -> float:
         """Diameter below which this share of the bead volume lies, such as d10 for 0.10.
 

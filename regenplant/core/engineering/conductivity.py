@@ -27,8 +27,6 @@ from regenplant.core.errors import OutOfRange
 
 HIGHEST_RESISTIVITY_OHM_M = 182_800.0
 """18.28 MΩ·cm at 25 °C: the most that water can show, with a trace of caustic (Otten 1981, read) [ohm m]."""
-NEUTRAL_RESISTIVITY_OHM_M = 181_800.0
-"""18.18 MΩ·cm: neutral pure water at 25 °C [ohm m]."""
 FLAT_PER_KELVIN = 0.02
 FLAT_VALID_FROM_SIEMENS_PER_M = 1e-3
 """10 µS/cm: below it ASTM D5391 calls a flat correction not valid [S/m]."""

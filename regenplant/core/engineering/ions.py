@@ -52,7 +52,6 @@ EQUIVALENT_WEIGHTS_KG_PER_EQ: dict[str, float] = {
 
 CHLORIDE_KG_PER_EQ = EQUIVALENT_WEIGHTS_KG_PER_EQ["Cl-"]
 SODIUM_KG_PER_EQ = EQUIVALENT_WEIGHTS_KG_PER_EQ["Na+"]
-SULFATE_KG_PER_EQ = EQUIVALENT_WEIGHTS_KG_PER_EQ["SO4--"]
 
 
 def equivalent_weight_kg_per_eq(species: str) -> float:

@@ -9,8 +9,6 @@ from collections.abc import Sequence
 from dataclasses import dataclass
 from enum import StrEnum
 
-from django.db.models import Q, QuerySet
-
 from regenplant.batches.models import Batch, BatchTank
 from regenplant.core.process.canonical import digest, from_plain
 from regenplant.core.process.lifecycle import BatchState
@@ -120,13 +118,3 @@ def newest_certificates(limit: int = 60) -> list[Certificate]:
         "tanks"
     )
     return list(rows.order_by("-issued_at", "-id")[:limit])
-
-
-def certificates_of_tank(serial: str) -> QuerySet[Certificate]:
-    """Certificates that name this tank, newest first."""
-    return Certificate.objects.filter(tanks__tank_serial=serial).order_by("-issued_at", "-id")
-
-
-def certificates_of_batch(batch: Batch) -> Q:
-    """Certificates that name this batch."""
-    return Q(tanks__batch_number=batch.number)

@@ -123,9 +123,6 @@ def held_steps(progress: Progress) -> tuple[StepLine, ...]:
 
 
 # --- words ----------------------------------------------------------------------------------------------------------
-def step_of_all(line: StepLine, progress: Progress) -> str:
-    """ "step 4 of 7"."""
-    return f"step {line.number} of {len(progress.steps)}"
 
 
 def steps_of_all(progress: Progress) -> str:

@@ -8,16 +8,6 @@ from typing import Any
 
 from regenplant.web.presenters.words import counted, thousands
 
-_UNITS = {
-    "-": "",
-    "degC": "°C",
-    "mol HCl": "mol",
-    "mol NaOH": "mol",
-    "log10(IAP/K)": "",
-    "mg/kg water (CaCO3 + Mg(OH)2 + Ca(OH)2)": "mg/kg",
-}
-"""Units as the reference rows spell them, as people read them."""
-
 
 @dataclass(frozen=True, slots=True)
 class Method:

@@ -101,12 +101,6 @@ def _what(batch: Batch, system: str) -> str:
 
 
 # --- deviations -----------------------------------------------------------------------------------------------------
-def deviation_sentence(deviation: Deviation) -> str:
-    """The state of a deviation in one sentence."""
-    if deviation.is_open:
-        return f"{sentence_case(deviation.severity)}, open since {day_and_clock(deviation.opened_at)}. The batch is not released while it is open."
-    assert deviation.decided_by is not None and deviation.decided_at is not None
-    return f"{sentence_case(deviation.severity)}, decided by {deviation.decided_by.full_name}, {day_and_clock(deviation.decided_at)}."
 
 
 def deviation_facts(deviation: Deviation, system: str) -> list[tuple[str, str]]:

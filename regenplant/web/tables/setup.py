@@ -11,7 +11,7 @@ from django.utils.safestring import SafeString
 
 from regenplant.core.process.vocabulary import Chemical, ResinFamily, WaterKind
 from regenplant.people.models import Person
-from regenplant.plant.models import MeterFeed, Skid, Vessel, WasteTank, WaterSupply
+from regenplant.plant.models import MeterFeed, Skid, Vessel, WaterSupply
 from regenplant.resins.models import ResinLot, ResinType
 from regenplant.web.presenters.bed import made_for
 from regenplant.web.tables.columns import (
@@ -118,19 +118,6 @@ class WaterTable(tables.Table):
 
     def render_kind(self, value: str) -> str:
         return WaterKind(value).label.capitalize()
-
-
-class WasteTable(tables.Table):
-    caption, noun, nouns = "", "tank", "tanks"
-    code = CodeColumn(verbose_name="Code", linkify=("setup-waste", {"code": tables.A("code")}))
-    name = HouseColumn(verbose_name="Name")
-    capacity_m3 = QuantityColumn("liquid_volume", verbose_name="Capacity")
-    reserve_m3 = QuantityColumn("liquid_volume", verbose_name="Reserve")
-    level_m3 = QuantityColumn("liquid_volume", verbose_name="Level")
-
-    class Meta:
-        model = WasteTank
-        fields = ()
 
 
 class MeterFeedTable(tables.Table):

@@ -2,7 +2,6 @@
 
 from __future__ import annotations
 
-from datetime import timedelta
 from typing import Any
 
 from django import forms
@@ -260,8 +259,3 @@ class WasteTankForm(HouseForm):
 class WasteLevelForm(HouseForm):
     level_m3 = QuantityField("liquid_volume", label="Level", help_text="As read at the tank.")
     note = words_field(200, label="Note", required=False)
-
-
-def day_after_year(day: Any) -> Any:
-    """A usual due day: a year on; the certificate decides."""
-    return day + timedelta(days=365)

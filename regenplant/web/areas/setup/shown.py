@@ -8,7 +8,7 @@ from datetime import date
 from django.utils import timezone
 
 from regenplant import units
-from regenplant.core.process.vocabulary import Chemical, IonicForm, ResinFamily, SegregationClass, WaterKind
+from regenplant.core.process.vocabulary import Chemical, IonicForm, ResinFamily, SegregationClass
 from regenplant.plant.calibrations import Due, interval_days
 from regenplant.plant.models import Calibration, Instrument, PlantProfile, Vessel
 from regenplant.plant.selectors import is_eyewash_overdue
@@ -168,10 +168,6 @@ def eyewash_sentence(plant: PlantProfile, today: date) -> str:
         return "No working eyewash test is written down. No chemical starts until one is."
     over = (today - plant.eyewash_tested_on).days - plant.eyewash_test_interval_days
     return f"The eyewash test is {count(over, 'day')} overdue. No chemical starts until it is written down."
-
-
-def water_name(kind: str) -> str:
-    return WaterKind(kind).label.capitalize()
 
 
 def resin_type_rows(resin: ResinType, system: str) -> Rows:
