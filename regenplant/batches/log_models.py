@@ -17,6 +17,8 @@ class MeterLog(models.Model):
     """
 
     class Source(models.TextChoices):
+        """Which way a packet came."""
+
         FILE = "file", "file of a logger"
         PASTE = "paste", "pasted from a logger"
         HTTP = "http", "in-line meter, over HTTP"

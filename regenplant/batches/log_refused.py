@@ -17,6 +17,7 @@ class LineRefused:
 
     @property
     def sentence(self) -> str:
+        """For the page: where, what stands there, and what is allowed."""
         where = f"Line {self.line}: " if self.line else ""
         return f"{where}{self.what}. Allowed is {self.allowed}."
 

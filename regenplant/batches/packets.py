@@ -76,6 +76,7 @@ class Raw:
     totalizer_m3: Any
 
     def where(self, keep: Any) -> Raw:
+        """The rows of a mask or of indices, as numpy takes them."""
         return Raw(
             self.at_s[keep],
             self.conductivity_siemens_per_m[keep],
@@ -132,6 +133,8 @@ def _number(text: str) -> float:
 # --- what of it is new ------------------------------------------------------------------------------------------------
 @dataclass(frozen=True, slots=True)
 class LeftOut:
+    """How many readings are not taken in: of a moment kept already or twice in the packet, and before or after the rinse."""
+
     known_already: int
     outside: int
 
@@ -209,6 +212,7 @@ def _nothing_new(batch: Batch, counted: LeftOut) -> RecordRefused:
 
 
 def series_of_raw(new: Raw, rinsed: Any, way: int, code: str, is_valid: bool) -> Series:
+    """Columns for judging: read by one cell, ``way`` its compensation (place in ``WAYS``), ``rinsed`` the bed volumes passed [-]."""
     np = array_library()
     count = len(new.at_s)
     return Series(

@@ -87,6 +87,7 @@ class RinseChart:
 
     @property
     def is_cut(self) -> bool:
+        """Whether the table holds fewer rows than there are readings."""
         return len(self.rows) < self.count
 
 

@@ -143,9 +143,11 @@ class ShownRinse:
 
     # --- values -----------------------------------------------------------------------------------------------------
     def value(self, si_value: float) -> float:
+        """A value in the unit shown."""
         return units.shown_value(si_value, self.rinse.kind, self.system)
 
     def text(self, si_value: float, with_unit: bool = False) -> str:
+        """A value as people read it, rounded as its unit's digits allow."""
         return units.format_quantity(si_value, self.rinse.kind, self.system, with_unit=with_unit)
 
     def _limit_steps(self) -> list[tuple[float, float]]:
@@ -167,6 +169,7 @@ class ShownRinse:
     # --- along the bottom -------------------------------------------------------------------------------------------
     @property
     def is_by_volume(self) -> bool:
+        """Whether bed volumes stand along the bottom instead of time."""
         return self.rinse.across is Across.BED_VOLUMES
 
     def _ways(self) -> list[tuple[float, float]]:
@@ -190,6 +193,7 @@ class ShownRinse:
         return last_bv
 
     def x_of(self, reading: RinseReading) -> float:
+        """Where a reading stands on the axis: [s] since the start, or bed volumes [-]."""
         if self.is_by_volume and reading.rinsed_bv is not None:
             return reading.rinsed_bv
         return self.x(reading.elapsed_s)
@@ -251,12 +255,14 @@ class ShownRinse:
         return f"{self.unit or units.kind_named(self.rinse.kind).name}{basis}, log scale{across}"
 
     def limit_words(self) -> str:
+        """ "limit ≤ 10 µS/cm"; "" where none is set."""
         if self.limit is None:
             return "limit by temperature, as read" if self.limit_steps else ""
         sign = "≥" if self.rinse.is_at_least else "≤"
         return f"limit {sign} {tick_text(self.limit)}{units.NO_BREAK_SPACE}{self.unit}".rstrip()
 
     def sentence(self) -> str:
+        """The whole drawing in words, for who does not see it."""
         rinse, counted = self.rinse, self.believed
         if not counted:
             return f"{rinse.title}. No reading is written yet. {self._limit_sentence()}".strip()
@@ -279,6 +285,7 @@ class ShownRinse:
         )
 
     def near_sentence(self, start: float, end: float, axis: Axis) -> str:
+        """The close view in words: ``start`` to ``end`` on the axis."""
         ends = f"{tick_text(axis.low)} to {tick_text(axis.high)} {self.unit}".strip()
         said = f"Close view near the limit, even scale from {ends}, {self.at(start)} to {self.at(end)}."
         return " ".join(filter(None, (said, self._forecast_sentence())))
@@ -314,6 +321,7 @@ class ShownRinse:
         return tuple(self.row(reading) for reading in reversed(readings))
 
     def row(self, reading: RinseReading) -> RinseRow:
+        """One reading in the table."""
         return RinseRow(
             self.moment(reading.elapsed_s),
             self.text(reading.value),
@@ -326,6 +334,7 @@ class ShownRinse:
         )
 
     def other_unit(self) -> str:
+        """Unit of the second column: of the reciprocal, or of the other system; "" where they are the same."""
         kind = {"resistivity": "conductivity", "conductivity": "resistivity"}.get(self.rinse.kind)
         if kind:
             return units.unit_text(kind, self.system)

@@ -59,6 +59,8 @@ def _plain(value: float) -> str:
 
 @dataclass(frozen=True, slots=True)
 class Rect:
+    """A rectangle; ``x`` and ``y`` are its upper left corner."""
+
     role: str
     x: Length
     y: Length
@@ -78,6 +80,8 @@ class Rect:
 
 @dataclass(frozen=True, slots=True)
 class Line:
+    """A straight line."""
+
     role: str
     x1: Length
     y1: Length
@@ -122,6 +126,8 @@ class Label:
 
 @dataclass(frozen=True, slots=True)
 class Dot:
+    """A circle; ``radius`` in pixels."""
+
     role: str
     x: Length
     y: Length

@@ -83,8 +83,10 @@ def drifts_waiting_for(person: Person) -> QuerySet[TrendAlert]:
 
 
 def looked_at_alerts() -> QuerySet[TrendAlert]:
+    """Drifts that somebody looked at."""
     return TrendAlert.objects.filter(looked_at__isnull=False).select_related("looked_by")
 
 
 def rules_of(alert: TrendAlert) -> tuple[Rule, ...]:
+    """The rules that were met when the alert was raised."""
     return tuple(Rule(code) for code in alert.rules)

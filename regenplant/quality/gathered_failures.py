@@ -46,6 +46,8 @@ class FailureCount:
 
 @dataclass(frozen=True, slots=True)
 class Failures:
+    """Failed and given-up batches of a window, and of how many batches they are."""
+
     lines: tuple[Failure, ...]
     """Newest first."""
     batches: int

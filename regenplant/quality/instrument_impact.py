@@ -91,6 +91,7 @@ class Result:
 
     @property
     def is_shipped(self) -> bool:
+        """Whether a tank of the batch is with a customer."""
         return any(tank.shipped_at for tank in self.tanks)
 
 
@@ -106,10 +107,12 @@ class Impact:
 
     @property
     def no_longer(self) -> int:
+        """How many results held, and with the error found would not."""
         return sum(result.holds_no_longer for result in self.results)
 
     @property
     def batches(self) -> int:
+        """How many batches the results are of."""
         return len({result.batch.pk for result in self.results})
 
     @property

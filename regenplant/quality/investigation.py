@@ -94,6 +94,7 @@ class Investigation:
 
     @property
     def shipped(self) -> tuple[Recalled, ...]:
+        """Tanks to call back that are with a customer."""
         return tuple(tank for tank in self.recall if tank.shipped_at is not None)
 
 

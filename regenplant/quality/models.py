@@ -181,6 +181,8 @@ class RinseOutcome(models.Model):
     """
 
     class Verdict(models.TextChoices):
+        """How the batch ended for the trends."""
+
         PASS = "pass", "passed"
         FAIL = "fail", "failed"
         GIVEN_UP = "given_up", "given up"

@@ -85,6 +85,7 @@ class BatchRecord:
 
     @property
     def release(self) -> Release | None:
+        """The newest; None while there is none."""
         return self.releases[-1] if self.releases else None
 
     @property

@@ -56,9 +56,11 @@ class Rinse(NamedTuple):
         return self.verdict == PASS and not self.is_rework
 
     def value(self, measure: Measure) -> float | None:
+        """Bed volumes [-] or seconds [s] to the end point; None where they are not known."""
         return self.rinsed_bv if measure is Measure.VOLUME else self.rinse_s
 
     def observation(self, measure: Measure) -> Observation:
+        """As a point of a chart. Only for a rinse with this figure."""
         value = self.value(measure)
         assert value is not None
         return Observation(value, is_at_least=not self.is_reached, is_apart=self.is_rework)
@@ -81,18 +83,22 @@ class Series:
 
     @property
     def key(self) -> tuple[str, str, float]:
+        """What makes its rinses comparable."""
         return self.line, self.recipe, self.limit_siemens_per_m
 
     @cached_property
     def chart(self) -> Chart:
+        """Its control chart, worked out once; no volume and no time lies below zero."""
         return chart([rinse.observation(self.measure) for rinse in self.rinses], floor=0.0)
 
     @property
     def last(self) -> Rinse:
+        """The newest."""
         return self.rinses[-1]
 
     @property
     def limits(self) -> Limits | None:
+        """None while there are too few rinses."""
         return self.chart.limits
 
     @property
@@ -102,6 +108,7 @@ class Series:
 
     @property
     def standing_rules(self) -> tuple[Rule, ...]:
+        """Rules met by its newest rinses, each once, jumps first."""
         met = {signal.rule for signal in self.chart.standing}
         return tuple(rule for rule in Rule if rule in met)
 

@@ -142,6 +142,7 @@ class QcPage:
     """Why a batch whose record was amended after its release is not released anew yet; empty when it may be, or needs not."""
 
     def offer(self, action: str) -> Offer[BatchAction] | None:
+        """The act with this name; None where the page offers it to nobody."""
         return next((offer for offer in self.offers if offer.action == action), None)
 
 

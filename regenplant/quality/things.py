@@ -29,6 +29,7 @@ class Thing(StrEnum):
 
     @property
     def label(self) -> str:
+        """As people call it."""
         return _LABELS[self]
 
 

@@ -57,6 +57,7 @@ class Node:
 
     @property
     def key(self) -> tuple[str, str]:
+        """One thing may stand in two columns; in each it is a node of its own."""
         return (self.column.value, f"{self.kind.value}:{self.code}")
 
 
@@ -81,9 +82,11 @@ class Trace:
     """Older batches that are not shown."""
 
     def of(self, column: Column) -> tuple[Node, ...]:
+        """The nodes of a column, in the order shown."""
         return tuple(node for node in self.nodes if node.column is column)
 
     def ways_from(self, node: Node) -> tuple[Node, ...]:
+        """The nodes that this one leads into."""
         ends = {edge.end for edge in self.edges if edge.start == node.key}
         return tuple(other for other in self.nodes if other.key in ends)
 

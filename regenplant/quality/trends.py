@@ -28,10 +28,12 @@ class Trends:
 
     @property
     def drifting(self) -> tuple[Series, ...]:
+        """Series with a rule met by their newest rinses, worst first."""
         return tuple(one for one in self.series if one.drifts)
 
     @property
     def failed(self) -> int:
+        """How many batches of the window failed or were given up."""
         return sum(rinse.verdict != PASS for rinse in self.rinses)
 
 

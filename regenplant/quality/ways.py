@@ -94,6 +94,7 @@ class LowerProduct:
 
     @property
     def is_met(self) -> bool:
+        """Whether the batch passes by it as it stands."""
         return self.judged.verdict.outcome is Outcome.PASS
 
 

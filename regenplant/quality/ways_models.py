@@ -154,6 +154,8 @@ class SampleDiscard(models.Model):
     """A retained sample that is kept no longer: by whom, when, why. Append-only."""
 
     class Why(models.TextChoices):
+        """Why a retained sample is kept no longer."""
+
         DUE = "due", "kept long enough"
         USED = "used", "used up by tests"
         LOST = "lost", "lost or broken"

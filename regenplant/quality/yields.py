@@ -26,10 +26,12 @@ class YieldLine:
 
     @property
     def yield_frac(self) -> float:
+        """Share that passed at once, 0 to 1 [-]."""
         return self.passed / self.batches
 
     @property
     def is_low(self) -> bool:
+        """Fewer than chance explains; False while there are too few batches to say."""
         return self.share is not None and self.share.is_low
 
 
@@ -46,14 +48,17 @@ class Yields:
 
     @property
     def has_limits(self) -> bool:
+        """Whether there are enough batches for limits."""
         return self.batches >= FEWEST_FOR_YIELD
 
     @property
     def yield_frac(self) -> float | None:
+        """Share that passed at once, 0 to 1 [-]; None without a batch."""
         return self.passed / self.batches if self.batches else None
 
     @property
     def low(self) -> tuple[YieldLine, ...]:
+        """Every line below what chance explains."""
         return tuple(
             line
             for lines in (self.by_month, self.by_family, self.by_vessel, self.by_recipe)

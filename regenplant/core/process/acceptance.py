@@ -45,6 +45,8 @@ __all__ = [
 
 
 class Outcome(StrEnum):
+    """What a verdict may be, of one thing or of all of them."""
+
     PASS = "pass"
     FAIL = "fail"
     INCOMPLETE = "incomplete"
@@ -53,6 +55,7 @@ class Outcome(StrEnum):
 
     @property
     def label(self) -> str:
+        """In a table."""
         return {"pass": "passed", "fail": "failed", "incomplete": "not yet", "later": "after filling"}[self]
 
 
@@ -91,6 +94,7 @@ class Verdict:
 
     @property
     def open_reasons(self) -> tuple[Reason, ...]:
+        """What still stands against it now: outside, or not measured yet."""
         return tuple(reason for reason in self.reasons if reason.outcome not in (Outcome.PASS, Outcome.LATER))
 
 

@@ -54,18 +54,22 @@ class Rule(StrEnum):
 
     @property
     def words(self) -> str:
+        """What was seen, as part of a sentence."""
         return _RULES[self][0]
 
     @property
     def short(self) -> str:
+        """The same beside a point."""
         return _RULES[self][1]
 
     @property
     def why(self) -> str:
+        """What the rule finds, and how often chance meets it."""
         return _RULES[self][2]
 
     @property
     def source(self) -> str:
+        """Where the rule is published."""
         return _RULES[self][3]
 
 
@@ -129,9 +133,11 @@ class Limits:
 
     @property
     def is_provisional(self) -> bool:
+        """Whether they are from fewer than ``FIRM`` points."""
         return self.count < FIRM
 
     def above(self, sigmas: float) -> float:
+        """So many standard deviations above the mean, in the unit of the figures."""
         return self.centre + sigmas * self.sigma
 
 
@@ -252,6 +258,7 @@ class Chart:
         return self.level / self.limits.centre - 1.0
 
     def rules_at(self, index: int) -> tuple[Rule, ...]:
+        """The rules met at this point, jumps first."""
         return tuple(signal.rule for signal in self.signals if signal.index == index)
 
 

@@ -71,6 +71,7 @@ class HeldTest:
 
     @property
     def name(self) -> str:
+        """The measurement, as people call it."""
         return name_of(self.test.measurement)
 
 
@@ -82,18 +83,22 @@ class Claim:
     held: tuple[HeldTest, ...]
 
     def names(self, standing: Standing) -> tuple[str, ...]:
+        """Names of the tests that stand so."""
         return tuple(one.name for one in self.held if one.standing is standing)
 
     @property
     def missing(self) -> tuple[str, ...]:
+        """Tests that were not done."""
         return self.names(Standing.MISSING)
 
     @property
     def outside(self) -> tuple[str, ...]:
+        """Tests whose result lies outside."""
         return self.names(Standing.OUTSIDE)
 
     @property
     def unproven(self) -> tuple[str, ...]:
+        """Tests whose figure is from memory, so that nothing proves them."""
         return self.names(Standing.UNPROVEN)
 
     @property

@@ -49,6 +49,7 @@ class GradeTest:
 
     @property
     def is_from_memory(self) -> bool:
+        """Whether its figure was written from memory; then no result proves it."""
         return self.how is HowObtained.MEMORY
 
 
@@ -67,6 +68,7 @@ class Grade:
     """Why this program claims it for no water whatever was measured; "" where its tests decide."""
 
     def test(self, measurement: str) -> GradeTest | None:
+        """Its test of this measurement; None where it asks for none."""
         return next((test for test in self.tests if test.measurement == measurement), None)
 
 

@@ -30,6 +30,7 @@ class ReworkKind(StrEnum):
 
     @property
     def label(self) -> str:
+        """On a button."""
         return _LABELS[self]
 
 

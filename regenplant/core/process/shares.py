@@ -103,6 +103,7 @@ class Share:
 
     @property
     def share(self) -> float:
+        """The share itself, 0 to 1 [-]."""
         return self.count / self.trials
 
     @property
@@ -112,6 +113,7 @@ class Share:
 
     @property
     def interval(self) -> tuple[float, float]:
+        """Between what its true value lies in 95 of 100 such cases, exact, 0 to 1 [-]."""
         return exact_interval(self.count, self.trials)
 
 

@@ -105,6 +105,7 @@ class Limit:
         return say_range(self.low, self.high, self.kind)
 
     def holds(self, value: float) -> bool:
+        """Whether ``value``, in SI of the limit's kind, lies inside; on the limit is inside. A table says nothing here."""
         return (self.low is None or value >= self.low) and (self.high is None or value <= self.high)
 
 
@@ -198,6 +199,7 @@ class RinseReading:
 
     @property
     def is_compensated(self) -> bool:
+        """Whether the meter brought it to 25 °C itself, by whatever way."""
         return self.compensation is not Compensation.NONE
 
     def at_25_celsius(self, stream: Compensation) -> float:

@@ -36,6 +36,7 @@ class ExactParser(Parser):
     """JSON with every digit kept, and without the numbers that JSON does not have."""
 
     def parse_body(self, request: HttpRequest) -> Any:
+        """Raises: ValueError, RecursionError; see ``loads``."""
         return loads(request.body)
 
 

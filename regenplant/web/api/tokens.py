@@ -61,6 +61,7 @@ class Tries:
             return number + 1
 
     def forget(self) -> None:
+        """Begin anew, as after a start of the program."""
         with self._lock:
             self._counts.clear()
 

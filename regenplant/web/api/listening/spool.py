@@ -77,6 +77,7 @@ class Spool:
         self._own.executescript(_TABLES)
 
     def close(self) -> None:
+        """Let go of the file; what was put and not kept is lost."""
         self._own.close()
 
     # --- arriving -------------------------------------------------------------------------------------------------------
@@ -106,6 +107,7 @@ class Spool:
         ]
 
     def count_waiting(self) -> int:
+        """How many messages wait."""
         return int(self._own.execute("SELECT count(*) FROM message WHERE refused_at IS NULL").fetchone()[0])
 
     def trying(self, keys: Iterable[int]) -> None:
@@ -180,6 +182,7 @@ class Spool:
         return frozenset(row[0] for row in self._own.execute("SELECT topic FROM subscribed"))
 
     def set_topics(self, topics: Iterable[str]) -> None:
+        """Keep what is subscribed to now."""
         with _whole(self._own):
             self._own.execute("DELETE FROM subscribed")
             self._own.executemany("INSERT INTO subscribed VALUES (?)", ((topic,) for topic in topics))
@@ -212,6 +215,7 @@ class OnlyListener:
             ) from error
 
     def close(self) -> None:
+        """Let another listener have the spool."""
         self._own.close()
 
 
