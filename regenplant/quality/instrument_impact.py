@@ -1,35 +1,26 @@
 """What rests on an instrument: every result of a batch since its last good calibration, those nearest to a limit first.
 
-After a calibration that found it outside, each result is told again with the error found taken off. Nothing is rewritten: the
-rows keep what was known when they were written, and people decide what follows for each batch.
+After a calibration that found it outside, each result is told again with the error found taken off (``told_again``). Nothing is
+rewritten: the rows keep what was known when they were written, and people decide what follows for each batch.
 """
 
 from __future__ import annotations
 
 from collections.abc import Iterable, Iterator, Sequence
-from dataclasses import dataclass, replace
-from datetime import UTC, datetime
-from math import inf
-from typing import Any
+from dataclasses import dataclass
+from datetime import datetime
 
 from django.db.models import QuerySet
 
 from regenplant.batches.log_models import MeterLog
 from regenplant.batches.models import Batch, RinseReading, StepEntry
-from regenplant.batches.points import points_of
-from regenplant.batches.rinse import end_point, rinse_sifted, specification_of
-from regenplant.core.engineering.conductivity_tables import table_limit_siemens_per_m
-from regenplant.core.errors import OutOfRange
-from regenplant.core.process.calibration import Point, corrected, margin_frac
+from regenplant.core.process.calibration import margin_frac
 from regenplant.core.process.canonical import canonical_text, digest
-from regenplant.core.process.sifting import Sifted
-from regenplant.core.process.specification import CONDUCTIVITY, Limit, Specification
-from regenplant.core.process.specification import RinseReading as CoreReading
-from regenplant.plant.calibrations import core_points, good_before, standing_calibrations
+from regenplant.plant.calibrations import good_before, standing_calibrations
 from regenplant.plant.days import start_of_day
 from regenplant.plant.models import Calibration, Instrument
 from regenplant.quality.models import QcMeasurement, decision_of, release_of
-from regenplant.quality.specification import sample_limits
+from regenplant.quality.told_again import ErrorFound, error_found, of_entries, of_rinse, of_samples
 
 MOST_BATCHES = 300
 """Newest first; how many are left out is said."""
@@ -140,7 +131,7 @@ def period_of(instrument: Instrument, failure: Calibration | None = None) -> Per
 def impact_of(instrument: Instrument, failure: Calibration | None = None) -> Impact:
     """What rests on the instrument since its last good calibration, told with the error that ``failure`` found."""
     period = period_of(instrument, failure)
-    error = _found(failure)
+    error = error_found(failure)
     numbers = _touched(instrument, period)
     batches = list(
         Batch.objects.filter(pk__in=numbers)
@@ -232,53 +223,12 @@ def _by_batch(
     return own_samples, own_entries
 
 
-# --- the error found --------------------------------------------------------------------------------------------------
-_ALIKE = ({"concentration", "trace_concentration", "hardness"},)
-"""Kinds with one unit, so that a share found at one holds for the other."""
-
-
-@dataclass(frozen=True, slots=True)
-class _Found:
-    """The error that a calibration found, at points of one kind."""
-
-    kind: str
-    points: tuple[Point, ...]
-
-    def off(self, value: float, kind: str) -> float | None:
-        """The value with the error taken off; None where the points say nothing about values of this kind."""
-        if kind == "resistivity" and self.kind == "conductivity" and value > 0.0:
-            inverse = corrected(1.0 / value, self.points)
-            return 1.0 / inverse if inverse else None
-        if kind != self.kind and not any({kind, self.kind} <= group for group in _ALIKE):
-            return None
-        return corrected(value, self.points)
-
-
-def _found(failure: Calibration | None) -> _Found:
-    rows = list(failure.points.all()) if failure else []
-    return _Found(rows[0].kind if rows else "", core_points(rows))
-
-
 # --- results of one batch ---------------------------------------------------------------------------------------------
-@dataclass(frozen=True, slots=True)
-class _Told:
-    """A value with its limits and with the error found taken off."""
-
-    what: str
-    kind: str
-    value: float
-    low: float | None
-    high: float | None
-    at: datetime
-    with_error: float | None
-    high_with_error: float | None = None
-
-
 def _results(
     batch: Batch,
     instrument: Instrument,
     period: Period,
-    error: _Found,
+    error: ErrorFound,
     samples: Sequence[QcMeasurement],
     entries: Sequence[StepEntry],
 ) -> Iterator[Result]:
@@ -289,9 +239,9 @@ def _results(
         if link.is_current or (link.is_filled and link.withdrawn_at is None)
     )
     told = [
-        *_of_rinse(batch, instrument, period, error),
-        *_of_samples(batch, samples, error),
-        *_of_entries(entries, error),
+        *of_rinse(batch, instrument.code, period.since, period.until, error),
+        *of_samples(batch, samples, error),
+        *of_entries(entries, error),
     ]
     for one in told:
         yield Result(
@@ -312,92 +262,3 @@ def _results(
             released_at=release.released_at if release else None,
             tanks=tanks,
         )
-
-
-def _of_rinse(batch: Batch, instrument: Instrument, period: Period, error: _Found) -> Iterator[_Told]:
-    """The reading nearest to the limit among those by which the end point holds; where it does not, the newest.
-
-    Readings by hand and of meters alike, those that count.
-    """
-    specification = specification_of(batch)
-    limit = specification.limit(CONDUCTIVITY)
-    points = points_of(batch)
-    if limit is None or instrument.code not in points.instrument_codes.values():
-        return
-    found = rinse_sifted(batch, points)
-    own = found.counts & (found.series.instrument == found.series.instrument_codes.index(instrument.code))
-    if period.since is not None:
-        own &= found.series.at_s >= period.since.timestamp()
-    if period.until is not None:
-        own &= found.series.at_s < period.until.timestamp()
-    reached = end_point(batch, points)
-    held = own & (found.series.at_s >= (reached.held_from_s if reached.held_from_s is not None else inf))
-    told = []
-    for place in _extremes(found, held) if held.any() else own.nonzero()[0][-1:].tolist():
-        reading = found.series.reading(place)
-        at = datetime.fromtimestamp(reading.at_s, tz=UTC)
-        told.append(_told(at, reading, limit, specification, error))
-    known = [one for one in told if one is not None]
-    if known:
-        name = "End point of the rinse" if held.any() and reached.is_met else "Newest reading of the rinse"
-        nearest = min(known, key=lambda one: margin_frac(one.value, one.low, one.high) or 0.0)
-        yield replace(nearest, what=name)
-
-
-def _extremes(found: Sifted, held: Any) -> list[int]:
-    """Places among which the nearest to a limit is: the highest and the lowest value at each whole kelvin, as a limit can be a
-    table over temperature. A log of a hundred thousand readings leaves a handful."""
-    places = held.nonzero()[0]
-    kelvin = found.series.temperature_kelvin[places].astype(int)
-    wanted: set[int] = set()
-    for one in set(kelvin.tolist()):
-        here = places[kelvin == one]
-        wanted |= {int(here[found.value[here].argmax()]), int(here[found.value[here].argmin()])}
-    return sorted(wanted)
-
-
-def _told(
-    at: datetime, reading: CoreReading, limit: Limit, specification: Specification, error: _Found
-) -> _Told | None:
-    """A reading as its limit looks at it; None where the correction to 25 °C does not reach."""
-    shown = error.off(reading.conductivity_siemens_per_m, "conductivity")
-    try:
-        value, high = _looked_at(reading, limit, specification)
-        told = _Told("", limit.kind, value, limit.low, high, at, None)
-        if shown is None:
-            return told
-        own, own_high = _looked_at(replace(reading, conductivity_siemens_per_m=shown), limit, specification)
-    except OutOfRange:
-        return None
-    return replace(told, with_error=own, high_with_error=own_high)
-
-
-def _looked_at(
-    reading: CoreReading, limit: Limit, specification: Specification
-) -> tuple[float, float | None]:
-    """The value the limit looks at, and the highest it allows at this temperature [S/m]."""
-    if limit.table:
-        rows = tuple((row[0], row[1]) for row in limit.table)
-        return reading.conductivity_siemens_per_m, table_limit_siemens_per_m(rows, reading.temperature_kelvin)
-    return reading.at_25_celsius(specification.compensation), limit.high
-
-
-def _of_samples(batch: Batch, samples: Sequence[QcMeasurement], error: _Found) -> Iterator[_Told]:
-    """The measurement of each key that decides: the newest."""
-    limits = {limit.measurement: limit for limit in sample_limits(batch)}
-    newest = {row.key: row for row in samples}
-    for key, row in newest.items():
-        limit = limits.get(key)
-        if limit is not None:
-            yield _Told(
-                f"{row.name}, sample", row.kind, row.value, limit.low, limit.high, row.occurred_at, error.off(row.value, row.kind)
-            )  # fmt: skip
-
-
-def _of_entries(entries: Sequence[StepEntry], error: _Found) -> Iterator[_Told]:
-    for row in entries:
-        if row.value is not None and (row.low is not None or row.high is not None):
-            what = f"{row.name}, step {row.step.number}, {row.step.name}"
-            yield _Told(
-                what, row.kind, row.value, row.low, row.high, row.occurred_at, error.off(row.value, row.kind)
-            )

@@ -1,8 +1,8 @@
 """Acts on the plant's set-up. Settings are frozen data; a record is known by its code."""
 
+from regenplant.plant.services._calibration_points import PointAsTyped
 from regenplant.plant.services.calibrations import (
     CalibrationEvidence,
-    PointAsTyped,
     correct_calibration,
     record_calibration,
     take_out_of_service,

@@ -13,26 +13,16 @@ from regenplant.audit.reasons import Reason, reason_of
 from regenplant.audit.records import one_of, words_of
 from regenplant.audit.use_case import Outcome, use_case
 from regenplant.audit.wording import say
-from regenplant.core.errors import DomainError, RecordRefused, StaleRecord
-from regenplant.core.process.calibration import Point, found_within, left_within
-from regenplant.plant.calibrations import CALIBRATED_AS, found_words, interval_days, standing_calibrations
+from regenplant.core.errors import RecordRefused, StaleRecord
+from regenplant.core.process.calibration import found_within, left_within
+from regenplant.plant.calibrations import found_words, interval_days, standing_calibrations
 from regenplant.plant.days import plant_day, start_of_day
 from regenplant.plant.models import Calibration, CalibrationPoint, Instrument, OutOfService
+from regenplant.plant.services._calibration_points import PointAsTyped, understood_points
 from regenplant.plant.services._standing import write_standing
 
 LONGEST_CALIBRATION = timedelta(days=3 * 366)
 """A bound against slips of the year; the plant's own interval is shorter."""
-MOST_POINTS = 8
-
-
-@dataclass(frozen=True, slots=True)
-class PointAsTyped:
-    """One point as typed. ``left_text`` is empty where nothing was set; ``found_text`` where none was read before setting."""
-
-    reference_text: str
-    found_text: str
-    left_text: str = ""
-    tolerance_text: str = ""
 
 
 @dataclass(frozen=True, slots=True)
@@ -235,7 +225,7 @@ def _write(
 ) -> Calibration:
     due = due_on or calibrated_on + timedelta(days=interval_days(record))
     _refuse_due(calibrated_on, due)
-    points = _points(record, evidence)
+    points = understood_points(record, evidence.points, evidence.system)
     _refuse_reference(evidence, calibrated_on)
     core = [point for point, _ in points]
     laboratory = words_of(evidence.laboratory, "The laboratory", field="laboratory", most=120)
@@ -306,77 +296,6 @@ def _refuse_reference(evidence: CalibrationEvidence, calibrated_on: date) -> Non
             field="reference_expires_on",
             code="reference_expired",
         )
-
-
-def _points(record: Instrument, evidence: CalibrationEvidence) -> list[tuple[Point, dict[str, Any]]]:
-    """The points for the core, each with its columns. A refusal names the field by the number of its point."""
-    if len(evidence.points) > MOST_POINTS:
-        raise RecordRefused(
-            f"{len(evidence.points)} points are written, at most {MOST_POINTS}.", field="reference_1"
-        )
-    found = []
-    for number, typed in enumerate(evidence.points, start=1):
-        try:
-            found.append(_point(record, typed, evidence.system, number))
-        except DomainError as error:
-            if error.field and not error.field.endswith(f"_{number}"):
-                error.field = f"{_FIELDS.get(error.field, error.field)}_{number}"
-            raise
-    return found
-
-
-_FIELDS = {"as_found": "found"}
-
-
-def _point(
-    record: Instrument, typed: PointAsTyped, system: units.UnitSystem, number: int
-) -> tuple[Point, dict[str, Any]]:
-    kind, tolerance_kind, proposal = CALIBRATED_AS[record.kind]
-    reference = _understood(typed.reference_text, kind, system, f"reference_{number}")
-    as_found = _understood(typed.found_text, kind, system, f"found_{number}")
-    as_left = _understood(typed.left_text, kind, system, f"left_{number}")
-    tolerance = _understood(
-        typed.tolerance_text.strip() or proposal, tolerance_kind or kind, system, f"tolerance_{number}"
-    )
-    if reference is None or tolerance is None:
-        raise RecordRefused(
-            f"Point {number} has no reference value. Write it as its certificate gives it.",
-            field=f"reference_{number}",
-        )
-    is_relative = tolerance_kind == "fraction"
-    point = Point(
-        reference.value,
-        as_found.value if as_found else None,
-        as_left.value if as_left else None,
-        tolerance.value,
-        is_relative,
-    )
-    return point, {
-        "kind": kind,
-        "reference_as_typed": _typed(reference),
-        "reference_value": point.reference,
-        "found_as_typed": _typed(as_found),
-        "found_value": point.as_found,
-        "left_as_typed": _typed(as_left),
-        "left_value": point.as_left,
-        "tolerance_as_typed": _typed(tolerance),
-        "tolerance": point.tolerance,
-        "is_relative": is_relative,
-    }
-
-
-def _understood(text: str, kind: str, system: units.UnitSystem, field: str) -> units.Understood | None:
-    if not text.strip():
-        return None
-    try:
-        return units.understand(text, kind, system=system)
-    except DomainError as error:
-        error.field = field
-        raise
-
-
-def _typed(value: units.Understood | None) -> str:
-    return f"{value.value_as_typed} {value.unit_as_typed}".strip()[:40] if value else ""
 
 
 def _take_over(by: By, record: Instrument) -> None:
