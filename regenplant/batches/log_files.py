@@ -28,7 +28,7 @@ TIME, DATE, VALUE, TEMPERATURE, VOLUME = "time", "date", "value", "temperature",
 _NAMES: dict[str, tuple[str, ...]] = {
     DATE: ("date", "day"),
     TIME: (
-        "time", "timestamp", "time stamp", "date time", "datetime", "date and time", "moment", "clock", "elapsed", "elapsed time",
+        "time", "timestamp", "time stamp", "date time", "date/time", "date-time", "datetime", "date and time", "moment", "clock", "elapsed", "elapsed time",
         "time since start", "run time",
     ),
     VALUE: ("conductivity", "cond", "resistivity", "res", "specific resistance", "specific conductance"),
@@ -41,6 +41,7 @@ _HEAD = re.compile(r"^\s*(?P<name>[^\[\]()]*?)\s*(?:[\[(]\s*(?P<unit>[^\[\]]*?)\
 _DAY_FIRST = re.compile(r"^(\d{1,2})\.(\d{1,2})\.(\d{4})(?:[ T]+(.*))?$")
 _SLASHED = re.compile(r"^(\d{4})[/.](\d{1,2})[/.](\d{1,2})(?:[ T]+(.*))?$")
 _THOUSANDS = re.compile(r"^[+-]?[1-9]\d{0,2},\d{3}$")
+_THOUSANDS_BY_POINT = re.compile(r"^[+-]?[1-9]\d{0,2}(\.\d{3})+$")
 MOMENTS_ALLOWED = "2026-11-26 14:02:05, with or without an offset such as +01:00, or 26.11.2026 14:02:05"
 
 
@@ -115,6 +116,8 @@ class _Heading:
     parted_by: str
     columns: dict[str, _Column]
     value_kind: str
+    width: int
+    """Cells of its line."""
 
 
 def _read(text: str, zone: tzinfo, start: Start) -> LogRead:
@@ -164,6 +167,7 @@ def _rows(lines: Sequence[str], heading: _Heading) -> Iterator[tuple[int, list[s
     """(number of the line, its cells) of what stands under the heading; empty lines and remarks are passed over."""
     parted = csv.reader(lines[heading.line :], delimiter=heading.parted_by)
     while True:
+        before = parted.line_num
         try:
             cells = next(parted)
         except StopIteration:
@@ -172,6 +176,10 @@ def _rows(lines: Sequence[str], heading: _Heading) -> Iterator[tuple[int, list[s
             raise _Unreadable(
                 heading.line + parted.line_num, f"The line cannot be parted ({trouble})", "plain cells"
             ) from trouble
+        if parted.line_num > before + 1:
+            raise _Unreadable(
+                heading.line + before + 1, "A quotation mark opens there and does not close on its line", "one line for each reading"
+            )  # fmt: skip
         if cells and any(cells) and not cells[0].lstrip().startswith("#"):
             yield heading.line + parted.line_num, cells
 
@@ -182,11 +190,17 @@ def _heading(lines: Sequence[str]) -> _Heading:
     for number, line in enumerate(lines[:HEADING_WITHIN], start=1):
         if not line.strip():
             continue
+        if len(line) > csv.field_size_limit():
+            raise _Unreadable(
+                number, "It is longer than any line of a log", "plain text, as the logger exports it as CSV"
+            )
         seen = seen or line.strip()
         for parted_by in PARTED_BY:
-            columns = _columns_of(next(csv.reader([line], delimiter=parted_by), []))
+            cells = next(csv.reader([line], delimiter=parted_by), [])
+            columns = _columns_of(cells)
             if VALUE in columns and (TIME in columns or DATE in columns):
-                return _checked_heading(_Heading(number, parted_by, columns, _value_kind(columns[VALUE])))
+                kind = _value_kind(columns[VALUE])
+                return _checked_heading(_Heading(number, parted_by, columns, kind, len(cells)))
     if not seen:
         raise _Unreadable(0, "Nothing is written", ALLOWED_HEADING)
     raise _Unreadable(1, f"No heading is found; it begins “{_short(seen)}”", ALLOWED_HEADING)
@@ -206,7 +220,7 @@ def _columns_of(cells: Sequence[str]) -> dict[str, _Column]:
 
 def _role(name: str, unit: str) -> tuple[str, str]:
     """(what the column is, its unit); the unit may stand behind the name without brackets."""
-    words = re.sub(r"[\s_]+", " ", name.strip().lower()).strip(" ,:")
+    words = re.sub(r"[\s_]+", " ", name.strip().lower()).strip(" ,:.")
     for role, names in _NAMES.items():
         for known in sorted(names, key=len, reverse=True):
             if words == known:
@@ -295,6 +309,7 @@ class _Reader:
                     heading.line, f"“{_short(self.time.head)}” counts from a start",
                     "a log with moments, or the moment the log started, written beside it",
                 )  # fmt: skip
+        self.width = heading.width if heading.parted_by == "," else 0
         self.number = _numbers(heading, lines)
 
     @staticmethod
@@ -308,6 +323,10 @@ class _Reader:
 
     def reading(self, cells: Sequence[str]) -> LoggedReading | None:
         """The reading of one line; None where its conductivity is left empty."""
+        if 0 < self.width < len(cells) and any(cell.strip() for cell in cells[self.width :]):
+            raise _Unreadable(
+                0, f"It has {len(cells)} cells, the heading {self.width}", "decimal points where commas part the cells"
+            )  # fmt: skip
         text = _cell(cells, self.value)
         if not text:
             return None
@@ -333,7 +352,12 @@ class _Reader:
         """When it was read."""
         if self.counts and self.time is not None and self.start.at is not None:
             text = _cell(cells, self.time)
-            return self.start.at + timedelta(seconds=self.to_s.to_si(self.number(text, self.time)))
+            try:
+                return self.start.at + timedelta(seconds=self.to_s.to_si(self.number(text, self.time)))
+            except OverflowError as trouble:
+                raise _Unreadable(
+                    0, f"“{_short(text)}” in “{_short(self.time.head)}” leads to no moment", "a time from the start of the log"
+                ) from trouble  # fmt: skip
         parts = [_cell(cells, column) for column in (self.date, self.time) if column is not None]
         return _moment(" ".join(part for part in parts if part), self.zone)
 
@@ -354,19 +378,24 @@ def _cell(cells: Sequence[str], column: _Column) -> str:
 
 
 def _numbers(heading: _Heading, lines: Sequence[str]) -> Callable[[str, _Column], float]:
-    """How numbers of this log are read. A comma is a decimal comma where it parts no cells; a log in which every comma could part
-    thousands is read by nobody."""
+    """How numbers of this log are read. A comma is a decimal comma where it parts no cells; a log in which every comma, or a point
+    beside a comma, could part thousands is read by nobody."""
     if heading.parted_by == ",":
         return _number
     places = [
         column.place for role, column in heading.columns.items() if role in (VALUE, TEMPERATURE, VOLUME)
     ]
-    with_comma = [
-        cells[place].strip()
-        for _, cells in _rows(lines, heading)
-        for place in places
-        if place < len(cells) and "," in cells[place]
+    written = [
+        cells[place].strip() for _, cells in _rows(lines, heading) for place in places if place < len(cells)
     ]
+    with_comma = [text for text in written if "," in text]
+    pointed = next((text for text in written if _THOUSANDS_BY_POINT.match(text)), "")
+    if with_comma and pointed:
+        raise _Unreadable(
+            heading.line,
+            f"“{pointed[:20]}” and “{with_comma[0][:20]}” stand in one log, so the point may part thousands",
+            "one of them throughout, and no thousands",
+        )
     if with_comma and all(_THOUSANDS.match(text) for text in with_comma):
         raise _Unreadable(
             heading.line,
