@@ -150,6 +150,7 @@ _RINSE: tuple[tuple[str, str, str, bool], ...] = (
     ("consecutive_readings", "consecutive readings", "count", True),
     ("longest_gap_s", "longest gap between readings", "duration", False),
     ("meter_uncertainty_frac", "stated uncertainty of the meter", "fraction", False),
+    ("jump_factor", "jump that no water makes", "ratio", False),
 )
 """Figures of the rinse: field, words, quantity kind, whether the larger is the stricter."""
 
