@@ -8,13 +8,14 @@ named with what stands there and what is allowed; then nothing is taken in at al
 from __future__ import annotations
 
 import csv
+import math
 import re
 from collections.abc import Callable, Iterator, Sequence
 from dataclasses import dataclass
 from datetime import UTC, datetime, timedelta, tzinfo
 
 from regenplant import units
-from regenplant.batches.packets import MOST_READINGS, LoggedReading
+from regenplant.batches.packets import MOST_READINGS, MOST_WATER_M3, LoggedReading
 from regenplant.core.errors import DomainError, RecordRefused
 
 HEADING_WITHIN = 40
@@ -298,7 +299,7 @@ class _Reader:
         self.unit = self.value.unit
         self.start = start
         self.zone = zone
-        self.is_reciprocal = units.scale_of(self.unit, "conductivity").is_reciprocal
+        self.to_si = units.scale_of(self.unit, "conductivity")
         self.to_kelvin = units.scale_of(self.temperature.unit, "temperature")
         self.to_m3 = units.scale_of(self.volume.unit, "liquid_volume") if self.volume else None
         self.counts = self.date is None and self.time is not None and bool(self.time.unit)
@@ -331,8 +332,10 @@ class _Reader:
         if not text:
             return None
         value = self.number(text, self.value)
-        if self.is_reciprocal and value == 0.0:
+        if self.to_si.is_reciprocal and value == 0.0:
             raise _Unreadable(0, f"A resistivity of “{text}”", "a resistivity above zero")
+        if not math.isfinite(self.to_si.to_si(value)):
+            raise _Unreadable(0, f"“{_short(text)}” is beyond every meter", "a figure that a cell shows")
         celsius = _cell(cells, self.temperature)
         kelvin = self.to_kelvin.to_si(self.number(celsius, self.temperature))
         counter = None
@@ -344,6 +347,10 @@ class _Reader:
                 raise _Unreadable(
                     0, f"“{_cell(cells, self.volume)}” in “{_short(self.volume.head)}” lies below the counter's figure at the start",
                     "water passed since the rinse began, or a counter with its figure at the start written beside",
+                )  # fmt: skip
+            if passed > MOST_WATER_M3:
+                raise _Unreadable(
+                    0, f"“{_cell(cells, self.volume)}” in “{_short(self.volume.head)}” is more than any rinse", "water passed since the rinse began"
                 )  # fmt: skip
             counter = max(passed, 0.0)
         return LoggedReading(self.moment(cells), text.replace(",", "."), self.unit, kelvin, counter)

@@ -55,3 +55,17 @@ def test_a_quotation_mark_left_open_swallows_no_lines() -> None:
 def test_headings_as_loggers_write_them() -> None:
     for heading in ("Date/Time;Cond. [uS/cm];Temp. [°C]", "DATE-TIME;COND (µS/cm);TEMP (°C)"):
         assert len(read(f"{heading}\n2026-11-26 14:00:00;8,4;20,1\n").readings) == 1
+
+
+@pytest.mark.parametrize(
+    "heading, line, words",
+    [
+        ("resistivity (MΩ·cm);temperature (°C);volume (L)", "1e-320;18;5", "“1e-320” is beyond every meter"),
+        ("conductivity (S/cm);temperature (°C);volume (L)", "1e308;18;5", "“1e308” is beyond every meter"),
+        ("conductivity (µS/cm);temperature (°C);volume (m³)", "8;18;1e308", "is more than any rinse"),
+    ],
+)
+def test_a_figure_beyond_every_meter_is_named(heading: str, line: str, words: str) -> None:
+    """As infinity it would end the act that keeps it."""
+    (sentence,) = refused(f"time;{heading}\n2026-11-26 14:00;{line}\n")
+    assert words in sentence
