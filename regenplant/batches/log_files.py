@@ -8,6 +8,7 @@ named with what stands there and what is allowed; then nothing is taken in at al
 from __future__ import annotations
 
 import csv
+import math
 import re
 from collections.abc import Callable, Iterator, Sequence
 from dataclasses import dataclass
@@ -26,12 +27,13 @@ from regenplant.batches.log_headings import (
     heading_of,
 )
 from regenplant.batches.log_refused import LineRefused, Unreadable, shortened
-from regenplant.batches.packets import MOST_READINGS, LoggedReading
+from regenplant.batches.packets import MOST_READINGS, MOST_WATER_M3, LoggedReading
 from regenplant.core.errors import DomainError, RecordRefused
 
 MOST_NAMED = 20
 """So many lines are named; how many more there are is said."""
 _THOUSANDS = re.compile(r"^[+-]?[1-9]\d{0,2},\d{3}$")
+_THOUSANDS_BY_POINT = re.compile(r"^[+-]?[1-9]\d{0,2}(\.\d{3})+$")
 
 
 @dataclass(frozen=True, slots=True)
@@ -134,6 +136,7 @@ def _rows(lines: Sequence[str], heading: Heading) -> Iterator[tuple[int, list[st
     """(number of the line, its cells) of what stands under the heading; empty lines and remarks are passed over."""
     parted = csv.reader(lines[heading.line :], delimiter=heading.parted_by)
     while True:
+        before = parted.line_num
         try:
             cells = next(parted)
         except StopIteration:
@@ -142,6 +145,10 @@ def _rows(lines: Sequence[str], heading: Heading) -> Iterator[tuple[int, list[st
             raise Unreadable(
                 heading.line + parted.line_num, f"The line cannot be parted ({trouble})", "plain cells"
             ) from trouble
+        if parted.line_num > before + 1:
+            raise Unreadable(
+                heading.line + before + 1, "A quotation mark opens there and does not close on its line", "one line for each reading"
+            )  # fmt: skip
         if cells and any(cells) and not cells[0].lstrip().startswith("#"):
             yield heading.line + parted.line_num, cells
 
@@ -158,7 +165,7 @@ class _Reader:
         self.unit = self.value.unit
         self.start = start
         self.zone = zone
-        self.is_reciprocal = units.scale_of(self.unit, "conductivity").is_reciprocal
+        self.to_si = units.scale_of(self.unit, "conductivity")
         self.to_kelvin = units.scale_of(self.temperature.unit, "temperature")
         self.to_m3 = units.scale_of(self.volume.unit, "liquid_volume") if self.volume else None
         self.counts = self.date is None and self.time is not None and bool(self.time.unit)
@@ -169,6 +176,7 @@ class _Reader:
                     heading.line, f"“{shortened(self.time.head)}” counts from a start",
                     "a log with moments, or the moment the log started, written beside it",
                 )  # fmt: skip
+        self.width = heading.width if heading.parted_by == "," else 0
         self.number = _numbers(heading, lines)
 
     @staticmethod
@@ -182,12 +190,18 @@ class _Reader:
 
     def reading(self, cells: Sequence[str]) -> LoggedReading | None:
         """The reading of one line; None where its conductivity is left empty."""
+        if 0 < self.width < len(cells) and any(one.strip() for one in cells[self.width :]):
+            raise Unreadable(
+                0, f"It has {len(cells)} cells, the heading {self.width}", "decimal points where commas part the cells"
+            )  # fmt: skip
         text = cell(cells, self.value)
         if not text:
             return None
         value = self.number(text, self.value)
-        if self.is_reciprocal and value == 0.0:
+        if self.to_si.is_reciprocal and value == 0.0:
             raise Unreadable(0, f"A resistivity of “{text}”", "a resistivity above zero")
+        if not math.isfinite(self.to_si.to_si(value)):
+            raise Unreadable(0, f"“{shortened(text)}” is beyond every meter", "a figure that a cell shows")
         celsius = cell(cells, self.temperature)
         kelvin = self.to_kelvin.to_si(self.number(celsius, self.temperature))
         counter = None
@@ -200,6 +214,10 @@ class _Reader:
                     0, f"“{cell(cells, self.volume)}” in “{shortened(self.volume.head)}” lies below the counter's figure at the start",
                     "water passed since the rinse began, or a counter with its figure at the start written beside",
                 )  # fmt: skip
+            if passed > MOST_WATER_M3:
+                raise Unreadable(
+                    0, f"“{cell(cells, self.volume)}” in “{shortened(self.volume.head)}” is more than any rinse", "water passed since the rinse began"
+                )  # fmt: skip
             counter = max(passed, 0.0)
         return LoggedReading(self.moment(cells), text.replace(",", "."), self.unit, kelvin, counter)
 
@@ -207,25 +225,35 @@ class _Reader:
         """When it was read."""
         if self.counts and self.time is not None and self.start.at is not None:
             text = cell(cells, self.time)
-            return self.start.at + timedelta(seconds=self.to_s.to_si(self.number(text, self.time)))
+            try:
+                return self.start.at + timedelta(seconds=self.to_s.to_si(self.number(text, self.time)))
+            except OverflowError as trouble:
+                raise Unreadable(
+                    0, f"“{shortened(text)}” in “{shortened(self.time.head)}” leads to no moment", "a time from the start of the log"
+                ) from trouble  # fmt: skip
         parts = [cell(cells, column) for column in (self.date, self.time) if column is not None]
         return moment(" ".join(part for part in parts if part), self.zone)
 
 
 def _numbers(heading: Heading, lines: Sequence[str]) -> Callable[[str, Column], float]:
-    """How numbers of this log are read. A comma is a decimal comma where it parts no cells; a log in which every comma could part
-    thousands is read by nobody."""
+    """How numbers of this log are read. A comma is a decimal comma where it parts no cells; a log in which every comma, or a point
+    beside a comma, could part thousands is read by nobody."""
     if heading.parted_by == ",":
         return number
     places = [
         column.place for role, column in heading.columns.items() if role in (VALUE, TEMPERATURE, VOLUME)
     ]
-    with_comma = [
-        cells[place].strip()
-        for _, cells in _rows(lines, heading)
-        for place in places
-        if place < len(cells) and "," in cells[place]
+    written = [
+        cells[place].strip() for _, cells in _rows(lines, heading) for place in places if place < len(cells)
     ]
+    with_comma = [text for text in written if "," in text]
+    pointed = next((text for text in written if _THOUSANDS_BY_POINT.match(text)), "")
+    if with_comma and pointed:
+        raise Unreadable(
+            heading.line,
+            f"“{pointed[:20]}” and “{with_comma[0][:20]}” stand in one log, so the point may part thousands",
+            "one of them throughout, and no thousands",
+        )
     if with_comma and all(_THOUSANDS.match(text) for text in with_comma):
         raise Unreadable(
             heading.line,

@@ -19,7 +19,7 @@ TIME, DATE, VALUE, TEMPERATURE, VOLUME = "time", "date", "value", "temperature",
 _NAMES: dict[str, tuple[str, ...]] = {
     DATE: ("date", "day"),
     TIME: (
-        "time", "timestamp", "time stamp", "date time", "datetime", "date and time", "moment", "clock", "elapsed", "elapsed time",
+        "time", "timestamp", "time stamp", "date time", "date/time", "date-time", "datetime", "date and time", "moment", "clock", "elapsed", "elapsed time",
         "time since start", "run time",
     ),
     VALUE: ("conductivity", "cond", "resistivity", "res", "specific resistance", "specific conductance"),
@@ -55,6 +55,8 @@ class Heading:
     """One of ``PARTED_BY``."""
     columns: dict[str, Column]
     """By what they hold: ``TIME``, ``DATE``, ``VALUE``, ``TEMPERATURE``, ``VOLUME``."""
+    width: int
+    """Cells of its line."""
 
 
 def heading_of(lines: Sequence[str]) -> Heading:
@@ -66,11 +68,16 @@ def heading_of(lines: Sequence[str]) -> Heading:
     for number, line in enumerate(lines[:HEADING_WITHIN], start=1):
         if not line.strip():
             continue
+        if len(line) > csv.field_size_limit():
+            raise Unreadable(
+                number, "It is longer than any line of a log", "plain text, as the logger exports it as CSV"
+            )
         seen = seen or line.strip()
         for parted_by in PARTED_BY:
-            columns = _columns_of(next(csv.reader([line], delimiter=parted_by), []))
+            cells = next(csv.reader([line], delimiter=parted_by), [])
+            columns = _columns_of(cells)
             if VALUE in columns and (TIME in columns or DATE in columns):
-                return _checked(Heading(number, parted_by, columns))
+                return _checked(Heading(number, parted_by, columns, len(cells)))
     if not seen:
         raise Unreadable(0, "Nothing is written", ALLOWED_HEADING)
     raise Unreadable(1, f"No heading is found; it begins “{shortened(seen)}”", ALLOWED_HEADING)
@@ -90,7 +97,7 @@ def _columns_of(cells: Sequence[str]) -> dict[str, Column]:
 
 def _role(name: str, unit: str) -> tuple[str, str]:
     """(what the column is, its unit); the unit may stand behind the name without brackets."""
-    words = re.sub(r"[\s_]+", " ", name.strip().lower()).strip(" ,:")
+    words = re.sub(r"[\s_]+", " ", name.strip().lower()).strip(" ,:.")
     for role, names in _NAMES.items():
         for known in sorted(names, key=len, reverse=True):
             if words == known:

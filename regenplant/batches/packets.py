@@ -20,6 +20,8 @@ from regenplant.plant.models import Instrument
 
 MOST_READINGS = 250_000
 """In one packet: three days, one each second."""
+MOST_WATER_M3 = 1e9
+"""No counter of rinse water stands higher; beyond it arithmetic ends before water does."""
 AHEAD_S = 5.0
 """The clocks of a meter and of the server never agree to the second; what lies further ahead has not happened yet [s]."""
 TO_THE_MS = 1e-3
@@ -105,14 +107,21 @@ def columns_of(packet: Packet) -> Raw:
         raise RecordRefused(
             "A resistivity of 0 is in it; a resistivity is above or below zero.", code="no_resistivity"
         )
-    if not bool(np.isfinite(kelvin).all()) or bool(np.isinf(counted).any()) or bool((counted < 0.0).any()):
+    shown = scale.to_si(values)
+    if not bool(np.isfinite(shown).all()):
+        raise RecordRefused("A figure in it is beyond every meter.", code="no_number")
+    if (
+        not bool(np.isfinite(kelvin).all())
+        or bool((counted > MOST_WATER_M3).any())
+        or bool((counted < 0.0).any())
+    ):
         raise RecordRefused(
             "A temperature or a volume in it is no number that can be. Water passed since the rinse began is zero or more.",
             code="no_number",
         )
     found = Raw(
         np.array([reading.at.timestamp() for reading in packet.readings], dtype=float).round(3),
-        scale.to_si(values),
+        shown,
         kelvin,
         counted,
     )

@@ -24,6 +24,7 @@ from regenplant.core.process.specification import (
     LimitBasis,
     RinseReading,
     Specification,
+    reaches,
 )
 from regenplant.core.process.wording import listed, say
 
@@ -271,7 +272,7 @@ def _endpoint(
 def _minimum_rinse(specification: Specification, rinsed_bv: float, recirculated_bv: float) -> Reason:
     least = specification.least_rinse_bv
     pumped = f", of which {say(recirculated_bv, 'bed_volumes')} recirculated" if recirculated_bv > 0.0 else ""
-    enough = rinsed_bv >= least
+    enough = bool(reaches(rinsed_bv, least))
     return Reason(
         "minimum_rinse",
         Outcome.PASS if enough else Outcome.INCOMPLETE,

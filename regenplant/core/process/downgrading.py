@@ -8,7 +8,7 @@ from __future__ import annotations
 
 from collections.abc import Iterator
 
-from regenplant.core.process.specification import Limit, Specification
+from regenplant.core.process.specification import Limit, Specification, keeps_within, reaches
 from regenplant.core.process.vocabulary import SegregationClass
 
 GOES_DOWN: dict[SegregationClass, tuple[SegregationClass, ...]] = {
@@ -72,8 +72,8 @@ def _is_stricter(limit: Limit, than: Limit | None) -> bool:
         return True
     if limit.table or than.table:
         return _table_is_stricter(limit, than)
-    low = limit.low is not None and (than.low is None or limit.low > than.low)
-    high = limit.high is not None and (than.high is None or limit.high < than.high)
+    low = limit.low is not None and (than.low is None or not keeps_within(limit.low, than.low))
+    high = limit.high is not None and (than.high is None or not reaches(limit.high, than.high))
     return low or high
 
 
@@ -81,4 +81,4 @@ def _table_is_stricter(limit: Limit, than: Limit) -> bool:
     rows = {row[0]: row[1] for row in than.table}
     if {row[0] for row in limit.table} != set(rows):
         return True
-    return any(row[1] < rows[row[0]] for row in limit.table)
+    return any(not reaches(row[1], rows[row[0]]) for row in limit.table)

@@ -10,7 +10,7 @@ from collections.abc import Sequence
 from dataclasses import dataclass
 from enum import StrEnum
 
-from regenplant.core.process.specification import LabResult, Limit
+from regenplant.core.process.specification import LabResult, Limit, keeps_within, reaches
 from regenplant.core.process.wording import listed, say
 
 
@@ -132,7 +132,7 @@ def _meets(limit: Limit, result: LabResult) -> bool:
     if result.temperature_kelvin is None:
         return False
     rows = [most for kelvin, most in limit.table if kelvin <= result.temperature_kelvin + 1e-3]
-    return bool(rows) and result.value <= rows[-1]
+    return bool(rows) and bool(keeps_within(result.value, rows[-1]))
 
 
 def _short(limit: Limit, run: Sequence[LabResult], rinsed_bv: float) -> list[str]:
@@ -143,7 +143,7 @@ def _short(limit: Limit, run: Sequence[LabResult], rinsed_bv: float) -> list[str
         short.append(f"{len(run)} of {limit.readings_in_row} results in a row")
     if held_s < limit.hold_time_s:
         short.append(f"held {say(held_s, 'duration')} of {say(limit.hold_time_s, 'duration')}")
-    if rinsed_bv < limit.minimum_rinse_bv:
+    if not reaches(rinsed_bv, limit.minimum_rinse_bv):
         short.append(
             f"rinsed {say(rinsed_bv, 'bed_volumes')} of {say(limit.minimum_rinse_bv, 'bed_volumes')}"
         )

@@ -18,7 +18,15 @@ from regenplant.core.engineering.conductivity_tables import table_limit_siemens_
 from regenplant.core.engineering.libraries import array_library
 from regenplant.core.errors import OutOfRange
 from regenplant.core.process.series import FLAT, UNCOMPENSATED, Series
-from regenplant.core.process.specification import CONDUCTIVITY, Limit, LimitBasis, RinseReading, Specification
+from regenplant.core.process.specification import (
+    CONDUCTIVITY,
+    Limit,
+    LimitBasis,
+    RinseReading,
+    Specification,
+    keeps_within,
+    reaches,
+)
 from regenplant.core.process.wording import number, say
 
 DEAD_CELL_SIEMENS_PER_M = 1e-9
@@ -176,11 +184,14 @@ def _meets(series: Series, value: Any, limit: Limit | None) -> Any:
         liquid = (series.temperature_kelvin >= 273.15) & (series.temperature_kelvin <= 373.15)
         levels, which = np.unique(series.temperature_kelvin[liquid], return_inverse=True)
         allowed = np.array([_allowed_at(rows, float(level)) for level in levels], dtype=float)
-        found[liquid] = value[liquid] <= allowed[which] if len(levels) else False
+        found[liquid] = keeps_within(value[liquid], allowed[which]) if len(levels) else False
         return found
-    low = -math.inf if limit.low is None else limit.low
-    high = math.inf if limit.high is None else limit.high
-    return (value >= low) & (value <= high)
+    inside = np.isfinite(value)
+    if limit.low is not None:
+        inside &= reaches(value, limit.low)
+    if limit.high is not None:
+        inside &= keeps_within(value, limit.high)
+    return inside
 
 
 def _allowed_at(rows: tuple[tuple[float, float], ...], temperature_kelvin: float) -> float:

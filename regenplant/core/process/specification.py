@@ -7,7 +7,7 @@ from __future__ import annotations
 
 from dataclasses import dataclass
 from enum import StrEnum
-from typing import ClassVar
+from typing import Any, ClassVar
 
 from regenplant.core.engineering import conductivity
 from regenplant.core.engineering.conductivity import Compensation
@@ -17,6 +17,21 @@ from regenplant.core.process.wording import number, say, say_range
 
 CONDUCTIVITY = "conductivity"
 """The measurement that is read again and again during a rinse; all others are single results of the laboratory."""
+
+
+ROUNDING = 1e-9
+"""Share of a bound that the arithmetic of units may cost: 1 MΩ·cm is 1 µS/cm, and their floats differ in the last digit. A figure on
+its bound is inside."""
+
+
+def reaches(value: Any, least: Any) -> Any:
+    """Whether a figure is at least so much, but for the rounding of units. Also for columns."""
+    return value >= least - ROUNDING * abs(least)
+
+
+def keeps_within(value: Any, most: Any) -> Any:
+    """Whether a figure is at most so much, but for the rounding of units. Also for columns."""
+    return value <= most + ROUNDING * abs(most)
 
 
 class LimitBasis(StrEnum):
@@ -106,7 +121,9 @@ class Limit:
 
     def holds(self, value: float) -> bool:
         """Whether ``value``, in SI of the limit's kind, lies inside; on the limit is inside. A table says nothing here."""
-        return (self.low is None or value >= self.low) and (self.high is None or value <= self.high)
+        return (self.low is None or bool(reaches(value, self.low))) and (
+            self.high is None or bool(keeps_within(value, self.high))
+        )
 
 
 @dataclass(frozen=True, slots=True)

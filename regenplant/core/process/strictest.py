@@ -11,7 +11,7 @@ from dataclasses import dataclass, replace
 from typing import Any
 
 from regenplant.core.errors import PlanRefused
-from regenplant.core.process.specification import Limit, Specification
+from regenplant.core.process.specification import Limit, Specification, keeps_within, reaches
 from regenplant.core.process.wording import listed, say
 
 
@@ -120,8 +120,8 @@ def _looser_limit(mine: Limit, theirs: Limit) -> Iterator[str]:
     if mine.kind != theirs.kind or bool(mine.table) != bool(theirs.table):
         yield f"{theirs.name} is measured otherwise there"
         return
-    low = theirs.low is not None and (mine.low is None or mine.low < theirs.low)
-    high = theirs.high is not None and (mine.high is None or mine.high > theirs.high)
+    low = theirs.low is not None and (mine.low is None or not reaches(mine.low, theirs.low))
+    high = theirs.high is not None and (mine.high is None or not keeps_within(mine.high, theirs.high))
     table = bool(theirs.table) and mine.table != theirs.table and _merged_table(mine, theirs) != mine.table
     if low or high or table:
         yield f"{theirs.name} is {mine.allowed()} there; here it is {theirs.allowed()}"
@@ -150,6 +150,7 @@ _RINSE: tuple[tuple[str, str, str, bool], ...] = (
     ("consecutive_readings", "consecutive readings", "count", True),
     ("longest_gap_s", "longest gap between readings", "duration", False),
     ("meter_uncertainty_frac", "stated uncertainty of the meter", "fraction", False),
+    ("jump_factor", "jump that no water makes", "ratio", False),
 )
 """Figures of the rinse: field, words, quantity kind, whether the larger is the stricter."""
 

@@ -14,7 +14,7 @@ from regenplant.batches.packets import LoggedReading
 from regenplant.batches.received import read_by
 from regenplant.core.errors import RecordRefused
 from regenplant.web.api.schemas import ReadingsIn
-from regenplant.web.api.taking import is_water, logged
+from regenplant.web.api.taking import is_figure, is_water, logged
 
 _DECODER = json.JSONDecoder(parse_float=Decimal)
 
@@ -26,7 +26,7 @@ def readings_in(log: MeterLog) -> list[LoggedReading]:
             logged(reading)
             for message in _messages(log.received_text)
             for reading in ReadingsIn.model_validate(message).readings
-            if reading.unit == log.unit_as_typed and is_water(reading)
+            if reading.unit == log.unit_as_typed and is_water(reading) and is_figure(reading)
         ]
     except (ValueError, RecursionError, ValidationError) as error:
         raise RecordRefused("The text is no readings of a meter.", code="not_readable") from error

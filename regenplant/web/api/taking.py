@@ -2,11 +2,15 @@
 
 from __future__ import annotations
 
+import math
 from collections.abc import Iterable, Mapping, Sequence
+from contextlib import nullcontext
 from dataclasses import dataclass
 from datetime import datetime, timedelta
 from functools import lru_cache
 from typing import Any
+
+from django.db import transaction
 
 from regenplant import units
 from regenplant.audit.by import By
@@ -94,26 +98,30 @@ def take(
     name: str,
     received_text: str,
 ) -> Taken:
-    """Keep readings that fit (``sort_out``), in one act of the feed's account for each unit among them. Raises: DomainError."""
+    """Keep readings that fit (``sort_out``), in one act of the feed's account for each unit among them: all of them, or none.
+
+    Raises: DomainError.
+    """
     by_unit: dict[str, list[ReadingIn]] = {}
     for reading in readings:
         by_unit.setdefault(reading.unit, []).append(reading)
     kept = known = 0
     left: list[NotKept] = []
-    for of_one in by_unit.values():
-        packet = Packet(
-            instrument_id=feed.instrument_id,
-            source=source,
-            name=name,
-            received_text=received_text,
-            readings=tuple(logged(reading) for reading in of_one),
-        )
-        facts = _facts(by, rinse, packet)
-        kept += facts["kept"]
-        known += facts["known_already"]
-        if facts["outside"]:
-            first, last = of_one[0].at, of_one[-1].at
-            left.append(NotKept("outside", _BETWEEN, facts["outside"], first, last))
+    with transaction.atomic() if len(by_unit) > 1 else nullcontext():
+        for of_one in by_unit.values():
+            packet = Packet(
+                instrument_id=feed.instrument_id,
+                source=source,
+                name=name,
+                received_text=received_text,
+                readings=tuple(logged(reading) for reading in of_one),
+            )
+            facts = _facts(by, rinse, packet)
+            kept += facts["kept"]
+            known += facts["known_already"]
+            if facts["outside"]:
+                first, last = of_one[0].at, of_one[-1].at
+                left.append(NotKept("outside", _BETWEEN, facts["outside"], first, last))
     return Taken(rinse.batch if kept or known else None, kept, known, tuple(left))
 
 
@@ -138,6 +146,8 @@ def _unfit(reading: ReadingIn, rinse: OpenRinse | None, now: datetime) -> str:
         return "after_rinse"
     if not is_water(reading):
         return "temperature"
+    if not is_figure(reading):
+        return "no_figure"
     return ""
 
 
@@ -147,8 +157,12 @@ def _why(code: str, feed: MeterFeed, rinse: OpenRinse | None) -> str:
         return f"The time lies more than {minutes:g} min ahead of the clock here. Set the clock of the meter."
     if code == "temperature":
         return f"Rinse water is between {COLDEST_C:g} and {HOTTEST_C:g} °C. Look at the temperature probe."
+    if code == "no_figure":
+        return "The figure is beyond every meter, or a resistivity that is not above or below zero. Look at the cell and its cable."
     if rinse is None:
         return f"No rinse runs in vessel {feed.vessel.code} now, so the readings belong to none."
+    if code == "after_rinse":
+        return f"Measured after the rinse of batch {rinse.batch.number} ended at {rinse.finished_at:%Y-%m-%d %H:%M:%S} UTC."
     return f"Measured before the rinse of batch {rinse.batch.number} began at {rinse.started_at:%Y-%m-%d %H:%M:%S} UTC."
 
 
@@ -166,6 +180,17 @@ def _litre_m3() -> float:
 def is_water(reading: ReadingIn) -> bool:
     """Whether what the probe showed is a temperature of water."""
     return COLDEST_C <= reading.temperature_c <= HOTTEST_C
+
+
+def is_figure(reading: ReadingIn) -> bool:
+    """Whether its number is one in S/m: a resistivity of 0 is none, and neither is what no float holds."""
+    scale, value = _scale_of(reading.unit), float(reading.value)
+    return not (scale.is_reciprocal and value == 0.0) and math.isfinite(scale.to_si(value))
+
+
+@lru_cache(maxsize=256)
+def _scale_of(unit: str) -> units.Scale:
+    return units.scale_of(unit, "conductivity")
 
 
 def logged(reading: ReadingIn) -> LoggedReading:

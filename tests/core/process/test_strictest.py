@@ -101,12 +101,12 @@ LIMITS = st.builds(
     st.floats(1e-6, 1e-3), st.booleans(), st.integers(1, 4), st.floats(0.0, 20.0),
 )  # fmt: skip
 SPECIFICATIONS = st.builds(
-    lambda conductivity, sodium, hold, readings, least: replace(
+    lambda conductivity, sodium, hold, readings, least, jump: replace(
         with_limit(MIXED, "conductivity", high=conductivity),
         limits=(*with_limit(MIXED, "conductivity", high=conductivity).limits, *([sodium] if sodium else [])),
-        hold_time_s=hold, consecutive_readings=readings, minimum_rinse_bv=least,
+        hold_time_s=hold, consecutive_readings=readings, minimum_rinse_bv=least, jump_factor=jump,
     ),
-    st.floats(6e-6, 1e-3), st.none() | LIMITS, st.floats(60.0, 3600.0), st.integers(2, 9), st.floats(1.0, 30.0),
+    st.floats(6e-6, 1e-3), st.none() | LIMITS, st.floats(60.0, 3600.0), st.integers(2, 9), st.floats(1.0, 30.0), st.floats(1.5, 1000.0),
 )  # fmt: skip
 
 
@@ -118,6 +118,7 @@ def test_what_is_worked_out_is_as_strict_as_every_part_whatever_their_order(
     named = [Part(f"Q-{number}", one) for number, one in enumerate(parts)]
     found = work_out(named).specification
     assert all(is_stricter_or_equal(found, one) for one in parts)
+    assert found.jump_factor == min(one.jump_factor for one in parts)
     backwards = work_out(named[::-1]).specification
     assert {replace(limit, source="") for limit in backwards.limits} == {
         replace(limit, source="") for limit in found.limits
