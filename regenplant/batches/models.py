@@ -295,6 +295,8 @@ class RinseReading(models.Model):
     temperature_kelvin = models.FloatField()
     meter_compensation = models.CharField(max_length=10)
     """What the meter had already done: "none", "neutral", "acid", "base", "flat_2"."""
+    cell_constant_per_cm = models.FloatField(null=True)
+    """Of the cell on that day [1/cm]; null where none was noted, and in rows of an older program."""
     water_kind = models.CharField(max_length=10)
     """The kind of water at this stage: "neutral", "acid", "base"."""
     conductivity_25_siemens_per_m = models.FloatField()

@@ -302,10 +302,7 @@ class _Check:
             yield Finding("row.twice", f"{_named((table, key))} stands in the copy twice.")
         numbers = [row["number"] for row in self.table("batches_batch").values()]
         if numbers.count(self.record["batch"]) != 1:
-            yield Finding(
-                "row.batch",
-                f"Batch {self.record['batch']} stands {numbers.count(self.record['batch'])} times in the copy.",
-            )
+            yield Finding("row.batch", f"Batch {self.record['batch']} stands {numbers.count(self.record['batch'])} times in the copy.")  # fmt: skip
 
     # --- acts -----------------------------------------------------------------------------------------------------------
     def _events(self) -> Iterator[Finding]:
@@ -434,11 +431,11 @@ class _Check:
                 yield Finding("decision.person", f"{named} was signed by another person than the one who decided.")  # fmt: skip
             batch = row["batch_id"]
             yield from self._same_identity(named, content, batch)
-            for one in ("readings", "measurements"):
-                yield from self._same_rows(named, one, content[one], batch, signature["signed_at"])
-                compared += len(content[one])
+            for one in ("readings", "measurements", "logs"):
+                yield from self._same_rows(named, one, content.get(one, []), batch, signature["signed_at"])
+                compared += len(content.get(one, []))
         self.saw(
-            f"{_count(len(decisions), 'QC decision')}, {_count(compared, 'reading or measurement', 'readings and measurements')} "
+            f"{_count(len(decisions), 'QC decision')}, {_count(compared, 'reading, log or measurement', 'readings, logs and measurements')} "
             "in what was signed against the rows."
         )
 
@@ -459,28 +456,33 @@ class _Check:
         for what, signed, stands in pairs:
             if signed != stands:
                 yield Finding("signed.identity", f"{named} was signed for another {what} than the copy shows.")  # fmt: skip
-        visits, tanks = self.table("tanks_tankvisit"), self.table("tanks_tank")
-        links = [link for link in self.table("batches_batchtank").values() if link["batch_id"] == batch_id]
-        came = [visits[str(link["visit_id"])] for link in links]
-        shown = sorted((tanks[str(visit["tank_id"])]["serial"], visit["number"]) for visit in came)
+        links = [key for key, link in self.table("batches_batchtank").items() if link["batch_id"] == batch_id]
+        shown = sorted(self._tank(key) for key in links)
         if sorted((tank["serial"], tank["visit"]) for tank in content["tanks"]) != shown:
             yield Finding("signed.tanks", f"{named} was signed for other tanks than the copy shows.")
 
+    def _tank(self, link: object) -> tuple[str, int]:
+        """Serial and visit of a tank of a batch; nothing where the copy holds none by that key."""
+        came = self.table("batches_batchtank").get(str(link), {}).get("visit_id")
+        visit = self.table("tanks_tankvisit").get(str(came), {"tank_id": None, "number": 0})
+        return self.table("tanks_tank").get(str(visit["tank_id"]), {"serial": ""})["serial"], visit["number"]
+
     def _same_rows(self, named: str, what: str, signed: list[Any], batch_id: int, at: str) -> Iterator[Finding]:  # fmt: skip
-        """Readings or measurements as signed against the rows that stood when it was signed."""
-        table = {"readings": "batches_rinsereading", "measurements": "quality_qcmeasurement"}[what]
+        """Readings, measurements or logs as signed against the rows that stood when it was signed."""
+        table = {"readings": "batches_rinsereading", "measurements": "quality_qcmeasurement", "logs": "batches_meterlog"}[what]  # fmt: skip
         own = {key: row for key, row in self.table(table).items() if row["batch_id"] == batch_id}
         went_on = [row["continued_at"] for row in self.table("quality_rinsecontinuation").values() if row["batch_id"] == batch_id and row["continued_at"] <= at]  # fmt: skip
-        rows = {key: row for key, row in own.items() if row["entered_at"] <= at and (what == "readings" or row["occurred_at"] > max(went_on, default=""))}  # fmt: skip
+        rows = {key: row for key, row in own.items() if row["entered_at"] <= at and (what != "measurements" or row["occurred_at"] > max(went_on, default=""))}  # fmt: skip
         named_keys = {str(line["id"]) for line in signed}
-        standing = set(rows) - {str(row["replaces_id"]) for row in rows.values()}
+        standing = set(rows) - {str(row.get("replaces_id")) for row in rows.values()}
         if named_keys != standing:
             odd = ", ".join(sorted(named_keys ^ standing, key=int))
             yield Finding("signed.rows", f"{named} rests on other {what} than stand in the copy: {odd}.")
         instruments = {str(key): row["code"] for key, row in self.table("plant_instrument").items()}
         for line in signed:
             row = rows.get(str(line["id"]))
-            if row is not None and line != _as_it_stands(line, row, instruments):
+            tank = self._tank(row["tank_id"])[0] if row is not None and row.get("tank_id") else ""
+            if row is not None and line != _as_it_stands(line, row, instruments, tank):
                 yield Finding("signed.row", f"{named} was signed over another {what[:-1]} {line['id']} than the copy shows.")  # fmt: skip
 
     def _releases(self) -> Iterator[Finding]:
@@ -524,9 +526,7 @@ class _Check:
         for key, row in sorted(self.table("keeping_paperscan").items()):
             scan = base64.b64decode(self.rows["keeping_paperscan", key]["beside"]["content"])
             if scan and sha256(scan) != row["sha256"]:  # a large one is in the copy by its digest only
-                yield Finding(
-                    "scan.altered", f"The scan {row['name']} does not fit its digest: it was altered."
-                )
+                yield Finding("scan.altered", f"The scan {row['name']} does not fit its digest: it was altered.")  # fmt: skip
         self.saw(f"{_count(digested, 'text')} of plans, recipe and specification versions against their digests.")  # fmt: skip
 
     def _paper(self) -> Iterator[Finding]:
@@ -574,17 +574,18 @@ def _broken_line(place: tuple[str, str], seals: list[Seal]) -> Iterator[Finding]
         before = seal.after
 
 
-def _as_it_stands(line: dict[str, Any], row: dict[str, Any], instruments: dict[str, str]) -> dict[str, Any]:
-    """The row in the words of what was signed; a name this verifier does not know is taken as signed."""
-    typed, at = f"{row['value_as_typed']} {row['unit_as_typed']}", row["occurred_at"]
+def _as_it_stands(line: dict[str, Any], row: dict[str, Any], instruments: dict[str, str], tank: str) -> dict[str, Any]:  # fmt: skip
+    """The row in the words of what was signed; a name this verifier does not know is taken as signed. ``tank``: it was measured on."""
+    typed, at = f"{row.get('value_as_typed')} {row['unit_as_typed']}", row.get("occurred_at", "")
     known = {
         **{name: row[name] for name in row if name != "id"},
         "as_typed": typed.strip() if "value_si" in line else typed,
-        "at": at.replace(".000000", "") if "." not in line["at"] else at,
+        "at": at.replace(".000000", "") if "." not in line.get("at", "") else at,
         "instrument": instruments.get(str(row["instrument_id"]), ""),
         "value_si": row.get("value"),
+        "tank": tank,
     }
-    return {name: known.get(name, value) for name, value in line.items()}
+    return {name: known.get(name, value) for name, value in (({"tank": ""} if tank else {}) | line).items()}
 
 
 # --- from the command line --------------------------------------------------------------------------------------------

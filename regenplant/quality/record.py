@@ -46,6 +46,7 @@ NOT_OF_THE_RECORD: dict[str, tuple[str, ...]] = {
 """Columns that say nothing about what was done: they change when tanks go on, or count writings; or their digest stands beside them."""
 ADDED_LATER: dict[str, tuple[str, ...]] = {
     "quality.QcMeasurement": ("tank",),
+    "batches.RinseReading": ("cell_constant_per_cm",),
     "batches.BatchTank": ("filled_at", "filled_volume_m3", "withdrawn_at", "withdrawn_reason"),
 }
 """Columns that rows of an older program have empty: left out while they are, so that a review made with it still covers its record."""

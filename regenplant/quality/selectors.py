@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from collections.abc import Iterable, Iterator
+from collections.abc import Iterator
 from dataclasses import dataclass
 from datetime import datetime, timedelta
 from typing import Any
@@ -18,12 +18,15 @@ from regenplant.batches.models import (
     MeterLog,
     MeterLogSetAside,
     RinseReading,
+    RinseStanding,
     StepEntry,
 )
 from regenplant.batches.moves import FILLING_ACTS
 from regenplant.batches.offers import as_seen_by
-from regenplant.batches.rinse import EndPoint, current_readings
+from regenplant.batches.rinse import EndPoint, current_readings, judged_steps
+from regenplant.batches.selectors.rinse import AT_25, MINUTES
 from regenplant.batches.separation import SeparationRecord, separation_record
+from regenplant.batches.standing import rinse_began_at
 from regenplant.core.process.acceptance import Verdict
 from regenplant.core.process.lifecycle import BATCH, BatchAction, BatchState, Blocker, Offer, release_blockers
 from regenplant.core.process.review_rules import Exceptions
@@ -46,13 +49,21 @@ from regenplant.quality.standing import (
 
 
 @dataclass(frozen=True, slots=True)
+class NewestValue:
+    """What the rinse was last read at, and when."""
+
+    at: datetime
+    conductivity_25_siemens_per_m: float
+
+
+@dataclass(frozen=True, slots=True)
 class QueueLine:
     """A batch that rinses, awaits QC or awaits release."""
 
     batch: Batch
     waits_since: datetime | None
-    newest: RinseReading | None
-    """The newest reading that stands."""
+    newest: NewestValue | None
+    """While it rinses: the newest value that can be believed, by hand or of a meter; where none can, the newest reading by hand."""
     limit: Limit | None
     """The conductivity limit of the rinse."""
     measured: int
@@ -77,8 +88,9 @@ def qc_queue() -> list[QueueLine]:
             "specification_version__specification",
             "recipe_version__recipe",
             "downgrade__to_version",
+            "rinse_standing",
         )
-        .prefetch_related("readings", "qc_measurements")
+        .prefetch_related("qc_measurements", "steps")
         .order_by("planned_at")
     )
     lines = []
@@ -89,7 +101,7 @@ def qc_queue() -> list[QueueLine]:
             QueueLine(
                 batch=batch,
                 waits_since=batch.judged_at or batch.rinsed_at or batch.started_at,
-                newest=_newest(batch.readings.all()),
+                newest=_newest(batch) if batch.state == BatchState.RINSING else None,
                 limit=applied_specification(batch).limit(CONDUCTIVITY),
                 measured=sum(1 for key in wanted if key in keys),
                 to_measure=len(wanted),
@@ -98,14 +110,14 @@ def qc_queue() -> list[QueueLine]:
     return lines
 
 
-def _newest(readings: Iterable[RinseReading]) -> RinseReading | None:
-    rows = list(readings)
-    replaced = {row.replaces_id for row in rows}
-    return max(
-        (row for row in rows if row.pk not in replaced),
-        key=lambda row: (row.occurred_at, row.pk),
-        default=None,
-    )
+def _newest(batch: Batch) -> NewestValue | None:
+    kept: RinseStanding | None = getattr(batch, "rinse_standing", None)
+    began = rinse_began_at(judged_steps(batch))
+    if kept is not None and kept.curve and began is not None:
+        row = kept.curve[-1]
+        return NewestValue(began + timedelta(minutes=row[MINUTES]), row[AT_25])
+    last = current_readings(batch).last()
+    return NewestValue(last.occurred_at, last.conductivity_25_siemens_per_m) if last else None
 
 
 @dataclass(frozen=True, slots=True)

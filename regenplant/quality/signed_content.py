@@ -98,6 +98,11 @@ def decision_content(
                 "as_typed": f"{row.value_as_typed} {row.unit_as_typed}",
                 "temperature_kelvin": row.temperature_kelvin,
                 "meter_compensation": row.meter_compensation,
+                **(
+                    {}
+                    if row.cell_constant_per_cm is None
+                    else {"cell_constant_per_cm": row.cell_constant_per_cm}
+                ),
                 "conductivity_siemens_per_m": row.conductivity_siemens_per_m,
                 "conductivity_25_siemens_per_m": row.conductivity_25_siemens_per_m,
                 "rinsed_bv": row.rinsed_bv,

@@ -50,10 +50,11 @@ def _rows_as_signed(name: str, content: dict[str, Any]) -> Iterator[Finding]:
                 f"The log of {line['instrument']} from {line['from'][:16]} UTC is not as the {name} signed it.",
             )
     measured = {line["id"]: line for line in content.get("measurements", [])}
-    values = QcMeasurement.objects.in_bulk(measured)
+    values = QcMeasurement.objects.select_related("tank__visit__tank").in_bulk(measured)
     for pk, line in measured.items():
         value = values.get(pk)
-        if value is None or value.value != line["value_si"]:
+        tank = value.tank.visit.tank.serial if value is not None and value.tank is not None else ""
+        if value is None or (value.value, tank) != (line["value_si"], line.get("tank", "")):
             yield Finding(
                 "decision",
                 f"The measurement {line['key']} {line['as_typed']} is not as the {name} signed it.",

@@ -2,10 +2,14 @@
 
 from __future__ import annotations
 
+import json
+from typing import Any
+
 import pytest
 
 from regenplant.batches import services as batch_services
 from regenplant.batches.models import ForecastMade, MeterLog, RinseStanding
+from regenplant.core.process.canonical import canonical_text
 from regenplant.core.process.vocabulary import StepKind
 from regenplant.keeping.purging import own_rows, tombstones
 from regenplant.keeping.verify_copy import verify
@@ -36,6 +40,23 @@ def test_a_copy_holds_the_log_as_received_and_verifies(plant: factories.SmallPla
     assert kept["columns"]["received_text"] == log.received_text and kept["columns"]["digest"] == log.digest
     assert len(rows["batches_meterlogsetaside"]) == 1
     assert "batches_rinsestanding" not in rows and "batches_forecastmade" not in rows
+    for alter in (_another_digest, _hidden):
+        record = json.loads(canonical_text(result.record))
+        alter(record)
+        found = {finding.code for finding in verify(canonical_text(record).encode()).findings}
+        assert {"signed.row", "signed.rows"} & found, alter.__name__
+
+
+def _another_digest(record: dict[str, Any]) -> None:
+    record["parts"][_part_of_logs(record)]["rows"][0]["columns"]["digest"] = "0" * 64
+
+
+def _hidden(record: dict[str, Any]) -> None:
+    record["parts"][_part_of_logs(record)]["rows"].clear()
+
+
+def _part_of_logs(record: dict[str, Any]) -> str:
+    return next(name for name, part in record["parts"].items() if part["table"] == "batches_meterlog")
 
 
 def test_the_rows_of_a_purge_hold_its_logs(plant: factories.SmallPlant) -> None:

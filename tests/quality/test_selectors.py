@@ -32,7 +32,9 @@ def test_the_queue_holds_what_rinses_awaits_qc_and_awaits_release(plant: SmallPl
     factories.frozen_batch(plant, "sba_2")
     lines = {line.batch.number: line for line in qc_queue()}
     assert set(lines) == {rinsing.number, waiting.number, filled.number}
-    assert lines[rinsing.number].newest == reading
+    newest = lines[rinsing.number].newest
+    assert newest is not None and abs(newest.at - reading.occurred_at) < timedelta(seconds=1)
+    assert newest.conductivity_25_siemens_per_m == pytest.approx(reading.conductivity_25_siemens_per_m)
     assert (lines[waiting.number].measured, lines[waiting.number].to_measure) == (0, 1)
 
 

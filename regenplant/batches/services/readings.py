@@ -161,6 +161,7 @@ def _make_reading(
         temperature_as_typed=f"{temperature.value_as_typed} {temperature.unit_as_typed}".strip(),
         temperature_kelvin=temperature.value,
         meter_compensation=meter.value,
+        cell_constant_per_cm=instrument.cell_constant_per_cm,
         water_kind=specification_of(batch).compensation.value,
         conductivity_25_siemens_per_m=at_25(value.value, temperature.value, meter, batch),
         rinsed_bv=rinsed,

@@ -123,7 +123,7 @@ def _says(line: QueueLine, system: str) -> str:
         kind = "resistivity" if shows_resistivity(line.limit) else "conductivity"
         value = units.format_quantity(in_kind(newest.conductivity_25_siemens_per_m, kind), kind, system)
         limit = conductivity_limit_text(line.limit, kind, system)
-        return f"{value} at {clock(newest.occurred_at)}{f', {limit}' if limit else ''}."
+        return f"{value} at {clock(newest.at)}{f', {limit}' if limit else ''}."
     if state is BatchState.FAILED:
         return "Rework it or scrap it."
     return (

@@ -16,6 +16,10 @@ _OWN = "batch_id = {batch}"
 altered("edit a digit of a QC measurement", "quality_qcmeasurement", "value = value * 0.1", where=_OWN,
         says="qc measurement .+ of batch {record.batch}",
         and_says="decision: The measurement .+ is not as the QC decision on batch {record.batch} signed it")  # fmt: skip
+altered("put a QC measurement of the batch under one tank", "quality_qcmeasurement",
+        "tank_id = (SELECT MIN(t.id) FROM batches_batchtank t WHERE t.batch_id = quality_qcmeasurement.batch_id)", where=_OWN,
+        says="qc measurement .+ of batch {record.batch}",
+        and_says="decision: The measurement .+ is not as the QC decision on batch {record.batch} signed it")  # fmt: skip
 removed("delete a QC measurement", "quality_qcmeasurement", where=_OWN, says="qc measurement")
 altered("turn a verdict round", "quality_qcdecision", "verdict = 'fail', reason = 'turned round'", where=_OWN, says="qc decision .+ of batch {record.batch}",
         and_says="decision: The QC decision on batch {record.batch} reads fail; pass was signed")  # fmt: skip
