@@ -261,7 +261,7 @@ def test_no_grade_stands_on_it_that_nobody_claimed(plant: SmallPlant, released: 
 
 
 GOLDEN = (
-    "Certificate of quality CQ-10417 For one tank released by Alder Quay, delivered to Glasswing Optics, Hall 2.",
+    "Certificate of quality CQ-10417 For one tank of Glasswing Optics, Hall 2, released by Alder Quay.",
     "Issued 2026-03-11 14:05-06:00 by J. Fenn.",
     "T-20400 V-30400 14 x 47",
     "Batch B-10409",

@@ -52,7 +52,7 @@ def _head(content: CertificateContent, digest: str, width: float) -> list[Item]:
     site = f", {content.site}" if content.site else ""
     count = len(content.tanks)
     tanks = "one tank" if count == 1 else f"{count} tanks"
-    lead = f"For {tanks} released by {content.plant}, delivered to {content.customer}{site}."
+    lead = f"For {tanks} of {content.customer}{site}, released by {content.plant}."
     lines = [
         paragraph("Certificate of quality", _TITLE, room),
         paragraph(content.number, Style(Face.BOLD, 15, 19), room),
@@ -76,10 +76,10 @@ def _tanks(content: CertificateContent, width: float, system: str) -> list[Item]
         width,
         (
             ("Tank", 0.0),
-            ("Round trip", 70.0),
-            ("Size", 58.0),
-            ("Resin", 66.0),
-            ("Filled", 96.0),
+            ("Round trip", 62.0),
+            ("Size, in", 54.0),
+            ("Resin", 58.0),
+            ("Filled", 116.0),
             ("Batch", 62.0),
         ),
     )
@@ -195,7 +195,7 @@ def _rests_on(content: CertificateContent, width: float) -> list[Item]:
     ]
     return [
         section("What it rests on", width, margin_word("Rests on")),
-        *(Item(paragraph(line, SMALL, width), gap=2) for line in lines),
+        *(Item(paragraph(line, SMALL, width), gap=2, keep=line is not lines[-1]) for line in lines),
     ]
 
 
