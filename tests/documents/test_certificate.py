@@ -263,6 +263,7 @@ def test_no_grade_stands_on_it_that_nobody_claimed(plant: SmallPlant, released: 
 GOLDEN = (
     "Certificate of quality CQ-10417 For one tank of Glasswing Optics, Hall 2, released by Alder Quay.",
     "Issued 2026-03-11 14:05-06:00 by J. Fenn.",
+    "Tank Round trip Size, in Resin Filled Batch",
     "T-20400 V-30400 14 x 47",
     "Batch B-10409",
     "Resistivity at 25 °C, end of the rinse",
@@ -287,6 +288,13 @@ def test_golden_text(size: PageSize) -> None:
     assert [words for words in GOLDEN if words not in text] == []
     assert overprinted(pdf) == []
     assert pdf == draw_certificate(certificate_example.content(), "cd" * 32, ISSUE, size, "metric")
+
+
+@pytest.mark.parametrize("tanks", range(1, 13))
+def test_what_it_rests_on_is_never_torn(tanks: int) -> None:
+    pages = page_texts(draw_certificate(certificate_example.content(tanks), "cd" * 32, ISSUE, A4, "metric"))
+    of_it = [text for text in pages if "What it rests on" in text]
+    assert len(of_it) == 1 and "It holds for the resin as it left the plant." in of_it[0]
 
 
 def test_a_delivery_of_many_tanks_and_batches_fits_its_pages(plant: SmallPlant) -> None:

@@ -39,7 +39,9 @@ def certifiable(asked: Asked) -> list[BatchTank]:
 def customers_to_certify() -> list[tuple[str, str, int]]:
     """Code and name of each customer with tanks to choose from, and how many. One query."""
     found = (
-        _rows().order_by("visit__customer__name").values_list("visit__customer__code", "visit__customer__name")
+        _rows()
+        .order_by("visit__customer__name")
+        .values_list("visit__customer__code", "visit__customer__name")
     )
     return list(found.annotate(Count("pk")))
 

@@ -100,7 +100,7 @@ def forecast_rows(lines: Sequence[ForecastLine], system: str) -> tuple[ForecastR
 def came_out_words(end_point_bv: float | None, system: str) -> str:
     """Where the end point came, for whoever compares."""
     if end_point_bv is None:
-        return "It is not met yet."
+        return "It was not met."
     return f"It came after {units.format_quantity(end_point_bv, 'bed_volumes', 'us' if system == 'us' else 'metric')}."
 
 

@@ -11,7 +11,12 @@ from django.urls import reverse
 from django.views.decorators.http import require_http_methods, require_safe
 
 from regenplant.audit.selectors import story
-from regenplant.documents.certificate.choosing import Asked, certifiable, customers_to_certify, of_one_customer
+from regenplant.documents.certificate.choosing import (
+    Asked,
+    certifiable,
+    customers_to_certify,
+    of_one_customer,
+)
 from regenplant.documents.certificate.standing import (
     certificate_numbered,
     content_of,
