@@ -272,7 +272,7 @@ GOLDEN = (
     "CELL-3, in calibration on that day: calibrated 2026-01-05, due 2026-07-05",
     "molybdate blue KIT-S, in calibration on that day",
     "at most 0.05 mg/L",
-    "Rinse-down: 12.4 BV, limit held 16 min by 5 readings in a row (asked for 15 min).",
+    "Rinse-down: 12.4 BV, limit held 16 min by 5 readings in a row (asked for 15 min). Batch B-10409.",
     "Meets Grade 1 (invented): every test of it was done.",
     "Released 2026-03-11 13:55-06:00 by J. Fenn, signature efef efef efef efef.",
     "Judged against: Q-MB-10 version 4, digest abab abab abab abab.",

@@ -154,6 +154,21 @@ def test_the_word_of_now_stands_on_the_side_with_room() -> None:
         assert now.anchor == anchor and (now.x.of <= 0.5) == (anchor == "start")  # type: ignore[union-attr]
 
 
+def test_readings_that_pass_stay_clear_of_the_hold_bracket_and_on_the_even_chart() -> None:
+    """Of pure water the readings that decide lie above the limit, at the top of both drawings."""
+    mohm_cm = 1e4
+    values = ((4, 0.1), (8, 1.0), (12, 7.0), (16, 12.0), (20, 16.5), (24, 17.2), (28, 17.4))
+    readings = tuple(RinseReading(60.0 * m, v * mohm_cm) for m, v in values)
+    chart = rinse_chart(anion(kind="resistivity", readings=readings, limit=10 * mohm_cm, is_at_least=True, held_from_s=16 * 60.0))  # fmt: skip
+    assert chart.near is not None
+    assert len(of_kind(chart.near, Dot)) == 5  # all from 7 on
+    for scene in (chart.whole, chart.near):
+        highest = min(dot.y.of for dot in of_kind(scene, Dot))  # type: ignore[union-attr]
+        assert highest * 280 > 14 + 8, (
+            "the bracket is 14 px high, a disc 8 px: on the smallest drawing, that of a certificate"
+        )
+
+
 # --- what does not count ----------------------------------------------------------------------------------------------
 def test_a_reading_that_points_to_its_cell_is_a_diamond_and_in_no_curve() -> None:
     odd = reading(14, 0.05, counts=Counts.CHECK)
