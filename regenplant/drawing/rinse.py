@@ -301,7 +301,7 @@ class _Plot:
         left, right = self._x(window[0]), self._x(window[1])
         if right <= left:
             return []
-        word = f"hold {self.rinse.hold_s / 60:.0f} min" if self.is_near else "hold"
+        word = self._hold_word()
         inside: tuple[Item, ...] = (
             Line("lim", px(1), px(0), px(1), px(14)),
             Line("lim", px(0), px(7), WHOLE, px(7)),
@@ -309,6 +309,12 @@ class _Plot:
             Label("ti", share(0.5), px(-8), word, "middle"),
         )
         return [Frame(share(left), px(0), share(right - left), px(14), inside, is_open=True)]
+
+    def _hold_word(self) -> str:
+        """Whether the window has begun, or is where it would lie."""
+        if self.rinse.held_from_s is None:
+            return "expected hold"
+        return f"hold {self.rinse.hold_s / 60:.0f} min" if self.is_near else "hold"
 
     # --- now and what is expected -----------------------------------------------------------------------------------
     def _now(self) -> list[Item]:
@@ -320,7 +326,7 @@ class _Plot:
         x = self._x(now)
         items: list[Item] = [Line("now", share(x), px(0), share(x), WHOLE)]
         if not self.is_near:
-            anchor, dx = _beside(is_left=x > 0.3)
+            anchor, dx = _beside(is_left=x > 0.5)
             y, dy = (WHOLE, -9.0) if self.rinse.is_at_least else (px(42), 0.0)
             word = f"now {self.shown.moment(self.rinse.now_s)}"
             items.append(Label("tp tb halo", share(x), y, word, anchor, dx, dy))
@@ -354,11 +360,11 @@ class _Plot:
         x, y = share(self._x(middle)), share(self._y(limit))
         has_bar = self.rinse.expected is not None
         down = 1 if self.rinse.is_at_least or has_bar else -1
-        anchor, dx = _beside(is_left=self._x(middle) >= 0.62)
+        anchor, dx = _beside(is_left=self._x(middle) >= 0.5)
         items: list[Item] = []
         if not has_bar:
             items.append(Shape("lim", x, y, ((0, 0), (0, down * 58)), is_closed=False))
-        first, second = (44.0, 66.0) if down > 0 else (-46.0, -24.0)
+        first, second = (46.0, 68.0) if down > 0 else (-46.0, -24.0)
         items.append(Label("tb halo", x, y, self.shown.at(middle), anchor, dx, first))
         if early is not None and late is not None:
             words = self.shown.between(early, late)

@@ -10,6 +10,11 @@ from regenplant.drawing.scales import Axis
 LEAST_LENGTH_S, LEAST_LENGTH_BV = 900.0, 3.0
 NEAR_LOW_FRAC, NEAR_HIGH_FRAC = 0.4, 1.6
 """The even chart shows from 0.4 to 1.6 of an "at least" limit, and from nothing to 2.5 of an "at most" one."""
+NEAR_FARTHEST_FRAC = 2.5
+"""Readings that pass an "at least" limit stay on the even chart up to here: they are what decides."""
+ROOM_FRAC = 1.15
+LOG_ROOM_FRAC = 1.5
+"""Above the highest reading of an "at least" limit, so that the bracket of the hold stands clear of the curve."""
 FARTHEST_NOW = 2.0
 """Nor does a rinse that nobody reads any more push its readings into a corner."""
 FARTHEST_EXPECTED = 1.7
@@ -40,6 +45,8 @@ def log_axis(shown: ShownRinse) -> Axis:
     values = [v for _, v in shown.readings] + [v for batch in shown.earlier for _, v in batch]
     values += [number for f in shown.forecast for number in f[1:]]
     values += [limit for _, limit in shown.limit_steps]
+    if shown.rinse.is_at_least and shown.readings:
+        values.append(LOG_ROOM_FRAC * max(v for _, v in shown.readings))
     values = [v for v in values if v > 0]
     limit = shown.last_limit
     if limit is not None and limit > 0:
@@ -58,6 +65,9 @@ def near_window(shown: ShownRinse, end: float) -> tuple[float, float, Axis] | No
         return None
     low, high = (NEAR_LOW_FRAC, NEAR_HIGH_FRAC) if shown.rinse.is_at_least else (0.0, 2.5)
     axis = Axis(low * shown.limit, high * shown.limit)
+    if shown.rinse.is_at_least:
+        passed = [v for _, v in shown.readings if v <= NEAR_FARTHEST_FRAC * shown.limit]
+        axis = Axis(axis.low, max([axis.high, *(ROOM_FRAC * v for v in passed)]))
     inside = [x for x, v in shown.readings if axis.holds(v)] + [
         f[0] for f in shown.forecast if axis.holds(f[1])
     ]

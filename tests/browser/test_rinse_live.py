@@ -87,7 +87,11 @@ def test_a_reading_is_written_by_the_pad_alone(open_page: Open, plant: SmallPlan
     expect(page.locator("#id_value")).to_have_attribute("inputmode", "none")
     for key in "3", "2", "decimal point", "5":
         pad.get_by_role("button", name=key, exact=True).tap()
+    expect(pad.locator("[data-echo]")).to_have_text(
+        "Reading of the cell: 32.5"
+    )  # in sight where the field is not
     pad.get_by_role("button", name="Next: Water temperature").tap()
+    expect(pad.locator("[data-echo]")).to_have_text("Water temperature:")
     expect(page.locator("#id_value")).to_have_value("32.5 µS/cm")
     for key in "1", "9":
         pad.get_by_role("button", name=key, exact=True).tap()

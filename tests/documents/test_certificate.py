@@ -261,8 +261,9 @@ def test_no_grade_stands_on_it_that_nobody_claimed(plant: SmallPlant, released: 
 
 
 GOLDEN = (
-    "Certificate of quality CQ-10417 For one tank released by Alder Quay, delivered to Glasswing Optics, Hall 2.",
+    "Certificate of quality CQ-10417 For one tank of Glasswing Optics, Hall 2, released by Alder Quay.",
     "Issued 2026-03-11 14:05-06:00 by J. Fenn.",
+    "Tank Round trip Size, in Resin Filled Batch",
     "T-20400 V-30400 14 x 47",
     "Batch B-10409",
     "Resistivity at 25 °C, end of the rinse",
@@ -271,7 +272,7 @@ GOLDEN = (
     "CELL-3, in calibration on that day: calibrated 2026-01-05, due 2026-07-05",
     "molybdate blue KIT-S, in calibration on that day",
     "at most 0.05 mg/L",
-    "Rinse-down: 12.4 BV, limit held 16 min by 5 readings in a row (asked for 15 min).",
+    "Rinse-down: 12.4 BV, limit held 16 min by 5 readings in a row (asked for 15 min). Batch B-10409.",
     "Meets Grade 1 (invented): every test of it was done.",
     "Released 2026-03-11 13:55-06:00 by J. Fenn, signature efef efef efef efef.",
     "Judged against: Q-MB-10 version 4, digest abab abab abab abab.",
@@ -287,6 +288,13 @@ def test_golden_text(size: PageSize) -> None:
     assert [words for words in GOLDEN if words not in text] == []
     assert overprinted(pdf) == []
     assert pdf == draw_certificate(certificate_example.content(), "cd" * 32, ISSUE, size, "metric")
+
+
+@pytest.mark.parametrize("tanks", range(1, 13))
+def test_what_it_rests_on_is_never_torn(tanks: int) -> None:
+    pages = page_texts(draw_certificate(certificate_example.content(tanks), "cd" * 32, ISSUE, A4, "metric"))
+    of_it = [text for text in pages if "What it rests on" in text]
+    assert len(of_it) == 1 and "It holds for the resin as it left the plant." in of_it[0]
 
 
 def test_a_delivery_of_many_tanks_and_batches_fits_its_pages(plant: SmallPlant) -> None:

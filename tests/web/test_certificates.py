@@ -139,3 +139,39 @@ def test_an_unknown_one_is_no_page_and_nobody_reads_one_signed_out(
     for number in ("CQ-99999", "x", "CQ-\x00", "9" * 200):
         assert as_qc.get(reverse("certificate", args=[number])).status_code == 404
     assert client.get(reverse("certificate", args=["CQ-10001"])).status_code == 302
+
+
+def test_the_tanks_of_one_customer_are_found_among_all(as_qc: Client, released: Batch) -> None:
+    whole = as_qc.get(reverse("certificates-new"))
+    customers = whole.context["customers"]
+    assert sum(one["count"] for one in customers) == len(visits_of(released))
+    assert not any(one["is_current"] for one in customers)
+    narrowed = as_qc.get(reverse("certificates-new") + customers[0]["url"])
+    offered = [pk for pk, _ in narrowed.context["form"].fields["tanks"].choices]
+    of_it = released.tank_links.filter(visit__customer__name=customers[0]["label"])
+    assert sorted(offered) == sorted(str(link.visit_id) for link in of_it)
+    assert [one["label"] for one in narrowed.context["customers"] if one["is_current"]] == [
+        customers[0]["label"]
+    ]
+    assert as_qc.get(reverse("certificates-new"), {"batch": released.number}).context["customers"] == []
+    for odd in ("NOBODY", "x" * 300, "a\x00b"):
+        assert as_qc.get(reverse("certificates-new"), {"customer": odd}).status_code == 200
+
+
+def test_in_place_of_another_is_kept_while_the_customer_is_chosen(as_qc: Client, released: Batch) -> None:
+    page = as_qc.get(reverse("certificates-new"), {"in_place_of": "CQ-10001"})
+    assert all(one["url"].endswith("&in_place_of=CQ-10001") for one in page.context["customers"])
+    followed = as_qc.get(reverse("certificates-new") + page.context["customers"][0]["url"])
+    assert followed.context["form"]["in_place_of"].value() == "CQ-10001"
+
+
+def test_a_long_list_says_what_is_wrong_above_itself(as_qc: Client, released: Batch) -> None:
+    page = text_of(as_qc.post(reverse("certificates-new"), {"tanks": []}))
+    assert page.count("Tick at least one tank.") == 1
+    assert page.index("Tick at least one tank.") < page.index(", batch ")
+
+
+def test_a_certificate_leads_back_to_all_of_them(as_qc: Client, released: Batch) -> None:
+    certificate = issued(as_qc, released)
+    page = as_qc.get(reverse("certificate", args=[certificate.number])).content.decode()
+    assert f'<a class="btn" href="{reverse("certificates")}">All certificates</a>' in page

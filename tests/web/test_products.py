@@ -59,6 +59,38 @@ def stricter(plant: SmallPlant) -> SpecificationVersion:
     return factories.approved_specification(plant, own)
 
 
+def test_nothing_is_chosen_for_a_person_who_has_not_chosen(
+    as_: Callable[[str], Client], product: Product, stricter: SpecificationVersion
+) -> None:
+    """The first of a list is nobody's choice: a product or a customer would be bound by it."""
+    client = as_("supervisor")
+    assert "Choose a specification" in text_of(client.get(reverse("setup-product-new")))
+    refused = client.post(
+        reverse("setup-product-new"), {"code": "H-2", "name": "Another", "specification_id": ""}
+    )
+    assert set(errors_of(refused)) == {"specification_id"} and 'value="Another"' in refused.content.decode()
+    customer = reverse("setup-product-customer", args=[product.code])
+    page = text_of(client.get(customer))
+    assert "Choose a customer" in page and "Choose a specification" in page
+    refused = client.post(
+        customer, {"customer_id": "", "specification_id": "", "reason": "order 12 of March"}
+    )
+    assert {"customer_id", "specification_id"} <= set(errors_of(refused))
+    assert not CustomerSpecification.objects.exists()
+
+
+def test_the_list_of_products_says_how_many_in_words_that_fit(
+    plant: SmallPlant, as_: Callable[[str], Client]
+) -> None:
+    listing = reverse("setup-products")
+    assert "No product is written yet." in text_of(as_("supervisor").get(listing))
+    services.add_product(
+        by=plant.by("supervisor"), code="H-STD", name="Hydrogen-form cation", family="sac_h", grade="working",
+        specification_id=plant.specification["sac_h"].specification_id,
+    )  # fmt: skip
+    assert "1 product. Each holds for every customer." in text_of(as_("supervisor").get(listing))
+
+
 # --- products ---------------------------------------------------------------------------------------------------------
 def test_a_product_is_added_and_changed_on_its_page(plant: SmallPlant, as_: Callable[[str], Client]) -> None:
     client, url = as_("supervisor"), reverse("setup-product-new")

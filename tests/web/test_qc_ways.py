@@ -84,6 +84,13 @@ def test_an_overdue_instrument_is_said_on_the_decision_page(
     assert row.is_then_valid and not row.is_now_valid and "was due" in row.now
 
 
+def test_forecasts_are_told_with_where_the_end_point_came() -> None:
+    from regenplant.web.presenters.qc_ways import came_out_words
+
+    assert came_out_words(5.68, "metric").replace("\u00a0", " ") == "It came after 5.68 BV."
+    assert came_out_words(None, "metric") == "It was not met."
+
+
 # --- the rinse goes on ------------------------------------------------------------------------------------------------
 def test_qc_hands_a_batch_back_to_its_rinse(as_who, leaking: Batch) -> None:
     answer = post(as_who("qc"), "qc-continue", leaking.number, reason=acts.REASON, allowance="200 L")
@@ -237,6 +244,8 @@ def test_a_sample_is_written_down_found_by_its_code_and_discarded(
     assert early.status_code == (302 if sample.keep_until < timezone.localdate() else 422)
     gone = post(qc, "samples-discard", sample.number, why="used", reason="All of it went into a silica test.")
     assert gone.status_code == 302 and SampleDiscard.objects.get().why == "used"
+    listed = page(qc, "samples").content.decode()
+    assert listed.count('<th scope="col">Gone</th>') == 1 and "used" in listed.split(">Gone</th>")[1]
     assert page(qc, "samples-one", "RS-9").status_code == 404
 
 

@@ -104,6 +104,46 @@ def test_a_batch_before_its_rinse_says_when_readings_are_written(as_qc: Client, 
     assert 'id="reading-form"' not in page
 
 
+def test_the_entry_is_one_press_from_the_top_for_whoever_may_write(
+    as_qc: Client, client_of, plant: SmallPlant, rinsing: Batch
+) -> None:  # type: ignore[no-untyped-def]
+    way = '<a class="btn" href="#reading-form">Write a reading</a>'
+    assert way in text_of(as_qc.get(url(rinsing)))
+    assert way in text_of(
+        as_qc.get(url(rinsing, "rinse-now"), {"seen": "older"})
+    )  # and stays when the head renews itself
+    assert way not in text_of(client_of(plant.people["planner"]).get(url(rinsing)))
+    waiting = factories.frozen_batch(plant, "sac_na")
+    assert way not in text_of(as_qc.get(url(waiting)))
+
+
+def test_both_fields_show_a_unit_before_anything_is_typed(as_qc: Client, plant: SmallPlant) -> None:
+    batch = factories.frozen_batch(plant, "sba_1")
+    factories.run_to(plant, batch, StepKind.FAST_RINSE)
+    assert "With its unit, such as 18 °C or 64 °F." in text_of(as_qc.get(url(batch)))
+    plant.forward(minutes=4)
+    factories.reading(plant, batch, "400 µS/cm")
+    page = text_of(as_qc.get(url(batch)))
+    row = RinseReading.objects.get(batch=batch)
+    assert f"Last {row.temperature_as_typed} at " in page and "With its unit" not in page
+    assert "Last 400.0 µS/cm at " in page
+    correcting = text_of(as_qc.get(url(batch, "rinse-correct", row.pk)))
+    assert "Last " not in correcting  # it is held against its own old values
+
+
+def test_more_readings_than_needed_are_not_counted_against_the_need() -> None:
+    from types import SimpleNamespace as Some
+
+    from regenplant.web.presenters.rinse import held_caption
+
+    for held, words in (
+        (2, "Held, 2 of 3 readings"),
+        (3, "Held, 3 of 3 readings"),
+        (11, "Held, 11 readings"),
+    ):
+        assert held_caption(Some(end_point=Some(held_readings=held, readings_needed=3))) == words  # type: ignore[arg-type]
+
+
 def test_an_unknown_batch_is_no_page(as_qc: Client, plant: SmallPlant) -> None:
     for number in ("B-99999", "x", "B-10001'", "B-\x00", "9" * 200):
         assert as_qc.get(reverse("rinse", args=[number])).status_code == 404

@@ -132,6 +132,43 @@ def test_the_hold_window_is_tinted_once_it_has_begun(across: Across) -> None:
     assert chart.has_hold
 
 
+def words_of_hold(scene: Scene) -> list[str]:
+    frames = [item for item in scene.items if isinstance(item, SceneFrame)]
+    inside = [item for frame in frames for item in frame.items if isinstance(item, Label)]
+    return [item.text for item in inside]
+
+
+def test_a_hold_that_has_not_begun_is_called_expected() -> None:
+    before = rinse_chart(anion(expected=expected(31, 34, 40)))
+    assert words_of_hold(before.whole) == ["expected hold"] and not before.has_hold
+    begun = rinse_chart(anion(held_from_s=20 * 60.0, limit=60 * US_CM))
+    assert words_of_hold(begun.whole) == ["hold"] and begun.near is not None
+    assert words_of_hold(begun.near) == ["hold 15 min"]
+
+
+def test_the_word_of_now_stands_on_the_side_with_room() -> None:
+    """Half of a narrow drawing is wide enough for it; less is not."""
+    for now_s, anchor in ((6 * 60.0, "start"), (26 * 60.0, "end")):
+        whole = rinse_chart(anion(now_s=now_s)).whole
+        now = next(item for item in of_kind(whole, Label) if item.text.startswith("now "))  # type: ignore[union-attr]
+        assert now.anchor == anchor and (now.x.of <= 0.5) == (anchor == "start")  # type: ignore[union-attr]
+
+
+def test_readings_that_pass_stay_clear_of_the_hold_bracket_and_on_the_even_chart() -> None:
+    """Of pure water the readings that decide lie above the limit, at the top of both drawings."""
+    mohm_cm = 1e4
+    values = ((4, 0.1), (8, 1.0), (12, 7.0), (16, 12.0), (20, 16.5), (24, 17.2), (28, 17.4))
+    readings = tuple(RinseReading(60.0 * m, v * mohm_cm) for m, v in values)
+    chart = rinse_chart(anion(kind="resistivity", readings=readings, limit=10 * mohm_cm, is_at_least=True, held_from_s=16 * 60.0))  # fmt: skip
+    assert chart.near is not None
+    assert len(of_kind(chart.near, Dot)) == 5  # all from 7 on
+    for scene in (chart.whole, chart.near):
+        highest = min(dot.y.of for dot in of_kind(scene, Dot))  # type: ignore[union-attr]
+        assert highest * 280 > 14 + 8, (
+            "the bracket is 14 px high, a disc 8 px: on the smallest drawing, that of a certificate"
+        )
+
+
 # --- what does not count ----------------------------------------------------------------------------------------------
 def test_a_reading_that_points_to_its_cell_is_a_diamond_and_in_no_curve() -> None:
     odd = reading(14, 0.05, counts=Counts.CHECK)

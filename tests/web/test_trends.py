@@ -158,6 +158,20 @@ def test_each_point_leads_to_its_batch_and_the_table_says_the_same(supervisor: C
     assert "upper limit 7.4" in words
 
 
+def test_the_marks_of_the_chart_have_a_key(supervisor: Client) -> None:
+    line([*STEADY, 8.0])
+    words = text_of(supervisor.get(reverse("trends-lot", args=["N-1"])))
+    for mark in ("above a limit, or by a rule", "given up before its end", "rework: counts for nothing", "weighted mean"):  # fmt: skip
+        assert mark in words, mark
+
+
+def test_rules_that_are_met_are_told_apart(supervisor: Client) -> None:
+    """A rule's own words hold a comma, so commas cannot part the rules."""
+    line([*STEADY, 8.0, 8.0, 8.0])
+    words = text_of(supervisor.get(reverse("trends-lot", args=["N-1"])))
+    assert "drifts: one rinse above the upper limit; " in words
+
+
 def test_given_up_and_reworked_rinses_are_named_as_such(supervisor: Client) -> None:
     line(STEADY)
     line([2.0], first=20, is_reached=False, verdict="fail")

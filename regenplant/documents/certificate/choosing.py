@@ -5,7 +5,7 @@ from __future__ import annotations
 from collections.abc import Sequence
 from dataclasses import dataclass
 
-from django.db.models import QuerySet
+from django.db.models import Count, QuerySet
 
 from regenplant.batches.models import BatchTank
 from regenplant.core.process.lifecycle import BatchState, VisitState
@@ -16,10 +16,11 @@ MOST_SHOWN = 80
 
 @dataclass(frozen=True, slots=True)
 class Asked:
-    """What the page is asked about: a tank, a batch, or nothing: then the tanks released last."""
+    """What the page is asked about: a tank, a batch, a customer by its code, or nothing: then the tanks released last."""
 
     serial: str = ""
     batch_number: str = ""
+    customer: str = ""
 
 
 def certifiable(asked: Asked) -> list[BatchTank]:
@@ -30,7 +31,19 @@ def certifiable(asked: Asked) -> list[BatchTank]:
     if asked.batch_number:
         of_batch = rows.filter(batch__number__iexact=asked.batch_number)
         return list(of_batch.order_by("visit__customer__name", "position")[:MOST_SHOWN])
+    if asked.customer:
+        rows = rows.filter(visit__customer__code__iexact=asked.customer)
     return list(rows[:MOST_SHOWN])
+
+
+def customers_to_certify() -> list[tuple[str, str, int]]:
+    """Code and name of each customer with tanks to choose from, and how many. One query."""
+    found = (
+        _rows()
+        .order_by("visit__customer__name")
+        .values_list("visit__customer__code", "visit__customer__name")
+    )
+    return list(found.annotate(Count("pk")))
 
 
 def of_one_customer(links: Sequence[BatchTank]) -> list[BatchTank]:

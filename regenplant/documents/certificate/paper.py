@@ -28,7 +28,7 @@ from regenplant.drawing.rinse import Counts, RinseDown, RinseReading
 
 SIZES = (A4, LETTER)
 _TITLE = Style(Face.BOOK_BOLD, 20, 24)
-_CHART_PX = 330
+_CHART_PX = 280
 DIGEST_GROUPS = 8
 """Groups of four of the digest that the paper bears for people; the page shows all sixteen."""
 
@@ -52,7 +52,7 @@ def _head(content: CertificateContent, digest: str, width: float) -> list[Item]:
     site = f", {content.site}" if content.site else ""
     count = len(content.tanks)
     tanks = "one tank" if count == 1 else f"{count} tanks"
-    lead = f"For {tanks} released by {content.plant}, delivered to {content.customer}{site}."
+    lead = f"For {tanks} of {content.customer}{site}, released by {content.plant}."
     lines = [
         paragraph("Certificate of quality", _TITLE, room),
         paragraph(content.number, Style(Face.BOLD, 15, 19), room),
@@ -76,10 +76,10 @@ def _tanks(content: CertificateContent, width: float, system: str) -> list[Item]
         width,
         (
             ("Tank", 0.0),
-            ("Round trip", 70.0),
-            ("Size", 58.0),
-            ("Resin", 66.0),
-            ("Filled", 96.0),
+            ("Round trip", 62.0),
+            ("Size, in", 54.0),
+            ("Resin", 58.0),
+            ("Filled", 116.0),
             ("Batch", 62.0),
         ),
     )
@@ -113,7 +113,7 @@ def _batch(batch: CertifiedBatch, width: float, system: str) -> list[Item]:
         items.append(Item(marked("done", spans, width), gap=2))
     items += _measured(batch.measured, width, system)
     if batch.rinse is not None:
-        items += _rinse(batch.rinse, width, system)
+        items += _rinse(batch.number, batch.rinse, width, system)
     signed = (
         Span("Released ", STRONG),
         Span(f"{batch.released}, signature {grouped(batch.release_digest)}. Judged {batch.judged}.", BODY),
@@ -154,12 +154,12 @@ def _value(one: Measured, system: str) -> str:
     return one.as_typed
 
 
-def _rinse(rinse: CertifiedRinse, width: float, system: str) -> list[Item]:
+def _rinse(batch: str, rinse: CertifiedRinse, width: float, system: str) -> list[Item]:
     held = units.format_quantity(rinse.held_s, "duration", system)
     wanted = units.format_quantity(rinse.hold_s, "duration", system)
     words = (
         f"Rinse-down: {units.format_quantity(rinse.rinsed_bv, 'bed_volumes', system)}, limit held {held} by {rinse.held_readings} readings "
-        f"in a row (asked for {wanted})."
+        f"in a row (asked for {wanted}). Batch {batch}."
     )
     if rinse.count > len(rinse.points):
         words += f" {rinse.count} readings; drawn are {len(rinse.points)}, of each stretch the lowest and the highest."
@@ -195,7 +195,7 @@ def _rests_on(content: CertificateContent, width: float) -> list[Item]:
     ]
     return [
         section("What it rests on", width, margin_word("Rests on")),
-        *(Item(paragraph(line, SMALL, width), gap=2) for line in lines),
+        *(Item(paragraph(line, SMALL, width), gap=2, keep=line is not lines[-1]) for line in lines),
     ]
 
 

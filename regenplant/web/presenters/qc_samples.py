@@ -34,6 +34,7 @@ class SampleGroup:
     note: str
     rows: tuple[SampleRow, ...]
     empty: str
+    is_gone: bool = False
 
 
 def register_sentence(shelf: SampleShelf) -> str:
@@ -55,7 +56,9 @@ def groups(shelf: SampleShelf, system: str) -> tuple[SampleGroup, ...]:
             "Due", "past their day", _rows(shelf.due, system, is_due=True), "No sample is past its day."
         ),
         SampleGroup("Kept", "by their day", _rows(shelf.kept, system), "No sample is kept."),
-        SampleGroup("Gone", "the last fifty", _rows(shelf.gone, system), "No sample was discarded yet."),
+        SampleGroup(
+            "Gone", "the last fifty", _rows(shelf.gone, system), "No sample was discarded yet.", is_gone=True
+        ),
     )
 
 

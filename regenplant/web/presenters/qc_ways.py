@@ -97,6 +97,13 @@ def forecast_rows(lines: Sequence[ForecastLine], system: str) -> tuple[ForecastR
     return tuple(_forecast_row(line, system) for line in lines)
 
 
+def came_out_words(end_point_bv: float | None, system: str) -> str:
+    """Where the end point came, for whoever compares."""
+    if end_point_bv is None:
+        return "It was not met."
+    return f"It came after {units.format_quantity(end_point_bv, 'bed_volumes', 'us' if system == 'us' else 'metric')}."
+
+
 def _forecast_row(line: ForecastLine, system: str) -> ForecastRow:
     share, made = f"{line.share:.0%}".replace("%", " %"), line.forecast
     if made is None:

@@ -293,8 +293,10 @@ def value_bar(
 
 
 def held_caption(page: RinsePage) -> str:
-    """ "Held, 2 of 3 readings"."""
+    """ "Held, 2 of 3 readings", or "Held, 11 readings" once there are enough."""
     end = page.end_point
+    if end.held_readings > end.readings_needed:
+        return f"Held, {end.held_readings} readings"
     return f"Held, {end.held_readings} of {end.readings_needed} readings"
 
 

@@ -19,6 +19,7 @@ from regenplant.web.presenters.words import (
     day_and_clock,
     joined,
     sentence_case,
+    together,
 )
 
 WATER_WORDS = {
@@ -167,6 +168,12 @@ def last_words(page: RinsePage, system: str) -> str:
     )
 
 
+def last_temperature(page: RinsePage) -> str:
+    """The help over the temperature, as it was typed last: "18.9 °C at 14:05", "" before the first reading."""
+    row = newest(page)
+    return f"{together(row.temperature_as_typed)} at {clock(row.occurred_at)}" if row is not None else ""
+
+
 def meaning_rows(meaning: ReadingMeaning, system: str, kind: str) -> list[tuple[str, str]]:
     """What a reading means before it is written: at 25 °C with its reciprocal, how, and by which cell."""
     at_25 = in_kind(meaning.at_25_siemens_per_m, kind)
@@ -185,7 +192,8 @@ def receipt_sentence(page: RinsePage, row: RinseReading, system: str) -> str:
     """What was written, as a receipt."""
     kind = kind_of(page)
     value = units.twin(shown_value(page, row), kind, "us" if system == "us" else "metric")
-    said = f"Written: {row.value_as_typed} {row.unit_as_typed} at {row.temperature_as_typed}, {clock(row.occurred_at)}: {value} {basis_of(page)}."
+    typed, warm = together(f"{row.value_as_typed} {row.unit_as_typed}"), together(row.temperature_as_typed)
+    said = f"Written: {typed} at {warm}, {clock(row.occurred_at)}: {value} {basis_of(page)}."
     if row.instrument_check:
         return f"{said} {row.instrument_check}"
     if not row.instrument_was_valid:

@@ -97,7 +97,7 @@ def series_sentence(one: Series) -> str:
         now += f", {percent(abs(rise))} {'more' if rise > 0 else 'less'}"
     if not one.drifts:
         return f"No drift in the {what}. {said} {now}."
-    rules = joined(rule.words for rule in one.standing_rules)
+    rules = "; ".join(rule.words for rule in one.standing_rules)
     return f"The {what} drifts: {rules}. {said} {now}."
 
 
@@ -131,7 +131,7 @@ def drift_sentence(one: Series) -> str:
 
 def alert_sentence(alert: TrendAlert) -> str:
     """What was seen when the alert was raised."""
-    rules = joined(rule.words for rule in rules_of(alert))
+    rules = "; ".join(rule.words for rule in rules_of(alert))
     return (
         f"{alert.batch} took {figure(alert.rinsed_bv, Measure.VOLUME)} by {alert.recipe}; mean {figure(alert.centre_bv, Measure.VOLUME)} "
         f"over the first {alert.baseline}, upper limit {figure(alert.upper_bv, Measure.VOLUME)}, weighted mean of the last "

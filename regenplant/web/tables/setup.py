@@ -191,7 +191,7 @@ class ResinLotTable(tables.Table):
 class PersonTable(tables.Table):
     caption, noun, nouns, exports = "", "person", "people", EXPORTS
     full_name = PersonColumn(verbose_name="Name")
-    initials = HouseColumn(verbose_name="Initials")
+    initials = HouseColumn(verbose_name="Initials", wide_only=True)
     username = CodeColumn(verbose_name="Signs in as")
     roles = HouseColumn(verbose_name="Roles", accessor="groups", orderable=False)
     is_active = HouseColumn(verbose_name="Account")

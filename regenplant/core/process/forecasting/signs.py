@@ -161,7 +161,7 @@ def _slow(
         return []
     return [Seen(
         Sign.SLOW, _between_0_and_1(0.3 + 0.5 * math.log(decade / usual)),
-        f"It falls a decade in {decade:.2g} BV; usual for this pool are {usual:.2g} BV.",
+        f"It falls to a tenth in {decade:.2g} BV; usual for this pool is {usual:.2g} BV.",
     )]  # fmt: skip
 
 

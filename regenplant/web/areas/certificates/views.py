@@ -2,13 +2,21 @@
 
 from __future__ import annotations
 
+from typing import Any
+from urllib.parse import urlencode
+
 from django.http import Http404, HttpRequest, HttpResponse
 from django.shortcuts import render
 from django.urls import reverse
 from django.views.decorators.http import require_http_methods, require_safe
 
 from regenplant.audit.selectors import story
-from regenplant.documents.certificate.choosing import Asked, certifiable, of_one_customer
+from regenplant.documents.certificate.choosing import (
+    Asked,
+    certifiable,
+    customers_to_certify,
+    of_one_customer,
+)
 from regenplant.documents.certificate.standing import (
     certificate_numbered,
     content_of,
@@ -36,8 +44,8 @@ def listing(request: HttpRequest, tab: str) -> HttpResponse:
 
 @require_http_methods(["GET", "HEAD", "POST"])
 def new(request: HttpRequest, tab: str) -> HttpResponse:
-    """Choose the tanks and issue; ``?tank=`` and ``?batch=`` narrow the choice."""
-    asked = Asked(_plain(request, "tank"), _plain(request, "batch"))
+    """Choose the tanks and issue; ``?tank=``, ``?batch=`` and ``?customer=`` narrow the choice."""
+    asked = Asked(*(_plain(request, name) for name in ("tank", "batch", "customer")))
     links = certifiable(asked)
     ticked = of_one_customer(links) if asked.serial or asked.batch_number else []
     form = IssueForm(
@@ -60,8 +68,25 @@ def new(request: HttpRequest, tab: str) -> HttpResponse:
         then=lambda outcome: reverse("certificate", args=[outcome.result.number]),
         back_url=reverse("certificates"),
         button="Issue it",
+        template="certificates/new.html",
     )
-    return act_page(request, form, act)
+    return act_page(request, form, act, customers=_customer_chips(request, asked))
+
+
+def _customer_chips(request: HttpRequest, asked: Asked) -> list[dict[str, Any]]:
+    """Customers to choose from, where no tank or batch is asked about; a certificate in place of another keeps to it."""
+    if asked.serial or asked.batch_number:
+        return []
+    kept = _plain(request, "in_place_of")
+    return [
+        {
+            "label": name,
+            "url": "?" + urlencode({"customer": code, **({"in_place_of": kept} if kept else {})}),
+            "count": tanks,
+            "is_current": code.casefold() == asked.customer.casefold(),
+        }
+        for code, name, tanks in customers_to_certify()
+    ]
 
 
 @require_safe

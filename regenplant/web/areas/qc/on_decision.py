@@ -36,7 +36,7 @@ def ways_context(request: HttpRequest, page: QcPage) -> dict[str, Any]:
         "instruments": words.instrument_rows(
             page.readings, page.measurements, list(logs_of(batch)), plant_day(now)
         ),
-        "forecasts": _forecasts(page, system),
+        **_forecasts(page, system),
         "deviations": words.deviation_words(list(batch.deviations.order_by("opened_at", "pk"))),
         **sample_context(request, batch),
         "downgraded": downgrade_rows(batch),
@@ -73,14 +73,17 @@ def downgrade_rows(batch: Batch) -> list[tuple[str, str]]:
     return words.downgrade_words(down) if down is not None else []
 
 
-def _forecasts(page: QcPage, system: str) -> tuple[words.ForecastRow, ...]:
-    """What was forecast at each quarter of the way, from the history that is kept; two queries."""
+def _forecasts(page: QcPage, system: str) -> dict[str, Any]:
+    """What was forecast at each quarter of the way, from the history that is kept, and how it came out; two queries."""
     made = forecasts_of(page.batch)
     if not made:
-        return ()
+        return {"forecasts": ()}
     standing = standing_of(page.batch)
     met_bv = standing.endpoint_bv if standing is not None and page.end_point.is_met else None
-    return words.forecast_rows(quarters(made, page.end_point.rinsed_bv, met_bv), system)
+    return {
+        "forecasts": words.forecast_rows(quarters(made, page.end_point.rinsed_bv, met_bv), system),
+        "came_out": words.came_out_words(met_bv, system),
+    }
 
 
 def _proposal(page: QcPage) -> str:

@@ -16,7 +16,7 @@ from regenplant.web.fields import QuantityField
 from regenplant.web.house_form import HouseForm, words_field
 from regenplant.web.moments import MomentField
 from regenplant.web.presenters.rinse import is_replaced, kind_of
-from regenplant.web.presenters.rinse_readings import cell_choices, last_words
+from regenplant.web.presenters.rinse_readings import cell_choices, last_temperature, last_words
 from regenplant.web.twice import TwiceForm
 from regenplant.web.why import LateForm, category_field, reason_field
 
@@ -38,6 +38,8 @@ class ReadingForm(TwiceForm, LateForm):
         "late_words",
     ]
     about = "reading"
+    tells_last = True
+    """Above the entry; a correction is held against its own old values instead."""
 
     value = QuantityField("conductivity", label="Reading of the cell")
     temperature = QuantityField("temperature", label="Water temperature")
@@ -56,8 +58,16 @@ class ReadingForm(TwiceForm, LateForm):
             kind_of(page),
             label="Once more: reading of the cell" if self.is_second else "Reading of the cell",
             system="us" if system == "us" else "metric",
-            last="" if self.is_second else last_words(page, system),
+            last=last_words(page, system) if self.tells_last and not self.is_second else "",
             error_messages=dict(self.fields["value"].error_messages),
+        )
+        self.fields["temperature"] = QuantityField(
+            "temperature",
+            label="Water temperature",
+            system="us" if system == "us" else "metric",
+            last=last_temperature(page) if self.tells_last else "",
+            help_text="" if page.readings else "With its unit, such as 18 °C or 64 °F.",
+            error_messages=dict(self.fields["temperature"].error_messages),
         )
         self.order_fields(self.field_order)
         choice = self.fields["instrument"]
@@ -98,6 +108,8 @@ class CorrectReadingForm(ReadingForm):
     """The right values of a reading that was written down wrongly. Its time stays."""
 
     field_order = ["value", "temperature", "instrument", "rinsed", "category", "reason"]
+
+    tells_last = False
 
     occurred_at = None  # type: ignore[assignment]
     late_category = None  # type: ignore[assignment]

@@ -166,7 +166,7 @@ def set_aside(request: HttpRequest, number: str, log_id: int, tab: str) -> HttpR
     back = reverse("rinse-log-page", args=[batch.number, row.pk])
     act = Act(
         title="Set a log aside",
-        sentence=f"{words.named(row)} stays readable and counts no more: all of it, or the stretch you name.",
+        sentence=f"{words.named(row)}. It stays readable and counts no more: all of it, or the stretch you name.",
         permission="reading.record",
         service=services.set_aside,
         arguments=lambda: {

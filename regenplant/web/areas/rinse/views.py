@@ -63,7 +63,6 @@ def rinse(request: HttpRequest, number: str, tab: str) -> HttpResponse:
         **_context(request, page, system),
         "form": form,
         "pad_stops": pad_stops(page, form),
-        "right": right(request, "reading.record", batch.segregation_class),
     }
     return render(request, "rinse/rinse.html", context, status=refused_status(form) if form.errors else 200)
 
@@ -121,6 +120,7 @@ def _context(request: HttpRequest, page: RinsePage, system: str) -> dict[str, An
     may_release = [person.full_name for person in who_may_release(page.batch)]
     rows = readings.reading_rows(page, system)
     now, across = timezone.now(), across_of(request)
+    record = right(request, "reading.record", page.batch.segregation_class)
     is_open = page.is_rinsing and page.limit is not None and not page.end_point.is_met
     forecast = seen_in(page.standing.forecast) if is_open and page.standing is not None else None
     return {
@@ -153,8 +153,8 @@ def _context(request: HttpRequest, page: RinsePage, system: str) -> dict[str, An
         "instrument_notes": due_notes(_cells(page), timezone.now()),
         "may_hold": page.batch.state in ACTIVE_STATES
         and right(request, "batch.hold", page.batch.segregation_class).is_held,
-        "may_correct": (page.batch.state in READINGS_OPEN or is_reopened(page.batch.pk))
-        and right(request, "reading.record", page.batch.segregation_class).is_held,
+        "right": record,
+        "may_correct": (page.batch.state in READINGS_OPEN or is_reopened(page.batch.pk)) and record.is_held,
     }
 
 

@@ -56,7 +56,8 @@ class ProductForm(HouseForm):
             }
         super().__init__(*args, **kwargs)
         only = {"family": product.family, "grade": product.grade} if product else {}
-        self.fields["specification_id"].choices = _specifications(**only)  # type: ignore[attr-defined]
+        first = [("", "Choose a specification")] if product is None else []
+        self.fields["specification_id"].choices = [*first, *_specifications(**only)]  # type: ignore[attr-defined]
         if product is None:
             del self.fields["is_active"]
         else:
@@ -97,13 +98,16 @@ class CustomerSpecificationForm(HouseForm):
         self.product = product
         super().__init__(*args, **kwargs)
         customers = Customer.objects.filter(is_active=True)
-        self.fields["customer_id"].choices = [(one.pk, f"{one.name} ({one.code})") for one in customers]  # type: ignore[attr-defined]
+        self.fields["customer_id"].choices = [  # type: ignore[attr-defined]
+            ("", "Choose a customer"),
+            *((one.pk, f"{one.name} ({one.code})") for one in customers),
+        ]
         own = [
             pair
             for pair in _specifications(family=product.family, grade=product.grade)
             if pair[0] != product.specification_id
         ]
-        self.fields["specification_id"].choices = own  # type: ignore[attr-defined]
+        self.fields["specification_id"].choices = [("", "Choose a specification"), *own]  # type: ignore[attr-defined]
         if not own:
             self.fields[
                 "specification_id"
@@ -131,10 +135,20 @@ def product_list(request: HttpRequest) -> HttpResponse:
     own = sum(len(product.customers.all()) for product in products)
     context = {
         "products": products,
-        "sentence": f"{count(len(products), 'product')}, {count(own, 'customer')} with a specification of their own.",
+        "sentence": _sentence(len(products), own),
         "edit": right(request, "recipe.edit"),
     }
     return render(request, "setup/products.html", context)
+
+
+def _sentence(products: int, own: int) -> str:
+    """How many products there are, and how many customers have something of their own."""
+    if not products:
+        return "No product is written yet."
+    if not own:
+        return f"{count(products, 'product')}. Each holds for every customer."
+    whose = "its" if own == 1 else "their"
+    return f"{count(products, 'product')}, {count(own, 'customer')} with a specification of {whose} own."
 
 
 @require_safe

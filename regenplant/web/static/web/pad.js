@@ -36,6 +36,8 @@
     pad.querySelectorAll("[data-of]").forEach(function (key) { key.hidden = key.dataset.of !== field.id; });
     var name = pad.querySelector("[data-next]"), label = next.closest(".field").querySelector("label");
     if (name) { name.textContent = label ? label.firstChild.textContent.trim() : ""; }
+    var own = field.closest(".field").querySelector("label");   /* in sight while the field may not be */
+    pad.querySelector("[data-echo]").textContent = (own ? own.firstChild.textContent.trim() : "") + ": " + field.value;
   }
   function withUnit(pad) {
     stops(pad).forEach(function (field) {
@@ -49,7 +51,7 @@
       if (!fields.length) { return; }
       pad.hidden = false;
       choose(pad, fields[0]);
-      fields.forEach(function (field) { field.addEventListener("focus", function () { choose(pad, field); }); });
+      fields.forEach(function (field) { ["focus", "input"].forEach(function (name) { field.addEventListener(name, function () { choose(pad, field); }); }); });
       if (!fold) { return; }
       var quiet = function () {                    /* while the pad is open the tablet's own keys stay away */
         fields.forEach(function (field) { field.setAttribute("inputmode", fold.open ? "none" : "text"); });
