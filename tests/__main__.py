@@ -35,7 +35,7 @@ ON_A_DATABASE = (
     "tests/journeys",
     "tests/long",
 )
-"""What is run on PostgreSQL too: acts, locks, records and whole working days."""
+"""What is run on PostgreSQL too: acts, locks, records and whole working days; of these, the tests that open a database."""
 
 CLOSING = re.compile(r"\d+ (passed|failed|error|skipped|deselected)|no tests ran")
 NO_TESTS = 5
@@ -100,7 +100,8 @@ def main(arguments: list[str]) -> int:
     missing = "" if postgres_url() else postgres.why_missing()
     if not missing:
         places = [place for place in ON_A_DATABASE if (ROOT / place).exists()]
-        runs.append(run("PostgreSQL", places, arguments, REGENPLANT_TEST_DATABASE="postgresql"))
+        second = {"REGENPLANT_TEST_DATABASE": "postgresql", "REGENPLANT_TEST_ONLY_WITH_A_DATABASE": "1"}
+        runs.append(run("PostgreSQL", places, arguments, **second))
 
     print("\n=== Both ===")
     for done in runs:

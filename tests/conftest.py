@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import os
 import sys
 from collections.abc import Callable, Iterator
 from dataclasses import dataclass
@@ -23,6 +24,10 @@ from regenplant.people.models import Person
 from tests import factories, outside
 
 TESTS = str(Path(__file__).parent)
+ONLY_WITH_A_DATABASE = "REGENPLANT_TEST_ONLY_WITH_A_DATABASE"
+"""Environment variable, "1": tests that open no database are left out."""
+WITH_SERVERS = ("tests/long/", "tests/test_database.py")
+"""They start servers of their own on a database, or look which one was asked for."""
 PROGRAM = str(Path(__file__).parents[1] / "regenplant")
 
 
@@ -57,6 +62,25 @@ def by(clock: Clock) -> Callable[..., By]:
         return By(person, at or clock.now, terminal, occurred_at)
 
     return make
+
+
+def pytest_collection_modifyitems(config: pytest.Config, items: list[pytest.Item]) -> None:
+    """The second run of ``python -m tests`` is there for the second database: what never opens one has been proven by then."""
+    if os.environ.get(ONLY_WITH_A_DATABASE) != "1":
+        return
+    without = [item for item in items if not _opens_a_database(item)]
+    config.hook.pytest_deselected(items=without)
+    left_out = set(without)
+    items[:] = [item for item in items if item not in left_out]
+
+
+def _opens_a_database(item: pytest.Item) -> bool:
+    if item.nodeid.startswith(WITH_SERVERS):
+        return True
+    asked = getattr(item, "fixturenames", ())
+    return item.get_closest_marker("django_db") is not None or any(
+        name in asked for name in ("db", "transactional_db", "django_db_setup", "live_server")
+    )
 
 
 # --- people -----------------------------------------------------------------------------------------------------------

@@ -34,6 +34,7 @@ if _asked == "postgresql" and not os.environ.get("DATABASE_URL"):
     if _why := postgres.why_missing():
         raise ImproperlyConfigured(f"The tests are to run on PostgreSQL, but {_why}")
     _server = postgres.Server()
+    _server.hurry()
     atexit.register(_server.stop)
     os.environ["DATABASE_URL"] = _server.url
 elif _asked not in ("", "sqlite", "postgresql"):
