@@ -516,6 +516,18 @@ def reading(
     return batch_services.record_reading(by=plant.by(who), batch_id=batch.pk, reading=typed).result
 
 
+def rinsing_batch(plant: SmallPlant, *values: str, family: str = "sba_1") -> Batch:
+    """A batch in its fast rinse (limit of the anion 10 µS/cm), each of these values read by the operator four minutes after the
+    one before."""
+    batch = frozen_batch(plant, family)
+    run_to(plant, batch, StepKind.FAST_RINSE)
+    for value in values:
+        plant.forward(minutes=4)
+        reading(plant, batch, value)
+    batch.refresh_from_db()
+    return batch
+
+
 def measured_sample(plant: SmallPlant, batch: Batch, *, who: str = "qc", outside: str = "") -> None:
     """Every limit of the batch's sample measured inside; the one named ``outside`` above its limit."""
     for limit in sample_limits(batch):

@@ -11,7 +11,7 @@ from django.utils import timezone
 from regenplant.batches.models import Batch
 from regenplant.web.api.tokens import tries
 from tests import factories
-from tests.api.meters import Meter, meter_at, rinsing_batch
+from tests.api.meters import Meter, meter_at
 from tests.factories import SmallPlant
 
 
@@ -30,7 +30,7 @@ def plant(db: None) -> SmallPlant:
 
 @pytest.fixture
 def batch(plant: SmallPlant) -> Batch:
-    return rinsing_batch(plant)
+    return factories.rinsing_batch(plant)
 
 
 @pytest.fixture

@@ -10,11 +10,8 @@ from typing import Any
 
 from django.test import Client
 
-from regenplant.batches.models import Batch
-from regenplant.core.process.vocabulary import StepKind
 from regenplant.plant.models import MeterFeed
 from regenplant.plant.services import MeterFeedSettings, register_meter_feed
-from tests import factories
 from tests.factories import SmallPlant
 
 URL = "/api/readings/"
@@ -47,14 +44,6 @@ def meter_at(
     )
     made = register_meter_feed(by=plant.by("supervisor"), feed=settings).result
     return Meter(MeterFeed.objects.get(pk=made.feed.pk), made.token)
-
-
-def rinsing_batch(plant: SmallPlant) -> Batch:
-    """An anion batch (limit 10 µS/cm) whose fast rinse began now, in vessel A1."""
-    batch = factories.frozen_batch(plant, "sba_1")
-    factories.run_to(plant, batch, StepKind.FAST_RINSE)
-    batch.refresh_from_db()
-    return batch
 
 
 def reading(at: datetime, value: Any = "60.0", unit: str = "uS/cm", **more: Any) -> dict[str, Any]:

@@ -13,7 +13,7 @@ from hypothesis import HealthCheck, Phase, given, settings
 
 from regenplant.web.api.endpoints import api
 from tests import factories
-from tests.api.meters import meter_at, rinsing_batch
+from tests.api.meters import meter_at
 from tests.web.pages import text_of
 
 schemathesis = pytest.importorskip(
@@ -46,7 +46,7 @@ OPERATIONS = [result.ok() for result in described().get_all_operations()]
 @pytest.mark.parametrize("operation", OPERATIONS, ids=lambda operation: operation.label)
 def test_drawn_calls_are_answered_as_described(operation: Any) -> None:
     plant = factories.small_plant(now=timezone.now() - timedelta(hours=8))
-    rinsing_batch(plant)
+    factories.rinsing_batch(plant)
     meter = meter_at(plant, "A1")
     headers = {"Authorization": f"Bearer {meter.token}"}
     app = get_wsgi_application()

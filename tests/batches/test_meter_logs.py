@@ -38,10 +38,7 @@ FALLING = [400.0 * 0.8**minute + 6.0 for minute in range(40)]
 @pytest.fixture
 def rinsing(plant: SmallPlant) -> Batch:
     """An anion batch (limit 10 µS/cm, 15 min, 3 readings, 4.7 BV) in its fast rinse."""
-    batch = factories.frozen_batch(plant, "sba_1")
-    factories.run_to(plant, batch, StepKind.FAST_RINSE)
-    batch.refresh_from_db()
-    return batch
+    return factories.rinsing_batch(plant)
 
 
 def test_a_packet_is_one_row_with_what_was_received(plant: SmallPlant, rinsing: Batch) -> None:

@@ -24,10 +24,7 @@ pytestmark = pytest.mark.django_db
 @pytest.fixture
 def rinsing(plant: SmallPlant) -> Batch:
     """An anion batch (limit 10 µS/cm, 15 min, 3 readings, 4.7 BV) in its fast rinse."""
-    batch = factories.frozen_batch(plant, "sba_1")
-    factories.run_to(plant, batch, StepKind.FAST_RINSE)
-    batch.refresh_from_db()
-    return batch
+    return factories.rinsing_batch(plant)
 
 
 def correct(plant: SmallPlant, row: RinseReading, value: str, **more: str) -> RinseReading:

@@ -243,10 +243,8 @@ def test_nothing_is_written_into_the_future_or_before_the_step(plant: SmallPlant
 
 # --- the rinse --------------------------------------------------------------------------------------------------------
 def rinsing(plant: SmallPlant, family: str = "sba_1") -> Batch:
-    batch = factories.frozen_batch(plant, family)
-    factories.run_to(plant, batch, StepKind.FAST_RINSE)
+    batch = factories.rinsing_batch(plant, family=family)
     plant.forward(minutes=40)
-    batch.refresh_from_db()
     return batch
 
 

@@ -15,10 +15,10 @@ from playwright.sync_api import Page, expect
 
 from regenplant.batches.models import Batch, MeterLog
 from tests import factories
-from tests.api.meters import Meter, message, meter_at, reading, rinsing_batch
+from tests.api.meters import Meter, message, meter_at, reading
 from tests.browser.hands import assert_accessible, assert_fits, shot, sign_in
 from tests.factories import SmallPlant
-from tests.meters.broker import Broker, needed
+from tests.meters.broker import Broker, running
 from tests.meters.listening import Listening, PublishingMeter
 
 SOON_MS = 30_000
@@ -32,7 +32,7 @@ def plant(live_server: Any) -> SmallPlant:
 
 @pytest.fixture
 def batch(plant: SmallPlant) -> Batch:
-    return rinsing_batch(plant)
+    return factories.rinsing_batch(plant)
 
 
 @pytest.fixture
@@ -42,20 +42,13 @@ def meter(plant: SmallPlant, batch: Batch) -> Meter:
 
 @pytest.fixture
 def broker(tmp_path: Path) -> Iterator[Broker]:
-    needed()
-    folder = tmp_path / "broker"
-    folder.mkdir()
-    found = Broker(folder)
-    found.start()
-    yield found
-    found.stop()
+    with running(tmp_path / "broker") as found:
+        yield found
 
 
 @pytest.fixture
 def listening(tmp_path: Path, broker: Broker, meter: Meter) -> Iterator[Listening]:
-    folder = tmp_path / "plant"
-    folder.mkdir()
-    found = Listening(folder, broker)
+    found = Listening(tmp_path / "plant", broker)
     found.start()
     found.until_it_listens()
     yield found

@@ -31,12 +31,7 @@ def plant(live_server) -> SmallPlant:  # type: ignore[no-untyped-def]
 
 @pytest.fixture
 def rinsing(plant: SmallPlant) -> Batch:
-    batch = factories.frozen_batch(plant, "sba_1")
-    factories.run_to(plant, batch, StepKind.FAST_RINSE)
-    for value in ("400 µS/cm", "60 µS/cm", "14 µS/cm"):
-        plant.forward(minutes=4)
-        factories.reading(plant, batch, value, who="operator")
-    return batch
+    return factories.rinsing_batch(plant, "400 µS/cm", "60 µS/cm", "14 µS/cm")
 
 
 def test_a_reading_by_somebody_else_arrives_and_what_is_being_typed_stays(

@@ -10,7 +10,6 @@ from django.utils import timezone
 from playwright.sync_api import Page, expect
 
 from regenplant.batches.models import Batch, RinseReading
-from regenplant.core.process.vocabulary import StepKind
 from tests import factories
 from tests.batches.meter_logs import take
 from tests.browser.hands import (
@@ -34,12 +33,7 @@ def plant(live_server) -> SmallPlant:  # type: ignore[no-untyped-def]
 
 @pytest.fixture
 def rinsing(plant: SmallPlant) -> Batch:
-    batch = factories.frozen_batch(plant, "sba_1")
-    factories.run_to(plant, batch, StepKind.FAST_RINSE)
-    for value in ("1800 µS/cm", "420 µS/cm", "95 µS/cm", "40 µS/cm"):
-        plant.forward(minutes=4)
-        factories.reading(plant, batch, value, who="operator")
-    return batch
+    return factories.rinsing_batch(plant, "1800 µS/cm", "420 µS/cm", "95 µS/cm", "40 µS/cm")
 
 
 def test_a_meter_s_readings_arrive_while_the_page_is_open(

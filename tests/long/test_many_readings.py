@@ -51,10 +51,8 @@ def log_text(batch: Batch, count: int, hours: float) -> str:
 
 
 def rinsing(plant: SmallPlant, hours: float) -> Batch:
-    batch = factories.frozen_batch(plant, "sba_1")
-    factories.run_to(plant, batch, StepKind.FAST_RINSE)
+    batch = factories.rinsing_batch(plant)
     plant.forward(hours=hours)
-    batch.refresh_from_db()
     return batch
 
 

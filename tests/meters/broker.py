@@ -9,6 +9,8 @@ import signal
 import socket
 import subprocess
 import time
+from collections.abc import Iterator
+from contextlib import contextmanager
 from pathlib import Path
 from typing import Any
 
@@ -95,3 +97,16 @@ class Broker:
     def kill(self) -> None:
         """Where it stands, without a word."""
         self.stop(signal.SIGKILL)
+
+
+@contextmanager
+def running(folder: Path) -> Iterator[Broker]:
+    """A broker that runs, with ``folder`` made for it; without one on this machine the test is skipped (see ``needed``)."""
+    needed()
+    folder.mkdir()
+    found = Broker(folder)
+    found.start()
+    try:
+        yield found
+    finally:
+        found.stop()

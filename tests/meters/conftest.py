@@ -11,9 +11,9 @@ from django.utils import timezone
 
 from regenplant.batches.models import Batch
 from tests import factories
-from tests.api.meters import Meter, meter_at, rinsing_batch
+from tests.api.meters import Meter, meter_at
 from tests.factories import SmallPlant
-from tests.meters.broker import Broker, needed
+from tests.meters.broker import Broker, running
 from tests.meters.listening import Listening, PublishingMeter
 
 TOPIC = "rinse/a1/outlet"
@@ -26,7 +26,7 @@ def plant(db: None) -> SmallPlant:
 
 @pytest.fixture
 def batch(plant: SmallPlant) -> Batch:
-    return rinsing_batch(plant)
+    return factories.rinsing_batch(plant)
 
 
 @pytest.fixture
@@ -36,20 +36,13 @@ def meter(plant: SmallPlant, batch: Batch) -> Meter:
 
 @pytest.fixture
 def broker(tmp_path: Path) -> Iterator[Broker]:
-    needed()
-    folder = tmp_path / "broker"
-    folder.mkdir()
-    found = Broker(folder)
-    found.start()
-    yield found
-    found.stop()
+    with running(tmp_path / "broker") as found:
+        yield found
 
 
 @pytest.fixture
 def listening(tmp_path: Path, broker: Broker) -> Iterator[Listening]:
-    folder = tmp_path / "plant"
-    folder.mkdir()
-    found = Listening(folder, broker)
+    found = Listening(tmp_path / "plant", broker)
     yield found
     found.stop()
 

@@ -45,9 +45,10 @@ def until(is_so: Callable[[], bool], what: str | Callable[[], str], within_s: fl
 
 
 class Listening:
-    """``manage.py listen_to_meters`` with the spool in ``folder``."""
+    """``manage.py listen_to_meters`` with the spool in ``folder``, which is made where it is missing."""
 
     def __init__(self, folder: Path, broker: Broker, *, database: str = ""):
+        folder.mkdir(exist_ok=True)
         self.folder, self._broker = folder, broker
         self._database = database or url_of_the_test_database()
         self._process: subprocess.Popen[Any] | None = None

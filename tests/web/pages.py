@@ -21,6 +21,14 @@ def text_of(response: Any) -> str:
     return " ".join(html.unescape(bare).replace("\u00a0", " ").replace("\u202f", " ").split())
 
 
+def markup_of(response: Any, status: int = 200) -> str:
+    """The page as it was sent, tags kept, all spaces single, and no span around what may not break."""
+    assert response.status_code == status
+    content = b"".join(response) if response.streaming else response.content
+    page = content.decode().replace("\u00a0", " ").replace("\u202f", " ")
+    return " ".join(re.sub(r'<span class="nb">([^<]*)</span>', r"\1", page).split())
+
+
 def form_data(form: BaseForm) -> dict[str, Any]:
     """What a browser would send for this form as it is shown, nothing changed."""
     found: dict[str, Any] = {}

@@ -6,7 +6,6 @@ import csv
 import io
 import re
 from datetime import timedelta
-from typing import Any
 
 import pytest
 from django.test import Client
@@ -21,6 +20,7 @@ from regenplant.batches.selectors import chemical_use
 from regenplant.core.process.vocabulary import Chemical, ResinFamily, StepKind
 from tests import factories
 from tests.factories import SmallPlant
+from tests.web.pages import markup_of as text_of
 
 pytestmark = pytest.mark.django_db
 URL = "/chemicals/use/"
@@ -56,12 +56,6 @@ def injected(plant: SmallPlant, family: str, factor: float = 1.0) -> Batch:
     batch_services.finish_step(by=plant.by(), step_id=step.pk)
     batch.refresh_from_db()
     return batch
-
-
-def text_of(response: Any, status: int = 200) -> str:
-    assert response.status_code == status
-    page = response.content.decode().replace("\u00a0", " ").replace("\u202f", " ")
-    return " ".join(re.sub(r'<span class="nb">([^<]*)</span>', r"\1", page).split())
 
 
 # --- the figures --------------------------------------------------------------------------------------------------------

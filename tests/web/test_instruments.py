@@ -192,11 +192,7 @@ def test_a_due_date_shows_on_the_decision_page(plant: SmallPlant, as_: Callable[
 
 
 def rinsing(plant: SmallPlant) -> Batch:
-    batch = factories.frozen_batch(plant, "sba_1")
-    factories.run_to(plant, batch, StepKind.FAST_RINSE)
-    plant.forward(minutes=4)
-    factories.reading(plant, batch, "60 µS/cm")
-    return batch
+    return factories.rinsing_batch(plant, "60 µS/cm")
 
 
 def test_an_overdue_cell_satisfies_no_end_point_through_the_page(

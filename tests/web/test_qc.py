@@ -2,9 +2,7 @@
 
 from __future__ import annotations
 
-import re
 from datetime import timedelta
-from typing import Any
 
 import pytest
 from django.contrib.auth.models import Group
@@ -22,6 +20,7 @@ from regenplant.quality.models import QcDecision, QcMeasurement, Release
 from tests import factories
 from tests.factories import SmallPlant
 from tests.web.pages import has_signed
+from tests.web.pages import markup_of as text_of
 
 pytestmark = pytest.mark.django_db
 START = timezone.now() - timedelta(hours=9)
@@ -57,12 +56,6 @@ def measured(plant: SmallPlant, sampled: Batch) -> Batch:
 def as_who(plant: SmallPlant, client_of):  # type: ignore[no-untyped-def]
     """A browser in which this person is signed in and has signed before: the password alone is asked for."""
     return lambda who: has_signed(client_of(plant.people[who]), plant.people[who])
-
-
-def text_of(response: Any, status: int = 200) -> str:
-    assert response.status_code == status
-    page = response.content.decode().replace("\u00a0", " ").replace("\u202f", " ")
-    return " ".join(re.sub(r'<span class="nb">([^<]*)</span>', r"\1", page).split())
 
 
 def url(batch: Batch, name: str = "qc-decision", *more: object) -> str:

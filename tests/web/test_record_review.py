@@ -21,6 +21,7 @@ from regenplant.quality.models import QcDecision, QcMeasurement, RecordReopening
 from tests import factories, families
 from tests.factories import SmallPlant
 from tests.web.pages import has_signed
+from tests.web.pages import markup_of as text_of
 
 pytestmark = pytest.mark.django_db
 WHY = "The kit was read in grains and written as mg/L."
@@ -50,12 +51,6 @@ def released(plant: SmallPlant) -> Batch:
 def as_who(plant: SmallPlant, client_of):  # type: ignore[no-untyped-def]
     """A browser in which this person is signed in and has signed before."""
     return lambda who: has_signed(client_of(plant.people[who]), plant.people[who])
-
-
-def text_of(response: Any, status: int = 200) -> str:
-    assert response.status_code == status
-    page = response.content.decode().replace("\u00a0", " ").replace("\u202f", " ")
-    return " ".join(re.sub(r'<span class="nb">([^<]*)</span>', r"\1", page).split())
 
 
 def url(batch: Batch, name: str = "review-batch") -> str:

@@ -2,9 +2,7 @@
 
 from __future__ import annotations
 
-import re
 from datetime import timedelta
-from typing import Any
 
 import pytest
 from django.db import connection
@@ -25,6 +23,7 @@ from regenplant.quality.signed_content import FAIL_MEANING, REOPEN_MEANING
 from regenplant.web.presenters.words import counted
 from tests import factories, families
 from tests.factories import SmallPlant
+from tests.web.pages import markup_of as text_of
 
 pytestmark = pytest.mark.django_db
 
@@ -45,13 +44,6 @@ def deviation(plant: SmallPlant) -> Deviation:
 @pytest.fixture
 def as_who(plant: SmallPlant, client_of):  # type: ignore[no-untyped-def]
     return lambda who: client_of(plant.people[who])
-
-
-def text_of(response: Any, status: int = 200) -> str:
-    assert response.status_code == status
-    content = b"".join(response) if response.streaming else response.content
-    page = content.decode().replace("\u00a0", " ").replace("\u202f", " ")
-    return " ".join(re.sub(r'<span class="nb">([^<]*)</span>', r"\1", page).split())
 
 
 # --- the board ----------------------------------------------------------------------------------------------------------

@@ -4,7 +4,6 @@ from __future__ import annotations
 
 import re
 from datetime import timedelta
-from typing import Any
 
 import pytest
 from django.test import Client
@@ -12,9 +11,9 @@ from django.urls import reverse
 from django.utils import timezone
 
 from regenplant.batches.models import Batch, RinseReading
-from regenplant.core.process.vocabulary import StepKind
 from tests import factories
 from tests.factories import SmallPlant
+from tests.web.pages import markup_of as text_of
 
 pytestmark = pytest.mark.django_db
 
@@ -27,24 +26,12 @@ def plant(db: None) -> SmallPlant:
 @pytest.fixture
 def rinsing(plant: SmallPlant) -> Batch:
     """An anion batch (limit 10 µS/cm) in its fast rinse, with two readings by the operator."""
-    batch = factories.frozen_batch(plant, "sba_1")
-    factories.run_to(plant, batch, StepKind.FAST_RINSE)
-    for value in ("400 µS/cm", "60 µS/cm"):
-        plant.forward(minutes=4)
-        factories.reading(plant, batch, value)
-    batch.refresh_from_db()
-    return batch
+    return factories.rinsing_batch(plant, "400 µS/cm", "60 µS/cm")
 
 
 @pytest.fixture
 def as_qc(plant: SmallPlant, client_of) -> Client:  # type: ignore[no-untyped-def]
     return client_of(plant.people["qc"])
-
-
-def text_of(response: Any, status: int = 200) -> str:
-    assert response.status_code == status
-    page = response.content.decode().replace("\u00a0", " ").replace("\u202f", " ")
-    return " ".join(re.sub(r'<span class="nb">([^<]*)</span>', r"\1", page).split())
 
 
 def url(batch: Batch, name: str = "rinse", *more: object) -> str:

@@ -17,6 +17,7 @@ from regenplant.batches.points import points_of
 from regenplant.core.process.vocabulary import StepKind
 from tests import factories
 from tests.factories import SmallPlant
+from tests.web.pages import markup_of as text_of
 
 pytestmark = pytest.mark.django_db
 
@@ -29,21 +30,12 @@ def plant(db: None) -> SmallPlant:
 @pytest.fixture
 def rinsing(plant: SmallPlant) -> Batch:
     """An anion batch (limit 10 µS/cm) that has been in its fast rinse for a while."""
-    batch = factories.frozen_batch(plant, "sba_1")
-    factories.run_to(plant, batch, StepKind.FAST_RINSE)
-    batch.refresh_from_db()
-    return batch
+    return factories.rinsing_batch(plant)
 
 
 @pytest.fixture
 def as_operator(plant: SmallPlant, client_of) -> Client:  # type: ignore[no-untyped-def]
     return client_of(plant.people["operator"])
-
-
-def text_of(response: Any, status: int = 200) -> str:
-    assert response.status_code == status
-    page = response.content.decode().replace("\u00a0", " ").replace("\u202f", " ")
-    return " ".join(re.sub(r'<span class="nb">([^<]*)</span>', r"\1", page).split())
 
 
 def url(batch: Batch, name: str = "rinse-log", *more: object) -> str:
