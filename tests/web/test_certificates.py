@@ -73,7 +73,7 @@ def test_a_print_is_counted_and_listed_and_void_once_it_is_withdrawn(as_qc: Clie
     assert refused.status_code == 422 and "at least 10 characters" in text_of(refused)
     as_qc.post(away, {"category": "other", "reason": "sent to another site by mistake"})
     page = text_of(as_qc.get(here))
-    assert "It is withdrawn and every print of it is void. sent to another site by mistake" in page
+    assert "It is withdrawn and every print of it is void. Reason: sent to another site by mistake" in page
     assert "Print it: it holds no more" in page and "Void" in page and sha256 in page
     again = as_qc.get(reverse("paper-certificate", args=[certificate.number]))
     assert again.status_code == 400 and "is withdrawn and is not printed any more" in text_of(again)
@@ -175,3 +175,12 @@ def test_a_certificate_leads_back_to_all_of_them(as_qc: Client, released: Batch)
     certificate = issued(as_qc, released)
     page = as_qc.get(reverse("certificate", args=[certificate.number])).content.decode()
     assert f'<a class="btn" href="{reverse("certificates")}">All certificates</a>' in page
+
+
+def test_the_listing_names_a_few_tanks_and_counts_the_others(as_qc: Client, released: Batch) -> None:
+    issued(as_qc, released)
+    row = as_qc.get(reverse("certificates")).context["rows"][0]
+    named = [serial for serial in released.tank_links.values_list("visit__tank__serial", flat=True) if serial in row.tanks]  # fmt: skip
+    others = len(visits_of(released)) - len(named)
+    assert len(named) == min(4, len(visits_of(released)))
+    assert row.tanks.endswith(f" and {others} more") == bool(others)

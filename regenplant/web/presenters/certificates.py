@@ -11,6 +11,8 @@ from regenplant.documents.certificate.standing import CertificateStanding, Certi
 from regenplant.documents.models import Certificate
 from regenplant.web.presenters.words import counted, joined, sentence_case
 
+MOST_NAMED = 4
+"""Tanks that a line of the listing names; the page of the certificate names them all."""
 GROUP = 4
 STATE_WORDS = {
     CertificateState.VALID: ("passed", "Valid"),
@@ -32,8 +34,9 @@ def state_sentence(standing: CertificateStanding) -> str:
         return "What is stored is not what was issued: its digest is another. Call the administrator, and rely on no print of it."
     if standing.state is CertificateState.VALID:
         return "It holds: the record it rests on stands as it did when it was issued."
-    word = "withdrawn" if standing.state is CertificateState.WITHDRAWN else "replaced"
-    return f"It is {word} and every print of it is void. {' '.join(standing.reasons)}"
+    is_withdrawn = standing.state is CertificateState.WITHDRAWN
+    word, why = ("withdrawn", "Reason: ") if is_withdrawn else ("replaced", "")
+    return f"It is {word} and every print of it is void. {why}{' '.join(standing.reasons)}"
 
 
 def grouped_digest(digest: str) -> str:
@@ -120,5 +123,8 @@ class CertificateRow:
 def certificate_row(standing: CertificateStanding, content: CertificateContent) -> CertificateRow:
     mark, word = state_mark(standing)
     row = standing.certificate
-    tanks = ", ".join(tank.serial for tank in content.tanks)
+    serials = [tank.serial for tank in content.tanks]
+    tanks = ", ".join(serials[:MOST_NAMED])
+    if len(serials) > MOST_NAMED:
+        tanks += f" and {len(serials) - MOST_NAMED} more"
     return CertificateRow(row.number, row.issued_at, content.customer, tanks, mark, word)
