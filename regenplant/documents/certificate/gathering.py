@@ -311,7 +311,7 @@ def _grades(batch: Batch, serials: Sequence[str], read: _Read | None) -> tuple[s
     results = [lab_result(row) for row in _standing(batch) if _tank_of(row) in ("", *serials)]
     if read is not None:
         results += results_of_rinse(read.held, applied_specification(batch).compensation)
-    return tuple(claim.grade.name for claim in claimable(results))
+    return tuple(claim.grade.name for claim in claimable(results, serials))
 
 
 # --- instruments ------------------------------------------------------------------------------------------------------
