@@ -123,7 +123,7 @@ class Claim:
         return f"{said} {self.grade.barred}".strip()
 
 
-def claims(grade: Grade, results: Sequence[LabResult]) -> Claim:
+def claims(grade: Grade, results: Sequence[LabResult], tanks: Sequence[str] = ()) -> Claim:
     """How a grade stands for these results.
 
     Parameters
@@ -133,6 +133,8 @@ def claims(grade: Grade, results: Sequence[LabResult]) -> Claim:
     results : Sequence
         Results in SI, of the batch and of one tank or of all that the claim is for; of each measurement on each of them the
         latest by an instrument in calibration counts, and all must lie inside
+    tanks : Sequence
+        Serials of the tanks the claim is for; a test that was not done on the batch was done on each of them, or is missing
 
     Returns
     -------
@@ -140,12 +142,12 @@ def claims(grade: Grade, results: Sequence[LabResult]) -> Claim:
         Every test with how it stands
     """
     latest = _latest(results)
-    return Claim(grade, tuple(_held(test, latest) for test in grade.tests))
+    return Claim(grade, tuple(_held(test, latest, tanks) for test in grade.tests))
 
 
-def claimable(results: Sequence[LabResult]) -> tuple[Claim, ...]:
+def claimable(results: Sequence[LabResult], tanks: Sequence[str] = ()) -> tuple[Claim, ...]:
     """The grades that a certificate may name for these results, in the order of ``PUBLISHED``; none for none."""
-    found = (claims(grade, results) for grade in PUBLISHED)
+    found = (claims(grade, results, tanks) for grade in PUBLISHED)
     return tuple(claim for claim in found if claim.is_claimed)
 
 
@@ -158,11 +160,12 @@ def _latest(results: Sequence[LabResult]) -> dict[str, dict[str, LabResult]]:
     return found
 
 
-def _held(test: GradeTest, latest: dict[str, dict[str, LabResult]]) -> HeldTest:
-    own = list(latest.get(test.measurement, {}).values())
+def _held(test: GradeTest, latest: dict[str, dict[str, LabResult]], tanks: Sequence[str]) -> HeldTest:
+    by_tank = latest.get(test.measurement, {})
+    own = list(by_tank.values())
     if test.is_from_memory:
         return HeldTest(test, Standing.UNPROVEN, own[-1].value if own else None)
-    if not own:
+    if not own or ("" not in by_tank and any(tank not in by_tank for tank in tanks)):
         return HeldTest(test, Standing.MISSING)
     bounds = [(result, _bounds(test, result, latest)) for result in own]
     if any(bound is None for _, bound in bounds):

@@ -137,9 +137,10 @@ class _Read:
     begun: datetime
 
     def mark(self, place: int) -> Counts:
-        if self.found.is_doubted[place] or self.found.is_jump[place]:
+        found = self.found
+        if found.is_doubted[place] or found.is_jump[place] or found.is_frozen[place]:
             return Counts.CHECK
-        return Counts.YES if self.points.is_valid[place] else Counts.INFORMS
+        return Counts.YES if found.counts[place] else Counts.INFORMS
 
     @property
     def held(self) -> list[CoreReading]:
@@ -310,7 +311,7 @@ def _grades(batch: Batch, serials: Sequence[str], read: _Read | None) -> tuple[s
     results = [lab_result(row) for row in _standing(batch) if _tank_of(row) in ("", *serials)]
     if read is not None:
         results += results_of_rinse(read.held, applied_specification(batch).compensation)
-    return tuple(claim.grade.name for claim in claimable(results))
+    return tuple(claim.grade.name for claim in claimable(results, serials))
 
 
 # --- instruments ------------------------------------------------------------------------------------------------------

@@ -4,7 +4,7 @@ from __future__ import annotations
 
 import json
 from collections.abc import Iterable, Mapping
-from decimal import Decimal
+from decimal import Decimal, InvalidOperation
 from functools import lru_cache
 from typing import Any
 
@@ -41,8 +41,11 @@ class ExactParser(Parser):
 
 
 def loads(raw: bytes) -> Any:
-    """Raises: ValueError (also for NaN, Infinity and bytes that are no UTF-8), RecursionError."""
-    return json.loads(raw.decode("utf-8"), parse_float=Decimal, parse_constant=_refuse)
+    """Raises: ValueError (also for NaN, Infinity, an exponent beyond every number and bytes that are no UTF-8), RecursionError."""
+    try:
+        return json.loads(raw.decode("utf-8"), parse_float=Decimal, parse_constant=_refuse)
+    except InvalidOperation as error:  # no ValueError: it would end whoever waits for one
+        raise ValueError("a number in it has an exponent beyond every number") from error
 
 
 def _refuse(name: str) -> Any:

@@ -165,6 +165,19 @@ def test_the_latest_result_counts_and_of_several_tanks_all() -> None:
     assert claims(BY_KEY["astm_ii"], [*others, *tanks]).outside == ("Total organic carbon",)
 
 
+def test_of_a_delivery_every_tank_was_tested_or_the_whole_batch() -> None:
+    """A test done on one of two tanks says nothing of the other."""
+    grade = next(one for one in PUBLISHED if not claims(one, results(**TYPE_II)).missing and not one.barred and claims(one, results(**TYPE_II)).is_claimed)  # fmt: skip
+    on_tanks = [one for one in results(**TYPE_II) if one.measurement != "toc"]
+    first, second = (result("toc", TYPE_II["toc"], tank=tank) for tank in ("T1", "T2"))
+    assert claims(grade, [*on_tanks, first, second], tanks=("T1", "T2")).is_claimed
+    claim = claims(grade, [*on_tanks, first], tanks=("T1", "T2"))
+    assert not claim.is_claimed and "not measured: Total organic carbon" in claim.sentence
+    assert claimable([*on_tanks, first], tanks=("T1", "T2")) == ()
+    assert claims(grade, [*on_tanks, first], tanks=("T1",)).is_claimed
+    assert claims(grade, results(**TYPE_II), tanks=("T1", "T2")).is_claimed
+
+
 def test_what_is_known_from_memory_is_flagged_and_never_proves_or_limits_anything() -> None:
     guide = BY_KEY["astm_d5127_e-2"]
     assert {test.how for test in guide.tests} == {HowObtained.MEMORY}

@@ -89,10 +89,12 @@ class Listener:
             try:
                 self._listen(worker)
             finally:
-                self._settle()
-                self._client.disconnect()
-                self._stop.set()
-                worker.join()
+                self._stop.set()  # first: where the spool cannot be written, nothing may go on half
+                try:
+                    self._settle()
+                    self._client.disconnect()
+                finally:
+                    worker.join()
         if not self._ended_well:
             raise HandingOnEnded("What hands readings on has ended by a defect; its trace stands above.")
 
