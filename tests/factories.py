@@ -6,7 +6,7 @@ Plain functions. What needs a person takes ``by``; people come from ``person``. 
 from __future__ import annotations
 
 from dataclasses import dataclass, field
-from datetime import UTC, datetime, timedelta
+from datetime import UTC, date, datetime, timedelta
 from typing import Any
 
 from regenplant import units
@@ -47,6 +47,7 @@ from regenplant.people.services import (
 from regenplant.people.signing import SignaturePermit
 from regenplant.plant import services as plant_services
 from regenplant.plant.models import Instrument, Vessel
+from regenplant.plant.services import CalibrationEvidence
 from regenplant.plant.services.instruments import InstrumentSettings
 from regenplant.plant.services.profile import ProfileSettings
 from regenplant.plant.services.supplies import SkidSettings, WasteTankSettings, WaterSettings
@@ -215,13 +216,24 @@ def _equip(plant: SmallPlant) -> None:
         )
         row = plant_services.save_instrument(by=by, instrument=instrument).result
         due = (plant.now + timedelta(days=days)).date()
-        plant_services.record_calibration(
-            by=plant.by("qc"),
-            instrument_id=row.pk,
-            calibrated_on=(plant.now - timedelta(days=30)).date(),
-            due_on=due,
-        )
+        calibrated(plant, row.pk, days_ago=30, due_on=due)
         plant.instruments[code] = Instrument.objects.get(pk=row.pk)
+
+
+BY_CERTIFICATE = CalibrationEvidence(
+    laboratory="Moorhen Bench Laboratory", certificate="MB 1", is_without_points=True
+)
+"""A calibration for which the laboratory's certificate stands."""
+
+
+def calibrated(
+    plant: SmallPlant, instrument_id: int, *, days_ago: int = 20, due_on: date | None = None
+) -> Instrument:
+    """An instrument calibrated by a laboratory, so many days ago; due in three months where nothing else is said."""
+    return plant_services.record_calibration(
+        by=plant.by("qc"), instrument_id=instrument_id, calibrated_on=(plant.now - timedelta(days=days_ago)).date(),
+        due_on=due_on or (plant.now + timedelta(days=90)).date(), evidence=BY_CERTIFICATE,
+    ).result  # fmt: skip
 
 
 def _materials(plant: SmallPlant) -> None:

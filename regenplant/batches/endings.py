@@ -7,11 +7,13 @@ on its volume.
 from __future__ import annotations
 
 from regenplant import units
+from regenplant.batches.allowances import over_allowance
 from regenplant.batches.checking import Method, check_method, end_point_reading, is_checked
 from regenplant.batches.frozen import ends_on_end_point, plan_of
 from regenplant.batches.models import Batch, StepEntry, StepRun
 from regenplant.batches.moves import current_entries
 from regenplant.batches.rinse import PASSED, EndPoint, end_point
+from regenplant.core.process.continued import continued_numbers
 from regenplant.core.process.entry_rules import RUNNING_TOTALS
 from regenplant.core.process.plan import EntrySpec, PlannedStep
 from regenplant.core.process.recipes import CHEMICAL_STEPS
@@ -37,7 +39,8 @@ def end_not_reached(step: StepRun, batch: Batch) -> tuple[str, ...]:
         return _still_to_go(step, planned, PASSED, "of displacement")
     if kind in _RINSES:
         reached = _end_point_not_reached(batch) if ends_on_end_point(plan, step.number) else ()
-        return (*reached, *_still_to_go(step, planned, PASSED, "of rinse"))
+        over = over_allowance(step, batch) if step.number in continued_numbers(plan.steps) else ()
+        return (*reached, *_still_to_go(step, planned, PASSED, "of rinse"), *over)
     return ()
 
 

@@ -15,6 +15,7 @@ from regenplant.batches.rinse import judged_steps, passed_bed_volumes, specifica
 from regenplant.core.engineering.conductivity import Compensation
 from regenplant.core.engineering.libraries import array_library
 from regenplant.core.errors import RecordRefused
+from regenplant.core.process.acceptance import CLOCKS_APART_S
 from regenplant.core.process.series import WAYS, Series
 from regenplant.plant.models import Instrument
 
@@ -26,8 +27,8 @@ AHEAD_S = 5.0
 """The clocks of a meter and of the server never agree to the second; what lies further ahead has not happened yet [s]."""
 TO_THE_MS = 1e-3
 """Moments of a meter are kept to the millisecond; a step knows its start more finely [s]."""
-METER_AHEAD_S = 120.0
-"""The same for an in-line meter that sends by itself: some set their clock once a day. Common practice [s]."""
+METER_AHEAD_S = CLOCKS_APART_S
+"""The same for an in-line meter that sends by itself: some set their clock once a day. The judgement counts on it [s]."""
 
 
 @dataclass(frozen=True, slots=True)

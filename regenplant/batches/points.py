@@ -57,7 +57,7 @@ class Points:
         return Series(
             self.at_s, self.rinsed_bv, self.conductivity_siemens_per_m, self.temperature_kelvin, self.compensation,
             np.searchsorted(np.array(ids, dtype=np.int64), self.instrument_id), self.is_valid,
-            tuple(self.instrument_codes[pk] for pk in ids),
+            tuple(self.instrument_codes[pk] for pk in ids), self.is_by_hand,
         )  # fmt: skip
 
     def where(self, keep: Any) -> Points:

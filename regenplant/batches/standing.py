@@ -29,6 +29,7 @@ from regenplant.batches.rinse import (
     written_bed_volumes,
 )
 from regenplant.core.engineering.libraries import array_library
+from regenplant.core.process.acceptance import CLOCKS_APART_S
 from regenplant.core.process.canonical import from_plain, to_plain
 
 FORECAST_EVERY_S = 15.0
@@ -187,5 +188,6 @@ def _basis(batch: Batch, steps: Sequence[StepRun], marks: Any) -> str:
         "written": sorted(written_bed_volumes(batch).items()),
         "specification": batch.specification_version_id,
         "core": CORE_VERSION,
+        "clocks_apart_s": CLOCKS_APART_S,
     }
     return hashlib.sha256(json.dumps(plain, sort_keys=True).encode()).hexdigest()

@@ -32,9 +32,8 @@ LARGEST_FILE, LARGEST_COPY = 32 * 1024 * 1024, 48 * 1024 * 1024  # bytes, unpack
 DEEPEST, MOST_DIGITS = 60, 40  # levels of nesting, digits of a whole number
 SHAPE_NAME = 16  # characters of its digest that name a list of columns
 KEPT_OF_BEFORE = 32  # characters of the digest before an act that an act keeps
-BESIDE = {
-    "batches_batch": {"plan_text"}
-}  # columns that no seal covers, because a digest in the same row does
+# columns that no seal covers, because a digest in the same row does
+BESIDE = {"batches_batch": {"plan_text"}}
 DAMAGED = (zipfile.BadZipFile, NotImplementedError, RuntimeError, EOFError, OSError, ValueError, zlib.error)
 NOT_AS_BUILT = (KeyError, TypeError, ValueError, AttributeError, IndexError)
 

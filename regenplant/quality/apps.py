@@ -12,7 +12,7 @@ class QualityConfig(AppConfig):
         import regenplant.quality.verification_versions
         import regenplant.quality.verification_ways  # noqa: F401
         from regenplant.audit import classes, locks, sealed
-        from regenplant.batches import given_up, reopened
+        from regenplant.batches import allowances, given_up, reopened
         from regenplant.plant import handed_on
         from regenplant.quality import guards as held_against
         from regenplant.quality import retained, ways
@@ -29,6 +29,7 @@ class QualityConfig(AppConfig):
         held_against.register("retained_sample", retained.against_release)
         held_against.register("downgrade", ways.against_release)
         reopened.ask(is_open_for_correction)
+        allowances.ask(ways.allowance_of)
         given_up.tell(keep_given_up)
         handed_on.register("drift", drift_section)
         sealed.leave_out(

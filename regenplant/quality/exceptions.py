@@ -10,6 +10,7 @@ from zoneinfo import ZoneInfo
 from regenplant import units
 from regenplant.audit.reasons import reason_sentence
 from regenplant.audit.selectors import Line, acts_about
+from regenplant.batches.allowances import Allowance
 from regenplant.batches.checking import end_point_reading, is_checked
 from regenplant.batches.frozen import is_untouched, plan_of
 from regenplant.batches.models import Batch, RinseReading, StepEntry
@@ -240,7 +241,8 @@ class _Teller:
             return ""
         taken = passed / self.record.batch.resin_volume_m3
         words = f" It took {say(taken, 'bed_volumes')}"
-        return f"{words}, more than it was allowed." if taken > row.allowance_bv * 1.02 else f"{words}."
+        is_more = Allowance(row.rinsed_bv, row.allowance_bv).is_exceeded_by(taken)
+        return f"{words}, more than it was allowed." if is_more else f"{words}."
 
     def uses(self) -> Iterator[UseFact]:
         planned: dict[str, float] = {}

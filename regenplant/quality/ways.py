@@ -2,25 +2,27 @@
 
 from __future__ import annotations
 
-from collections.abc import Iterator
+from collections.abc import Iterator, Sequence
 from dataclasses import dataclass
 from datetime import datetime
 
 from django.db.models import Q
 
+from regenplant.batches.allowances import Allowance
 from regenplant.batches.frozen import plan_of
 from regenplant.batches.models import Batch, BatchTank
 from regenplant.batches.rinse import RINSE_REASONS, specification_of
 from regenplant.core.process.acceptance import Outcome, Reason
 from regenplant.core.process.continued import MOST_ROUNDS
 from regenplant.core.process.downgrading import classes_below, why_not_lower
-from regenplant.core.process.rework_options import ReworkOption, rework_options
+from regenplant.core.process.rework_options import ReworkKind, ReworkOption, rework_options
+from regenplant.core.process.rework_recipes import why_it_fits
 from regenplant.core.process.vocabulary import SegregationClass
 from regenplant.core.process.wording import listed, say
-from regenplant.quality.models import Downgrade, RinseContinuation
+from regenplant.quality.models import Downgrade, RinseContinuation, decision_of
 from regenplant.quality.specification import Judged, applied_specification, judgement
-from regenplant.recipes.models import SpecificationVersion
-from regenplant.recipes.selectors import specification_definition
+from regenplant.recipes.models import RecipeVersion, SpecificationVersion
+from regenplant.recipes.selectors import recipe_definition, specification_definition
 from regenplant.resins.selectors import ancestry
 from regenplant.tanks.models import Customer
 
@@ -64,6 +66,12 @@ def _against_going_on(judged: Judged, rinsed_bv: float, most_bv: float | None, r
         yield f"It went on {rounds} times already, at most {MOST_ROUNDS}. Rework it, or fail it."
 
 
+def allowance_of(step_id: int) -> Allowance | None:
+    """How much water the round of this step may take (``batches.allowances``); None for a rinse of the plan. One query."""
+    row = RinseContinuation.objects.filter(step=step_id).first()
+    return Allowance(row.rinsed_bv, row.allowance_bv) if row is not None else None
+
+
 def missed(judged: Judged) -> tuple[Reason, ...]:
     """Limits that are outside or not met."""
     return tuple(reason for reason in judged.verdict.reasons if reason.outcome is not Outcome.PASS)
@@ -81,6 +89,18 @@ def rework_ways(batch: Batch, judged: Judged) -> tuple[ReworkOption, ...]:
     end = judged.end_point
     used_up = end.maximum_rinse_bv is not None and end.rinsed_bv >= end.maximum_rinse_bv
     return rework_options(plan_of(batch), found, water_used_up=used_up)
+
+
+def fitting_recipes(batch: Batch, versions: Sequence[RecipeVersion]) -> tuple[tuple[RecipeVersion, str], ...]:
+    """Those of the versions that do what QC proposed with the fail of this batch, each with why; the others are left out. Empty
+    where nothing was proposed."""
+    decision = decision_of(batch)
+    proposal = getattr(decision, "rework_proposal", None) if decision is not None else None
+    if proposal is None:
+        return ()
+    kind, before = ReworkKind(proposal.kind), recipe_definition(batch.recipe_version)
+    fits = ((version, why_it_fits(kind, recipe_definition(version), before)) for version in versions)
+    return tuple((version, why) for version, why in fits if why)
 
 
 # --- down to a lower product --------------------------------------------------------------------------------------------
@@ -185,8 +205,10 @@ __all__ = [
     "LowerProduct",
     "RinseOn",
     "against_release",
+    "allowance_of",
     "customers_of",
     "earlier_downgrade",
+    "fitting_recipes",
     "lower_products",
     "missed",
     "once_downgraded",

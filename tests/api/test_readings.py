@@ -19,8 +19,10 @@ from regenplant.batches.received import unlike_its_text
 from regenplant.plant import services as plant_services
 from regenplant.web.api import endpoints, tokens
 from regenplant.web.api.limits import LARGEST_BYTES
+from regenplant.web.doors import DOORS
 from tests.api.meters import URL, Meter, falling, message, meter_at, reading
 from tests.factories import SmallPlant
+from tests.web.test_doors import address as door
 
 pytestmark = pytest.mark.django_db
 
@@ -343,6 +345,19 @@ def test_a_device_does_nothing_else(plant: SmallPlant, batch: Batch, meter: Mete
     ):
         answer = getattr(Client(), method)(address, headers={"authorization": f"Bearer {meter.token}"})
         assert answer.status_code in (302, 401), address
+
+
+def test_a_device_opens_no_door_of_the_program(meter: Meter) -> None:
+    """Every address that takes something: neither its token nor a session forged for its account passes."""
+    forged = Client()
+    forged.force_login(meter.feed.account, backend="django.contrib.auth.backends.ModelBackend")
+    before = AuditEvent.objects.count()
+    for name in DOORS:
+        url = door(name)
+        token = Client().post(url, {}, headers={"authorization": f"Bearer {meter.token}"})
+        assert token.status_code in (302, 401), name
+        assert forged.post(url, {}).status_code in (302, 401, 403), name
+    assert AuditEvent.objects.count() == before
 
 
 def test_other_methods_are_refused(meter: Meter) -> None:

@@ -5,6 +5,7 @@ from __future__ import annotations
 from collections.abc import Callable
 from dataclasses import replace
 from datetime import UTC, date, datetime, timedelta
+from functools import partial
 from typing import Any
 
 import pytest
@@ -30,6 +31,7 @@ from regenplant.plant.selectors import is_instrument_valid
 from regenplant.plant.services import CalibrationEvidence, InstrumentSettings, PointAsTyped
 from regenplant.plant.verification import check_calibrations, check_instruments
 from tests.conftest import Clock
+from tests.factories import BY_CERTIFICATE
 
 Acts = Callable[..., By]
 INSTRUMENT = InstrumentSettings("CE-3", "Cell", "conductivity", 0.01, "neutral", 0.01)
@@ -63,7 +65,7 @@ def calibrate(cell: Instrument, qc_technician: Person, by: Acts) -> Callable[...
             instrument_id=cell.pk,
             calibrated_on=on,
             due_on=due,
-            evidence=evidence(*points, **changes) if points else CalibrationEvidence(**changes),
+            evidence=evidence(*points, **changes) if points else replace(BY_CERTIFICATE, **changes),
         )
         return outcome.result
 
@@ -128,15 +130,36 @@ def test_left_outside_it_is_out_of_service_and_the_last_good_one_stays_on_record
     assert good_before(newest(cell)) == Calibration.objects.earliest("id")
 
 
-def test_a_calibration_without_points_is_readable_as_no_as_found(
+def test_a_calibration_without_points_names_whose_certificate_stands_for_them(
     cell: Instrument, calibrate: Callable[..., Instrument]
 ) -> None:
     stands = calibrate(on=TODAY, due=date(2026, 9, 1))
     row = newest(cell)
+    assert (row.laboratory, row.certificate, row.done_by) == ("Moorhen Bench Laboratory", "MB 1", None)
     assert (row.found_within, row.left_within, row.is_good) == (None, None, True)
     assert is_instrument_valid(stands, TODAY)
     said = story([("instrument", str(cell.pk))])[-1].sentence
     assert "no as-found on record" in said
+
+
+def test_one_of_an_older_program_without_points_still_holds_and_is_corrected_with_evidence_only(
+    cell: Instrument, calibrate: Callable[..., Instrument], qc_technician: Person, by: Acts
+) -> None:
+    calibrate(on=TODAY, due=date(2026, 9, 1))
+    with connection.cursor() as cursor:
+        locks.remove()
+        cursor.execute(
+            "UPDATE plant_calibration SET laboratory = '', certificate = '', done_by_id = entered_by_id"
+        )
+        locks.install()
+    assert is_instrument_valid(Instrument.objects.get(pk=cell.pk), TODAY)
+    why = {"category": "slip", "reason": "The day was read wrongly.", "calibrated_on": TODAY}
+    correct = partial(
+        services.correct_calibration, by=by(qc_technician), calibration_id=newest(cell).pk, **why
+    )
+    with pytest.raises(RecordRefused, match="No point is written"):
+        correct()
+    assert correct(evidence=evidence(GOOD)).result.calibrated_on == TODAY
 
 
 def test_what_it_had_before_calibrations_were_rows_becomes_one(
@@ -177,6 +200,19 @@ def _without_rows(cursor: Any) -> None:
         ({"points": (replace(GOOD, tolerance_text="80 %"),)}, "tolerance_1"),
         ({"points": (replace(GOOD, tolerance_text="wide"),)}, "tolerance_1"),
         ({"points": (GOOD,) * 9}, "reference_1"),
+        ({"points": ()}, "reference_1"),
+        ({"points": (), "laboratory": "Moorhen Bench Laboratory"}, "reference_1"),
+        ({"points": (), "is_without_points": True}, "laboratory"),
+        (
+            {
+                "points": (),
+                "is_without_points": True,
+                "laboratory": "Moorhen Bench Laboratory",
+                "certificate": "",
+            },
+            "certificate",
+        ),
+        ({"is_without_points": True}, "without_points"),
     ],
 )
 def test_what_makes_no_calibration_is_refused_at_its_field(

@@ -25,6 +25,7 @@ from regenplant.plant.services import (
     WaterSettings,
 )
 from tests.conftest import Clock
+from tests.factories import BY_CERTIFICATE
 
 Acts = Callable[..., By]
 
@@ -440,7 +441,9 @@ def test_a_calibration_is_written_by_qc_and_not_by_the_operator(
     days = {"calibrated_on": date(2026, 2, 1), "due_on": date(2027, 2, 1)}
     with pytest.raises(NotAllowed):
         services.record_calibration(by=by(operator), instrument_id=cell.pk, **days)
-    services.record_calibration(by=by(qc_technician), instrument_id=cell.pk, **days, version=1)
+    services.record_calibration(
+        by=by(qc_technician), instrument_id=cell.pk, **days, version=1, evidence=BY_CERTIFICATE
+    )
     cell.refresh_from_db()
     assert (cell.calibrated_on, cell.calibration_due_on) == (days["calibrated_on"], days["due_on"])
 
@@ -458,11 +461,16 @@ def test_a_calibration_that_cannot_be_is_refused(
     cell: Instrument, qc_technician: Person, by: Acts, made: date, due: date, words: str
 ) -> None:
     services.record_calibration(
-        by=by(qc_technician), instrument_id=cell.pk, calibrated_on=date(2026, 2, 1), due_on=date(2026, 8, 1)
-    )
+        by=by(qc_technician), instrument_id=cell.pk, calibrated_on=date(2026, 2, 1), due_on=date(2026, 8, 1),
+        evidence=BY_CERTIFICATE,
+    )  # fmt: skip
     with pytest.raises(RecordRefused, match=words):
         services.record_calibration(
-            by=by(qc_technician), instrument_id=cell.pk, calibrated_on=made, due_on=due
+            by=by(qc_technician),
+            instrument_id=cell.pk,
+            calibrated_on=made,
+            due_on=due,
+            evidence=BY_CERTIFICATE,
         )
 
 

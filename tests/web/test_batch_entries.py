@@ -172,10 +172,8 @@ def test_only_instruments_that_prove_something_can_be_named(plant, operator_clie
     for code, days in (("FM-1", 60), ("FM-2", -5)):
         settings = InstrumentSettings(code, f"Flow meter {code}", "flow", None, "")
         made[code] = plant_services.save_instrument(by=plant.by("supervisor"), instrument=settings).result
-        plant_services.record_calibration(
-            by=plant.by("qc"), instrument_id=made[code].pk,
-            calibrated_on=(plant.now - timedelta(days=30)).date(), due_on=(plant.now + timedelta(days=days)).date(),
-        )  # fmt: skip
+        due = (plant.now + timedelta(days=days)).date()
+        factories.calibrated(plant, made[code].pk, days_ago=30, due_on=due)
     page = operator_client.get(f"{at('detail', acid.batch)}?entry=flow").content.decode()
     assert "FM-1" in page and "FM-2" not in page
     for bad in (made["FM-2"].pk, "x", 999999):

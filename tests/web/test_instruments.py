@@ -54,12 +54,7 @@ def typed(client: Client, url: str = CALIBRATION, **changes: str) -> dict[str, s
 
 def due_in(plant: SmallPlant, days: int, code: str = "CELL") -> None:
     today = timezone.localdate()
-    factories.plant_services.record_calibration(
-        by=plant.by("qc"),
-        instrument_id=plant.instruments[code].pk,
-        calibrated_on=today - timedelta(days=20),
-        due_on=today + timedelta(days=days),
-    )
+    factories.calibrated(plant, plant.instruments[code].pk, due_on=today + timedelta(days=days))
 
 
 # --- calibrations ---------------------------------------------------------------------------------------------------------
@@ -107,6 +102,21 @@ def test_what_makes_no_calibration_is_said_beside_its_field(
     client, before = as_("qc"), Calibration.objects.count()
     assert words in errors_of(client.post(CALIBRATION, typed(client, **changes)))[field][0]
     assert Calibration.objects.count() == before
+
+
+def test_without_points_only_a_laboratorys_certificate_is_taken_and_never_silently(
+    as_: Callable[[str], Client],
+) -> None:
+    client, before = as_("qc"), Calibration.objects.count()
+    none = typed(client, reference_1="", found_1="", certificate="", reference="", reference_kind="")
+    assert "No point is written" in errors_of(client.post(CALIBRATION, none))["reference_1"][0]
+    said = none | {"without_points": "on"}
+    assert "Write at least 2 characters" in errors_of(client.post(CALIBRATION, said))["laboratory"][0]
+    named = said | {"laboratory": "Moorhen Bench Laboratory"}
+    assert "Write at least 2 characters" in errors_of(client.post(CALIBRATION, named))["certificate"][0]
+    assert Calibration.objects.count() == before
+    page = text_of(client.post(CALIBRATION, named | {"certificate": "MB 77"}, follow=True))
+    assert "certificate MB 77" in page and "no points; its certificate stands for them" in page
 
 
 def test_the_operator_sees_why_and_writes_no_calibration(as_: Callable[[str], Client]) -> None:

@@ -18,6 +18,7 @@ from regenplant.core.process.vocabulary import StepKind
 from regenplant.people.models import Signature
 from regenplant.quality.models import QcDecision, QcMeasurement, Release
 from tests import factories
+from tests.batches.meter_logs import take
 from tests.factories import SmallPlant
 from tests.web.pages import has_signed
 from tests.web.pages import markup_of as text_of
@@ -89,6 +90,16 @@ def test_the_queue_shows_what_waits_for_whom(as_who, plant: SmallPlant, sampled:
     assert f'href="{url(rinsing, "rinse")}"' in page and "at most 10 µS/cm." in page
 
 
+def test_the_queue_shows_what_a_meter_sent_since_the_last_reading_by_hand(as_who, plant: SmallPlant) -> None:
+    batch = factories.frozen_batch(plant, "sba_1")
+    factories.run_to(plant, batch, StepKind.FAST_RINSE)
+    plant.forward(minutes=4)
+    factories.reading(plant, batch, "60 µS/cm")
+    log = take(plant, batch, [50.0 - index for index in range(12)], source="mqtt", every_s=5.0)
+    at = f"{timezone.localtime(log.last_at):%H:%M}"
+    assert f"39.00 µS/cm at {at}" in text_of(as_who("qc").get(reverse("qc")))
+
+
 def test_an_empty_queue_says_so(as_who) -> None:
     page = text_of(as_who("qc").get(reverse("qc")))
     assert "Nothing rinses, nothing waits for QC." in page
@@ -128,23 +139,13 @@ def test_an_instrument_in_calibration_is_named_shortly_and_an_overdue_one_says_w
     choice = f">{kit.code}, {kit.name}"
     assert f"{choice}</option>" in text_of(as_who("qc").get(url(sampled)))
     due = (plant.now - timedelta(days=2)).date()
-    factories.plant_services.record_calibration(
-        by=plant.by("qc"),
-        instrument_id=kit.pk,
-        calibrated_on=(plant.now - timedelta(days=20)).date(),
-        due_on=due,
-    )
+    factories.calibrated(plant, kit.pk, due_on=due)
     assert f"{choice}: was due {due}, informs only</option>" in text_of(as_who("qc").get(url(sampled)))
 
 
 def test_a_result_of_an_overdue_instrument_informs_only(as_who, plant: SmallPlant, sampled: Batch) -> None:
     kit = plant.instruments["KIT"]
-    factories.plant_services.record_calibration(
-        by=plant.by("qc"),
-        instrument_id=kit.pk,
-        calibrated_on=(plant.now - timedelta(days=20)).date(),
-        due_on=(plant.now - timedelta(days=2)).date(),
-    )
+    factories.calibrated(plant, kit.pk, due_on=(plant.now - timedelta(days=2)).date())
     page = text_of(as_who("qc").post(url(sampled, "qc-measure", "hardness"), result(plant), follow=True))
     assert "The instrument is out of calibration, so it informs only." in page
     assert "Does not count" in page and "2 of 3 tests inside." in page

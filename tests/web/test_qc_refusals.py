@@ -126,10 +126,7 @@ def compensated_under_a_table(plant: SmallPlant) -> Batch:
     """The published way of judging purified water takes uncompensated readings only; this meter compensates."""
     settings = InstrumentSettings("COMP", "Compensating cell", "conductivity", 0.1, "neutral")
     row = plant_services.save_instrument(by=plant.by("supervisor"), instrument=settings).result
-    plant_services.record_calibration(
-        by=plant.by("qc"), instrument_id=row.pk, calibrated_on=plant.now.date(),
-        due_on=(plant.now + timedelta(days=90)).date(),
-    )  # fmt: skip
+    factories.calibrated(plant, row.pk, days_ago=0)
     plant.instruments["COMP"] = row
     table = tuple((273.15 + celsius, us_per_cm() * 1e-4) for celsius in (0.0, 20.0, 25.0, 30.0, 90.0))
     uncompensated = Limit(

@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+from dataclasses import replace
 from datetime import timedelta
 from typing import Any
 
@@ -21,7 +22,9 @@ from regenplant.quality.models import (
     RinseContinuation,
     SampleDiscard,
 )
+from regenplant.quality.signed_content import FAIL_MEANING
 from tests import factories
+from tests.core.process.test_rework_recipes import dosed
 from tests.factories import PASSWORD, SmallPlant
 from tests.quality import test_ways as acts
 from tests.web.pages import has_signed
@@ -153,6 +156,24 @@ def test_a_fail_is_signed_with_the_rework_that_is_proposed(as_who, leaking: Batc
     assert "Rework that QC proposes" in shown
     planned = page(as_who("supervisor"), "batches-rework", leaking.number).content.decode()
     assert "QC proposes: Inject half the dose again. First: Check the strength" in planned
+    assert "No recipe in use does that" in planned
+
+
+def test_the_recipe_that_does_what_qc_proposes_stands_first_with_the_reason(
+    as_who, plant: SmallPlant, leaking: Batch
+) -> None:
+    half = dosed(replace(factories.usual_recipe("sac_h"), code="Z-HALF", name="Half a dose"), 0.5)
+    version = factories.approved_recipe(plant, half)
+    services.decide_batch(
+        by=plant.by("qc"), batch_id=leaking.pk, verdict="fail", reason="hardness leaks three times over",
+        proposal="inject_half", permit=factories.permit(plant, "qc", FAIL_MEANING),
+    )  # fmt: skip
+    shown = page(as_who("supervisor"), "batches-rework", leaking.number)
+    form = shown.context["form"]
+    first, second = form.fields["recipe"].choices[1:3]
+    assert first[0] == str(version.pk) and "as QC proposes: it feeds 50 % of the dose of before" in first[1]
+    assert "as QC proposes" not in second[1] and form["recipe"].value() in (None, "")
+    assert "No recipe in use does that" not in shown.content.decode()
 
 
 def test_a_rework_that_does_not_fit_is_no_choice(as_who, leaking: Batch) -> None:

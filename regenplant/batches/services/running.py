@@ -6,6 +6,7 @@ from regenplant.audit.by import By
 from regenplant.audit.reasons import Reason
 from regenplant.audit.use_case import Outcome, require, use_case
 from regenplant.audit.wording import say
+from regenplant.batches.allowances import over_allowance
 from regenplant.batches.endings import end_not_reached, mass_fed_kg_100
 from regenplant.batches.frozen import judged_rinses, plan_of
 from regenplant.batches.legs import BEGUN, predecessors, standing_chemicals, vessel_of, vessels_of
@@ -110,8 +111,9 @@ def finish_step(
     """End the running step.
 
     A step with a chemical that ends much sooner than planned is refused until the person says that it is true
-    (``soon_is_true``); then it ends and a deviation is opened. When its end is not reached (chemical still to feed, end point not met) it can only be ended with a reason of at least
-    10 characters by a person who may skip steps; that opens a deviation. Ending the sample hands the batch to QC.
+    (``soon_is_true``); then it ends and a deviation is opened. When its end is not reached (chemical still to
+    feed, end point not met), or a rinse that went on took more water than QC allowed, it can only be ended with a reason of at
+    least 10 characters by a person who may skip steps; that opens a deviation. Ending the sample hands the batch to QC.
     """
     step = StepRun.objects.select_related("batch").get(pk=step_id)
     batch = locked(step.batch_id, version)
@@ -125,13 +127,14 @@ def finish_step(
                 "The reason is too short. Say in at least 10 characters why this step ends here.",
                 field="reason",
             )
+        source, how = _source_and_words(step, batch, open_ends)
         write_deviation(
             by=by,
             batch=batch,
             step=step,
             severity="major",
-            source=Deviation.Source.ENDED_EARLY.value,
-            what=f"{step.name} ended early: {reason.strip()} ({' '.join(open_ends)})",
+            source=source,
+            what=f"{step.name} {how}: {reason.strip()} ({' '.join(open_ends)})",
         )
         open_ends = ()
     elif not open_ends:
@@ -148,6 +151,13 @@ def finish_step(
     said = "; ".join(filter(None, (reason.strip(), late_reason.sentence if late_reason else "")))
     renew_what_is_kept(batch, by.at)
     return _step_outcome(batch, step, reason=said, **facts)
+
+
+def _source_and_words(step: StepRun, batch: Batch, open_ends: tuple[str, ...]) -> tuple[str, str]:
+    """Of the deviation: ended before its end, or at its end with more water than it was allowed."""
+    if open_ends == over_allowance(step, batch):
+        return Deviation.Source.LIMIT.value, "took more water than it was allowed"
+    return Deviation.Source.ENDED_EARLY.value, "ended early"
 
 
 @use_case("step.skipped", permission="step.skip")

@@ -32,6 +32,9 @@ class Series:
     instrument: Any
     is_valid: Any
     instrument_codes: tuple[str, ...]
+    is_by_hand: Any = None
+    """Written by a person, whose moments are those of the plant's clock; the others come with the clock of their meter. None: all by
+    one clock."""
 
     def __len__(self) -> int:
         return len(self.at_s)
@@ -41,6 +44,7 @@ class Series:
         return Series(
             self.at_s[keep], self.volume_bv[keep], self.conductivity_siemens_per_m[keep], self.temperature_kelvin[keep],
             self.way[keep], self.instrument[keep], self.is_valid[keep], self.instrument_codes,
+            None if self.is_by_hand is None else self.is_by_hand[keep],
         )  # fmt: skip
 
     def in_order(self) -> Series:
@@ -49,6 +53,16 @@ class Series:
         if len(self) < 2 or bool((np.diff(self.at_s) >= 0.0).all()):
             return self
         return self.where(np.argsort(self.at_s, kind="stable"))
+
+    def has_one_clock(self, keep: Any) -> bool:
+        """Whether the moments of these rows come from one clock: all by hand, or all of one meter."""
+        if self.is_by_hand is None or not len(keep):
+            return True
+        by_hand = self.is_by_hand[keep]
+        if bool(by_hand.all()):
+            return True
+        cells = self.instrument[keep]
+        return not bool(by_hand.any()) and bool((cells == cells[0]).all())
 
     def reading(self, place: int) -> RinseReading:
         """One row as a reading."""

@@ -36,11 +36,13 @@ class CalibrationEvidence:
     certificate: str = ""
     reference_expires_on: date | None = None
     points: tuple[PointAsTyped, ...] = ()
+    is_without_points: bool = False
+    """Said on purpose: an outside laboratory calibrated it, and its certificate gives no points."""
     system: units.UnitSystem = "metric"
 
 
 NOTHING_ON_RECORD = CalibrationEvidence()
-"""A calibration of which only the days are known."""
+"""Nothing was said of how it was done; no calibration is written so."""
 
 
 @use_case("instrument.calibrated", permission="instrument.calibrate")
@@ -57,10 +59,11 @@ def record_calibration(
     """Write down a calibration and the day the next one is due (None: by the instrument's interval). ``result`` is the instrument.
 
     Left outside a tolerance, the instrument is out of service from then on. Found outside, what it measured since the last good
-    calibration waits for a look. An instrument that is out of service comes back only by points that are left within.
+    calibration waits for a look. An instrument that is out of service comes back only by points that are left within. Without
+    points it is only written where that is said, with the laboratory and the number of its certificate.
 
     Raises: RecordRefused (a day to come, older than the last one, due before it was made, an expired reference, no points where
-    they are needed), OutOfRange or UnitNotUnderstood for a point, StaleRecord.
+    they are needed, no laboratory or certificate in their place), OutOfRange or UnitNotUnderstood for a point, StaleRecord.
     """
     record = _instrument(instrument_id)
     _refuse_stale(record, version)
@@ -81,6 +84,7 @@ def record_calibration(
             field="reference_1",
             code="no_points",
         )
+    _refuse_no_evidence(evidence)
     if newest is None:
         _take_over(by, record)
     row = _write(by, record, calibrated_on, done_at, due_on, note, evidence)
@@ -125,6 +129,7 @@ def correct_calibration(
             field="reference_1",
             code="no_points",
         )
+    _refuse_no_evidence(evidence)
     said = reason_of(category, reason)
     done_at = _done_at(by, calibrated_on, evidence.done_at)
     row = _write(by, record, calibrated_on, done_at, due_on, note, evidence, replaces=old, said=said)
@@ -272,6 +277,27 @@ def _refuse_due(calibrated_on: date, due_on: date) -> None:
             f"From {calibrated_on} to {due_on} is more than three years. Look at the year, and at the certificate.",
             field="due_on",
         )
+
+
+def _refuse_no_evidence(evidence: CalibrationEvidence) -> None:
+    """A calibration says what was found and left, or whose certificate stands for it. Rows of an older program say neither."""
+    if evidence.points and evidence.is_without_points:
+        raise RecordRefused(
+            "Points are written, and it is said that there are none. Take off one of the two.",
+            field="without_points",
+            code="points_and_none",
+        )
+    if evidence.points:
+        return
+    if not evidence.is_without_points:
+        raise RecordRefused(
+            "No point is written. Write what the instrument showed as found and as left, or say that an outside laboratory calibrated "
+            "it and its certificate gives no points.",
+            field="reference_1",
+            code="no_points",
+        )
+    words_of(evidence.laboratory, "The laboratory", field="laboratory", most=120, least=2)
+    words_of(evidence.certificate, "The certificate’s number", field="certificate", most=60, least=2)
 
 
 def _refuse_reference(evidence: CalibrationEvidence, calibrated_on: date) -> None:

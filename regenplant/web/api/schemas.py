@@ -175,6 +175,10 @@ class EndPointOut(Schema):
     readings_needed: int
     rinsed_bv: float
     minimum_rinse_bv: float
+    instrument_checks: list[str] = Field(
+        description="Readings that point to their instrument instead of the water: no results, and why."
+    )
+    not_counted: list[str] = Field(description="Readings that inform and prove nothing, and why.")
 
 
 class ForecastOut(Schema):

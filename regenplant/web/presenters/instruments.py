@@ -141,13 +141,14 @@ def calibration_view(row: Calibration) -> CalibrationView:
     said = f"{look.words} {look.looked_by.full_name}, {day_and_clock(look.looked_at)}." if look else ""
     parts = [row.get_reference_kind_display() if row.reference_kind else "", row.reference]
     if row.certificate:
-        parts.append(f"certificate {row.certificate}, good until {row.reference_expires_on}")
+        until = f", good until {row.reference_expires_on}" if row.reference_expires_on else ""
+        parts.append(f"certificate {row.certificate}{until}")
     return CalibrationView(
         row=row,
         who=row.laboratory or (row.done_by.full_name if row.done_by else "not on record"),
         reference=", ".join(filter(None, parts)) or "not on record",
         found=found_words(row.found_within),
-        left="no points on record"
+        left=("no points; its certificate stands for them" if row.certificate else "no points on record")
         if row.left_within is None
         else f"as left {'within' if row.left_within else 'outside'}",
         points=tuple(_point(point) for point in row.points.all()),

@@ -35,7 +35,7 @@ def put_up_instruments(stage: Stage, at: datetime) -> None:
         stage.instruments[item["code"]] = outcome.result
         due = plant_day(stage.now + timedelta(days=item["due_in_days"]))
         before = _evidence(item, at - EARLIER, "before")
-        if before.points:
+        if item.get("before"):
             _write(stage, outcome.result, at, at - EARLIER, before, due=plant_day(at))
         _write(stage, outcome.result, at, at, _evidence(item, at, "points"), due=due)
 
@@ -75,14 +75,19 @@ def _write(
 
 
 def _evidence(item: dict[str, Any], done_at: datetime, which: str) -> CalibrationEvidence:
-    """The points of this name; an instrument without them has none on record."""
+    """The points of this name; without any, the certificate of a laboratory stands for them."""
     _, _, tolerance = CALIBRATED_AS[item["kind"]]
     points = tuple(
         PointAsTyped(point[0], point[1], point[2] if len(point) > 2 else "", tolerance)
         for point in item.get(which, ())
     )
     if not points:
-        return CalibrationEvidence(done_at=done_at)
+        return CalibrationEvidence(
+            done_at=done_at,
+            laboratory=item.get("laboratory", "Moorhen Bench Laboratory"),
+            certificate=item.get("certificate", f"MB {item['code']}"),
+            is_without_points=True,
+        )
     return CalibrationEvidence(
         done_at=done_at,
         laboratory=item.get("laboratory", ""),

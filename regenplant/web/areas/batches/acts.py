@@ -19,6 +19,7 @@ from regenplant.batches.selectors import OfferedRecipe, anion_vessels_for, batch
 from regenplant.core.process.vocabulary import ResinFamily
 from regenplant.people.signing import needs_full_credentials
 from regenplant.quality.models import decision_of
+from regenplant.quality.ways import fitting_recipes
 from regenplant.web.act_page import Act, act_page
 from regenplant.web.areas.batches.forms import DeviationForm, ReasonForm, ReworkForm, ReworkTogetherForm
 from regenplant.web.areas.batches.page import batch_or_404
@@ -160,11 +161,13 @@ def scrap(request: HttpRequest, number: str) -> HttpResponse:
 def rework(request: HttpRequest, number: str) -> HttpResponse:
     batch = batch_or_404(number)
     offered = offered_recipes(batch.resin_type, batch.vessel, timezone.now())
+    fits = {version.pk: why for version, why in fitting_recipes(batch, [one.version for one in offered])}
+    offered = tuple(sorted(offered, key=lambda one: (not one.can_run, one.version.pk not in fits)))
     family, needs = ResinFamily(batch.resin_type.family), rework_needs(batch)
     form = (ReworkTogetherForm if needs.needs_two_people else ReworkForm)(
         request.POST or None,
         needs=needs,
-        recipes=[(str(one.version.pk), _recipe_words(one)) for one in offered],
+        recipes=[(str(one.version.pk), _recipe_words(one, fits.get(one.version.pk, ""))) for one in offered],
         anion_vessels=_anion_vessels(batch) if family.is_mixed else (),
         recipe_before=batch.recipe_version_id,
         initial={"version": batch.version},
@@ -176,7 +179,7 @@ def rework(request: HttpRequest, number: str) -> HttpResponse:
     again = "The carbon is worked" if family.is_exchanged else "The same resin is regenerated"
     act = Act(
         title=f"Rework {batch.number}",
-        sentence=f"{again} again in {vessels_words(batch)} as a batch of its own. {batch.number} stays as it is. {needs.sentence} {_proposed(batch)}".strip(),
+        sentence=f"{again} again in {vessels_words(batch)} as a batch of its own. {batch.number} stays as it is. {needs.sentence} {_proposed(batch, has_recipe=bool(fits))}".strip(),
         permission="batch.rework",
         segregation_class=batch.segregation_class,
         service=service,
@@ -198,10 +201,13 @@ def rework(request: HttpRequest, number: str) -> HttpResponse:
     return _show(request, batch, form, act, "rework")
 
 
-def _proposed(batch: Batch) -> str:
-    """What QC proposed when it failed the batch; "" for nothing."""
+def _proposed(batch: Batch, *, has_recipe: bool) -> str:
+    """What QC proposed when it failed the batch, and where no recipe in use does that, that none does; "" for nothing."""
     found = getattr(decision_of(batch), "rework_proposal", None)
-    return f"QC proposes: {found}. First: {found.next_test}" if found is not None else ""
+    if found is None:
+        return ""
+    none = "" if has_recipe else " No recipe in use does that: choose the nearest, or have one written."
+    return f"QC proposes: {found}. First: {found.next_test}{none}"
 
 
 def _by_two(form: ReworkTogetherForm, request: HttpRequest, batch: Batch) -> Callable[..., Outcome]:
@@ -223,10 +229,10 @@ def _by_two(form: ReworkTogetherForm, request: HttpRequest, batch: Batch) -> Cal
     return act
 
 
-def _recipe_words(offered: OfferedRecipe) -> str:
-    """ "H-HCL-100 version 1, Cation by hydrochloric acid", with what stands against it in this vessel."""
+def _recipe_words(offered: OfferedRecipe, why: str = "") -> str:
+    """ "H-HCL-100 version 1, Cation by hydrochloric acid", with why it is what QC proposes and what stands against it in this vessel."""
     version = offered.version
-    name = f"{recipe_label(version)}, {version.recipe.name}"
+    name = f"{recipe_label(version)}, {version.recipe.name}{f'; as QC proposes: {why}' if why else ''}"
     return " ".join([name if offered.can_run else f"{name}. Cannot run:", *offered.reasons_against])
 
 

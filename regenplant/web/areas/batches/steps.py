@@ -114,7 +114,8 @@ def end_early(request: HttpRequest, number: str, step: int) -> HttpResponse:
     form = ReasonForm(request.POST or None, label="Why it ends here", initial={"version": batch.version})
     act = Act(
         title=f"End {run.name} early",
-        sentence="Its end is not reached. With a reason it ends here all the same, and a major deviation is opened.",
+        sentence="Its end is not reached, or it took more water than it was allowed. With a reason it ends here all the same, and a "
+        "major deviation is opened.",
         permission="step.skip",
         segregation_class=batch.segregation_class,
         service=services.finish_step,

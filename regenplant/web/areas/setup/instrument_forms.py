@@ -97,6 +97,11 @@ class CalibrationForm(HouseForm):
     )
     certificate = words_field(60, label="Its certificate or lot number", required=False)
     reference_expires_on = day_field(label="It is good until", required=False)
+    without_points = forms.BooleanField(
+        label="No points: the laboratory’s certificate gives none",
+        required=False,
+        help_text="Only by an outside laboratory, with the number of its certificate.",
+    )
     note = words_field(200, label="Note", required=False)
 
     def __init__(
@@ -177,6 +182,7 @@ class CalibrationForm(HouseForm):
             certificate=self.text("certificate"),
             reference_expires_on=data.get("reference_expires_on"),
             points=tuple(points),
+            is_without_points=data["without_points"],
             system=self.unit_system,
         )
 
