@@ -60,9 +60,20 @@ class Stage:
     tanks: dict[tuple[str, str], list[Tank]] = field(default_factory=dict)
     """By (resin type code, class)."""
     deliveries: dict[str, int] = field(default_factory=dict)
+    newest: datetime | None = None
+    """Of the moments at which somebody acted."""
 
     def by(self, name: str, at: datetime) -> By:
-        return By(user=self.people[name], at=at, terminal="story")
+        return By(user=self.people[name], at=self.onward(at), terminal="story")
+
+    def onward(self, at: datetime) -> datetime:
+        """This moment, which no act before it is later than: the record is written in the order of time. Raises: ValueError."""
+        if self.newest is not None and at < self.newest:
+            raise ValueError(
+                f"The story goes back from {self.newest} to {at}; yield the moment before acting at it."
+            )
+        self.newest = at
+        return at
 
     def permit(self, name: str, meaning: str, at: datetime) -> SignaturePermit:
         return SignaturePermit(self.people[name].pk, meaning, at)

@@ -59,7 +59,7 @@ class Life:
         key = (run.resin_type, run.segregation_class)
         arrival = start - 5 * HOUR - timedelta(minutes=2 * run.count)
         yield arrival
-        visits = self.dock.bring_in(key, run.count, arrival)
+        visits = yield from self.dock.bring_in(key, run.count, arrival)
         yield start
         batch = self.freeze(run, visits, start)
         yield from self.carry_on(run, batch, start + 3 * MINUTE)
@@ -285,14 +285,18 @@ class Life:
         """This morning's truck: tanks that still wait for their look-over, and one whose first water was sour."""
         yield at
         for index, tank in enumerate(self.dock.take_tanks(("CAT-H", "D"), 3)):
-            self.dock.receive(tank, ("CAT-H", "D"), at + index * MINUTE, bay="dock", due_in=3 * DAY)
+            moment = at + index * MINUTE
+            yield moment
+            self.dock.receive(tank, ("CAT-H", "D"), moment, bay="dock", due_in=3 * DAY)
         (sour,) = self.dock.take_tanks(("AN1-OH", "D"), 1)
+        yield at + 4 * MINUTE
         visit = self.dock.receive(sour, ("AN1-OH", "D"), at + 4 * MINUTE, bay="quarantine", due_in=3 * DAY)
+        yield at + 6 * MINUTE
         self.dock.look_over(visit, at + 6 * MINUTE, ph=3.1)
 
     def waiting(self, at: datetime, key: tuple[str, str], count: int, due_in: timedelta) -> Script:
         yield at
-        self.dock.bring_in(key, count, at, due_in=due_in)
+        yield from self.dock.bring_in(key, count, at, due_in=due_in)
 
 
 def tell_the_story(now: datetime) -> None:

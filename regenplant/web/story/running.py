@@ -111,6 +111,7 @@ class Running:
             for step in found:
                 at = yield from self.one_step(turn, step, at)
                 if run.holds_after is StepKind(step.kind):
+                    yield at
                     batches.hold_batch(
                         by=self.stage.by(run.operator, at),
                         batch_id=batch.pk,
