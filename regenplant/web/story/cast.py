@@ -21,13 +21,13 @@ from regenplant.people.models import Person
 from regenplant.people.services import add_first_administrator, add_person
 from regenplant.people.signing import SignaturePermit
 from regenplant.plant import services as plant
-from regenplant.plant.models import Instrument, Vessel
+from regenplant.plant.models import Instrument, MeterFeed, Vessel
 from regenplant.plant.services.feed import FeedSettings
 from regenplant.plant.services.profile import ProfileSettings
 from regenplant.plant.services.supplies import SkidSettings, WasteTankSettings, WaterSettings
 from regenplant.plant.services.vessels import VesselSettings
 from regenplant.recipes import services as recipes
-from regenplant.recipes.models import RecipeVersion, SpecificationVersion
+from regenplant.recipes.models import Product, RecipeVersion, SpecificationVersion
 from regenplant.resins import services as resins
 from regenplant.resins.models import ResinType
 from regenplant.resins.services import ResinTypeSettings
@@ -56,6 +56,10 @@ class Stage:
     recipe: dict[str, RecipeVersion] = field(default_factory=dict)
     """By code of the recipe, and the main one of a family by the family."""
     specification: dict[str, SpecificationVersion] = field(default_factory=dict)
+    """By family; the lower product by "lower", and a customer's by its code."""
+    products: dict[str, Product] = field(default_factory=dict)
+    feeds: dict[str, MeterFeed] = field(default_factory=dict)
+    """By the vessel at whose outlet the meter sits."""
     bulk_tanks: dict[str, int] = field(default_factory=dict)
     tanks: dict[tuple[str, str], list[Tank]] = field(default_factory=dict)
     """By (resin type code, class)."""
@@ -65,6 +69,9 @@ class Stage:
 
     def by(self, name: str, at: datetime) -> By:
         return By(user=self.people[name], at=self.onward(at), terminal="story")
+
+    def by_meter(self, feed: MeterFeed, at: datetime) -> By:
+        return By(user=feed.account, at=self.onward(at), terminal=f"{feed.code}, story")
 
     def onward(self, at: datetime) -> datetime:
         """This moment, which no act before it is later than: the record is written in the order of time. Raises: ValueError."""
