@@ -232,7 +232,9 @@ def test_an_instrument_is_overdue_and_one_found_outside_puts_releases_in_doubt(s
     impact = shown["impact"]
     assert len(impact) >= 5
     assert [row[0] for row in impact] == sorted(row[0] for row in impact)
-    assert [True, True] in [row[1:] for row in impact[:3]], "one of the nearest was released and holds no longer"
+    assert [True, True] in [row[1:] for row in impact[:3]], (
+        "one of the nearest was released and holds no longer"
+    )
 
 
 def test_certificates_of_each_kind_and_standing_are_issued(shown: dict[str, Any]) -> None:

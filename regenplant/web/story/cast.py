@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 import tomllib
-from dataclasses import dataclass, field, replace
+from dataclasses import dataclass, field
 from datetime import date, datetime
 from pathlib import Path
 from typing import Any
@@ -13,7 +13,6 @@ from regenplant.audit.by import By
 from regenplant.chemicals import services as chemicals
 from regenplant.chemicals.services.data_sheets import DataSheetContent
 from regenplant.core.process.default_recipes import default_recipes, default_specifications, main_recipe
-from regenplant.core.process.specification import CONDUCTIVITY
 from regenplant.core.process.vocabulary import EXHAUSTED_FORM, ResinFamily
 from regenplant.people.approvals import approval_of
 from regenplant.people.authority import Role
@@ -268,33 +267,6 @@ def _recipes(stage: Stage, at: datetime) -> None:
         stage.specification[ResinFamily(specification.family).value] = SpecificationVersion.objects.get(
             pk=added.result.pk
         )
-    _lower_product(stage, at)
-
-
-def _lower_product(stage: Stage, at: datetime) -> None:
-    """One product below the usual one of type 1 anion: the same tests, five times the conductivity (invented)."""
-    usual = next(one for one in default_specifications() if one.family is ResinFamily.SBA_TYPE_1)
-    limits = tuple(
-        replace(limit, high=5.0 * limit.high) if limit.measurement == CONDUCTIVITY and limit.high else limit
-        for limit in usual.limits
-    )
-    added = recipes.add_specification(
-        by=stage.by("osk", at),
-        code="OH1-FEED",
-        name="Anion type 1, feed of a boiler (invented)",
-        family=ResinFamily.SBA_TYPE_1.value,
-        grade=_grade(ResinFamily.SBA_TYPE_1),
-        definition=replace(
-            usual, code="OH1-FEED", name="Anion type 1, feed of a boiler (invented)", limits=limits
-        ),
-        reason="lower product for customers who accept it",
-    )
-    recipes.approve_specification_version(
-        by=stage.by("vale", at),
-        version_id=added.result.pk,
-        permit=stage.permit("vale", approval_of(added.result), at),
-    )
-    stage.specification["lower"] = SpecificationVersion.objects.get(pk=added.result.pk)
 
 
 def _customers(stage: Stage, at: datetime) -> None:

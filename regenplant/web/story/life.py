@@ -53,6 +53,8 @@ TEST_KIT = {
 }
 """What a measurement of the bench is read with; everything else with the titration kit."""
 OTHER_TESTS = "KIT-H"
+METHOD = {"chloride": "ion chromatography"}
+"""Where the bench does not do it the usual way."""
 
 
 class Life:
@@ -138,7 +140,7 @@ class Life:
         low = limit.low if limit.low is not None else known.lowest if known else 0.0
         high = limit.high if limit.high is not None else low * 1.5
         value = low + (high - low) * dice.uniform(0.25, 0.6)
-        method = limit.method or (known.methods[0].name if known and known.methods else "")
+        usual = limit.method or (known.methods[0].name if known and known.methods else "")
         quality.record_measurement(
             by=self.stage.by(run.technician, at),
             batch_id=batch.pk,
@@ -146,7 +148,7 @@ class Life:
                 key=limit.measurement,
                 value_text=units.format_quantity(value, limit.kind).replace(" as CaCO₃", ""),
                 instrument_id=self.stage.instruments[TEST_KIT.get(limit.measurement, OTHER_TESTS)].pk,
-                method=method,
+                method=METHOD.get(limit.measurement, usual),
                 tank_id=tank_id,
             ),
         )

@@ -10,8 +10,10 @@ from regenplant.core.process.grades import limits_of
 from regenplant.core.process.measurements import MEASUREMENTS
 from regenplant.core.process.published_grades import BY_KEY
 from regenplant.core.process.specification import CONDUCTIVITY, Limit, Specification
+from regenplant.core.process.vocabulary import ResinFamily
 from regenplant.people.approvals import approval_of
 from regenplant.recipes import services as recipes
+from regenplant.recipes.models import SpecificationVersion
 from regenplant.recipes.selectors import specification_definition
 from regenplant.web.story.cast import Stage
 from regenplant.web.story.clockwork import Script
@@ -20,7 +22,7 @@ MAKER, APPROVER = "osk", "vale"
 
 
 def set_up_products(stage: Stage, at: datetime) -> None:
-    """Each product with its specification; then what customers ask for."""
+    """Each product with its specification; then the lower product, and what customers ask for."""
     for item in stage.data["products"]:
         version = stage.specification[item["family"]]
         stage.products[item["code"]] = recipes.add_product(
@@ -31,27 +33,50 @@ def set_up_products(stage: Stage, at: datetime) -> None:
             grade=version.specification.grade,
             specification_id=version.specification_id,
         ).result
+    stage.specification["lower"] = _lower_product(stage, at)
     for item in stage.data["customer_specifications"]:
         _of_customer(stage, item, at)
 
 
-def _of_customer(stage: Stage, item: dict[str, Any], at: datetime) -> None:
-    product = stage.products[item["product"]]
-    usual = specification_definition(stage.specification[product.family])
-    added = recipes.add_specification(
+def _lower_product(stage: Stage, at: datetime) -> SpecificationVersion:
+    """One product below the usual one of type 1 anion: the same tests, five times the conductivity (invented)."""
+    version = stage.specification[ResinFamily.SBA_TYPE_1.value]
+    code, name = "OH1-FEED", "Anion type 1, feed of a boiler (invented)"
+    usual = replace(specification_definition(version), code=code, name=name)
+    return _approved(
+        stage,
+        with_conductivity(usual, 50.0),
+        version.specification.grade,
+        "lower product for customers who accept it",
+        at,
+    )
+
+
+def _approved(
+    stage: Stage, definition: Specification, grade: str, reason: str, at: datetime
+) -> SpecificationVersion:
+    added: SpecificationVersion = recipes.add_specification(
         by=stage.by(MAKER, at),
-        code=item["code"],
-        name=item["name"],
-        family=product.family,
-        grade=product.grade,
-        definition=_asked(replace(usual, code=item["code"], name=item["name"]), item),
-        reason=item["reason"],
+        code=definition.code,
+        name=definition.name,
+        family=definition.family.value,
+        grade=grade,
+        definition=definition,
+        reason=reason,
     ).result
     recipes.approve_specification_version(
         by=stage.by(APPROVER, at),
         version_id=added.pk,
         permit=stage.permit(APPROVER, approval_of(added), at),
     )
+    return SpecificationVersion.objects.get(pk=added.pk)
+
+
+def _of_customer(stage: Stage, item: dict[str, Any], at: datetime) -> None:
+    product = stage.products[item["product"]]
+    usual = specification_definition(stage.specification[product.family])
+    asked = _asked(replace(usual, code=item["code"], name=item["name"]), item)
+    added = _approved(stage, asked, product.grade, item["reason"], at)
     stage.specification[item["code"]] = added
     recipes.set_customer_specification(
         by=stage.by(APPROVER, at),
