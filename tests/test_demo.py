@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import json
 import os
 import re
 import shutil
@@ -13,6 +14,7 @@ import time
 import urllib.request
 from collections.abc import Iterator
 from pathlib import Path
+from typing import Any
 
 import pytest
 
@@ -44,14 +46,14 @@ def command(*arguments: str) -> list[str]:
     return [sys.executable, "manage.py", *arguments]
 
 
-def ran(folder: Path, *arguments: str) -> subprocess.CompletedProcess[str]:
+def ran(folder: Path, *arguments: str, timeout: float = 120) -> subprocess.CompletedProcess[str]:
     return subprocess.run(
         command(*arguments),
         cwd=ROOT,
         env=environ(folder),
         capture_output=True,
         text=True,
-        timeout=120,
+        timeout=timeout,
         check=False,
     )
 
@@ -162,3 +164,90 @@ def test_a_plants_own_records_are_never_mixed_with_the_demonstration(tmp_path: P
 def test_the_demonstration_is_off_for_any_other_command(tmp_path: Path) -> None:
     answer = ran(tmp_path, "shell", "-c", "from django.conf import settings; print('demo:', settings.DEMO)")
     assert "demo: False" in answer.stdout
+
+
+# --- what the story shows ------------------------------------------------------------------------------------------------
+@pytest.fixture(scope="module")
+def shown(tmp_path_factory: pytest.TempPathFactory) -> dict[str, Any]:
+    """The whole story, prepared once; or that in the folder REGENPLANT_STORY, where the build has prepared it already."""
+    made = os.environ.get("REGENPLANT_STORY")
+    folder = Path(made) if made else tmp_path_factory.mktemp("story")
+    if not made:
+        prepared = ran(folder, "demo", "--prepare", timeout=900)
+        assert prepared.returncode == 0, prepared.stderr
+    answer = subprocess.run(
+        [sys.executable, "-m", "tests.story_shown"],
+        cwd=ROOT,
+        env=environ(folder),
+        capture_output=True,
+        text=True,
+        timeout=300,
+        check=False,
+    )
+    assert answer.returncode == 0, answer.stderr
+    found: dict[str, Any] = json.loads(answer.stdout)
+    return found
+
+
+def test_its_record_holds_and_is_in_the_order_of_time(shown: dict[str, Any]) -> None:
+    assert "All records hold." in shown["verified"]
+    assert "notice" not in shown["verified"]
+
+
+def test_products_and_what_customers_ask_for_are_approved_by_two(shown: dict[str, Any]) -> None:
+    assert shown["products"] >= 5
+    assert shown["customers_asking"] == ["INKWELL", "LANTERN", "PUFFIN", "STARLING"]
+    assert shown["asking_less"] == ["PUFFIN"]
+    assert len(shown["approved_by_another"]) == 4 and all(shown["approved_by_another"])
+    assert shown["drafts"] == 1
+
+
+def test_meters_with_accounts_of_their_own_fill_rinses_and_a_logger_fills_one(shown: dict[str, Any]) -> None:
+    assert set(shown["feeds"]) == {"A1-OUT", "C1-OUT", "M1-OUT"}
+    assert all(is_device and is_calibrated for is_device, is_calibrated in shown["feeds"].values())
+    of_source = shown["rinses_of_source"]
+    assert of_source["mqtt"] >= 5 and of_source["http"] >= 10 and of_source["file"] == 1
+
+
+def test_a_rinse_runs_now_with_a_forecast_and_one_stands_with_causes(shown: dict[str, Any]) -> None:
+    running = {one["vessel"]: one for one in shown["running"]}
+    falls, stands = running["C1"], running["A1"]
+    assert falls["p50_bv"] > falls["rinsed_bv"] and falls["p_never"] < 0.3
+    assert falls["age_s"] < 600 and falls["earlier"] >= 5 and falls["forecasts"] >= 2
+    assert stands["p_never"] > 0.5 and len(stands["causes"]) >= 2
+
+
+def test_each_way_to_decide_was_taken_and_one_decision_waits(shown: dict[str, Any]) -> None:
+    assert shown["gone_on"] == 1
+    assert shown["successors"] == [["released"]]
+    assert shown["downgrades"] == [["C", "D", 2]]
+    assert shown["waiting_at_qc"] == [True]
+    assert shown["samples_kept"] >= 5 and shown["samples_gone"] == 1
+    assert shown["tank_tests"] >= 5
+
+
+def test_an_instrument_is_overdue_and_one_found_outside_puts_releases_in_doubt(shown: dict[str, Any]) -> None:
+    assert shown["overdue"] == ["CELL-4"]
+    assert shown["found_outside"] == ["CELL-2", True]
+    impact = shown["impact"]
+    assert len(impact) >= 5
+    assert [row[0] for row in impact] == sorted(row[0] for row in impact)
+    assert [True, True] in [row[1:] for row in impact[:3]], (
+        "one of the nearest was released and holds no longer"
+    )
+
+
+def test_certificates_of_each_kind_and_standing_are_issued(shown: dict[str, Any]) -> None:
+    assert shown["certificates"] == ["delivery", "tank"]
+    assert shown["certificate_states"] == ["replaced", "valid", "withdrawn"]
+    assert shown["grades"] == ["ASTM D1193 type IV"]
+    assert shown["prints"] >= 4 and shown["untouched"]
+
+
+def test_the_trends_show_one_lot_that_drifts(shown: dict[str, Any]) -> None:
+    assert len(shown["drifting"]) == 1 and shown["alerts"] == shown["drifting"]
+    assert shown["followed"] >= 1
+
+
+def test_the_pages_of_it_open(shown: dict[str, Any]) -> None:
+    assert set(shown["pages"].values()) == {200}, shown["pages"]

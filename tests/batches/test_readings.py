@@ -202,6 +202,8 @@ def test_earlier_rinses_of_the_pool_are_ghosts_newest_first(plant: SmallPlant) -
     ghosts = rinse_page(second, plant.now).ghosts
     assert [ghost.batch_number for ghost in ghosts] == [first.number]
     assert len(ghosts[0].points) == first.readings.count()
+    first.refresh_from_db()
+    assert rinse_page(first, plant.now).ghosts == (), "a later rinse is no earlier one"
 
 
 def test_the_rinse_page_asks_a_fixed_number_of_queries(

@@ -168,11 +168,13 @@ GHOST_ROWS = 120
 
 
 def _ghosts(batch: Batch, limit: Limit | None, lot_code: str, count: int = 5) -> tuple[Ghost, ...]:
-    """Earlier rinses of the same resin type and class that ended: of the last twenty those of the same lot first, newest first; two
-    queries where their standing is kept."""
+    """Rinses of the same resin type and class that ended before this one: of the last twenty those of the same lot first, newest
+    first; two queries where their standing is kept."""
     pool = Batch.objects.filter(
         resin_type=batch.resin_type, segregation_class=batch.segregation_class, rinsed_at__isnull=False
     ).exclude(pk=batch.pk)
+    if batch.rinsed_at is not None:
+        pool = pool.filter(rinsed_at__lte=batch.rinsed_at)
     newest = pool.order_by("-rinsed_at").values_list("pk", "rinse_standing__lot_code")[: 4 * count]
     same = {pk for pk, lot in newest if lot_code and lot == lot_code}
     wanted = sorted((pk for pk, _ in newest), key=lambda pk: pk not in same)[:count]

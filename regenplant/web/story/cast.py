@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 import tomllib
-from dataclasses import dataclass, field, replace
+from dataclasses import dataclass, field
 from datetime import date, datetime
 from pathlib import Path
 from typing import Any
@@ -13,7 +13,6 @@ from regenplant.audit.by import By
 from regenplant.chemicals import services as chemicals
 from regenplant.chemicals.services.data_sheets import DataSheetContent
 from regenplant.core.process.default_recipes import default_recipes, default_specifications, main_recipe
-from regenplant.core.process.specification import CONDUCTIVITY
 from regenplant.core.process.vocabulary import EXHAUSTED_FORM, ResinFamily
 from regenplant.people.approvals import approval_of
 from regenplant.people.authority import Role
@@ -21,13 +20,13 @@ from regenplant.people.models import Person
 from regenplant.people.services import add_first_administrator, add_person
 from regenplant.people.signing import SignaturePermit
 from regenplant.plant import services as plant
-from regenplant.plant.models import Instrument, Vessel
+from regenplant.plant.models import Instrument, MeterFeed, Vessel
 from regenplant.plant.services.feed import FeedSettings
 from regenplant.plant.services.profile import ProfileSettings
 from regenplant.plant.services.supplies import SkidSettings, WasteTankSettings, WaterSettings
 from regenplant.plant.services.vessels import VesselSettings
 from regenplant.recipes import services as recipes
-from regenplant.recipes.models import RecipeVersion, SpecificationVersion
+from regenplant.recipes.models import Product, RecipeVersion, SpecificationVersion
 from regenplant.resins import services as resins
 from regenplant.resins.models import ResinType
 from regenplant.resins.services import ResinTypeSettings
@@ -56,13 +55,31 @@ class Stage:
     recipe: dict[str, RecipeVersion] = field(default_factory=dict)
     """By code of the recipe, and the main one of a family by the family."""
     specification: dict[str, SpecificationVersion] = field(default_factory=dict)
+    """By family; the lower product by "lower", and a customer's by its code."""
+    products: dict[str, Product] = field(default_factory=dict)
+    feeds: dict[str, MeterFeed] = field(default_factory=dict)
+    """By the vessel at whose outlet the meter sits."""
     bulk_tanks: dict[str, int] = field(default_factory=dict)
     tanks: dict[tuple[str, str], list[Tank]] = field(default_factory=dict)
     """By (resin type code, class)."""
     deliveries: dict[str, int] = field(default_factory=dict)
+    newest: datetime | None = None
+    """Of the moments at which somebody acted."""
 
     def by(self, name: str, at: datetime) -> By:
-        return By(user=self.people[name], at=at, terminal="story")
+        return By(user=self.people[name], at=self.onward(at), terminal="story")
+
+    def by_meter(self, feed: MeterFeed, at: datetime) -> By:
+        return By(user=feed.account, at=self.onward(at), terminal=f"{feed.code}, story")
+
+    def onward(self, at: datetime) -> datetime:
+        """This moment, which no act before it is later than: the record is written in the order of time. Raises: ValueError."""
+        if self.newest is not None and at < self.newest:
+            raise ValueError(
+                f"The story goes back from {self.newest} to {at}; yield the moment before acting at it."
+            )
+        self.newest = at
+        return at
 
     def permit(self, name: str, meaning: str, at: datetime) -> SignaturePermit:
         return SignaturePermit(self.people[name].pk, meaning, at)
@@ -250,33 +267,6 @@ def _recipes(stage: Stage, at: datetime) -> None:
         stage.specification[ResinFamily(specification.family).value] = SpecificationVersion.objects.get(
             pk=added.result.pk
         )
-    _lower_product(stage, at)
-
-
-def _lower_product(stage: Stage, at: datetime) -> None:
-    """One product below the usual one of type 1 anion: the same tests, five times the conductivity (invented)."""
-    usual = next(one for one in default_specifications() if one.family is ResinFamily.SBA_TYPE_1)
-    limits = tuple(
-        replace(limit, high=5.0 * limit.high) if limit.measurement == CONDUCTIVITY and limit.high else limit
-        for limit in usual.limits
-    )
-    added = recipes.add_specification(
-        by=stage.by("osk", at),
-        code="OH1-FEED",
-        name="Anion type 1, feed of a boiler (invented)",
-        family=ResinFamily.SBA_TYPE_1.value,
-        grade=_grade(ResinFamily.SBA_TYPE_1),
-        definition=replace(
-            usual, code="OH1-FEED", name="Anion type 1, feed of a boiler (invented)", limits=limits
-        ),
-        reason="lower product for customers who accept it",
-    )
-    recipes.approve_specification_version(
-        by=stage.by("vale", at),
-        version_id=added.result.pk,
-        permit=stage.permit("vale", approval_of(added.result), at),
-    )
-    stage.specification["lower"] = SpecificationVersion.objects.get(pk=added.result.pk)
 
 
 def _customers(stage: Stage, at: datetime) -> None:

@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import random
+from collections.abc import Generator
 from datetime import datetime, timedelta
 
 from regenplant.core.process.intake import (
@@ -73,12 +74,14 @@ class Dock:
 
     def bring_in(
         self, key: tuple[str, str], count: int, at: datetime, *, due_in: timedelta = 2 * DAY
-    ) -> list[TankVisit]:
+    ) -> Generator[datetime, None, list[TankVisit]]:
         """Receive, look over and accept some tanks; returns their visits."""
         found = []
         for index, tank in enumerate(self.take_tanks(key, count)):
             moment = at + index * 2 * MINUTE
+            yield moment
             visit = self.receive(tank, key, moment, bay=f"bay {1 + index % 6}", due_in=due_in)
+            yield moment + MINUTE
             self.look_over(visit, moment + MINUTE)
             visit.refresh_from_db()
             tanks.accept_tank(

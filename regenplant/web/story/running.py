@@ -13,15 +13,16 @@ from regenplant.batches import services as batches
 from regenplant.batches.checking import unchecked
 from regenplant.batches.frozen import plan_of
 from regenplant.batches.models import Batch, StepRun
-from regenplant.batches.services import ReadingAsTyped
+from regenplant.batches.rinse import rinse_flow_m3_per_s, specification_of
 from regenplant.core.process.entry_rules import is_critical
 from regenplant.core.process.plan import EntrySpec
-from regenplant.core.process.specification import CONDUCTIVITY
+from regenplant.core.process.specification import CONDUCTIVITY, Specification
 from regenplant.core.process.vocabulary import Leg, StepKind
-from regenplant.recipes.selectors import specification_definition
 from regenplant.web.story.cast import Stage
 from regenplant.web.story.clockwork import side_by_side
 from regenplant.web.story.plot import Run
+from regenplant.web.story.readings import ByHand, ByLogger, ByMeter, Reading, Water
+from regenplant.web.story.rinsing import Curve
 
 MINUTE, HOUR = timedelta(minutes=1), timedelta(hours=1)
 
@@ -29,7 +30,6 @@ CELL = {
     "sac_h": "CELL-1", "wac_h": "CELL-1", "sac_na": "CELL-3", "sba_1": "CELL-2", "sba_2": "CELL-2", "sba_a": "CELL-2",
     "wba": "CELL-2", "mb": "CELL-5", "mb_p": "CELL-5", "gac": "CELL-3",
 }  # fmt: skip
-RINSE_MINUTES = 4
 TEXTS = {
     "cut_container": "drum MB-CUT 2",
     "container_label": "big bag SC-14",
@@ -42,38 +42,14 @@ TEXTS = {
 JUDGED_RINSES = [kind.value for kind in StepKind if kind.is_judged_rinse]
 
 
+def needed(wanted: Specification, every: timedelta) -> timedelta:
+    """How long people read on inside the limit: the hold time, and so many readings in a row."""
+    return max(timedelta(seconds=wanted.hold_time_s), every * wanted.consecutive_readings)
+
+
 def begun_plus(at: datetime) -> datetime:
     """The longest a story waits for an end point."""
     return at + 4 * HOUR
-
-
-@dataclass(frozen=True, slots=True)
-class Curve:
-    """A rinse of the story: falls by a decade in so many minutes, down to a floor [S/m]."""
-
-    begun: datetime
-    start: float
-    floor: float
-    minutes_per_decade: float
-
-    @classmethod
-    def of(cls, turn: Turn, at: datetime, length: timedelta, high: float) -> Curve:
-        fails = turn.run.is_on_a_plateau and not turn.is_rework
-        floor = high * (2.4 if fails else turn.dice.uniform(0.35, 0.6))
-        start = high * turn.dice.uniform(250, 500)
-        decades = turn.dice.uniform(3.2, 4.0)
-        if turn.run.ages and not turn.is_rework:
-            start, decades = high * (300 + 0.2 * start / high), (3.4 + 0.06 * decades) / turn.run.ages
-            floor = high * 0.45
-        return cls(at, start, floor, length.total_seconds() / 60 / decades)
-
-    def at(self, moment: datetime) -> float:
-        minutes = (moment - self.begun).total_seconds() / 60
-        return float(self.floor + self.start * 10 ** (-minutes / self.minutes_per_decade))
-
-    def is_flat(self, moment: datetime) -> bool:
-        """Long enough on its plateau for a person to see that it falls no further."""
-        return (moment - self.begun).total_seconds() / 60 > 3 * self.minutes_per_decade + 25
 
 
 @dataclass(slots=True)
@@ -111,6 +87,7 @@ class Running:
             for step in found:
                 at = yield from self.one_step(turn, step, at)
                 if run.holds_after is StepKind(step.kind):
+                    yield at
                     batches.hold_batch(
                         by=self.stage.by(run.operator, at),
                         batch_id=batch.pk,
@@ -124,9 +101,9 @@ class Running:
     def once_more(self, run: Run, batch: Batch, at: datetime) -> Generator[datetime, None, datetime]:
         """The round of a rinse that goes on: it begins just inside its limit and falls no more."""
         turn = Turn(run, batch, random.Random(run.seed + 7), is_rework=True)
-        limit = specification_definition(batch.specification_version).limit(CONDUCTIVITY)
+        limit = specification_of(batch).limit(CONDUCTIVITY)
         high = limit.high if limit is not None and limit.high is not None else 1e-3
-        turn.curve = Curve(at, high * 0.3, high * 0.4, 12.0)
+        turn.curve = Curve.gone_on(at, high)
         for step in batch.steps.filter(state="waiting").order_by("number"):
             at = yield from self.one_step(turn, step, at)
         return at
@@ -253,44 +230,51 @@ class Running:
     def rinse(
         self, turn: Turn, step: StepRun, at: datetime, length: timedelta
     ) -> Generator[datetime, None, datetime]:
-        """Readings until the end point holds; a rinse that another follows ends by its volume. Returns its end."""
+        """Read until the end point holds; a rinse that another follows ends by its volume. Returns its end."""
         run, batch, dice = turn.run, turn.batch, turn.dice
-        wanted = specification_definition(batch.specification_version)
+        wanted = specification_of(batch)
         limit = wanted.limit(CONDUCTIVITY)
         end = at + max(length, timedelta(minutes=4))
         yield at + 2 * MINUTE
         self.write(run, batch, step, at + 2 * MINUTE, dice, is_before=False, is_late_part=False)
         if limit is not None and limit.high is not None:
-            curve = turn.curve or Curve.of(turn, at, length, limit.high)
-            turn.curve = curve
+            planned = timedelta(seconds=plan_of(batch).step(step.number).value("duration_s"))
+            turn.curve = turn.curve or Curve.of(run, dice, at, planned, limit.high, is_rework=turn.is_rework)
+            reading = self.reading_of(turn, step, at, wanted)
             is_last = not batch.steps.filter(number__gt=step.number, kind__in=JUDGED_RINSES).exists()
             last_moment = begun_plus(at) if is_last else end
-            moment, held = at + 3 * MINUTE, 0
-            needed = int(wanted.hold_time_s // 60 // RINSE_MINUTES) + 2
-            while moment < last_moment and not (is_last and held >= needed):
-                value = curve.at(moment) * dice.gauss(1.0, 0.012)
+            moment, inside_since, is_held = at + reading.first, None, False
+            while moment < last_moment and not (is_last and is_held):
                 yield moment
-                self.read(run, batch, value, moment, dice)
-                held = held + 1 if value <= limit.high else 0
-                if run.is_on_a_plateau and not turn.is_rework and curve.is_flat(moment):
+                is_inside = reading.take(moment) <= limit.high
+                inside_since = (inside_since or moment) if is_inside else None
+                is_held = inside_since is not None and moment - inside_since >= needed(wanted, reading.every)
+                if self.is_given_up(turn, moment):
                     break
-                moment += RINSE_MINUTES * MINUTE
+                moment += reading.every
             end = max(end, moment) if is_last else end
+            yield end
+            reading.close(end)
         yield end
         self.write(run, batch, step, end, dice, is_before=False, is_late_part=True)
         return end
 
-    def read(self, run: Run, batch: Batch, at_25: float, moment: datetime, dice: random.Random) -> None:
-        cell = self.stage.instruments[CELL[batch.resin_type.family]]
-        celsius = dice.gauss(19.0, 0.3)
-        shown = at_25 if cell.compensation != "none" else at_25 * (1 - 0.021 * (25 - celsius))
-        batches.record_reading(
-            by=self.stage.by(run.operator, moment),
-            batch_id=batch.pk,
-            reading=ReadingAsTyped(
-                value_text=f"{shown * 1e4:.4g} µS/cm",
-                temperature_text=f"{celsius:.1f} °C",
-                instrument_id=cell.pk,
-                again_text=f"{shown * 1e4:.4g} µS/cm",
-            ),
-        )
+    def is_given_up(self, turn: Turn, moment: datetime) -> bool:
+        """A person sees that it falls no further; today nobody has looked yet."""
+        run, curve = turn.run, turn.curve
+        ends_above = (run.fails or bool(run.goes_down)) and not turn.is_rework
+        return ends_above and curve is not None and curve.is_flat(moment)
+
+    def reading_of(self, turn: Turn, step: StepRun, at: datetime, wanted: Specification) -> Reading:
+        """By the meter at the vessel's outlet, by a logger, or by hand."""
+        assert turn.curve is not None
+        run, batch = turn.run, turn.batch
+        feed = self.stage.feeds.get(run.vessel)
+        code = CELL[batch.resin_type.family]
+        cell = feed.instrument if feed else self.stage.instruments[code]
+        water = Water(turn.curve, turn.dice, wanted.compensation, cell, at, rinse_flow_m3_per_s(batch, step))
+        if feed is not None:
+            return ByMeter(self.stage, feed, water)
+        if run.is_logged:
+            return ByLogger(self.stage, run.operator, batch, water)
+        return ByHand(self.stage, run.operator, batch, water)

@@ -1,0 +1,201 @@
+"""What the demonstration shows, read from its database: ``python -m tests.story_shown`` prints it as JSON, for ``tests/test_demo.py``.
+
+A program of its own, because the demonstration stands in a database of its own.
+"""
+
+from __future__ import annotations
+
+import json
+import os
+import re
+import sys
+from datetime import UTC, timedelta
+from io import StringIO
+from typing import Any
+
+import django
+from django.core.management import call_command
+
+
+def shown() -> dict[str, Any]:
+    """Everything that is asserted, as plain data."""
+    return {
+        **_asked_for(),
+        **_meters(),
+        **_decided(),
+        **_instruments(),
+        **_papers(),
+        **_pages(),
+        **_verified(),
+    }
+
+
+def _asked_for() -> dict[str, Any]:
+    from regenplant.recipes.models import CustomerSpecification, Product, SpecificationVersion
+
+    holding = CustomerSpecification.objects.filter(ended_at__isnull=True)
+    versions = SpecificationVersion.objects.filter(
+        specification__in=holding.values("specification"), state="approved"
+    )
+    return {
+        "products": Product.objects.filter(is_active=True).count(),
+        "customers_asking": sorted(row.customer.code for row in holding.select_related("customer")),
+        "asking_less": sorted(row.customer.code for row in holding.exclude(looser_reason="")),
+        "approved_by_another": [version.approved_by_id != version.made_by_id for version in versions],
+        "drafts": SpecificationVersion.objects.filter(state="draft").count(),
+    }
+
+
+def _meters() -> dict[str, Any]:
+    from django.db.models import Count
+
+    from regenplant.batches.forecasts import history_of
+    from regenplant.batches.models import Batch, ForecastMade, MeterLog
+    from regenplant.core.process.lifecycle import BatchState
+    from regenplant.plant.models import MeterFeed
+
+    of_source = MeterLog.objects.values("source").annotate(rinses=Count("batch", distinct=True))
+    newest = MeterLog.objects.order_by("-last_at")[0].last_at
+    running = []
+    for batch in Batch.objects.filter(state=BatchState.RINSING, rinse_standing__logs__gt=0):
+        standing = batch.rinse_standing
+        said = standing.forecast
+        running.append(
+            {
+                "vessel": batch.vessel.code,
+                "age_s": (newest - standing.newest_at).total_seconds(),
+                "p50_bv": said["p50_bv"],
+                "p_never": said["p_never"],
+                "rinsed_bv": said["rinsed_bv"],
+                "causes": [cause["code"] for cause in said["causes"]],
+                "earlier": len(history_of(batch)),
+                "forecasts": ForecastMade.objects.filter(batch=batch).count(),
+            }
+        )
+    return {
+        "feeds": {
+            feed.code: [feed.account.is_device, feed.instrument.calibration_due_on is not None]
+            for feed in MeterFeed.objects.select_related("account", "instrument")
+        },
+        "rinses_of_source": {row["source"]: row["rinses"] for row in of_source},
+        "running": running,
+    }
+
+
+def _decided() -> dict[str, Any]:
+    from django.utils import timezone
+
+    from regenplant.batches.models import Batch, MeterLog
+    from regenplant.core.process.acceptance import Outcome
+    from regenplant.core.process.lifecycle import BatchState
+    from regenplant.quality.models import (
+        Downgrade,
+        QcMeasurement,
+        RetainedSample,
+        ReworkProposal,
+        RinseContinuation,
+    )
+    from regenplant.quality.specification import judgement
+    from regenplant.quality.trends import trends
+
+    waiting = [
+        batch
+        for batch in Batch.objects.filter(state=BatchState.AWAITING_QC)
+        if MeterLog.objects.filter(batch=batch).exists()
+    ]
+    proposals = list(ReworkProposal.objects.select_related("decision__batch"))
+    now = timezone.now()
+    found = trends(now - timedelta(days=60), now, UTC)
+    return {
+        "gone_on": RinseContinuation.objects.count(),
+        "successors": [
+            list(Batch.objects.filter(parent=one.decision.batch).values_list("state", flat=True))
+            for one in proposals
+        ],
+        "downgrades": [[one.from_class, one.to_class, one.orders.count()] for one in Downgrade.objects.all()],
+        "waiting_at_qc": [judgement(batch).verdict.outcome is Outcome.PASS for batch in waiting],
+        "samples_kept": RetainedSample.objects.filter(discard__isnull=True).count(),
+        "samples_gone": RetainedSample.objects.filter(discard__isnull=False).count(),
+        "tank_tests": QcMeasurement.objects.filter(tank__isnull=False).count(),
+        "drifting": [one.line for one in found.drifting],
+        "alerts": [alert.line for alert in found.alerts],
+        "followed": sum(one.limits is not None for one in found.series),
+    }
+
+
+def _instruments() -> dict[str, Any]:
+    from django.utils import timezone
+
+    from regenplant.plant.calibrations import due_of
+    from regenplant.plant.days import plant_day
+    from regenplant.plant.models import Calibration, Instrument
+    from regenplant.quality.instrument_impact import impact_of
+
+    outside = [row for row in Calibration.objects.select_related("instrument") if row.found_within is False]
+    newest = max(outside, key=lambda row: row.done_at)
+    impact = impact_of(newest.instrument, newest)
+    today = plant_day(timezone.now())
+    return {
+        "overdue": [
+            one.code for one in Instrument.objects.all() if due_of(one, today, 14).value == "overdue"
+        ],
+        "found_outside": [newest.instrument.code, newest.left_within],
+        "impact": [
+            [one.nearness, one.holds_no_longer, one.released_at is not None] for one in impact.results
+        ],
+    }
+
+
+def _papers() -> dict[str, Any]:
+    from regenplant.documents.certificate.standing import content_of, standing_of
+    from regenplant.documents.models import Certificate
+
+    issued = list(Certificate.objects.all())
+    standing = [standing_of(one) for one in issued]
+    return {
+        "certificates": sorted({one.scope for one in issued}),
+        "certificate_states": sorted({str(one.state) for one in standing}),
+        "prints": sum(len(one.prints) for one in standing),
+        "grades": sorted(
+            {name for one in issued for name in re.findall(r"ASTM D1193 type \w+", one.content)}
+        ),
+        "untouched": all(one.is_untouched for one in standing) and all(content_of(one) for one in issued),
+    }
+
+
+def _pages() -> dict[str, Any]:
+    """Pages that a newcomer opens, and how they answer a supervisor."""
+    from django.test import Client
+    from django.urls import reverse
+
+    from regenplant.batches.models import Batch, MeterLog
+    from regenplant.core.process.lifecycle import BatchState
+    from regenplant.people.models import Person
+
+    client = Client(SERVER_NAME="127.0.0.1")
+    client.force_login(Person.objects.get(username="osk"))
+    metered = Batch.objects.filter(pk__in=MeterLog.objects.values("batch")).order_by("-planned_at")
+    rinsing = metered.filter(state=BatchState.RINSING)[0]
+    waiting = metered.filter(state=BatchState.AWAITING_QC)[0]
+    addresses = {
+        "rinse": reverse("rinse", args=[rinsing.number]),
+        "decision": reverse("qc-decision", args=[waiting.number]),
+        "certificates": reverse("certificates"),
+        "trends": reverse("trends"),
+        "feeds": reverse("setup-meter-feeds"),
+        "products": reverse("setup-products"),
+        "instrument": reverse("setup-instrument", args=["CELL-2"]),
+    }
+    return {"pages": {name: client.get(address).status_code for name, address in addresses.items()}}
+
+
+def _verified() -> dict[str, Any]:
+    out = StringIO()
+    call_command("verify_records", stdout=out, stderr=out)
+    return {"verified": out.getvalue()}
+
+
+if __name__ == "__main__":
+    os.environ.setdefault("DJANGO_SETTINGS_MODULE", "regenplant.settings")
+    django.setup()
+    json.dump(shown(), sys.stdout)
