@@ -154,7 +154,9 @@ def what_is_new(
 ) -> tuple[StepRun, tuple[Any, ...], LeftOut]:
     """The rinse the packet belongs to, its columns as they are kept, and how many were left out."""
     np = array_library()
-    step = _step_of(batch, raw)
+    moments_kept = _moments_kept(batch, instrument)
+    is_unknown = ~np.isin(raw.at_s, moments_kept)
+    step = _step_of(batch, raw.where(is_unknown) if is_unknown.any() else raw)
     began = step.started_at.timestamp() if step.started_at else np.inf
     ahead_s = METER_AHEAD_S if is_device(by) else AHEAD_S
     ended = min(step.finished_at.timestamp() if step.finished_at else np.inf, by.at.timestamp() + ahead_s)
@@ -163,7 +165,7 @@ def what_is_new(
     _, firsts = np.unique(within.at_s, return_index=True)
     is_new = np.zeros(len(within.at_s), dtype=bool)
     is_new[firsts] = True
-    is_new &= ~np.isin(within.at_s, _moments_kept(batch, instrument))
+    is_new &= is_unknown[inside]
     counted = LeftOut(int((~is_new).sum()), int((~inside).sum()))
     if not is_new.any():
         raise _nothing_new(batch, counted)
@@ -177,7 +179,8 @@ def what_is_new(
 
 
 def _step_of(batch: Batch, raw: Raw) -> StepRun:
-    """The judged rinse that holds most of the readings; the newest of two that hold as many."""
+    """The judged rinse that holds most of the readings; the newest of two that hold as many. A log over two of them comes in by being
+    handed in twice: what is kept already is not asked."""
     begun = [step for step in judged_steps(batch) if step.started_at is not None]
     if not begun:
         raise RecordRefused(f"The final rinse of batch {batch.number} has not started.", code="not_rinsing")
