@@ -10,7 +10,6 @@ from typing import Any
 import pytest
 from django.contrib.auth.models import Group
 from django.urls import reverse
-from django.utils import timezone
 
 from regenplant.batches.models import Batch
 from regenplant.batches.standing import forecasts_of
@@ -33,7 +32,7 @@ USUAL = factories.usual_specification("sac_h")
 
 @pytest.fixture
 def plant(db: None) -> SmallPlant:
-    return factories.small_plant(now=timezone.now() - timedelta(hours=12))
+    return factories.small_plant(now=factories.hours_ago(12))
 
 
 def us_per_cm() -> float:
