@@ -3,10 +3,8 @@
 from __future__ import annotations
 
 from collections.abc import Iterator
-from datetime import timedelta
 
 import pytest
-from django.utils import timezone
 
 from regenplant.batches.models import Batch
 from regenplant.web.api.tokens import tries
@@ -25,7 +23,7 @@ def no_tries() -> Iterator[None]:
 
 @pytest.fixture
 def plant(db: None) -> SmallPlant:
-    return factories.small_plant(now=timezone.now() - timedelta(hours=8))
+    return factories.small_plant(now=factories.hours_ago(8))
 
 
 @pytest.fixture

@@ -2,13 +2,11 @@
 
 from __future__ import annotations
 
-from datetime import timedelta
 from typing import Any
 
 import pytest
 from django.core.wsgi import get_wsgi_application
 from django.test import Client
-from django.utils import timezone
 from hypothesis import HealthCheck, Phase, given, settings
 
 from regenplant.web.api.endpoints import api
@@ -45,7 +43,7 @@ OPERATIONS = [result.ok() for result in described().get_all_operations()]
 @pytest.mark.django_db(transaction=True)
 @pytest.mark.parametrize("operation", OPERATIONS, ids=lambda operation: operation.label)
 def test_drawn_calls_are_answered_as_described(operation: Any) -> None:
-    plant = factories.small_plant(now=timezone.now() - timedelta(hours=8))
+    plant = factories.small_plant(now=factories.hours_ago(8))
     factories.rinsing_batch(plant)
     meter = meter_at(plant, "A1")
     headers = {"Authorization": f"Bearer {meter.token}"}

@@ -3,11 +3,9 @@
 from __future__ import annotations
 
 from collections.abc import Iterator
-from datetime import timedelta
 from pathlib import Path
 
 import pytest
-from django.utils import timezone
 
 from regenplant.batches.models import Batch
 from tests import factories
@@ -21,7 +19,7 @@ TOPIC = "rinse/a1/outlet"
 
 @pytest.fixture
 def plant(db: None) -> SmallPlant:
-    return factories.small_plant(now=timezone.now() - timedelta(hours=8))
+    return factories.small_plant(now=factories.hours_ago(8))
 
 
 @pytest.fixture

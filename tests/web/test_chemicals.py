@@ -3,13 +3,11 @@
 from __future__ import annotations
 
 from collections.abc import Callable
-from datetime import timedelta
 from typing import Any
 
 import pytest
 from django.test import Client
 from django.urls import reverse
-from django.utils import timezone
 
 from regenplant.chemicals import services
 from regenplant.chemicals.models import ChemicalLot, DataSheet, Movement, Place, StrengthCheck
@@ -33,7 +31,7 @@ pytestmark = pytest.mark.django_db
 
 @pytest.fixture
 def plant(db: None) -> SmallPlant:
-    return factories.small_plant(now=timezone.now() - timedelta(hours=2))
+    return factories.small_plant(now=factories.hours_ago(2))
 
 
 @pytest.fixture

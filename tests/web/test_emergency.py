@@ -26,7 +26,7 @@ URL = "/emergency/"
 
 @pytest.fixture
 def plant(db: None) -> SmallPlant:
-    plant = factories.small_plant(now=timezone.now() - timedelta(hours=2))
+    plant = factories.small_plant(now=factories.hours_ago(2))
     profile = PlantProfile.objects.get()
     settings = ProfileSettings(
         name="Test plant",

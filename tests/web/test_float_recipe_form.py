@@ -3,13 +3,11 @@
 from __future__ import annotations
 
 from collections.abc import Callable
-from datetime import timedelta
 from typing import Any
 
 import pytest
 from django.test import Client
 from django.urls import reverse
-from django.utils import timezone
 
 from regenplant.people.models import Person
 from regenplant.recipes.models import RecipeVersion
@@ -30,7 +28,7 @@ DOWNWARD = {"flow_bv_per_h": ("2 BV/h", "1 BV/h", "3 BV/h"), "volume_bv": ("2 BV
 
 @pytest.fixture
 def plant(db: None) -> SmallPlant:
-    found = factories.small_plant(now=timezone.now() - timedelta(hours=2))
+    found = factories.small_plant(now=factories.hours_ago(2))
     factories.approved_recipe(found, families.default_recipe("MB-APART-110"))
     return found
 

@@ -22,7 +22,7 @@ DRAFT = "/handover/"
 
 @pytest.fixture
 def plant(db: None) -> factories.SmallPlant:
-    return factories.plant_today(hours_ago=0.0)
+    return factories.plant_today(hours=0.0)
 
 
 def text(answer: object) -> str:

@@ -4,13 +4,11 @@ from __future__ import annotations
 
 import re
 from collections.abc import Callable
-from datetime import timedelta
 from typing import Any
 
 import pytest
 from django.test import Client
 from django.urls import reverse
-from django.utils import timezone
 
 from regenplant.people.models import Person
 from regenplant.plant.models import MeterFeed
@@ -23,7 +21,7 @@ pytestmark = pytest.mark.django_db
 
 @pytest.fixture
 def plant(db: None) -> factories.SmallPlant:
-    return factories.small_plant(now=timezone.now() - timedelta(hours=2))
+    return factories.small_plant(now=factories.hours_ago(2))
 
 
 @pytest.fixture

@@ -3,12 +3,10 @@
 from __future__ import annotations
 
 from dataclasses import replace
-from datetime import timedelta
 from typing import Any
 
 import pytest
 from django.urls import reverse
-from django.utils import timezone
 
 from regenplant.batches import services as batch_services
 from regenplant.batches.models import Batch, StepEntry, StepRun
@@ -29,7 +27,7 @@ pytestmark = pytest.mark.django_db
 
 @pytest.fixture
 def plant(db: None) -> factories.SmallPlant:
-    return families.whole_plant(now=timezone.now().replace(microsecond=0) - timedelta(hours=6))
+    return families.whole_plant(now=factories.hours_ago(6))
 
 
 @pytest.fixture

@@ -21,7 +21,7 @@ PNG = b"\x89PNG\r\n\x1a\n" + b"the picture of a form"
 
 @pytest.fixture
 def plant(db: None) -> factories.SmallPlant:
-    return factories.plant_today(hours_ago=1.0)
+    return factories.plant_today(hours=1.0)
 
 
 @pytest.fixture

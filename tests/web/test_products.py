@@ -4,13 +4,11 @@ from __future__ import annotations
 
 from collections.abc import Callable
 from dataclasses import replace
-from datetime import timedelta
 from typing import Any
 
 import pytest
 from django.test import Client
 from django.urls import reverse
-from django.utils import timezone
 
 from regenplant.batches.models import Batch
 from regenplant.batches.worked_out import worked_of
@@ -31,7 +29,7 @@ SODIUM = Limit("sodium", "Sodium", "concentration", high=1e-3, each_tank=True, m
 
 @pytest.fixture
 def plant(db: None) -> SmallPlant:
-    return factories.small_plant(now=timezone.now() - timedelta(hours=9))
+    return factories.small_plant(now=factories.hours_ago(9))
 
 
 @pytest.fixture

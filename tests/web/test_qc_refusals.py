@@ -4,13 +4,11 @@ from __future__ import annotations
 
 from collections.abc import Callable
 from dataclasses import dataclass, replace
-from datetime import timedelta
 from typing import Any
 
 import pytest
 from django.contrib.auth.models import Group
 from django.urls import reverse
-from django.utils import timezone
 
 from regenplant.batches.models import Batch
 from regenplant.batches.standing import forecasts_of
@@ -33,7 +31,7 @@ USUAL = factories.usual_specification("sac_h")
 
 @pytest.fixture
 def plant(db: None) -> SmallPlant:
-    return factories.small_plant(now=timezone.now() - timedelta(hours=12))
+    return factories.small_plant(now=factories.hours_ago(12))
 
 
 def us_per_cm() -> float:

@@ -34,7 +34,7 @@ pytestmark = pytest.mark.django_db
 
 @pytest.fixture
 def plant(db: None) -> SmallPlant:
-    return factories.small_plant(now=timezone.now() - timedelta(hours=9))
+    return factories.small_plant(now=factories.hours_ago(9))
 
 
 @pytest.fixture

@@ -3,13 +3,11 @@
 from __future__ import annotations
 
 import re
-from datetime import timedelta
 from typing import Any
 
 import pytest
 from django.test import Client
 from django.urls import reverse
-from django.utils import timezone
 
 from regenplant.batches import services as batch_services
 from regenplant.batches.models import Batch
@@ -29,7 +27,7 @@ WHY = "The kit was read in grains and written as mg/L."
 
 @pytest.fixture
 def plant(db: None) -> SmallPlant:
-    return factories.small_plant(now=timezone.now() - timedelta(hours=9))
+    return factories.small_plant(now=factories.hours_ago(9))
 
 
 @pytest.fixture

@@ -28,7 +28,7 @@ pytestmark = [pytest.mark.django_db, pytest.mark.requirement("ER-25")]
 
 @pytest.fixture
 def plant(db: None) -> factories.SmallPlant:
-    return factories.small_plant(now=timezone.now() - timedelta(hours=2))
+    return factories.small_plant(now=factories.hours_ago(2))
 
 
 @pytest.fixture

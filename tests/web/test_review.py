@@ -2,13 +2,10 @@
 
 from __future__ import annotations
 
-from datetime import timedelta
-
 import pytest
 from django.db import connection
 from django.test import Client
 from django.urls import reverse
-from django.utils import timezone
 
 from regenplant.audit import chain, locks
 from regenplant.batches import services as batch_services
@@ -30,7 +27,7 @@ pytestmark = pytest.mark.django_db
 
 @pytest.fixture
 def plant(db: None) -> SmallPlant:
-    return factories.small_plant(now=timezone.now() - timedelta(hours=9))
+    return factories.small_plant(now=factories.hours_ago(9))
 
 
 @pytest.fixture

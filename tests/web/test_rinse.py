@@ -20,7 +20,7 @@ pytestmark = pytest.mark.django_db
 
 @pytest.fixture
 def plant(db: None) -> SmallPlant:
-    return factories.small_plant(now=timezone.now() - timedelta(hours=8))
+    return factories.small_plant(now=factories.hours_ago(8))
 
 
 @pytest.fixture
@@ -105,8 +105,7 @@ def test_the_entry_is_one_press_from_the_top_for_whoever_may_write(
 
 
 def test_both_fields_show_a_unit_before_anything_is_typed(as_qc: Client, plant: SmallPlant) -> None:
-    batch = factories.frozen_batch(plant, "sba_1")
-    factories.run_to(plant, batch, StepKind.FAST_RINSE)
+    batch = factories.rinsing_batch(plant)
     assert "With its unit, such as 18 °C or 64 °F." in text_of(as_qc.get(url(batch)))
     plant.forward(minutes=4)
     factories.reading(plant, batch, "400 µS/cm")

@@ -10,7 +10,6 @@ import pytest
 from django.core.files.uploadedfile import SimpleUploadedFile
 from django.test import Client
 from django.urls import reverse
-from django.utils import timezone
 
 from regenplant.batches.models import Batch, MeterLog
 from regenplant.batches.points import points_of
@@ -24,7 +23,7 @@ pytestmark = pytest.mark.django_db
 
 @pytest.fixture
 def plant(db: None) -> SmallPlant:
-    return factories.small_plant(now=timezone.now() - timedelta(hours=8))
+    return factories.small_plant(now=factories.hours_ago(8))
 
 
 @pytest.fixture

@@ -2,11 +2,8 @@
 
 from __future__ import annotations
 
-from datetime import timedelta
-
 import pytest
 from django.urls import reverse
-from django.utils import timezone
 
 from regenplant.audit.selectors import chain_head
 from regenplant.web import codes
@@ -17,7 +14,7 @@ pytestmark = pytest.mark.django_db
 
 @pytest.fixture
 def plant(db: None) -> factories.SmallPlant:
-    return factories.small_plant(now=timezone.now() - timedelta(hours=2))
+    return factories.small_plant(now=factories.hours_ago(2))
 
 
 @pytest.fixture

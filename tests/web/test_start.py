@@ -25,7 +25,7 @@ START = "start"
 
 @pytest.fixture
 def plant(db: None) -> factories.SmallPlant:
-    return factories.plant_today(hours_ago=2)
+    return factories.plant_today(hours=2)
 
 
 @pytest.fixture

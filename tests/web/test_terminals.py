@@ -3,12 +3,10 @@
 from __future__ import annotations
 
 from collections.abc import Callable
-from datetime import timedelta
 
 import pytest
 from django.test import Client
 from django.urls import reverse
-from django.utils import timezone
 
 from regenplant.audit.models import AuditEvent
 from regenplant.people.models import Person
@@ -23,7 +21,7 @@ NAME = "Tablet at the acid skid"
 
 @pytest.fixture
 def plant(db: None) -> factories.SmallPlant:
-    return factories.small_plant(now=timezone.now() - timedelta(hours=2))
+    return factories.small_plant(now=factories.hours_ago(2))
 
 
 @pytest.fixture

@@ -139,7 +139,7 @@ def test_rules_their_reasons_and_their_sources_stand_on_the_page(supervisor: Cli
 def test_judged_batches_that_no_row_tells_of_are_counted_and_the_command_is_named(
     client_of: ClientOf,
 ) -> None:
-    whole = factories.small_plant(now=timezone.now() - timedelta(hours=9))
+    whole = factories.small_plant(now=factories.hours_ago(9))
     factories.passed_batch(whole, "sac_h")
     RinseOutcome.objects.all().delete()
     page = text_of(client_of(whole.people["supervisor"]).get(reverse("trends")))

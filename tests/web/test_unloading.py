@@ -3,13 +3,11 @@
 from __future__ import annotations
 
 from collections.abc import Callable
-from datetime import timedelta
 from typing import Any
 
 import pytest
 from django.test import Client
 from django.urls import reverse
-from django.utils import timezone
 
 from regenplant.chemicals import services
 from regenplant.chemicals.models import ChemicalLot, Place, Unloading
@@ -23,7 +21,7 @@ pytestmark = [pytest.mark.django_db, pytest.mark.requirement("CS-01")]
 
 @pytest.fixture
 def plant(db: None) -> SmallPlant:
-    plant = factories.small_plant(now=timezone.now() - timedelta(hours=2))
+    plant = factories.small_plant(now=factories.hours_ago(2))
     for code, un_number in (("B-HCL", "UN1789"), ("B-NAOH", "UN1824")):
         services.set_fill_connection(
             by=plant.by("supervisor"), place_id=Place.objects.get(code=code).pk, connection_code=f"FILL-{code}",

@@ -7,7 +7,6 @@ from typing import Any
 
 import pytest
 from django.urls import reverse
-from django.utils import timezone
 
 from regenplant.plant import services as plant_services
 from regenplant.tanks import services
@@ -18,7 +17,7 @@ pytestmark = pytest.mark.django_db
 
 @pytest.fixture
 def plant(db: None) -> factories.SmallPlant:
-    return factories.small_plant(now=timezone.now() - timedelta(hours=2))
+    return factories.small_plant(now=factories.hours_ago(2))
 
 
 @pytest.fixture

@@ -2,12 +2,9 @@
 
 from __future__ import annotations
 
-from datetime import timedelta
-
 import pytest
 from django.test import Client
 from django.urls import reverse
-from django.utils import timezone
 
 from regenplant.batches.models import Batch, BatchTank
 from regenplant.documents.batch_record.gathering import batch_record_content
@@ -24,7 +21,7 @@ pytestmark = pytest.mark.django_db
 
 @pytest.fixture
 def plant(db: None) -> SmallPlant:
-    return factories.small_plant(now=timezone.now() - timedelta(hours=20))
+    return factories.small_plant(now=factories.hours_ago(20))
 
 
 @pytest.fixture
