@@ -27,7 +27,7 @@ from tests.rinse.columns import FORMS
 from tests.rinse.generator import rinse_set
 from tests.rinse.scoring import Judged, Summary, judged, summary
 
-THIRD_SEED = 9_090
+THIRD_SEED = 9_190
 """Of the set for the last look; training takes other seeds (``tests/rinse/train.py``)."""
 KEPT = Path(__file__).parent / "reference" / "rinses.json.gz"
 

@@ -28,8 +28,10 @@ METER_FAULTS = (
     "late_lag",
 )
 WIDER = ("bed_shifts", "wanders", "slow_reserve")
+WIDEST = (*WIDER, "uneven_pace", "passing_change")
 """Drawn for the training only: changes of no known name, so that the bands learn that anything may come."""
-_WIDER_SHARE = 0.15
+_NAMELESS = {"wider": (0.15, WIDER), "widest": (0.25, WIDEST)}
+"""Their share of the faulty rinses, by the kinds that are asked for."""
 STRANGE = ("ripple", "channel_opens", "meter_swapped")
 """Never drawn for the training: what does the forecast say of what it has not seen? Bed, bed, meter."""
 _WEIGHTS = {
@@ -55,19 +57,20 @@ class Doings:
     leakage: float = 1.0
     bypass: tuple[float, float] = (0.0, 1.0)
     """Share of the flow through a part of the bed, and the speed of that part."""
-    shifted: tuple[float, float] = (0.0, 1.0)
-    """Bed volume from which on the bed goes its way at another speed, and that speed."""
+    progress: np.ndarray | None = None
+    """Bed volumes the bed itself has got to, at each grid point; None where it keeps its own pace."""
     opened: tuple[float, float, float] = (0.0, 0.0, 1.0)
     """Bed volume at which a channel opens, share of the flow through it, and the speed of what it carries."""
     colder: float = 0.0
     warm_k: float = 0.0
 
 
-def draw_names(random: np.random.Generator, share: float, wider: bool = False) -> list[str]:
+def draw_names(random: np.random.Generator, share: float, kinds: str = "usual") -> list[str]:
     if random.random() > share:
         return []
-    if wider and random.random() < _WIDER_SHARE:
-        return [str(random.choice(WIDER))]
+    nameless, names = _NAMELESS.get(kinds, (0.0, ()))
+    if names and random.random() < nameless:
+        return [str(random.choice(names))]
     every = BED_FAULTS + METER_FAULTS
     weights = np.array([_WEIGHTS.get(name, 1.0) for name in every])
     count = 1 if random.random() < 0.85 else 2
@@ -228,7 +231,7 @@ def _channel_opens(random, doings, end):
 
 def _bed_shifts(random, doings, end):
     at = _moment(random, end)
-    doings.shifted = (at, _between(random, 0.3, 1.6))
+    doings.progress = np.where(at <= GRID, at + (GRID - at) * _between(random, 0.3, 1.6), GRID)
     doings.times *= 1.0 + (at <= GRID) * _between(random, 0.01, 3.0) * np.exp(
         -_from(at) / (end * random.uniform(0.05, 1.0))
     )
@@ -246,8 +249,25 @@ def _slow_reserve(random, doings, end):
     doings.added += _between(random, 0.3, 40.0) * _rise(at, 0.03 * end) * np.exp(-_from(at) / scale)
 
 
+def _uneven_pace(random, doings, end):
+    """Now faster, now slower than it should, from some moment on."""
+    at = _moment(random, end)
+    knots = np.arange(0.0, GRID[-1] + end, end * random.uniform(0.15, 0.6))
+    walk = np.cumsum(random.normal(0.0, random.uniform(0.1, 0.5), len(knots)))
+    pace = np.exp(np.clip(np.interp(_from(at), knots, walk - walk[0]), -1.6, 0.8))
+    doings.progress = np.cumsum(pace * np.diff(GRID, prepend=0.0))
+
+
+def _passing_change(random, doings, end):
+    """The whole curve too high or too low for a stretch, or from some moment on."""
+    at = _moment(random, end)
+    until = at + end * random.uniform(0.05, 1.0) if random.random() < 0.7 else 2.0 * GRID[-1]
+    width = end * _between(random, 0.01, 0.2)
+    doings.times *= np.exp(random.normal(0.0, 0.7) * (_rise(at, width) - _rise(until, width)))
+
+
 _CHANGES = {
-    "bed_shifts": _bed_shifts, "wanders": _wanders, "slow_reserve": _slow_reserve,
+    "bed_shifts": _bed_shifts, "wanders": _wanders, "slow_reserve": _slow_reserve, "uneven_pace": _uneven_pace, "passing_change": _passing_change,
     "ripple": _ripple, "channel_opens": _channel_opens,
     "channel": _channel, "dead_leg": _dead_leg, "fouled": _fouled, "cold": _cold, "low_flow": _low_flow, "flow_step": _flow_step,
     "sawtooth": _sawtooth, "pause": _pause, "leak_steady": _leak_steady, "leak_step": _leak_step, "leak_pulses": _leak_pulses,

@@ -16,6 +16,8 @@ _JITTER = 0.05
 _LOG_LOSS = 0.15
 """Weight of the logarithmic loss of "never" beside its square: steeper where the square is flat."""
 _SMOOTH = 0.01
+POINTS, NEVER, BOTH = slice(0, 3), slice(3, 4), slice(0, 4)
+"""Which of the outputs a network is trained for; the others then mean nothing."""
 
 
 @dataclass
@@ -132,8 +134,10 @@ def _slopes(outputs: np.ndarray, anchors: np.ndarray, ends: np.ndarray) -> np.nd
     return slopes / len(outputs)
 
 
-def fitted(values: np.ndarray, rows: Rows, seed: int, epochs: int) -> Net:
-    """One network; ``values`` are the rows' features, standardised."""
+def fitted(values: np.ndarray, rows: Rows, seed: int, epochs: int, outputs: slice = BOTH) -> Net:
+    """One network for some of the outputs; ``values`` are the rows' features, standardised."""
+    asked = np.zeros(4)
+    asked[outputs] = 1.0
     random = np.random.default_rng(seed)
     net = Net(values.shape[1], random)
     parts = net.weights + net.biases
@@ -149,9 +153,8 @@ def fitted(values: np.ndarray, rows: Rows, seed: int, epochs: int) -> Net:
                 np.float32
             )
             layers = net.forward(shaken)
-            slope = _slopes(layers[-1].astype(float), rows.anchors[chosen], rows.ends[chosen]).astype(
-                np.float32
-            )
+            slope = _slopes(layers[-1].astype(float), rows.anchors[chosen], rows.ends[chosen]) * asked
+            slope = slope.astype(np.float32)
             rate = _RATE * 0.5 * (1.0 + np.cos(np.pi * step / (epochs * batches)))
             for number, (part, steep) in enumerate(zip(parts, net.backward(layers, slope), strict=True)):
                 first[number] += 0.1 * (steep - first[number])

@@ -41,7 +41,7 @@ def rinse_set(
     """Pairs of curve and truth from ``count`` pools of one form.
 
     ``cuts`` "any": seen at any share of the way; "quarters": about 25, 50 and 75 %, as in the public set. ``kinds`` of faults of
-    the rinses shown: "usual"; "wider" with those that only the training has; "strange", each with one that is never trained on.
+    the rinses shown: "usual"; "wider" and "widest" with those that only the training has; "strange", each with one that is never trained on.
     """
     random = np.random.default_rng(seed)
     drawn = _kept_pools(random, form, count)
@@ -124,7 +124,7 @@ def _chunk(
         if kinds == "strange" and place >= HISTORY:
             names = [str(random.choice(faults.STRANGE))]
         else:
-            names = faults.draw_names(random, share, kinds == "wider" and place >= HISTORY)
+            names = faults.draw_names(random, share, kinds if place >= HISTORY else "usual")
         doings.append(faults.happen(random, names, usual))
     beds.amplitudes = beds.amplitudes * np.array([each.amplitude for each in doings])
     beds.scales = beds.scales * np.array([each.scale for each in doings])
@@ -146,9 +146,8 @@ def _chunk(
         share, speed = each.bypass
         if share:
             bed = (1.0 - share) * bed + share * np.interp(GRID * speed, GRID, bed)
-        at, speed = each.shifted
-        if speed != 1.0:
-            bed = np.where(at <= GRID, np.interp(at + (GRID - at) * speed, GRID, bed), bed)
+        if each.progress is not None:
+            bed = np.interp(each.progress, GRID, bed)
         at, share, speed = each.opened
         if share:
             late = np.interp(GRID * speed, GRID, bed)

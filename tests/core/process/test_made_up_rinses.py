@@ -10,6 +10,7 @@ import pytest
 from tests.rinse import columns
 from tests.rinse.columns import GRID, Beds
 from tests.rinse.scoring import judged, summary
+from tests.rinse.settling import Said, best
 
 
 def beds(amplitude: float, scale: float) -> Beds:
@@ -81,3 +82,17 @@ def test_a_summary_holds_the_base_rate_beside_the_brier_score() -> None:
     ]
     found = summary(rows)
     assert found.base_brier == 0.25 and found.brier == 0.25 and found.coverage == 1.0
+
+
+def test_bands_two_thirds_as_wide_as_they_should_be_are_told_to_widen_by_half() -> None:
+    """The 5 and 95 % points of a normal spread stand 1.645 from its middle; here at two thirds of that."""
+    random = np.random.default_rng(4)
+    count = 6_000
+    anchors = random.uniform(0.0, 2.0, count)
+    middle = anchors + 3.0
+    quantiles = np.stack([middle - 1.645 / 1.5, middle, middle + 1.645 / 1.5], axis=1)
+    said = Said(quantiles, np.full(count, 0.01), middle + random.normal(0.0, 1.0, count), anchors)
+    early, late, _ = best(said).split("; ")
+    for side in (early, late):
+        near, far = (float(part.split()[-1]) for part in side.split(", ")[:2])
+        assert near == pytest.approx(1.5, abs=0.25) and far == pytest.approx(1.5, abs=0.25)

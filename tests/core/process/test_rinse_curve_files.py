@@ -41,6 +41,19 @@ def test_history_may_lack() -> None:
     assert rinse.history == ()
 
 
+def test_a_meter_s_missing_value_is_no_reading_and_the_others_stand() -> None:
+    [(_, rinse)] = curves_of({"curves": [changed(("readings", 1, "conductivity_us_cm_25c"), None)]})
+    assert [each.bed_volumes_bv for each in rinse.readings] == [0.5]
+
+
+def test_an_entry_without_any_value_is_refused() -> None:
+    entry = copy.deepcopy(ENTRY)
+    for each in entry["readings"]:
+        each["conductivity_us_cm_25c"] = None
+    with pytest.raises(OutOfRange, match=r'Entry 1 .*"readings": none of the 2 has a conductivity'):
+        curves_of({"curves": [entry]})
+
+
 def changed(path: tuple[str | int, ...], value: Any) -> dict[str, Any]:
     entry = copy.deepcopy(ENTRY)
     at: Any = entry
@@ -76,7 +89,13 @@ def changed(path: tuple[str | int, ...], value: Any) -> dict[str, Any]:
         (("readings", 1, "minutes"), math.inf, ("reading 2", "minutes", "inf stands there")),
         (("readings", 0, "bv"), math.nan, ("reading 1", "bv", "nan stands there")),
         (("bed_volume_l",), 1e9, ('"bed_volume_l"', "1e+09 stands there")),
-        (("readings", 1, "conductivity_us_cm_25c"), None, ("reading 2", "nothing stands there")),
+        (
+            ("readings", 1),
+            {"bv": 1.5, "minutes": 7.5},
+            ("reading 2", "conductivity_us_cm_25c", "nothing stands there"),
+        ),
+        (("readings", 1, "bv"), None, ("reading 2", '"bv"', "nothing stands there")),
+        (("readings", 1, "minutes"), None, ("reading 2", '"minutes"', "nothing stands there")),
         (("readings", 1, "bv"), 0.1, ("Reading 2 lies before", "order of time")),
         (("readings", 1, "minutes"), 1.0, ("Reading 2 lies before", "order of time")),
         (("readings", 0, "temperature_c"), 400.0, ("reading 1", "temperature_c", "-40 to 150")),

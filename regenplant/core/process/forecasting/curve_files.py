@@ -69,10 +69,16 @@ def curve_of(entry: Any, number: int) -> tuple[str, RinseSoFar]:
         )
     volume = _number(entry, "bed_volume_l", where, 1e-3, 1e6) * 1e-3
     flow = _number(entry, "flow_bv_per_h", where, 0.01, 1000.0)
-    readings = tuple(
+    every = [
         _reading(each, f"{where}, reading {index}")
         for index, each in enumerate(_list(entry, "readings", where, MOST_READINGS), start=1)
-    )
+    ]
+    readings = tuple(each for each in every if each is not None)
+    if every and not readings:
+        raise OutOfRange(
+            f'{where}, "readings": none of the {len(every)} has a conductivity; a forecast needs at least one.',
+            code="no_readings",
+        )
     history = tuple(
         _past(each, f"{where}, history {index}")
         for index, each in enumerate(_list(entry, "history", where, MOST_HISTORY, may_lack=True), start=1)
@@ -92,13 +98,18 @@ def curve_of(entry: Any, number: int) -> tuple[str, RinseSoFar]:
         raise OutOfRange(f"{where}: {refusal.message}", code=refusal.code) from refusal
 
 
-def _reading(each: Any, where: str) -> ReadingSoFar:
+def _reading(each: Any, where: str) -> ReadingSoFar | None:
+    """One reading; None where the meter gave no value (``null``), which is no reading. A field that lacks is a slip in the file."""
     if not isinstance(each, dict):
         raise OutOfRange(f"{where} is {_kind(each)}; allowed is an object.", code="not_an_object")
     temperature = each.get("temperature_c")
+    bed_volumes = _number(each, "bv", where, 0.0, 10_000.0)
+    at_s = _number(each, "minutes", where, 0.0, 1e6) * 60.0
+    if "conductivity_us_cm_25c" in each and each["conductivity_us_cm_25c"] is None:
+        return None
     return ReadingSoFar(
-        bed_volumes_bv=_number(each, "bv", where, 0.0, 10_000.0),
-        at_s=_number(each, "minutes", where, 0.0, 1e6) * 60.0,
+        bed_volumes_bv=bed_volumes,
+        at_s=at_s,
         conductivity_siemens_per_m=_number(each, "conductivity_us_cm_25c", where, 0.0, 1e7, above=True)
         * _PER_MICROSIEMENS_CM,
         temperature_kelvin=None

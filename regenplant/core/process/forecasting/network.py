@@ -25,17 +25,27 @@ _QUARTER = math.log(4.0)
 
 @dataclass(frozen=True, slots=True)
 class Learned:
-    """Arrays; ``nets`` holds for each network its layers of (weights, bias): the first half for the points, the second for "never"."""
+    """Arrays; ``nets`` holds for each network its layers of (weights, bias). The first half gives the points (correction of the anchor, raw
+    widths below and above), the second the logit of "never"."""
 
     names: tuple[str, ...]
     centre: Any
     scale: Any
+    never_centre: Any
+    """Of the second half, whose training had other rinses."""
+    never_scale: Any
     nets: tuple[tuple[tuple[Any, Any], ...], ...]
     early_widening: float
+    """1 leaves the distance from the middle to the 5 % point as learned; this at the end point, and on a straight line over ln(volume) to
+    the next."""
+    early_widening_far: float
+    """The same a quarter of the way."""
     late_widening: float
+    """As ``early_widening``, for the distance to the 95 % point."""
+    late_widening_far: float
+    """Far from the end point most of what may still go wrong has not begun: the late point moves out."""
     never_shrinking: float
-    """1 leaves the chance of "never" as learned; less draws it towards ``never_usual`` on the logit scale. This at the end point, and on a
-    straight line over ln(volume) to the next."""
+    """1 leaves the chance of "never" as learned; less draws it towards ``never_usual`` on the logit scale. Lines as above."""
     never_shrinking_early: float
     """The same a quarter of the way, where what a curve shows is least of what may still come."""
     never_usual: float
@@ -59,12 +69,16 @@ def learned() -> Learned:
         tuple(kept["names"]),
         np.array(kept["centre"]),
         np.array(kept["scale"]),
+        np.array(kept["never_centre"]),
+        np.array(kept["never_scale"]),
         tuple(
             tuple((np.array(layer["weights"]), np.array(layer["bias"])) for layer in net)
             for net in kept["nets"]
         ),
         kept["early_widening"],
+        kept["early_widening_far"],
         kept["late_widening"],
+        kept["late_widening_far"],
         kept["never_shrinking"],
         kept["never_shrinking_early"],
         kept["never_usual"],
@@ -96,22 +110,27 @@ def answer(described: dict[str, float], anchor: float) -> Answer:
     of = learned()
     if tuple(described) != of.names:
         raise RuntimeError("weights.json was made for other features; run python -m tests.rinse.train.")
-    row = np.clip((np.array(list(described.values())) - of.centre) / of.scale, -_KEPT_WITHIN, _KEPT_WITHIN)
-    outputs = [_through(np, net, row) for net in of.nets]
-    half = len(outputs) // 2
-    points, nevers = outputs[:half], outputs[half:]
+    row = np.array(list(described.values()))
+    half = len(of.nets) // 2
+    points, nevers = (
+        [_through(np, net, np.clip((row - centre) / scale, -_KEPT_WITHIN, _KEPT_WITHIN)) for net in nets]
+        for nets, centre, scale in (
+            (of.nets[:half], of.centre, of.scale),
+            (of.nets[half:], of.never_centre, of.never_scale),
+        )
+    )
     middle = anchor + sum(float(each[0]) for each in points) / half
     below = sum(_softplus(np, each[1]) for each in points) / half
     above = sum(_softplus(np, each[2]) for each in points) / half
-    chance = sum(1.0 / (1.0 + float(np.exp(-np.clip(each[3], -30.0, 30.0)))) for each in nevers) / half
+    chance = sum(1.0 / (1.0 + float(np.exp(-np.clip(each[0], -30.0, 30.0)))) for each in nevers) / half
     usual = _logit(np, of.never_usual)
     earliness = min(max(anchor / _QUARTER, 0.0), 1.0)
-    shrinking = of.never_shrinking + earliness * (of.never_shrinking_early - of.never_shrinking)
+    shrinking = _along(earliness, of.never_shrinking, of.never_shrinking_early)
     never = usual + shrinking * (_logit(np, chance) - usual)
     return Answer(
-        middle - of.early_widening * below,
+        middle - _along(earliness, of.early_widening, of.early_widening_far) * below,
         middle,
-        middle + of.late_widening * above,
+        middle + _along(earliness, of.late_widening, of.late_widening_far) * above,
         float(1.0 / (1.0 + np.exp(-never))),
     )
 
@@ -122,6 +141,10 @@ def _through(np: Any, net: tuple[tuple[Any, Any], ...], row: Any) -> Any:
         if number < len(net) - 1:
             row = np.tanh(row)
     return row
+
+
+def _along(earliness: float, near: float, far: float) -> float:
+    return near + earliness * (far - near)
 
 
 def _softplus(np: Any, value: Any) -> float:
