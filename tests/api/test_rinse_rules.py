@@ -5,12 +5,10 @@ from __future__ import annotations
 
 from collections.abc import Sequence
 from dataclasses import dataclass, replace
-from datetime import timedelta
 from pathlib import Path
 from typing import Any
 
 import pytest
-from django.utils import timezone
 
 from regenplant.batches.models import Batch, MeterLog, RinseReading
 from regenplant.core.engineering import conductivity
@@ -31,7 +29,7 @@ USUAL = factories.usual_specification("sba_1")
 
 @pytest.fixture
 def plant(db: None, monkeypatch: pytest.MonkeyPatch) -> SmallPlant:
-    found = factories.small_plant(now=timezone.now() - timedelta(hours=9))
+    found = factories.small_plant(now=factories.hours_ago(9))
     at_plant_time(found, monkeypatch)
     return found
 

@@ -3,12 +3,10 @@ all done."""
 
 from __future__ import annotations
 
-from datetime import timedelta
 from typing import Any
 
 import pytest
 from django.urls import reverse
-from django.utils import timezone
 
 from regenplant.batches.models import Batch
 from regenplant.core.process.published_grades import PUBLISHED
@@ -26,7 +24,7 @@ pytestmark = pytest.mark.django_db
 
 @pytest.fixture
 def plant(db: None) -> SmallPlant:
-    return factories.small_plant(now=timezone.now() - timedelta(hours=12))
+    return factories.small_plant(now=factories.hours_ago(12))
 
 
 def visits_of(batch: Batch) -> list[str]:
