@@ -14,6 +14,7 @@ from regenplant.batches.checking import unchecked
 from regenplant.batches.frozen import plan_of
 from regenplant.batches.models import Batch, StepRun
 from regenplant.batches.rinse import rinse_flow_m3_per_s, specification_of
+from regenplant.core.process.continued import PASSED
 from regenplant.core.process.entry_rules import is_critical
 from regenplant.core.process.plan import EntrySpec
 from regenplant.core.process.specification import CONDUCTIVITY, Specification
@@ -61,6 +62,10 @@ class Turn:
     dice: random.Random
     is_rework: bool
     curve: Curve | None = None
+
+
+LESS_WHEN_IT_GOES_ON = 0.85
+"""Share of the planned rinse water that a rinse takes when it goes on: less than QC allowed it."""
 
 
 class Running:
@@ -204,6 +209,8 @@ class Running:
             if not is_before and is_late_part is not None and (spec.key in self.LATE) != is_late_part:
                 continue
             factor = 1.11 if run.overfeeds and spec.key in ("stock_drawn", "volume_fed") else 1.0
+            if spec.key == PASSED and step.number > len(plan_of(batch).steps):
+                factor = LESS_WHEN_IT_GOES_ON
             text = self.value_of(spec, dice, factor)
             batches.write_entry(
                 by=self.stage.by(run.operator, at),
