@@ -306,7 +306,7 @@ def _steps(facts: ReviewFacts) -> Iterator[Finding]:
         elif step.worked_s is not None and _is_off(step):
             worked = _span(step.worked_s)
             yield Finding(
-                Unusual.TIME, f"{step.name} took {worked}; planned were {_span(step.planned_s)}.", step.number
+                Unusual.TIME, f"{step.name} took {worked}; {_span(step.planned_s)} were planned.", step.number
             )
 
 

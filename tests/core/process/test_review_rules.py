@@ -110,7 +110,7 @@ CASES: dict[str, tuple[ReviewFacts, Unusual, str]] = {
         Unusual.SKIPPED, "Backwash was skipped. bed was lifted already.",
     ),
     "too short": (
-        replace(USUAL, steps=(StepFact(2, "Backwash", "done", 900.0, 440.0),)), Unusual.TIME, "took 7 min; planned were 15 min.",
+        replace(USUAL, steps=(StepFact(2, "Backwash", "done", 900.0, 440.0),)), Unusual.TIME, "took 7 min; 15 min were planned.",
     ),
     "too long": (replace(USUAL, steps=(StepFact(2, "Backwash", "done", 900.0, 1400.0),)), Unusual.TIME, "took 23 min"),
     "held": (
