@@ -12,6 +12,7 @@ from django.utils import timezone
 
 from regenplant.batches.models import Batch, RinseReading
 from tests import factories
+from tests.batches.meter_logs import take
 from tests.factories import SmallPlant
 from tests.web.pages import markup_of as text_of
 
@@ -144,6 +145,15 @@ def test_the_page_asks_a_fixed_number_of_queries(
         factories.reading(plant, rinsing, "50 µS/cm")
     with django_assert_max_num_queries(40):
         as_qc.get(url(rinsing))
+
+
+def test_a_rinse_that_only_a_meter_reads_is_not_called_unread(as_qc: Client, plant: SmallPlant) -> None:
+    batch = factories.rinsing_batch(plant)
+    assert "No reading is written yet. The first one starts the curve." in text_of(as_qc.get(url(batch)))
+    take(plant, batch, [400.0 * 0.8**minute + 20.0 for minute in range(20)])
+    page = text_of(as_qc.get(url(batch)))
+    assert "No reading is written yet" not in page
+    assert "No reading is written by hand. What meters sent is in the curve and under Logs of meters." in page
 
 
 # --- writing ------------------------------------------------------------------------------------------------------------

@@ -124,7 +124,7 @@ def forecast_panel(
     """The panel for one rinse that runs."""
     if seen is None:
         return ForecastPanel(
-            "No reading is written yet, so there is nothing to forecast from. The first one starts it.",
+            "No reading counts yet, so there is nothing to forecast from. The first one starts it.",
             "",
             (),
             False,
