@@ -29,7 +29,7 @@ class Counts(StrEnum):
 
     YES = "yes"
     INFORMS = "informs"
-    """Its instrument was out of calibration."""
+    """Its instrument was out of calibration, or its limit does not take what the meter compensates."""
     CHECK = "check"
     """It points to its instrument, not to the water."""
 
@@ -115,7 +115,7 @@ class RinseRow:
 
 COUNTS_WORDS = {
     Counts.YES: "",
-    Counts.INFORMS: "informs only: calibration overdue",
+    Counts.INFORMS: "informs only: not counted",
     Counts.CHECK: "instrument check: not counted",
 }
 
