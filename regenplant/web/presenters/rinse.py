@@ -21,7 +21,7 @@ from regenplant.drawing.rinse import Across, Counts, RinseDown
 from regenplant.drawing.rinse import RinseReading as DrawnReading
 from regenplant.web.drawing.limit_bar import LimitBar, limit_bar
 from regenplant.web.presenters.bed import lower_first
-from regenplant.web.presenters.rinse_forecast import ForecastSeen, expected_end
+from regenplant.web.presenters.rinse_forecast import ForecastSeen, drawn_end
 from regenplant.web.presenters.words import (
     both,
     clock,
@@ -160,7 +160,7 @@ def rinse_down(
         started_at=timezone.localtime(start) if start is not None else None,
         now_s=(now - start).total_seconds() if page.is_rinsing and start is not None else None,
         earlier=tuple(_earlier(ghost, across) for ghost in page.ghosts),
-        expected=expected_end(page.batch, forecast, flow, start) if start is not None else None,
+        expected=drawn_end(page.batch, forecast, flow, start) if start is not None else None,
         across=across,
         bv_per_s=flow / page.batch.resin_volume_m3 if flow else 0.0,
         basis=basis_of(page),
