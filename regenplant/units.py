@@ -409,7 +409,9 @@ def format_so_far(
 ) -> str:
     """What is reached, beside what is needed: what falls short is never rounded to look met, "14.9 min" of 15 min."""
     text = format_quantity(value, kind_key, system, with_unit=with_unit)
-    if not falls_short(value, needed) or text != format_quantity(needed, kind_key, system, with_unit=with_unit):
+    if not falls_short(value, needed) or text != format_quantity(
+        needed, kind_key, system, with_unit=with_unit
+    ):
         return text
     shown, wanted = (shown_value(one, kind_key, system) for one in (value, needed))
     cut = cut_below(shown, wanted, KINDS[kind_key].decimals[1 if system == "us" else 0])

@@ -207,7 +207,10 @@ def _kept(batch: Batch, instrument: Instrument) -> Any:
     np = array_library()
     logs = MeterLog.objects.filter(batch=batch, instrument=instrument).only("columns")
     by_hand = RinseReading.objects.filter(batch=batch, instrument=instrument, replaced_by__isnull=True)
-    rows = [(at.timestamp(), shown) for at, shown in by_hand.values_list("occurred_at", "conductivity_siemens_per_m")]
+    rows = [
+        (at.timestamp(), shown)
+        for at, shown in by_hand.values_list("occurred_at", "conductivity_siemens_per_m")
+    ]
     hand = np.array(rows, dtype=float).reshape(-1, 2)
     parts = [_pairs(columns[0], columns[2]) for columns in map(unpacked, logs)]
     return np.concatenate([*parts, _pairs(hand[:, 0].round(3), hand[:, 1])])

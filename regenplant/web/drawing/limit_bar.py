@@ -134,7 +134,10 @@ def limit_bar(
     words = verdict or _verdict(limits, shown, standing, show)
     if is_off:
         words = f"{words}: off scale"
-    value_text, unit_text = show.so_far(value, low) if standing is Standing.NOT_YET else show.text(value), show.unit
+    value_text, unit_text = (
+        show.so_far(value, low) if standing is Standing.NOT_YET else show.text(value),
+        show.unit,
+    )
     other_text = other or (units.other_system(value, kind, system) if kind and value is not None else "")
     said = " ".join(filter(None, (value_text, unit_text)))
     sentence = f"{caption}: {said}, {words}.{limit_sentence(low, high, kind=kind, unit=unit, system=system)}"

@@ -62,7 +62,9 @@ def test_a_usual_batch_says_that_nothing_was_unusual_and_what_was_looked_at() ->
 def test_of_a_log_its_readings_are_counted_not_the_log() -> None:
     log = replace(READING, name="log", words="of 900 readings, in-line meter", logged=900)
     aside = replace(log, words="set aside", replaces="it counted", logged=0)
-    looked = exceptions(replace(USUAL, values=(FLOW, READING, log, replace(log, logged=300), aside))).looked_at
+    looked = exceptions(
+        replace(USUAL, values=(FLOW, READING, log, replace(log, logged=300), aside))
+    ).looked_at
     assert "1,201 rinse readings (1,200 of them logged, in 2 logs)" in looked
     one = exceptions(replace(USUAL, values=(READING, log))).looked_at
     assert "901 rinse readings (900 of them logged, in 1 log)" in one
