@@ -18,7 +18,7 @@ from typing import Any, Literal
 import pint
 
 from regenplant.core.errors import OutOfRange, UnitNotUnderstood
-from regenplant.core.process.wording import finer, short_time, tiny
+from regenplant.core.process.wording import cut_below, falls_short, finer, short_time, tiny
 from regenplant.unit_kinds import KINDS, QuantityKind
 from regenplant.unit_spellings import ATOMS, CASED_ATOMS, SPELLINGS
 
@@ -402,6 +402,21 @@ def format_quantity(
     text = format_shown(shown_value(value, kind_key, system), kind_key, system)
     unit = unit_text(kind_key, system)
     return f"{text}{NO_BREAK_SPACE}{unit}" if with_unit and unit else text
+
+
+def format_so_far(
+    value: float, needed: float, kind_key: str, system: str = "metric", *, with_unit: bool = True
+) -> str:
+    """What is reached, beside what is needed: what falls short is never rounded to look met, "14.9 min" of 15 min."""
+    text = format_quantity(value, kind_key, system, with_unit=with_unit)
+    if not falls_short(value, needed) or text != format_quantity(
+        needed, kind_key, system, with_unit=with_unit
+    ):
+        return text
+    shown, wanted = (shown_value(one, kind_key, system) for one in (value, needed))
+    cut = cut_below(shown, wanted, KINDS[kind_key].decimals[1 if system == "us" else 0])
+    unit = unit_text(kind_key, system)
+    return f"{cut}{NO_BREAK_SPACE}{unit}" if with_unit and unit else cut
 
 
 def format_shown(shown: float, kind_key: str, system: str = "metric") -> str:

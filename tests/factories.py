@@ -5,7 +5,7 @@ Plain functions. What needs a person takes ``by``; people come from ``person``. 
 
 from __future__ import annotations
 
-from dataclasses import dataclass, field
+from dataclasses import dataclass, field, replace
 from datetime import UTC, date, datetime, timedelta
 from typing import Any
 
@@ -60,6 +60,7 @@ from regenplant.quality.signed_content import PASS_MEANING, REVIEW_MEANING
 from regenplant.quality.specification import sample_limits
 from regenplant.recipes import services as recipe_services
 from regenplant.recipes.models import RecipeVersion, SpecificationVersion
+from regenplant.recipes.selectors import specification_definition
 from regenplant.resins import services as resin_services
 from regenplant.resins.models import ResinType
 from regenplant.resins.services import ResinTypeSettings
@@ -321,6 +322,27 @@ def approved_specification(
         by=plant.by("supervisor 2"), version_id=added.pk, permit=approval(plant.by("supervisor 2"), added)
     )
     return SpecificationVersion.objects.get(pk=added.pk)
+
+
+def customers_own_specification(
+    plant: SmallPlant, family: str, code: str, **change: object
+) -> SpecificationVersion:
+    """An approved specification that the customer of this plant has for the product of a family, beside the usual one."""
+    usual = plant.specification[family]
+    definition = specification_definition(usual)
+    own = approved_specification(
+        plant, replace(definition, code=code, name=f"For a customer, {code}", **change)
+    )  # type: ignore[arg-type]
+    assert plant.customer is not None
+    product = recipe_services.add_product(
+        by=plant.by("supervisor"), code="STD", name=definition.name, family=family, grade="working",
+        specification_id=usual.specification_id,
+    ).result  # fmt: skip
+    recipe_services.set_customer_specification(
+        by=plant.by("supervisor"), product_id=product.pk, customer_id=plant.customer.pk,
+        specification_id=own.specification_id, reason="their order of this year",
+    )  # fmt: skip
+    return own
 
 
 @remembered

@@ -28,6 +28,8 @@ class LogPreview:
     received: int
     kept: int
     known_already: int
+    same_moment: int
+    """Of those known already: how many show another figure than what is kept of their moment."""
     outside: int
     first_at: datetime
     last_at: datetime
@@ -72,6 +74,7 @@ def preview_of(batch: Batch, packet: Packet, by: By) -> LogPreview:
         received=len(packet.readings),
         kept=len(at_s),
         known_already=left_out.known_already,
+        same_moment=left_out.same_moment,
         outside=left_out.outside,
         first_at=first,
         last_at=last,

@@ -17,6 +17,7 @@ from regenplant.core.engineering.libraries import array_library
 from regenplant.core.errors import RecordRefused
 from regenplant.core.process.acceptance import CLOCKS_APART_S
 from regenplant.core.process.series import WAYS, Series
+from regenplant.core.process.wording import listed
 from regenplant.plant.models import Instrument
 
 MOST_READINGS = 250_000
@@ -143,10 +144,15 @@ def _number(text: str) -> float:
 # --- what of it is new ------------------------------------------------------------------------------------------------
 @dataclass(frozen=True, slots=True)
 class LeftOut:
-    """How many readings are not taken in: of a moment kept already or twice in the packet, and before or after the rinse."""
+    """How many readings are not taken in: of a moment kept already or twice in the packet, and before or after the rinse.
+
+    ``same_moment`` of ``known_already`` show another figure than what is kept of that moment: a log without seconds writes several
+    readings of one minute.
+    """
 
     known_already: int
     outside: int
+    same_moment: int = 0
 
 
 def what_is_new(
@@ -154,8 +160,8 @@ def what_is_new(
 ) -> tuple[StepRun, tuple[Any, ...], LeftOut]:
     """The rinse the packet belongs to, its columns as they are kept, and how many were left out."""
     np = array_library()
-    moments_kept = _moments_kept(batch, instrument)
-    is_unknown = ~np.isin(raw.at_s, moments_kept)
+    kept = _kept(batch, instrument)
+    is_unknown = ~np.isin(raw.at_s, kept.real)
     step = _step_of(batch, raw.where(is_unknown) if is_unknown.any() else raw)
     began = step.started_at.timestamp() if step.started_at else np.inf
     ahead_s = METER_AHEAD_S if is_device(by) else AHEAD_S
@@ -166,7 +172,8 @@ def what_is_new(
     is_new = np.zeros(len(within.at_s), dtype=bool)
     is_new[firsts] = True
     is_new &= is_unknown[inside]
-    counted = LeftOut(int((~is_new).sum()), int((~inside).sum()))
+    others = _others(within.where(~is_new), np.concatenate([kept, _told(within.where(is_new))]))
+    counted = LeftOut(int((~is_new).sum()), int((~inside).sum()), others)
     if not is_new.any():
         raise _nothing_new(batch, counted)
     new = within.where(is_new)
@@ -195,28 +202,46 @@ def _step_of(batch: Batch, raw: Raw) -> StepRun:
     return max(reversed(begun), key=held)
 
 
-def _moments_kept(batch: Batch, instrument: Instrument) -> Any:
-    """Moments of all readings of an instrument in a batch, set aside or not [s since the epoch]."""
+def _kept(batch: Batch, instrument: Instrument) -> Any:
+    """All readings of an instrument in a batch, set aside or not, as ``_told``."""
     np = array_library()
     logs = MeterLog.objects.filter(batch=batch, instrument=instrument).only("columns")
     by_hand = RinseReading.objects.filter(batch=batch, instrument=instrument, replaced_by__isnull=True)
-    parts = [unpacked(log)[0] for log in logs]
-    parts.append(
-        np.array([at.timestamp() for at in by_hand.values_list("occurred_at", flat=True)], dtype=float).round(
-            3
-        )
-    )
-    return np.concatenate(parts)
+    rows = [
+        (at.timestamp(), shown)
+        for at, shown in by_hand.values_list("occurred_at", "conductivity_siemens_per_m")
+    ]
+    hand = np.array(rows, dtype=float).reshape(-1, 2)
+    parts = [_pairs(columns[0], columns[2]) for columns in map(unpacked, logs)]
+    return np.concatenate([*parts, _pairs(hand[:, 0].round(3), hand[:, 1])])
+
+
+def _told(raw: Raw) -> Any:
+    return _pairs(raw.at_s, raw.conductivity_siemens_per_m)
+
+
+def _pairs(at_s: Any, shown: Any) -> Any:
+    """Moment [s since the epoch] and figure [S/m] as one complex number each, so that both are looked up at once. The figure as a
+    short float: sent again in another unit it is the same one."""
+    return at_s + 1j * shown.astype("float32")
+
+
+def _others(left_out: Raw, kept: Any) -> int:
+    """How many of the readings left out show another figure than what is kept of their moment."""
+    np = array_library()
+    return int((~np.isin(_told(left_out), kept)).sum())
 
 
 def _nothing_new(batch: Batch, counted: LeftOut) -> RecordRefused:
     parts = []
-    if counted.known_already:
-        parts.append(f"{counted.known_already:,} are kept already")
+    if counted.known_already > counted.same_moment:
+        parts.append(f"{counted.known_already - counted.same_moment:,} are kept already")
+    if counted.same_moment:
+        parts.append(f"{counted.same_moment:,} show another figure for a moment that is kept already")
     if counted.outside:
         parts.append(f"{counted.outside:,} lie outside the rinse, or in time to come")
     return RecordRefused(
-        f"Nothing of it is new to batch {batch.number}: {' and '.join(parts)}.",
+        f"Nothing of it is new to batch {batch.number}: {listed(parts)}.",
         code="nothing_new",
         kept=0,
         known_already=counted.known_already,

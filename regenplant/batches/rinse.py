@@ -19,7 +19,7 @@ from regenplant.core.engineering.libraries import array_library
 from regenplant.core.errors import OutOfRange
 from regenplant.core.process.acceptance import Outcome, Verdict, judge
 from regenplant.core.process.lifecycle import StepState
-from regenplant.core.process.sifting import Sifted, instrument_doubt, sifted
+from regenplant.core.process.sifting import Sifted, instrument_doubt, not_counted, sifted
 from regenplant.core.process.specification import CONDUCTIVITY, LabResult, Limit, Specification
 from regenplant.core.process.specification import RinseReading as CoreReading
 from regenplant.core.process.vocabulary import StepKind
@@ -198,6 +198,24 @@ def at_25(
 def what_is_odd(batch: Batch, reading: CoreReading) -> str:
     """Why a reading points to the instrument, "" if it does not (WQ-04)."""
     return instrument_doubt(reading, specification_of(batch))
+
+
+def core_reading_of(row: RinseReading) -> CoreReading:
+    """A reading that a person wrote, as the core judges it. Its ``instrument`` is at hand."""
+    return CoreReading(
+        row.occurred_at.timestamp(),
+        row.rinsed_bv,
+        row.conductivity_siemens_per_m,
+        row.temperature_kelvin,
+        Compensation(row.meter_compensation),
+        row.instrument.code,
+        row.instrument_was_valid,
+    )
+
+
+def informs_only(row: RinseReading, limit: Limit | None) -> str:
+    """Why a reading decides nothing, as a sentence: calibration, or a compensation that its limit does not take; "" if it may."""
+    return not_counted(core_reading_of(row), limit)
 
 
 def rinsed_bed_volumes(

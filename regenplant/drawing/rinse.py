@@ -3,7 +3,7 @@
 Pure water has a ceiling, so the log chart alone hides the part that decides. The failing side of the limit is hatched; a limit by
 temperature is a line in steps. Readings written by hand are rings, the last one a disc; a square informs only, a diamond points to
 its instrument and is in no curve; a meter's log is a line of at most 600 points. The hold window is tinted once it has begun. When
-the end point is expected stands as a dashed bar on the limit. A forecast never colours anything as passed.
+the end point is expected stands as a dashed bar on the limit, called "if at all" where it is doubtful. A forecast never colours anything as passed.
 """
 
 from __future__ import annotations
@@ -77,6 +77,8 @@ class RinseChart:
     has_readings: bool
     has_forecast: bool
     has_expected: bool
+    is_doubtful: bool
+    """The end point that is expected is more likely than not never reached."""
     has_earlier: bool
     has_limit: bool
     has_log: bool
@@ -109,6 +111,7 @@ def rinse_chart(rinse: RinseDown, *, system: str = "metric", height: int = 430) 
         has_readings=any(r.is_by_hand for r in rinse.readings),
         has_forecast=bool(rinse.forecast),
         has_expected=rinse.expected is not None,
+        is_doubtful=shown.is_doubtful,
         has_earlier=bool(rinse.earlier),
         has_limit=shown.last_limit is not None,
         has_log=any(not r.is_by_hand for r in rinse.readings),
@@ -313,7 +316,7 @@ class _Plot:
     def _hold_word(self) -> str:
         """Whether the window has begun, or is where it would lie."""
         if self.rinse.held_from_s is None:
-            return "expected hold"
+            return "hold, if at all" if self.shown.is_doubtful else "expected hold"
         return f"hold {self.rinse.hold_s / 60:.0f} min" if self.is_near else "hold"
 
     # --- now and what is expected -----------------------------------------------------------------------------------
@@ -365,7 +368,11 @@ class _Plot:
         if not has_bar:
             items.append(Shape("lim", x, y, ((0, 0), (0, down * 58)), is_closed=False))
         first, second = (46.0, 68.0) if down > 0 else (-46.0, -24.0)
-        items.append(Label("tb halo", x, y, self.shown.at(middle), anchor, dx, first))
+        at = self.shown.at(middle)
+        if self.shown.is_doubtful:
+            items.append(Label("ti t2 halo", x, y, f"if at all, {at}", anchor, dx, first))
+        else:
+            items.append(Label("tb halo", x, y, at, anchor, dx, first))
         if early is not None and late is not None:
             words = self.shown.between(early, late)
             items.append(Label("ti t2 halo", x, y, words, anchor, dx, second))

@@ -29,7 +29,7 @@ class Counts(StrEnum):
 
     YES = "yes"
     INFORMS = "informs"
-    """Its instrument was out of calibration."""
+    """Its instrument was out of calibration, or its limit does not take what the meter compensates."""
     CHECK = "check"
     """It points to its instrument, not to the water."""
 
@@ -67,11 +67,12 @@ class Expected:
 
 @dataclass(frozen=True, slots=True)
 class ExpectedEnd:
-    """When the end point is expected: 5, 50 and 95 %."""
+    """When the end point is expected: 5, 50 and 95 %, given that it is reached. ``is_doubtful``: more likely than not it never is."""
 
     early: Expected
     middle: Expected
     late: Expected
+    is_doubtful: bool = False
 
 
 @dataclass(frozen=True, slots=True)
@@ -115,7 +116,7 @@ class RinseRow:
 
 COUNTS_WORDS = {
     Counts.YES: "",
-    Counts.INFORMS: "informs only: calibration overdue",
+    Counts.INFORMS: "informs only: not counted",
     Counts.CHECK: "instrument check: not counted",
 }
 
@@ -231,6 +232,11 @@ class ShownRinse:
         known = sorted(t for t in times[1:] if t is not None)
         return times[0], known[0] if known else None, known[-1] if len(known) == 2 else None
 
+    @property
+    def is_doubtful(self) -> bool:
+        """Whether the end point that is expected is more likely than not never reached."""
+        return self.rinse.expected is not None and self.rinse.expected.is_doubtful
+
     def hold_window(self) -> tuple[float, float] | None:
         """Where the hold window stands on the axis: from where it has begun, else from where the end point is expected."""
         if self.rinse.hold_s <= 0 or self.last_limit is None:
@@ -308,6 +314,8 @@ class ShownRinse:
             else ""
         )
         hold = f", then hold {self.rinse.hold_s / 60:.0f} minutes" if self.rinse.hold_s else ""
+        if self.is_doubtful:
+            return f"If it passes at all, forecast at {self.at(middle)}{between}{hold}."
         return f"Forecast to pass at {self.at(middle)}{between}{hold}."
 
     # --- the table --------------------------------------------------------------------------------------------------

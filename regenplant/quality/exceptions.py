@@ -166,6 +166,7 @@ class _Teller:
                 instrument=log.instrument.code,
                 instrument_was_valid=log.instrument_was_valid,
                 doubt=f"{log.check_count:,} of them point to the cell" if log.check_count else "",
+                logged=log.count,
             )
         for row in self.record.set_aside_logs:
             first, last = row.from_at or row.log.first_at, row.until_at or row.log.last_at
@@ -178,6 +179,7 @@ class _Teller:
                 replaces="it counted",
                 reason=f"{row.reason}",
                 instrument=row.log.instrument.code,
+                logged=0,
             )
 
     # --- how it went --------------------------------------------------------------------------------------------------

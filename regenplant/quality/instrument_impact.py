@@ -135,7 +135,7 @@ def impact_of(instrument: Instrument, failure: Calibration | None = None) -> Imp
     numbers = _touched(instrument, period)
     batches = list(
         Batch.objects.filter(pk__in=numbers)
-        .select_related("specification_version")
+        .select_related("specification_version", "downgrade__to_version")
         .prefetch_related(
             "qc_decisions",
             "releases",

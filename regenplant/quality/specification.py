@@ -8,6 +8,7 @@ from django.db.models import F
 
 from regenplant.batches.models import Batch, BatchTank
 from regenplant.batches.rinse import EndPoint, end_point_of, rinse_verdict, specification_of
+from regenplant.batches.worked_out import worked_of
 from regenplant.core.process import laboratory
 from regenplant.core.process.acceptance import Verdict
 from regenplant.core.process.laboratory import Found
@@ -38,6 +39,28 @@ def applied_specification(batch: Batch) -> Specification:
     it was passed against."""
     down = downgrade_of(batch)
     return specification_definition(down.to_version) if down is not None else specification_of(batch)
+
+
+@dataclass(frozen=True, slots=True)
+class AppliedName:
+    """One specification version a batch is judged by: "Q-MB version 1", and its digest."""
+
+    code: str
+    number: int
+    digest: str
+
+    @property
+    def name(self) -> str:
+        return f"{self.code} version {self.number}"
+
+
+def applied_names(batch: Batch) -> tuple[AppliedName, ...]:
+    """All that the batch is judged by, each once: of several customers every one of which it meets the strictest."""
+    worked = worked_of(batch) if downgrade_of(batch) is None else None
+    if worked is not None:
+        return tuple(AppliedName(part.code, part.number, part.digest) for part in worked.parts)
+    version = applied_version(batch)
+    return (AppliedName(version.specification.code, version.number, version.digest),)
 
 
 def applied_class(batch: Batch) -> str:

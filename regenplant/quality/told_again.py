@@ -10,7 +10,7 @@ from typing import Any
 
 from regenplant.batches.models import Batch, StepEntry
 from regenplant.batches.points import points_of
-from regenplant.batches.rinse import end_point, rinse_sifted, specification_of
+from regenplant.batches.rinse import end_point, rinse_sifted
 from regenplant.core.engineering.conductivity_tables import table_limit_siemens_per_m
 from regenplant.core.errors import OutOfRange
 from regenplant.core.process.calibration import Point, corrected, margin_frac
@@ -20,7 +20,7 @@ from regenplant.core.process.specification import RinseReading as CoreReading
 from regenplant.plant.calibrations import core_points
 from regenplant.plant.models import Calibration
 from regenplant.quality.models import QcMeasurement
-from regenplant.quality.specification import sample_limits
+from regenplant.quality.specification import applied_specification, sample_limits
 
 _ALIKE = ({"concentration", "trace_concentration", "hardness"},)
 """Kinds with one unit, so that a share found at one holds for the other."""
@@ -72,19 +72,20 @@ def of_rinse(
     """The reading nearest to the limit among those by which the end point holds; where it does not, the newest.
 
     Readings of the instrument ``code`` by hand and of meters alike, those that count, from ``since`` up to, not including, ``until``.
+    The limit is the one the batch was passed by: that of the lower product where it went down.
     """
-    specification = specification_of(batch)
+    specification = applied_specification(batch)
     limit = specification.limit(CONDUCTIVITY)
     points = points_of(batch)
     if limit is None or code not in points.instrument_codes.values():
         return
-    found = rinse_sifted(batch, points)
+    found = rinse_sifted(batch, points, specification)
     own = found.counts & (found.series.instrument == found.series.instrument_codes.index(code))
     if since is not None:
         own &= found.series.at_s >= since.timestamp()
     if until is not None:
         own &= found.series.at_s < until.timestamp()
-    reached = end_point(batch, points)
+    reached = end_point(batch, points, specification)
     held = own & (found.series.at_s >= (reached.held_from_s if reached.held_from_s is not None else inf))
     told = []
     for place in _extremes(found, held) if held.any() else own.nonzero()[0][-1:].tolist():

@@ -4,6 +4,7 @@ from __future__ import annotations
 
 import hashlib
 import json
+from dataclasses import replace
 from datetime import timedelta
 
 import pytest
@@ -14,7 +15,7 @@ from regenplant.audit.verifying import registry
 from regenplant.batches.models import Batch, BatchTank
 from regenplant.core.errors import NotAllowed, RecordRefused
 from regenplant.core.process.canonical import canonical_text, from_plain
-from regenplant.documents.certificate.content import CertificateContent, DrawnPoint, Measured
+from regenplant.documents.certificate.content import CertificateContent, DrawnPoint, JudgedBy, Measured
 from regenplant.documents.certificate.gathering import calibration_words
 from regenplant.documents.certificate.paper import draw_certificate
 from regenplant.documents.certificate.standing import CertificateState, content_of, standing_of
@@ -82,6 +83,16 @@ def test_it_says_what_was_measured_by_which_method_and_instrument(plant: SmallPl
         and batch.rinse.held_readings >= 3
         and batch.rinse.count == len(batch.rinse.points)
     )
+
+
+def test_of_several_customers_specifications_all_are_named(plant: SmallPlant) -> None:
+    own = factories.customers_own_specification(plant, "sac_h", "Q-H-X", hold_time_s=1000.0)
+    batch = families.to_release(plant, factories.frozen_batch(plant, "sac_h"))
+    (one,) = content_of(issued(plant, batch)).batches
+    usual = plant.specification["sac_h"]
+    assert one.strictest_of == (
+        JudgedBy("Q-H version 1", usual.digest), JudgedBy("Q-H-X version 1", own.digest),
+    )  # fmt: skip
 
 
 def test_its_tanks_are_those_chosen_in_their_order(plant: SmallPlant, released: Batch) -> None:
@@ -288,6 +299,21 @@ def test_golden_text(size: PageSize) -> None:
     assert [words for words in GOLDEN if words not in text] == []
     assert overprinted(pdf) == []
     assert pdf == draw_certificate(certificate_example.content(), "cd" * 32, ISSUE, size, "metric")
+
+
+def test_all_specifications_that_applied_are_named_once() -> None:
+    """Two batches, one of them of several customers: each specification stands once, and of which batch the strictest counted."""
+    plain = certificate_example.content()
+    both = (JudgedBy("Q-MB-10 version 4", "ab" * 32), JudgedBy("MB-GLASSWING version 1", "ef" * 32))
+    mixed = replace(plain.batches[0], number="B-10410", strictest_of=both)
+    pdf = draw_certificate(replace(plain, batches=(*plain.batches, mixed)), "cd" * 32, ISSUE, A4, "metric")
+    text = whole_text(pdf)
+    assert (
+        "Judged against: Q-MB-10 version 4, digest abab abab abab abab; MB-GLASSWING version 1, digest efef efef efef efef. "
+        "Of B-10410 the strictest of each limit counted."
+    ) in text
+    assert overprinted(pdf) == []
+    assert '"strictest_of"' not in canonical_text(plain)  # a certificate of before keeps its digest
 
 
 @pytest.mark.parametrize("tanks", range(1, 13))

@@ -19,6 +19,7 @@ from regenplant.people.binding import TwoPeople
 from regenplant.plant import services as plant_services
 from regenplant.plant.services.vessels import VesselSettings
 from regenplant.quality import services
+from regenplant.quality.instrument_impact import impact_of
 from regenplant.quality.models import Downgrade, QcDecision, RinseContinuation
 from regenplant.quality.retained import sample_missing
 from regenplant.quality.services.measuring import MeasurementAsTyped
@@ -238,6 +239,17 @@ def test_a_batch_goes_down_once_with_an_order_and_two_signatures(
     assert down.signature.content == down.decision.content and '"order":"PO-7"' in down.decision.content
     with pytest.raises(TransitionRefused):
         go_down(plant, batch, version, "D")
+
+
+def test_the_impact_list_judges_it_by_the_limit_it_was_passed_by(
+    plant: SmallPlant, plateau: tuple[Batch, Any]
+) -> None:
+    batch, version = plateau
+    go_down(plant, batch, version, "D")
+    (one,) = impact_of(plant.instruments["CELL"]).results
+    lowered = applied_specification(Batch.objects.get(pk=batch.pk)).limit("conductivity")
+    assert lowered is not None and one.high == lowered.high != specification_of(batch).limits[0].high
+    assert one.what == "End point of the rinse" and one.margin is not None and one.margin > 0.0
 
 
 def test_a_downgrade_needs_an_order_of_a_customer_in_the_batch(

@@ -175,6 +175,11 @@ def test_outside_is_red_not_yet_is_hollow_within_is_ink():
     assert (pointer(wanted.scene).role, wanted.verdict) == ("hollow", "not yet")
 
 
+def test_a_wanted_value_that_is_a_little_short_does_not_show_the_limit():
+    held = limit_bar(caption="Held", value=872.0, kind="duration", low=900.0, expects="reach")
+    assert (held.value_text, held.verdict) == ("14.5", "not yet") and "14.5 min, not yet" in held.scene.label
+
+
 def test_a_wanted_value_is_met_at_the_limit_and_never_near_it():
     met = limit_bar(caption="Rinsed", value=10.0, kind="bed_volumes", low=10, expects="reach")
     assert (met.standing, met.verdict) == (Standing.MET, "met")

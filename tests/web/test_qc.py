@@ -223,6 +223,18 @@ def test_a_pass_is_signed_with_the_figures_and_the_digest_shown(as_who, measured
     assert measured.state == "passed" and "Go on: fill the tanks" in page
 
 
+def test_all_specifications_of_several_customers_are_named_once(as_who, plant: SmallPlant) -> None:
+    factories.customers_own_specification(plant, "sac_h", "Q-H-X", hold_time_s=1000.0)
+    batch = factories.frozen_batch(plant, "sac_h")
+    factories.run_to(plant, batch, StepKind.SAMPLE, finish=True)
+    factories.measured_sample(plant, batch)
+    page = text_of(as_who("qc").get(url(batch)))
+    assert "met the strictest of Q-H version 1 and Q-H-X version 1." in page
+    head = page[page.index('id="against"') : page.index("Each figure, and where it comes from")]
+    assert "The strictest of: Q-H version 1 for all and Q-H-X version 1 for Moonbase" in head
+    assert head.count("Q-H-X version 1") == 1 and "version 1, version 1" not in page
+
+
 def test_a_wrong_password_signs_nothing_is_recorded_and_loses_nothing_else(as_who, measured: Batch) -> None:
     data = signing(measured, "fail", reason="beads of another colour seen", password="not the password")
     page = text_of(as_who("qc").post(url(measured), data), 422)

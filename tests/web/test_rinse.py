@@ -11,7 +11,12 @@ from django.urls import reverse
 from django.utils import timezone
 
 from regenplant.batches.models import Batch, RinseReading
+from regenplant.batches.selectors import rinse_page
+from regenplant.drawing.rinse import Counts
+from regenplant.plant.services import InstrumentSettings, save_instrument
+from regenplant.web.presenters.rinse import rinse_down
 from tests import factories
+from tests.batches.meter_logs import take
 from tests.factories import SmallPlant
 from tests.web.pages import markup_of as text_of
 
@@ -146,6 +151,15 @@ def test_the_page_asks_a_fixed_number_of_queries(
         as_qc.get(url(rinsing))
 
 
+def test_a_rinse_that_only_a_meter_reads_is_not_called_unread(as_qc: Client, plant: SmallPlant) -> None:
+    batch = factories.rinsing_batch(plant)
+    assert "No reading is written yet. The first one starts the curve." in text_of(as_qc.get(url(batch)))
+    take(plant, batch, [400.0 * 0.8**minute + 20.0 for minute in range(20)])
+    page = text_of(as_qc.get(url(batch)))
+    assert "No reading is written yet" not in page
+    assert "No reading is written by hand. What meters sent is in the curve and under Logs of meters." in page
+
+
 # --- writing ------------------------------------------------------------------------------------------------------------
 def test_a_reading_is_written_as_typed_and_said_back(
     as_qc: Client, plant: SmallPlant, rinsing: Batch
@@ -196,6 +210,20 @@ def test_a_reading_of_an_overdue_cell_is_taken_and_informs_only(
     assert "OLD-CELL is out of calibration, so it informs only." in page
     assert "Informs only: the cell was out of calibration." in page
     assert "Readings of OLD-CELL are for information: it was out of calibration." in page
+
+
+def test_what_a_limit_does_not_take_is_drawn_as_on_the_certificate_and_said(
+    as_qc: Client, plant: SmallPlant, rinsing: Batch
+) -> None:
+    """A flat 2 %/K holds above 10 µS/cm only: below it the reading informs, calibrated or not."""
+    settings = InstrumentSettings("FLAT", "Flat cell", "conductivity", 0.1, "flat_2")
+    flat = save_instrument(by=plant.by("supervisor"), instrument=settings).result
+    factories.calibrated(plant, flat.pk, days_ago=0)
+    page = text_of(as_qc.post(url(rinsing), typed(plant, instrument=str(flat.pk)), follow=True))
+    assert page.count("informs only. Readings of FLAT below 10 µS/cm are compensated by a flat 2 %/K") == 1
+    assert page.count("Informs only. Readings of FLAT below 10 µS/cm are compensated by a flat 2 %/K") == 1
+    drawn = rinse_down(rinse_page(rinsing, timezone.now()), timezone.now()).readings
+    assert [one.counts for one in drawn] == [Counts.YES, Counts.YES, Counts.INFORMS]
 
 
 def test_better_than_water_can_be_is_an_amber_instrument_check(

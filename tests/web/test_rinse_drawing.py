@@ -3,8 +3,10 @@
 from __future__ import annotations
 
 import math
+from dataclasses import replace
 
 import pytest
+from django.template.loader import render_to_string
 from hypothesis import given
 from hypothesis import strategies as st
 
@@ -108,6 +110,20 @@ def test_the_end_point_is_expected_as_a_dashed_bar_on_the_limit(
     assert set(words) <= set(texts(chart.whole))
     assert "Forecast to pass at" in chart.whole.label and chart.has_expected
     assert not any(item.role == "held-w" for item in of_kind(chart.whole, Rect))  # type: ignore[union-attr]  # nothing is held yet
+
+
+def test_an_end_that_is_doubtful_is_called_so_in_picture_words_and_key() -> None:
+    doubtful = replace(expected(31, 34, 40), is_doubtful=True)
+    chart = rinse_chart(anion(expected=doubtful))
+    assert "if at all, 34 min" in texts(chart.whole) and "34 min" not in texts(chart.whole)
+    assert words_of_hold(chart.whole) == ["hold, if at all"]
+    assert "If it passes at all, forecast at 34" in chart.whole.label
+    assert chart.is_doubtful and not rinse_chart(anion(expected=expected(31, 34, 40))).is_doubtful
+    key = render_to_string("components/rinse_chart.html", {"chart": chart})
+    assert "end point, if it is reached at all" in key and "end point expected" not in key
+    block = scene_block(chart.whole, 440.0)
+    paper = whole_text(printed([PaperItem(block)], Frame(A4), Furniture("P", "Chart", "1", (), "Chart")))
+    assert "if at all, 34 min" in " ".join(paper.split())
 
 
 def test_a_late_end_does_not_push_the_readings_into_a_corner() -> None:

@@ -11,6 +11,7 @@ from regenplant.batches.models import Batch
 from regenplant.web.presenters.rinse_forecast import (
     Cause,
     ForecastSeen,
+    drawn_end,
     expected_end,
     forecast_panel,
     made_rows,
@@ -91,6 +92,19 @@ def test_the_drawing_has_it_on_both_axes(batch: Batch) -> None:
     assert expected.middle.rinsed_bv == 6.6
     assert expected.middle.elapsed_s == pytest.approx(40 * 60 + 7.5 * 60)
     assert expected.early.elapsed_s < expected.middle.elapsed_s < expected.late.elapsed_s
+
+
+@pytest.mark.parametrize(("never", "is_drawn"), [(None, True), (0.84, True), (0.85, False), (0.97, False)])
+def test_an_end_that_very_probably_never_comes_is_not_drawn(
+    batch: Batch, never: float | None, is_drawn: bool
+) -> None:
+    seen = replace(SEEN, never_frac=never)
+    drawn = drawn_end(batch, seen, FLOW, AT)
+    assert (drawn is not None) is is_drawn
+    if drawn is not None:
+        assert drawn.is_doubtful is (never is not None)
+    sentence = forecast_panel(batch, seen, FLOW, "metric").sentence
+    assert sentence.startswith("If it is reached at all") is (never is not None)
 
 
 def test_it_is_read_from_what_a_standing_keeps(batch: Batch) -> None:

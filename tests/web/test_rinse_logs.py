@@ -110,6 +110,27 @@ def test_what_is_handed_in_twice_is_said_and_refused(
         break
 
 
+def test_other_readings_of_one_minute_are_not_called_kept_already(
+    plant: SmallPlant, rinsing: Batch, as_operator: Client
+) -> None:
+    """Two readings a minute, written without seconds: the second of each minute is another reading, not the first again."""
+    start = begun(rinsing).replace(second=0, microsecond=0) + timedelta(minutes=1)
+    rows = [
+        f"{(start + timedelta(minutes=i // 2)).isoformat(timespec='minutes')};{400 * 0.9**i + 6:.3f};25"
+        for i in range(24)
+    ]
+    text = "\n".join(("time;conductivity (µS/cm);temperature (°C)", *rows, rows[0]))
+    seen = text_of(as_operator.post(url(rinsing), handed(plant, text)))
+    assert "12 new of 25" in seen
+    assert "12 readings, left out: another figure stands for the same moment already." in seen
+    assert "1 reading, left out: nothing counts twice" in seen
+    as_operator.post(url(rinsing), {"act": "take", "kept": kept_in(seen)})
+    refused = text_of(as_operator.post(url(rinsing), handed(plant, text)), 422)
+    assert "13 are kept already and 12 show another figure for a moment that is kept already." in refused
+    log = MeterLog.objects.get()
+    assert "13 of a moment kept already" in text_of(as_operator.get(url(rinsing, "rinse-log-page", log.pk)))
+
+
 def test_a_line_that_cannot_be_read_is_named_and_nothing_is_taken(
     plant: SmallPlant, rinsing: Batch, as_operator: Client
 ) -> None:

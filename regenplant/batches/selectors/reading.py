@@ -6,7 +6,7 @@ from dataclasses import dataclass
 from datetime import datetime
 
 from regenplant.batches.models import Batch, RinseReading
-from regenplant.batches.rinse import specification_of, what_is_odd
+from regenplant.batches.rinse import core_reading_of, specification_of, what_is_odd
 from regenplant.core.engineering import conductivity
 from regenplant.core.engineering.conductivity import Compensation
 from regenplant.core.engineering.estimate import Estimate
@@ -55,16 +55,7 @@ def meaning_of(
 
 def meaning_of_row(batch: Batch, row: RinseReading) -> ReadingMeaning:
     """What a stored reading means, from what the meter showed."""
-    reading = CoreReading(
-        row.occurred_at.timestamp(),
-        row.rinsed_bv,
-        row.conductivity_siemens_per_m,
-        row.temperature_kelvin,
-        Compensation(row.meter_compensation),
-        row.instrument.code,
-        row.instrument_was_valid,
-    )
-    return _meaning(batch, reading, row.instrument)
+    return _meaning(batch, core_reading_of(row), row.instrument)
 
 
 def _meaning(batch: Batch, reading: CoreReading, instrument: Instrument) -> ReadingMeaning:

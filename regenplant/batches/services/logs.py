@@ -53,7 +53,7 @@ def take_in(*, by: By, batch_id: int, packet: Packet, late: Reason | None = None
     """Keep a packet of readings. One row and one act, however many readings it holds.
 
     Readings of this instrument at a moment that is kept already are left out and counted, and so are those outside the judged
-    rinses: ``Outcome.facts`` says ``kept``, ``known_already`` and ``outside``. So a packet may be sent again without counting twice;
+    rinses: ``Outcome.facts`` says ``kept``, ``known_already`` (of them with another figure: ``same_moment``) and ``outside``. So a packet may be sent again without counting twice;
     where nothing of it is new, it is refused with the code "nothing_new", and ``context`` holds the same figures.
 
     A meter's own packet ("http", "mqtt") comes from a device account, for the cell and the vessel of its meter feed; a file or a paste from a person. Nobody types a
@@ -84,6 +84,7 @@ def take_in(*, by: By, batch_id: int, packet: Packet, late: Reason | None = None
             "log": row.pk,
             "kept": row.count,
             "known_already": row.known_already,
+            "same_moment": counted.same_moment,
             "outside": row.outside,
             "check_count": row.check_count,
             "source": MeterLog.Source(row.source).label,

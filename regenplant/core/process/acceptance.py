@@ -26,7 +26,7 @@ from regenplant.core.process.specification import (
     Specification,
     reaches,
 )
-from regenplant.core.process.wording import listed, say
+from regenplant.core.process.wording import listed, say, say_so_far
 
 __all__ = [
     "CONDUCTIVITY",
@@ -270,7 +270,8 @@ def _endpoint(
             if run.is_by_two_clocks
             else ""
         )
-        short.append(f"held {say(held, 'duration')} of {say(specification.hold_time_s, 'duration')}{clocks}")
+        wanted = specification.hold_time_s
+        short.append(f"held {say_so_far(held, wanted, 'duration')} of {say(wanted, 'duration')}{clocks}")
     if short:
         return reason(
             "not_held",
@@ -290,10 +291,11 @@ def _minimum_rinse(specification: Specification, rinsed_bv: float, recirculated_
     least = specification.least_rinse_bv
     pumped = f", of which {say(recirculated_bv, 'bed_volumes')} recirculated" if recirculated_bv > 0.0 else ""
     enough = bool(reaches(rinsed_bv, least))
+    rinsed = say(rinsed_bv, "bed_volumes") if enough else say_so_far(rinsed_bv, least, "bed_volumes")
     return Reason(
         "minimum_rinse",
         Outcome.PASS if enough else Outcome.INCOMPLETE,
-        f"Rinsed {say(rinsed_bv, 'bed_volumes')}{pumped}, at least {say(least, 'bed_volumes')}.",
+        f"Rinsed {rinsed}{pumped}, at least {say(least, 'bed_volumes')}.",
         "rinse_volume", rinsed_bv, least, None, "bed_volumes",
     )  # fmt: skip
 

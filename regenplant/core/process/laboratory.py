@@ -11,7 +11,7 @@ from dataclasses import dataclass
 from enum import StrEnum
 
 from regenplant.core.process.specification import LabResult, Limit, keeps_within, reaches
-from regenplant.core.process.wording import listed, say
+from regenplant.core.process.wording import listed, say, say_so_far
 
 
 class Standing(StrEnum):
@@ -142,9 +142,11 @@ def _short(limit: Limit, run: Sequence[LabResult], rinsed_bv: float) -> list[str
     if len(run) < limit.readings_in_row:
         short.append(f"{len(run)} of {limit.readings_in_row} results in a row")
     if held_s < limit.hold_time_s:
-        short.append(f"held {say(held_s, 'duration')} of {say(limit.hold_time_s, 'duration')}")
+        short.append(
+            f"held {say_so_far(held_s, limit.hold_time_s, 'duration')} of {say(limit.hold_time_s, 'duration')}"
+        )
     if not reaches(rinsed_bv, limit.minimum_rinse_bv):
         short.append(
-            f"rinsed {say(rinsed_bv, 'bed_volumes')} of {say(limit.minimum_rinse_bv, 'bed_volumes')}"
+            f"rinsed {say_so_far(rinsed_bv, limit.minimum_rinse_bv, 'bed_volumes')} of {say(limit.minimum_rinse_bv, 'bed_volumes')}"
         )
     return short

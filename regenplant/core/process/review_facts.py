@@ -41,6 +41,8 @@ class ValueFact:
     """Why a reading points to its instrument instead of the water."""
     needs_check: bool = False
     is_checked: bool = False
+    logged: int | None = None
+    """How many readings a log of a meter holds; 0 where something is said of a log; None for what a person wrote."""
 
 
 @dataclass(frozen=True, slots=True)

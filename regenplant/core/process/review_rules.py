@@ -175,7 +175,7 @@ def exceptions(facts: ReviewFacts) -> Exceptions:
 def _looked_at(facts: ReviewFacts) -> tuple[str, ...]:
     values = dict.fromkeys(("entries", "readings", "measurements"), 0)
     for value in facts.values:
-        values[_sort(value)] += 1
+        values[_sort(value)] += 1 if value.logged is None else value.logged
     counts = [
         (len(facts.steps), "step", "steps"),
         (values["entries"], "entry", "entries"),
@@ -186,7 +186,17 @@ def _looked_at(facts: ReviewFacts) -> tuple[str, ...]:
         (len(facts.uses), "chemical", "chemicals"),
         (len(facts.tanks), "tank", "tanks"),
     ]
-    return tuple(f"{number} {one if number == 1 else many}" for number, one, many in counts)
+    return tuple(
+        f"{number:,} {one if number == 1 else many}{_logged(facts) if one == 'rinse reading' else ''}"
+        for number, one, many in counts
+    )
+
+
+def _logged(facts: ReviewFacts) -> str:
+    """ " (190 of them logged, in 10 logs)"; "" where a person wrote them all."""
+    logs = [value.logged for value in facts.values if value.logged]
+    many = "log" if len(logs) == 1 else "logs"
+    return f" ({sum(logs):,} of them logged, in {len(logs)} {many})" if logs else ""
 
 
 def _sort(value: ValueFact) -> str:
@@ -306,7 +316,7 @@ def _steps(facts: ReviewFacts) -> Iterator[Finding]:
         elif step.worked_s is not None and _is_off(step):
             worked = _span(step.worked_s)
             yield Finding(
-                Unusual.TIME, f"{step.name} took {worked}; planned were {_span(step.planned_s)}.", step.number
+                Unusual.TIME, f"{step.name} took {worked}; {_span(step.planned_s)} were planned.", step.number
             )
 
 

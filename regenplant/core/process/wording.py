@@ -132,6 +132,9 @@ def number(value: float, *, decimals: int, digits: int) -> str:
     return (MINUS if value < 0 and not is_zero else "") + text.replace(",", THIN_SPACE)
 
 
+MOST_PLACES = 9
+"""So many decimals tell any two figures apart that are not the same measurement."""
+
 SHORT_TIME_S = 300.0
 """Below five minutes a time that is no whole number of minutes is said to the second."""
 
@@ -165,6 +168,30 @@ def _said(value: float, kind: str) -> str:
     factor, offset, _, decimals, digits = _SHOWN[kind]
     shown = value * factor + offset
     return number(shown, decimals=finer(kind, shown, decimals), digits=digits)
+
+
+def say_so_far(value: float, needed: float, kind: str) -> str:
+    """What is reached, beside what is needed: what falls short is never rounded to look met, "14.9 min" of 15 min."""
+    text = say(value, kind)
+    if not falls_short(value, needed) or text != say(needed, kind):
+        return text
+    factor, offset, unit, decimals, _ = _SHOWN[kind]
+    cut = cut_below(value * factor + offset, needed * factor + offset, decimals)
+    return f"{cut}{NO_BREAK_SPACE}{unit}" if unit else cut
+
+
+def falls_short(value: float, needed: float) -> bool:
+    """Whether a figure is less than needed, by more than the arithmetic of units costs."""
+    return value < needed and not math.isclose(value, needed, rel_tol=1e-9)
+
+
+def cut_below(shown: float, needed: float, decimals: int) -> str:
+    """A number below ``needed``, cut off at the first decimal that tells them apart, from ``decimals`` on; both in the unit shown."""
+    for places in range(max(decimals, 1), MOST_PLACES):
+        cut = math.floor(shown * 10.0**places) / 10.0**places
+        if cut < round(needed, places):
+            break
+    return number(cut, decimals=places, digits=MOST_PLACES + 6)
 
 
 def say_range(low: float, high: float, kind: str) -> str:

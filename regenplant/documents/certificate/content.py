@@ -7,6 +7,7 @@ down; nothing is inferred.
 from __future__ import annotations
 
 from dataclasses import dataclass
+from typing import ClassVar
 
 
 @dataclass(frozen=True, slots=True)
@@ -63,6 +64,14 @@ class CertifiedRinse:
 
 
 @dataclass(frozen=True, slots=True)
+class JudgedBy:
+    """One of the specifications whose strictest limits a batch met, and its digest."""
+
+    specification: str
+    digest: str
+
+
+@dataclass(frozen=True, slots=True)
 class CertifiedBatch:
     """One released batch on the certificate."""
 
@@ -81,6 +90,14 @@ class CertifiedBatch:
     rinse: CertifiedRinse | None
     grades: tuple[str, ...] = ()
     """Names of published grades of which every test was done and met; none where none can be claimed."""
+    ADDED_LATER: ClassVar[tuple[str, ...]] = ("strictest_of",)
+    strictest_of: tuple[JudgedBy, ...] = ()
+    """All that applied, where they were several; none where ``specification`` says all."""
+
+    @property
+    def judged_by(self) -> tuple[JudgedBy, ...]:
+        """Every specification that applied."""
+        return self.strictest_of or (JudgedBy(self.specification, self.specification_digest),)
 
 
 @dataclass(frozen=True, slots=True)

@@ -31,6 +31,7 @@ from regenplant.documents.certificate.content import (
     CertifiedRinse,
     CertifiedTankLine,
     DrawnPoint,
+    JudgedBy,
     Measured,
 )
 from regenplant.documents.selectors import treatment
@@ -41,7 +42,13 @@ from regenplant.plant.calibrations import standing_calibrations
 from regenplant.plant.models import Instrument, PlantProfile
 from regenplant.plant.selectors import plant_day, profile
 from regenplant.quality.models import QcMeasurement, decision_of, release_of
-from regenplant.quality.specification import applied_specification, applied_version, lab_result, sample_limits
+from regenplant.quality.specification import (
+    applied_names,
+    applied_specification,
+    applied_version,
+    lab_result,
+    sample_limits,
+)
 
 MOST_DRAWN = 300
 """So many points of a rinse are kept for its drawing."""
@@ -107,6 +114,8 @@ def _batch(batch: Batch, serials: Sequence[str], plant: PlantProfile) -> Certifi
     assert release is not None and decision is not None  # the service has seen to it
     read = _read(batch)
     family = ResinFamily(batch.resin_type.family)
+    names = applied_names(batch)
+    several = names if len(names) > 1 else ()
     return CertifiedBatch(
         number=batch.number,
         resin=batch.resin_type.code,
@@ -122,6 +131,7 @@ def _batch(batch: Batch, serials: Sequence[str], plant: PlantProfile) -> Certifi
         measured=(*(_conductivity(read, plant) if read else ()), *_sample(batch, serials, plant)),
         rinse=_rinse(read) if read else None,
         grades=_grades(batch, serials, read),
+        strictest_of=tuple(JudgedBy(one.name, one.digest) for one in several),
     )
 
 

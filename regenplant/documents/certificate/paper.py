@@ -8,6 +8,7 @@ from __future__ import annotations
 from collections.abc import Sequence
 
 from regenplant import units
+from regenplant.core.process.wording import listed
 from regenplant.documents import codes
 from regenplant.documents.batch_record.curve import drawing
 from regenplant.documents.batch_record.setting import QUIET, columns_of, table
@@ -102,7 +103,7 @@ def _batch(batch: CertifiedBatch, width: float, system: str) -> list[Item]:
     facts = [
         Named("Resin", batch.resin, batch.family),
         Named("Treatment", batch.treatment, f"lot {batch.lot}" if batch.lot else ""),
-        Named("Specification", batch.specification, batch.specification_name),
+        Named("Specification", *_specification(batch)),
     ]
     items = [
         section(f"Batch {batch.number}", width, margin_word("Measured", "method, instrument")),
@@ -120,6 +121,13 @@ def _batch(batch: CertifiedBatch, width: float, system: str) -> list[Item]:
     )
     items.append(Item(marked("released", signed, width), gap=5))
     return items
+
+
+def _specification(batch: CertifiedBatch) -> tuple[str, str]:
+    """What it was judged by, and its name; of several, all of them."""
+    if not batch.strictest_of:
+        return batch.specification, batch.specification_name
+    return listed(one.specification for one in batch.strictest_of), "the strictest of each limit"
 
 
 def _measured(measured: Sequence[Measured], width: float, system: str) -> list[Item]:
@@ -185,12 +193,16 @@ def _rinse(batch: str, rinse: CertifiedRinse, width: float, system: str) -> list
 # --- what it rests on -------------------------------------------------------------------------------------------------
 def _rests_on(content: CertificateContent, width: float) -> list[Item]:
     specifications = dict.fromkeys(
-        f"{batch.specification}, digest {grouped(batch.specification_digest)}" for batch in content.batches
+        f"{one.specification}, digest {grouped(one.digest)}"
+        for batch in content.batches
+        for one in batch.judged_by
     )
+    strictest = [batch.number for batch in content.batches if batch.strictest_of]
+    each = f" Of {listed(strictest)} the strictest of each limit counted." if strictest else ""
     lines = [
         "Only what was measured stands here. A value that is not named was not measured for this certificate.",
         "An instrument out of calibration on the day of a reading proves nothing and is not used.",
-        f"Judged against: {'; '.join(specifications)}.",
+        f"Judged against: {'; '.join(specifications)}.{each}",
         "A certificate is void once it is withdrawn, or once the record it rests on is amended. It holds for the resin as it left the plant.",
     ]
     return [

@@ -125,7 +125,8 @@ class TakenOut(Schema):
     batch: str | None = Field(description="The batch whose rinse they belong to; null where none was kept.")
     kept: int = Field(ge=0, description="New readings, safe in the record.")
     known_already: int = Field(
-        ge=0, description="Of the same meter at the same time: kept before, counted once."
+        ge=0,
+        description="Of the same meter at the same time as one that is kept: counted once, also where it shows another figure.",
     )
     not_kept: list[NotKeptOut] = Field(
         description="The rest, by reason, each with code, why, count, first_at and last_at."

@@ -134,7 +134,10 @@ def limit_bar(
     words = verdict or _verdict(limits, shown, standing, show)
     if is_off:
         words = f"{words}: off scale"
-    value_text, unit_text = show.text(value), show.unit
+    value_text, unit_text = (
+        show.so_far(value, low) if standing is Standing.NOT_YET else show.text(value),
+        show.unit,
+    )
     other_text = other or (units.other_system(value, kind, system) if kind and value is not None else "")
     said = " ".join(filter(None, (value_text, unit_text)))
     sentence = f"{caption}: {said}, {words}.{limit_sentence(low, high, kind=kind, unit=unit, system=system)}"
@@ -192,6 +195,12 @@ class _Shown:
         if not self.kind:
             return "–" if value is None else units.format_number(value)
         return units.format_quantity(value, self.kind, self.system, with_unit=False)
+
+    def so_far(self, value: float | None, needed: float | None) -> str:
+        """A value that is not there yet: never with the number that it has to reach."""
+        if value is None or needed is None or not self.kind:
+            return self.text(value)
+        return units.format_so_far(value, needed, self.kind, self.system, with_unit=False)
 
     def tick(self, value: float) -> str:
         return (

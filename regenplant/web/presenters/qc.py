@@ -11,7 +11,7 @@ from regenplant.core.process.lifecycle import BatchAction, BatchState, Offer, la
 from regenplant.core.process.vocabulary import ResinFamily
 from regenplant.core.process.wording import listed
 from regenplant.quality.selectors import QcPage
-from regenplant.quality.specification import applied_class, applied_version, downgrade_of
+from regenplant.quality.specification import applied_class, applied_names, downgrade_of
 from regenplant.web.presenters.qc_limits import LimitRow
 from regenplant.web.presenters.words import (
     both,
@@ -88,11 +88,11 @@ def refusal(offer: Offer[BatchAction] | None, may: Sequence[str], what: str) -> 
 def what_is_signed(batch: Batch, tanks: int, verdict: str, *, is_refused: bool = False) -> str:
     """The sentence over a signature."""
     signs = "You would sign" if is_refused else "You sign"
-    specification = applied_version(batch)
     body = (
         f"batch {batch.number}, {counted(tanks, 'tank')} of {_family(batch)}, class {applied_class(batch)},"
     )
-    against = f"specification {specification.specification.code} version {specification.number}"
+    names = [one.name for one in applied_names(batch)]
+    against = f"specification {names[0]}" if len(names) == 1 else f"the strictest of {joined(names)}"
     if verdict == "pass":
         return f"{signs} that {body} met {against}."
     if verdict == "fail":

@@ -82,7 +82,7 @@ def _rinse_row(page: QcPage, limit: Limit, reason: Reason, system: str) -> Limit
         bar = value_bar(
             limit, end.latest_siemens_per_m, kind, system, caption="Newest of the rinse", is_judged=True
         )
-    held = f"held {units.format_quantity(end.held_s, 'duration', system)}, needs {units.format_quantity(end.hold_needed_s, 'duration', system)}; {_readings_in_a_row(end.held_readings, end.readings_needed)}"
+    held = f"held {units.format_so_far(end.held_s, end.hold_needed_s, 'duration', system)}, needs {units.format_quantity(end.hold_needed_s, 'duration', system)}; {_readings_in_a_row(end.held_readings, end.readings_needed)}"
     facts = [("held", held)]
     if last is not None:
         raw = f"{last.value_as_typed} {last.unit_as_typed} at {last.temperature_as_typed}"

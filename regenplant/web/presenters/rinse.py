@@ -10,7 +10,7 @@ from django.utils import timezone
 
 from regenplant import units
 from regenplant.batches.models import RinseReading
-from regenplant.batches.rinse import EndPoint
+from regenplant.batches.rinse import EndPoint, informs_only
 from regenplant.batches.selectors.rinse import KELVIN, MINUTES, PASSED, Ghost, RinsePage
 from regenplant.core.engineering.conductivity_tables import table_limit_siemens_per_m
 from regenplant.core.errors import OutOfRange
@@ -21,7 +21,7 @@ from regenplant.drawing.rinse import Across, Counts, RinseDown
 from regenplant.drawing.rinse import RinseReading as DrawnReading
 from regenplant.web.drawing.limit_bar import LimitBar, limit_bar
 from regenplant.web.presenters.bed import lower_first
-from regenplant.web.presenters.rinse_forecast import ForecastSeen, expected_end
+from regenplant.web.presenters.rinse_forecast import ForecastSeen, drawn_end
 from regenplant.web.presenters.words import (
     both,
     clock,
@@ -126,7 +126,7 @@ def head_of(page: RinsePage) -> Head | None:
 def head_basis(page: RinsePage, row: RinseReading) -> str:
     """What the large value is: "at 25 °C", and what to know about it."""
     words = [basis_of(page)]
-    if not row.instrument_was_valid:
+    if informs_only(row, page.limit):
         words.append("informs only")
     if row != newest(page):
         words.append(f"read {clock(row.occurred_at)}; a newer reading points to its cell")
@@ -160,7 +160,7 @@ def rinse_down(
         started_at=timezone.localtime(start) if start is not None else None,
         now_s=(now - start).total_seconds() if page.is_rinsing and start is not None else None,
         earlier=tuple(_earlier(ghost, across) for ghost in page.ghosts),
-        expected=expected_end(page.batch, forecast, flow, start) if start is not None else None,
+        expected=drawn_end(page.batch, forecast, flow, start) if start is not None else None,
         across=across,
         bv_per_s=flow / page.batch.resin_volume_m3 if flow else 0.0,
         basis=basis_of(page),
@@ -182,7 +182,7 @@ def _drawn(page: RinsePage, start: datetime | None) -> tuple[DrawnReading, ...]:
             (row.occurred_at - start).total_seconds(),
             shown_value(page, row),
             rinsed_bv=row.rinsed_bv,
-            counts=_counts(row),
+            counts=_counts(row, page.limit),
             limit=_limit_at(page.limit, row.temperature_kelvin),
         )
         for row in reversed(page.readings)
@@ -205,10 +205,10 @@ def _drawn(page: RinsePage, start: datetime | None) -> tuple[DrawnReading, ...]:
     return tuple(sorted((*by_hand, *logged), key=lambda reading: reading.elapsed_s))
 
 
-def _counts(row: RinseReading) -> Counts:
+def _counts(row: RinseReading, limit: Limit | None) -> Counts:
     if row.instrument_check:
         return Counts.CHECK
-    return Counts.YES if row.instrument_was_valid else Counts.INFORMS
+    return Counts.INFORMS if informs_only(row, limit) else Counts.YES
 
 
 def _limit_at(limit: Limit | None, temperature_kelvin: float) -> float | None:

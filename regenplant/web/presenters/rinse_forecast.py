@@ -21,6 +21,8 @@ NEVER_WORDS = (
     (0.85, "probably never reached"),
 )
 """A chance of "never" below the figure, in words; above all of them it is very probably never reached. Our wording."""
+NOT_DRAWN_FROM = NEVER_WORDS[-1][0]
+"""From so high a chance of "never" on no end is drawn: a chart that names a time reads as if it came."""
 
 
 @dataclass(frozen=True, slots=True)
@@ -124,7 +126,7 @@ def forecast_panel(
     """The panel for one rinse that runs."""
     if seen is None:
         return ForecastPanel(
-            "No reading is written yet, so there is nothing to forecast from. The first one starts it.",
+            "No reading counts yet, so there is nothing to forecast from. The first one starts it.",
             "",
             (),
             False,
@@ -172,7 +174,7 @@ def _when(batch: Batch, seen: ForecastSeen, flow_m3_per_s: float | None) -> tupl
 def expected_end(
     batch: Batch, seen: ForecastSeen | None, flow_m3_per_s: float | None, zero: datetime
 ) -> ExpectedEnd | None:
-    """When the end point is expected, for the drawing: seconds since ``zero`` at the flow of now, and bed volumes. None where
+    """When the end point is expected, if it is reached: seconds since ``zero`` at the flow of now, and bed volumes. None where
     nothing can be said, or the limit is met already."""
     if seen is None or not seen.has_enough or seen.is_below_limit:
         return None
@@ -184,7 +186,16 @@ def expected_end(
         left_m3 = max(0.0, bed_volumes - seen.rinsed_bv) * batch.resin_volume_m3
         return Expected(since + (left_m3 / flow_m3_per_s if flow_m3_per_s else 0.0), bed_volumes)
 
-    return ExpectedEnd(place(seen.early_bv), place(seen.middle_bv), place(seen.late_bv))
+    return ExpectedEnd(place(seen.early_bv), place(seen.middle_bv), place(seen.late_bv), seen.is_doubtful)
+
+
+def drawn_end(
+    batch: Batch, seen: ForecastSeen | None, flow_m3_per_s: float | None, zero: datetime
+) -> ExpectedEnd | None:
+    """``expected_end`` as far as a chart shows it: none where it is very probably never reached."""
+    if seen is not None and seen.never_frac is not None and seen.never_frac >= NOT_DRAWN_FROM:
+        return None
+    return expected_end(batch, seen, flow_m3_per_s, zero)
 
 
 def _never(seen: ForecastSeen) -> str:

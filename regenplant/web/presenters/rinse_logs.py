@@ -63,8 +63,16 @@ def preview_facts(page: RinsePage, seen: LogPreview, read: LogRead, system: str)
         ("Rinsed at the last", units.format_quantity(seen.rinsed_bv, "bed_volumes", system)),
         ("Count for the end point", f"{thousands(seen.counting)} of {thousands(seen.kept)}"),
     ]
-    if seen.known_already:
-        facts.append(("Kept already", f"{readings_word(seen.known_already)}, left out: nothing counts twice"))
+    if again := seen.known_already - seen.same_moment:
+        facts.append(("Kept already", f"{readings_word(again)}, left out: nothing counts twice"))
+    if seen.same_moment:
+        facts.append(
+            (
+                "Of one moment",
+                f"{readings_word(seen.same_moment)}, left out: another figure stands for the same moment already. Of a log without "
+                "seconds one reading a minute is kept; let the logger write seconds",
+            )
+        )
     if seen.outside:
         facts.append(("Outside the rinse", f"{readings_word(seen.outside)}, left out"))
     if read.without_value:
@@ -174,7 +182,7 @@ def log_facts(log: MeterLog) -> list[tuple[str, str]]:
         ("Point to the cell", readings_word(log.check_count) if log.check_count else "none"),
         (
             "Left out",
-            f"{thousands(log.known_already)} kept already, {thousands(log.outside)} outside the rinse",
+            f"{thousands(log.known_already)} of a moment kept already, {thousands(log.outside)} outside the rinse",
         ),
         ("Taken in", f"{day_and_clock(log.entered_at)} by {log.entered_by.full_name}"),
         ("Digest", short_digest(log.digest)),

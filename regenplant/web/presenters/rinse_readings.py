@@ -8,6 +8,7 @@ from datetime import datetime
 
 from regenplant import units
 from regenplant.batches.models import RinseReading
+from regenplant.batches.rinse import informs_only
 from regenplant.batches.selectors.reading import ReadingMeaning
 from regenplant.batches.selectors.rinse import RinsePage
 from regenplant.core.engineering.conductivity import Compensation
@@ -105,8 +106,11 @@ def _row(
     notes = [f"From here by {row.instrument.code}."] if is_other_cell else []
     if row.instrument_check:
         notes.append(row.instrument_check)
+    informs = informs_only(row, page.limit)
     if not row.instrument_was_valid:
         notes.append("Informs only: the cell was out of calibration.")
+    elif informs:
+        notes.append(f"Informs only. {informs}")
     if row.replaces_id is not None:
         notes.append(f"Corrected {clock(row.entered_at)}: {row.reason}")
     elif (row.entered_at - row.occurred_at).total_seconds() > 900:
@@ -128,7 +132,7 @@ def _row(
             for old in replaced
         ),
         notes=tuple(notes),
-        tone="near" if row.instrument_check else "quiet" if not row.instrument_was_valid else "",
+        tone="near" if row.instrument_check else "quiet" if informs else "",
     )
 
 
@@ -198,7 +202,8 @@ def receipt_sentence(page: RinsePage, row: RinseReading, system: str) -> str:
         return f"{said} {row.instrument_check}"
     if not row.instrument_was_valid:
         return f"{said} {row.instrument.code} is out of calibration, so it informs only."
-    return said
+    informs = informs_only(row, page.limit)
+    return f"{said} It informs only. {informs}" if informs else said
 
 
 def correction_facts(row: RinseReading, system: str) -> list[tuple[str, str]]:

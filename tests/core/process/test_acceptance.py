@@ -84,6 +84,15 @@ def test_readings_too_quick_after_one_another_do_not_make_a_hold_time() -> None:
     assert "held 54\u00a0s of 15\u00a0min" in verdict.reasons[0].sentence
 
 
+def test_a_hold_that_is_a_little_short_is_not_said_to_be_whole() -> None:
+    times = (15.0, 20.0, 25.0, 29.8)
+    verdict = judge([*falling(400.0, 60.0, 15.0), *(reading(at, 8.0) for at in times)], SPECIFICATION)
+    assert verdict.outcome is Outcome.INCOMPLETE
+    assert "held 14.8\u00a0min of 15\u00a0min" in verdict.reasons[0].sentence
+    almost = judge([], SPECIFICATION, rinsed_bv=3.9996)
+    assert "Rinsed 3.99\u00a0BV, at least 4\u00a0BV." in [reason.sentence for reason in almost.reasons]
+
+
 def test_a_gap_in_the_readings_breaks_the_hold() -> None:
     verdict = judge([reading(0, 50.0), reading(10, 9.0), reading(15, 9.0), reading(40, 8.0)], SPECIFICATION)
     assert verdict.outcome is Outcome.INCOMPLETE

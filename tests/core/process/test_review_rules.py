@@ -59,6 +59,17 @@ def test_a_usual_batch_says_that_nothing_was_unusual_and_what_was_looked_at() ->
     assert found.none_of == tuple(NONE_OF.values())
 
 
+def test_of_a_log_its_readings_are_counted_not_the_log() -> None:
+    log = replace(READING, name="log", words="of 900 readings, in-line meter", logged=900)
+    aside = replace(log, words="set aside", replaces="it counted", logged=0)
+    looked = exceptions(
+        replace(USUAL, values=(FLOW, READING, log, replace(log, logged=300), aside))
+    ).looked_at
+    assert "1,201 rinse readings (1,200 of them logged, in 2 logs)" in looked
+    one = exceptions(replace(USUAL, values=(READING, log))).looked_at
+    assert "901 rinse readings (900 of them logged, in 1 log)" in one
+
+
 CASES: dict[str, tuple[ReviewFacts, Unusual, str]] = {
     "plan altered": (replace(USUAL, is_plan_untouched=False), Unusual.PLAN, "does not fit its digest"),
     "reopened": (replace(USUAL, reopened="Opened for correction by D. Osk."), Unusual.REOPENED, "Opened for correction by D. Osk."),
@@ -110,7 +121,7 @@ CASES: dict[str, tuple[ReviewFacts, Unusual, str]] = {
         Unusual.SKIPPED, "Backwash was skipped. bed was lifted already.",
     ),
     "too short": (
-        replace(USUAL, steps=(StepFact(2, "Backwash", "done", 900.0, 440.0),)), Unusual.TIME, "took 7 min; planned were 15 min.",
+        replace(USUAL, steps=(StepFact(2, "Backwash", "done", 900.0, 440.0),)), Unusual.TIME, "took 7 min; 15 min were planned.",
     ),
     "too long": (replace(USUAL, steps=(StepFact(2, "Backwash", "done", 900.0, 1400.0),)), Unusual.TIME, "took 23 min"),
     "held": (

@@ -42,6 +42,26 @@ def test_a_short_time_is_said_to_the_second() -> None:
     assert [wording.short_time(seconds) for seconds in (0.0, 60.0, 299.7, 300.0, 1e6)] == [""] * 5
 
 
+@pytest.mark.parametrize(
+    ("value", "needed", "kind", "said"),
+    [
+        (899.6, 900.0, "duration", "14.9 min"),
+        (872.0, 900.0, "duration", "14.5 min"),
+        (900.0, 900.0, "duration", "15 min"),
+        (840.0, 900.0, "duration", "14 min"),
+        (239.8, 240.0, "duration", "3.9 min"),
+        (7.9979, 8.0, "bed_volumes", "7.99 BV"),
+        (7.99999, 8.0, "bed_volumes", "7.99 BV"),
+        (8.0 - 1e-13, 8.0, "bed_volumes", "8 BV"),
+    ],
+)
+def test_what_falls_short_is_never_rounded_to_look_met(
+    value: float, needed: float, kind: str, said: str
+) -> None:
+    for told in (wording.say_so_far(value, needed, kind), units.format_so_far(value, needed, kind)):
+        assert told.replace("\u00a0", " ").replace(".00", "") == said
+
+
 def test_numbers_are_short_and_keep_their_unit() -> None:
     assert wording.say(0.00111, "flow") == "66.6\u00a0L/min"
     assert wording.say(1.6619, "liquid_volume") == "1\u202f662\u00a0L"

@@ -26,7 +26,7 @@ from regenplant.quality.independence import who_may_judge
 from regenplant.quality.models import QcMeasurement, decision_of
 from regenplant.quality.selectors import QcPage, anew_offer, qc_page, qc_queue
 from regenplant.quality.signed_content import FAIL_MEANING, PASS_MEANING, RELEASE_MEANING
-from regenplant.quality.specification import TANKS_ARE_TESTED, judgement
+from regenplant.quality.specification import TANKS_ARE_TESTED, applied_names, judgement
 from regenplant.quality.standing import is_open_for_correction
 from regenplant.quality.to_sign import pass_digest, release_digest
 from regenplant.quality.ways import rework_ways
@@ -47,7 +47,7 @@ from regenplant.web.presenters.instruments import due_notes
 from regenplant.web.presenters.qc_queue import queue_groups, queue_sentence
 from regenplant.web.presenters.review_record import found_view
 from regenplant.web.presenters.start import worked_note, worked_rows
-from regenplant.web.presenters.words import short_digest
+from regenplant.web.presenters.words import joined, short_digest
 from regenplant.web.requests import by_of, person_of, unit_system_of
 from regenplant.web.rights import right
 from regenplant.web.signing import SigningForm, is_whole, sign
@@ -155,6 +155,8 @@ def _decision_page(
         "measuring": _measuring(request, page, measuring),
         "worked": worked_rows(worked_of(batch), system),
         "worked_note": worked_note(worked_of(batch)),
+        "applied": joined(one.name for one in applied_names(batch)),
+        "against": joined(one.code for one in applied_names(batch)),
         "measuring_note": "on the sample" if batch.state == BatchState.AWAITING_QC else "on each tank",
         "right_to_measure": right(request, "qc.record", batch.segregation_class),
         "instrument_notes": due_notes(_instruments(page), timezone.now()),
