@@ -276,10 +276,10 @@ def logged_rinse(started_at: datetime) -> RinseDown:
         read(20.55, is_by_hand=True, counts=Counts.CHECK, factor=0.02),
         read(28.05, is_by_hand=True, counts=Counts.INFORMS, factor=1.25),
     ]
-    places = (Expected(60.0 * m, 60.0 * m * flow_bv_per_s) for m in (41.0, 44.5, 50.0))
+    early, middle, late = (Expected(60.0 * m, 60.0 * m * flow_bv_per_s) for m in (41.0, 44.5, 50.0))
     return RinseDown(
         "Rinse-down of B-10421", "conductivity", tuple(sorted((*by_meter, *by_hand, *odd), key=lambda r: r.elapsed_s)), 0.001, False, 900.0,
-        started_at=started_at, now_s=34.5 * 60, expected=ExpectedEnd(*places), across=Across.BED_VOLUMES, bv_per_s=flow_bv_per_s,
+        started_at=started_at, now_s=34.5 * 60, expected=ExpectedEnd(early, middle, late), across=Across.BED_VOLUMES, bv_per_s=flow_bv_per_s,
         earlier=tuple(tuple((60.0 * m * flow_bv_per_s, 1e-4 * (2.0 + 900.0 * math.exp(-m / pace))) for m in range(1, 46)) for pace in (7.0, 7.9, 6.6)),
     )  # fmt: skip
 
