@@ -11,6 +11,7 @@ from __future__ import annotations
 
 import math
 import re
+from collections.abc import Iterable
 from dataclasses import dataclass
 from functools import lru_cache
 from typing import Any, Literal
@@ -285,6 +286,12 @@ def shown_value(value: float, kind_key: str, system: str = "metric") -> float:
     """The SI value in the display unit, unrounded."""
     factor, offset = _linear(kind_key, system)
     return value * factor + offset
+
+
+def shown_values(values: Iterable[float], kind_key: str, system: str = "metric") -> list[float]:
+    """SI values in the display unit, unrounded, all at once."""
+    factor, offset = _linear(kind_key, system)
+    return [value * factor + offset for value in values]
 
 
 def unit_text(kind_key: str, system: str = "metric") -> str:

@@ -17,6 +17,7 @@ from regenplant.batches.rinse import EndPoint, current_readings, end_point, judg
 from regenplant.core.process.entry_rules import is_critical
 from regenplant.core.process.lifecycle import StepState
 from regenplant.core.process.plan import EntrySpec
+from regenplant.core.process.sifting import Sifted
 from regenplant.core.process.vocabulary import SegregationClass
 
 Method = EntryCheck.Method
@@ -109,9 +110,12 @@ def standing_entries(batch: Batch) -> list[StepEntry]:
     return list({(row.step_id, row.key): row for row in rows}.values())
 
 
-def end_point_reading(batch: Batch, reached: EndPoint | None = None) -> RinseReading | None:
+def end_point_reading(
+    batch: Batch, reached: EndPoint | None = None, found: Sifted | None = None
+) -> RinseReading | None:
     """The reading by hand by which the end point holds: the newest one that counts. None while it does not hold, where the
-    specification names no limit for readings, and where a meter's own reading is newer: that nobody typed."""
+    specification names no limit for readings, and where a meter's own reading is newer: that nobody typed. ``reached``, ``found``: the end
+    point and what the readings are good for by the batch's own specification, where they were asked already."""
     rinses = judged_steps(batch)
     if not rinses or rinses[-1].state == StepState.WAITING:
         return None
@@ -121,7 +125,7 @@ def end_point_reading(batch: Batch, reached: EndPoint | None = None) -> RinseRea
     newest = _newest(current_readings(batch).select_related("instrument", "entered_by", "check_of_it"))
     logged = MeterLog.objects.filter(batch=batch, instrument_was_valid=True)
     if newest is not None and logged.filter(last_at__gt=newest.occurred_at).exists():
-        counting = rinse_sifted(batch)
+        counting = found if found is not None else rinse_sifted(batch)
         last_s = float(counting.series.at_s[counting.counts][-1])
         return newest if newest.occurred_at.timestamp() >= last_s else None
     return newest

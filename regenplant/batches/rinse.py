@@ -87,15 +87,18 @@ def rinse_verdict(
     results: Sequence[LabResult] = (),
     tanks: Sequence[str] = (),
     specification: Specification | None = None,
+    found: Sifted | None = None,
 ) -> Verdict:
     """The verdict over every reading that stands, by hand and from meters, against the specification version the batch was
     frozen with: what a specification says today changes nothing. ``tanks`` are the serials of those that hold the resin now.
-    Another ``specification`` is that of a downgrade."""
-    points = points if points is not None else points_of(batch)
-    passed_bv = float(points.rinsed_bv.max()) if len(points) else 0.0
+    Another ``specification`` is that of a downgrade. ``found``: what its readings are good for by that specification, where it was
+    asked already."""
+    against = specification if specification is not None else specification_of(batch)
+    found = found if found is not None else rinse_sifted(batch, points, against)
+    passed_bv = float(found.series.volume_bv.max()) if len(found.series) else 0.0
     return judge(
-        points.series,
-        specification if specification is not None else specification_of(batch),
+        found,
+        against,
         results,
         rinsed_bv=rinsed_so_far(batch),
         recirculated_bv=recirculated_so_far(batch, passed_bv),

@@ -31,6 +31,7 @@ from regenplant.batches.rinse import (
 from regenplant.core.engineering.libraries import array_library
 from regenplant.core.process.acceptance import CLOCKS_APART_S
 from regenplant.core.process.canonical import from_plain, to_plain
+from regenplant.core.process.sifting import Sifted
 
 FORECAST_EVERY_S = 15.0
 """Readings of a meter are forecast from anew at most once in so long a time [s]."""
@@ -81,13 +82,14 @@ def worked_out(
     points = points_of(batch)
     steps = judged_steps(batch)
     marks = Batch.objects.filter(pk=batch.pk).annotate(**_newest_rows("pk")).get()
-    end_point = end_point_of(rinse_verdict(batch, points), specification_of(batch))
-    believable = _believable(batch, points)
+    found = rinse_sifted(batch, points)
+    end_point = end_point_of(rinse_verdict(batch, found=found), specification_of(batch))
+    believable = _believable(points, found)
     curve = curve_of(points, believable, steps)
     began = rinse_began_at(steps)
     end_bv, decade_bv = forecasts.end_of(curve, end_point, began.timestamp() if began else None)
     pool = forecasts.pool_of(batch)
-    found = RinseStanding(
+    standing = RinseStanding(
         batch=batch,
         basis=_basis(batch, steps, marks),
         points=len(points),
@@ -103,10 +105,10 @@ def worked_out(
         seen_version=batch.version,
     )
     if last is not None and (not is_read_anew or _is_new_enough(batch, last, at)):
-        found.forecast, found.forecast_at = last.forecast, last.forecast_at
+        standing.forecast, standing.forecast_at = last.forecast, last.forecast_at
     else:
-        found.forecast, found.forecast_at = forecasts.forecast_of(batch, points, believable), at
-    return found
+        standing.forecast, standing.forecast_at = forecasts.forecast_of(batch, points, believable), at
+    return standing
 
 
 def _is_new_enough(batch: Batch, last: RinseStanding, at: datetime) -> bool:
@@ -116,10 +118,9 @@ def _is_new_enough(batch: Batch, last: RinseStanding, at: datetime) -> bool:
     return not RinseReading.objects.filter(batch=batch, entered_at__gt=last.forecast_at).exists()
 
 
-def _believable(batch: Batch, points: Points) -> Any:
+def _believable(points: Points, found: Sifted) -> Any:
     """Mask of the readings that a curve and a forecast are made from: those that do not point to their instrument."""
     np = array_library()
-    found = rinse_sifted(batch, points)
     return ~(found.is_doubted | found.is_jump) & np.isfinite(points.conductivity_25_siemens_per_m)
 
 
@@ -131,7 +132,7 @@ def rinse_began_at(steps: Iterable[StepRun]) -> datetime | None:
 def curve_of_batch(batch: Batch) -> list[list[float]]:
     """The curve of a batch for which none is kept, from its readings."""
     points = points_of(batch)
-    return curve_of(points, _believable(batch, points), judged_steps(batch))
+    return curve_of(points, _believable(points, rinse_sifted(batch, points)), judged_steps(batch))
 
 
 def curve_of(points: Points, believable: Any, steps: Sequence[StepRun]) -> list[list[float]]:

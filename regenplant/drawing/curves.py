@@ -85,10 +85,9 @@ def thinned(points: Sequence[Point], most: int) -> list[Point]:
     stretches = (most - 2) // 2
     inner = range(1, len(points) - 1)
     size = math.ceil(len(inner) / stretches)
-    kept = [0]
+    kept, values = [0], [value for _, value in points]
     for start in range(1, len(points) - 1, size):
         stretch = range(start, min(start + size, len(points) - 1))
-        low = min(stretch, key=lambda n: points[n][1])
-        high = max(stretch, key=lambda n: points[n][1])
+        low, high = min(stretch, key=values.__getitem__), max(stretch, key=values.__getitem__)
         kept += sorted({low, high})
     return [points[n] for n in (*kept, len(points) - 1)]

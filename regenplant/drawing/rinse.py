@@ -8,7 +8,9 @@ the end point is expected stands as a dashed bar on the limit, called "if at all
 
 from __future__ import annotations
 
+from collections.abc import Iterable
 from dataclasses import dataclass
+from operator import itemgetter
 
 from regenplant.drawing.curves import monotone_curve, thinned
 from regenplant.drawing.rinse_axes import end_of, log_axis, near_window
@@ -236,19 +238,22 @@ class _Plot:
 
     def _line(self) -> list[tuple[tuple[float, float], ...]]:
         """The curve through the readings, as stretches that this drawing can show; on the even chart it begins where it enters."""
-        points = _rising([(x, self._height(v)) for x, v in self.shown.readings])
+        readings = self.shown.readings
+        heights = self._heights(value for _, value in readings)
+        points = _rising([(x, height) for (x, _), height in zip(readings, heights, strict=True)])
         line = monotone_curve(points) if len(points) <= MOST_SMOOTH else points
         stretches: list[list[tuple[float, float]]] = [[]]
-        for x, height in line:
-            if self._is_seen(x) and -1e-9 <= height <= 1 + 1e-9:
-                stretches[-1].append((self._x(x), 1 - height))
+        for across, (_, height) in zip(self.across.shares(x for x, _ in line), line, strict=True):
+            if -1e-9 <= across <= 1 + 1e-9 and -1e-9 <= height <= 1 + 1e-9:
+                stretches[-1].append((min(1.0, max(0.0, across)), 1 - height))
             elif stretches[-1]:
                 stretches.append([])
         return [tuple(stretch) for stretch in stretches if len(stretch) > 1]
 
-    def _height(self, value: float) -> float:
-        """Height from the bottom, without the clamp of the even chart, so that a curve enters it at the right place."""
-        return self.axis.clamped(value) if self.axis.is_log else self.axis.share(value)
+    def _heights(self, values: Iterable[float]) -> list[float]:
+        """Heights from the bottom, without the clamp of the even chart, so that a curve enters it at the right place."""
+        shares = self.axis.shares(values)
+        return [min(1.0, max(0.0, one)) for one in shares] if self.axis.is_log else shares
 
     # --- marks ------------------------------------------------------------------------------------------------------
     def _marks(self) -> list[Item]:
@@ -408,5 +413,5 @@ def _beside(*, is_left: bool) -> tuple[Anchor, float]:
 
 def _rising(points: list[tuple[float, float]]) -> list[tuple[float, float]]:
     """One point per place, in order: the last reading of a place counts."""
-    by_place = dict(sorted(points, key=lambda point: point[0]))
+    by_place = dict(sorted(points, key=itemgetter(0)))
     return list(by_place.items())

@@ -25,7 +25,7 @@ def end_of(shown: ShownRinse) -> float:
     """Where the axis along the bottom ends: readings, now, hold window and what is expected are on it."""
     rinse = shown.rinse
     least, step = (LEAST_LENGTH_BV, 1.0) if shown.is_by_volume else (LEAST_LENGTH_S, 300.0)
-    read = [shown.x_of(reading) for reading in rinse.readings]
+    read = shown.xs_of(rinse.readings)
     passed = [least, *read]
     if rinse.now_s is not None:
         now = shown.x(rinse.now_s)
@@ -68,7 +68,8 @@ def near_window(shown: ShownRinse, end: float) -> tuple[float, float, Axis] | No
     if shown.rinse.is_at_least:
         passed = [v for _, v in shown.readings if v <= NEAR_FARTHEST_FRAC * shown.limit]
         axis = Axis(axis.low, max([axis.high, *(ROOM_FRAC * v for v in passed)]))
-    inside = [x for x, v in shown.readings if axis.holds(v)] + [
+    shares = axis.shares(v for _, v in shown.readings)
+    inside = [x for (x, _), one in zip(shown.readings, shares, strict=True) if -1e-9 <= one <= 1 + 1e-9] + [
         f[0] for f in shown.forecast if axis.holds(f[1])
     ]
     if not inside:

@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+from collections.abc import Iterable, Sequence
 from dataclasses import dataclass
 from datetime import datetime
 from enum import StrEnum
@@ -131,7 +132,9 @@ class ShownRinse:
         self._passed = self._ways()
         self.believed = [r for r in rinse.readings if r.counts is not Counts.CHECK]
         counted = [r for r in self.believed if r.counts is Counts.YES] or self.believed
-        self.readings = thinned([(self.x_of(r), self.value(r.value)) for r in counted], MOST_POINTS)
+        self.readings = thinned(
+            list(zip(self.xs_of(counted), self.values(r.value for r in counted), strict=True)), MOST_POINTS
+        )
         self.limit = None if rinse.limit is None else self.value(rinse.limit)
         self.limit_steps = self._limit_steps()
         self.forecast = [
@@ -139,13 +142,21 @@ class ShownRinse:
             for f in rinse.forecast
         ]
         self.earlier = [
-            thinned([(x, self.value(v)) for x, v in batch], MOST_POINTS) for batch in rinse.earlier
+            thinned(
+                [(x, value) for (x, _), value in zip(batch, self.values(v for _, v in batch), strict=True)],
+                MOST_POINTS,
+            )
+            for batch in rinse.earlier
         ]
 
     # --- values -----------------------------------------------------------------------------------------------------
     def value(self, si_value: float) -> float:
         """A value in the unit shown."""
         return units.shown_value(si_value, self.rinse.kind, self.system)
+
+    def values(self, si_values: Iterable[float]) -> list[float]:
+        """Values in the unit shown, all at once."""
+        return units.shown_values(si_values, self.rinse.kind, self.system)
 
     def text(self, si_value: float, with_unit: bool = False) -> str:
         """A value as people read it, rounded as its unit's digits allow."""
@@ -198,6 +209,12 @@ class ShownRinse:
         if self.is_by_volume and reading.rinsed_bv is not None:
             return reading.rinsed_bv
         return self.x(reading.elapsed_s)
+
+    def xs_of(self, readings: Sequence[RinseReading]) -> list[float]:
+        """Where readings stand on the axis, all at once."""
+        if self.is_by_volume:
+            return [self.x_of(reading) for reading in readings]
+        return [reading.elapsed_s for reading in readings]
 
     def at(self, x: float) -> str:
         """A place on the axis: "14:05", "38 min" without a clock, "6.6 BV"."""

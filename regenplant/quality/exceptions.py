@@ -37,21 +37,24 @@ from regenplant.core.process.wording import say
 from regenplant.plant.selectors import profile
 from regenplant.quality.models import QcMeasurement, RinseContinuation
 from regenplant.quality.record import BatchRecord, record_of
-from regenplant.quality.specification import sample_limits
+from regenplant.quality.specification import Judged, downgrade_of, sample_limits
 
 Row = TypeVar("Row", StepEntry, RinseReading, QcMeasurement)
 WATCHED_ACTS = {"signature.refused": "signature", "entry.typed_differently": "typing"}
 """Acts that leave no row in the record and belong into a review."""
 
 
-def exceptions_of(batch: Batch, record: BatchRecord | None = None) -> Exceptions:
-    """Everything unusual in this batch, worst first, and what was looked at."""
-    return exceptions(facts_of(batch, record or record_of(batch)))
+def exceptions_of(
+    batch: Batch, record: BatchRecord | None = None, judged: Judged | None = None
+) -> Exceptions:
+    """Everything unusual in this batch, worst first, and what was looked at. ``judged``: its verdict, where it was worked out already."""
+    return exceptions(facts_of(batch, record or record_of(batch), judged))
 
 
-def facts_of(batch: Batch, record: BatchRecord) -> ReviewFacts:
+def facts_of(batch: Batch, record: BatchRecord, judged: Judged | None = None) -> ReviewFacts:
     """The record as the rules take it."""
-    teller = _Teller(record, plan_of(batch), ZoneInfo(profile().time_zone))
+    proving = _proving(batch, judged)
+    teller = _Teller(record, plan_of(batch), ZoneInfo(profile().time_zone), proving)
     reopening = record.reopening
     return ReviewFacts(
         values=tuple(teller.values()),
@@ -80,6 +83,13 @@ def facts_of(batch: Batch, record: BatchRecord) -> ReviewFacts:
     )
 
 
+def _proving(batch: Batch, judged: Judged | None) -> RinseReading | None:
+    """The reading that proves the end point of what the batch was frozen with: a verdict by a lower product says nothing of that."""
+    if judged is None or downgrade_of(batch) is not None:
+        return end_point_reading(batch)
+    return end_point_reading(batch, judged.end_point, judged.found)
+
+
 def _act(line: Line, teller: _Teller) -> ActFact:
     tried = line.facts.get("facts", {})
     said = line.sentence.partition(": ")[2] or line.sentence
@@ -90,7 +100,7 @@ def _act(line: Line, teller: _Teller) -> ActFact:
 class _Teller:
     """Rows of one record in words."""
 
-    def __init__(self, record: BatchRecord, plan: BatchPlan, zone: ZoneInfo):
+    def __init__(self, record: BatchRecord, plan: BatchPlan, zone: ZoneInfo, proving: RinseReading | None):
         self.record, self.plan, self.zone = record, plan, zone
         self.specs = {
             (number, spec.key): spec
@@ -99,7 +109,6 @@ class _Teller:
         }
         self.entry_checks = {check.entry_id: check for check in record.checks if check.entry_id}
         self.newest = _newest(record.entries)
-        proving = end_point_reading(record.batch)
         self.proving = proving.pk if proving else None
         self.proving_is_checked = proving is not None and is_checked(proving)
 

@@ -37,7 +37,7 @@ from regenplant.people.selectors import people_who_may
 from regenplant.quality.exceptions import exceptions_of
 from regenplant.quality.models import QcDecision, QcMeasurement, RecordReview, Release, RetainedSample
 from regenplant.quality.record import BatchRecord, record_of
-from regenplant.quality.specification import TankTest, applied_specification, judgement, sample_limits
+from regenplant.quality.specification import Judged, TankTest, applied_specification, judgement, sample_limits
 from regenplant.quality.standing import (
     REVIEWABLE,
     Standing,
@@ -126,6 +126,8 @@ class QcPage:
 
     batch: Batch
     specification: Specification
+    judged: Judged
+    """The verdict with what it rests on, worked out from every reading for this page."""
     end_point: EndPoint
     sample_limits: tuple[Limit, ...]
     verdict: Verdict
@@ -161,17 +163,20 @@ class QcPage:
 def qc_page(batch: Batch, *, by: By) -> QcPage:
     """The decision page of one batch."""
     judged, record = judgement(batch), record_of(batch)
+    standing = standing_of(batch, record)
     snapshot = quality_snapshot(
         batch,
         record,
         by=by,
         qc_verdict=judged.verdict.outcome.value,
         qc_reasons=tuple(reason.sentence for reason in judged.verdict.open_reasons),
+        standing=standing,
+        judged=judged,
     )
-    standing = standing_of(batch, record)
     return QcPage(
         batch=batch,
         specification=applied_specification(batch),
+        judged=judged,
         end_point=judged.end_point,
         sample_limits=sample_limits(batch),
         verdict=judged.verdict,
@@ -182,7 +187,7 @@ def qc_page(batch: Batch, *, by: By) -> QcPage:
                 "instrument", "entered_by", "replaced_by", "tank__visit__tank"
             ).order_by("-entered_at", "-id")
         ),
-        exceptions=exceptions_of(batch, record),
+        exceptions=exceptions_of(batch, record, judged),
         standing=standing,
         tanks=tuple(
             batch.tank_links.select_related("visit__tank__size", "visit__customer").order_by("position")
@@ -327,8 +332,8 @@ class ReviewPage:
 def review_page(batch: Batch, *, by: By) -> ReviewPage:
     """The record of one batch as the acting person may review it."""
     record = record_of(batch)
-    took_part = quality_snapshot(batch, record, by=by).actor_took_part
     standing = standing_of(batch, record)
+    took_part = quality_snapshot(batch, record, by=by, standing=standing).actor_took_part
     may = people_who_may(
         "batch.review", segregation_class=batch.segregation_class, except_pks=participants(batch)
     )

@@ -2,17 +2,19 @@
 
 from __future__ import annotations
 
-from dataclasses import dataclass
+from dataclasses import dataclass, field
 
 from django.db.models import F
 
 from regenplant.batches.models import Batch, BatchTank
-from regenplant.batches.rinse import EndPoint, end_point_of, rinse_verdict, specification_of
+from regenplant.batches.rinse import EndPoint, end_point_of, rinse_sifted, rinse_verdict, specification_of
 from regenplant.batches.worked_out import worked_of
 from regenplant.core.process import laboratory
 from regenplant.core.process.acceptance import Verdict
 from regenplant.core.process.laboratory import Found
 from regenplant.core.process.lifecycle import BatchState
+from regenplant.core.process.series import Series
+from regenplant.core.process.sifting import Sifted, sifted
 from regenplant.core.process.specification import CONDUCTIVITY, LabResult, Limit, Specification
 from regenplant.core.process.vocabulary import ResinFamily
 from regenplant.quality.models import Downgrade, QcMeasurement
@@ -92,6 +94,8 @@ class Judged:
     measurements: tuple[QcMeasurement, ...]
     tanks: tuple[TankTest, ...] = ()
     """What is measured on each tank, tank by tank; empty where nothing is, or no tank holds the resin yet."""
+    found: Sifted | None = field(default=None, compare=False, repr=False)
+    """What the readings were found good for on the way to the verdict; no part of it."""
 
 
 @dataclass(frozen=True, slots=True)
@@ -132,18 +136,24 @@ def waits_for_tanks(judged: Judged) -> tuple[str, ...]:
     )
 
 
-def judgement(batch: Batch, against: Specification | None = None) -> Judged:
+def judgement(batch: Batch, against: Specification | None = None, series: Series | None = None) -> Judged:
     """Judge the batch as it stands: rinse readings and sample against the specification it was frozen with, or the lower one it was
-    passed against. ``against`` asks how it would stand by another one; nothing is decided by that."""
+    passed against. ``against`` asks how it would stand by another one; nothing is decided by that. ``series``: its readings, where they are read already."""
     rows = current_measurements(batch)
     results = [lab_result(row) for row in rows]
     specification = against if against is not None else applied_specification(batch)
     links = tanks_with_resin(batch) if specification.is_measured_on_each_tank else []
+    found = (
+        sifted(series, specification)
+        if series is not None
+        else rinse_sifted(batch, specification=specification)
+    )
     verdict = rinse_verdict(
         batch,
         results=results,
         tanks=[link.visit.tank.serial for link in links],
         specification=specification,
+        found=found,
     )
     tests = tuple(
         TankTest(limit, link, laboratory.of_tank(limit, results, link.visit.tank.serial, verdict.rinsed_bv))
@@ -151,4 +161,4 @@ def judgement(batch: Batch, against: Specification | None = None) -> Judged:
         if limit.each_tank
         for link in links
     )
-    return Judged(verdict, end_point_of(verdict, specification), tuple(rows), tests)
+    return Judged(verdict, end_point_of(verdict, specification), tuple(rows), tests, found)

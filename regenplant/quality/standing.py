@@ -21,7 +21,7 @@ from regenplant.quality.models import (
     review_of,
 )
 from regenplant.quality.record import BatchRecord
-from regenplant.quality.specification import applied_specification, judgement, waits_for_tanks
+from regenplant.quality.specification import Judged, applied_specification, judgement, waits_for_tanks
 from regenplant.tanks.models import TankVisit
 
 REVIEWABLE = (BatchState.FILLED, BatchState.RELEASED, BatchState.FAILED)
@@ -113,9 +113,12 @@ def quality_snapshot(
     by: By,
     qc_verdict: str = "",
     qc_reasons: tuple[str, ...] = (),
+    standing: Standing | None = None,
+    judged: Judged | None = None,
 ) -> BatchSnapshot:
-    """What the guards look at, with what only quality knows: who measured, what was signed and reviewed."""
-    standing = standing_of(batch, record)
+    """What the guards look at, with what only quality knows: who measured, what was signed and reviewed. ``standing``, ``judged``: where
+    they were worked out already."""
+    standing = standing if standing is not None else standing_of(batch, record)
     did = (
         ("measured the sample", any(row.entered_by_id == by.user.pk for row in record.measurements)),
         ("took the retained sample", any(row.taken_by_id == by.user.pk for row in record.samples)),
@@ -133,15 +136,15 @@ def quality_snapshot(
         stands_as=standing.decision.verdict if standing.decision else "",
         is_reviewed=standing.is_reviewed,
         review_missing=standing.review_missing,
-        open_elsewhere=(*guards.open_about(batch), *_waits_for_tanks(batch)),
+        open_elsewhere=(*guards.open_about(batch), *_waits_for_tanks(batch, judged)),
     )
 
 
-def _waits_for_tanks(batch: Batch) -> tuple[str, ...]:
+def _waits_for_tanks(batch: Batch, judged: Judged | None) -> tuple[str, ...]:
     """What is measured on each tank and is not inside on one of them; empty for a specification that measures none."""
     if batch.state not in AFTER_A_PASS or not applied_specification(batch).is_measured_on_each_tank:
         return ()
-    return waits_for_tanks(judgement(batch))
+    return waits_for_tanks(judged if judged is not None else judgement(batch))
 
 
 def filled_snapshot(snapshot: BatchSnapshot, batch: Batch) -> BatchSnapshot:

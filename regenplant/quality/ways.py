@@ -118,8 +118,10 @@ class LowerProduct:
         return self.judged.verdict.outcome is Outcome.PASS
 
 
-def lower_products(batch: Batch, now: datetime) -> tuple[LowerProduct, ...]:
-    """Every lower product that is in force for this resin, those that the measured values meet first."""
+def lower_products(batch: Batch, now: datetime, as_it_is: Judged | None = None) -> tuple[LowerProduct, ...]:
+    """Every lower product that is in force for this resin, those that the measured values meet first. ``as_it_is``: the verdict by its own
+    product, where it was worked out already; the same readings are judged by the lower ones."""
+    series = as_it_is.found.series if as_it_is is not None and as_it_is.found is not None else None
     present = specification_of(batch)
     rows = SpecificationVersion.objects.filter(
         Q(effective_from__isnull=True) | Q(effective_from__lte=now),
@@ -138,7 +140,7 @@ def lower_products(batch: Batch, now: datetime) -> tuple[LowerProduct, ...]:
         ways_down = [
             item for item in classes_below(from_class) if not why_not_lower(present, lower, from_class, item)
         ]
-        judged = judgement(batch, lower) if ways_down else None
+        judged = judgement(batch, lower, series) if ways_down else None
         found += [LowerProduct(row, item.value, judged) for item in ways_down if judged is not None]
     return tuple(
         sorted(found, key=lambda one: (not one.is_met, one.version.specification.code, one.to_class))

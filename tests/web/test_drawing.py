@@ -79,6 +79,12 @@ def test_the_geometric_mean_is_the_middle_of_a_log_axis():
     assert Axis(2, 8).share(5) == pytest.approx(0.5)
 
 
+@pytest.mark.parametrize("axis", [Axis(0.03, 200, is_log=True), Axis(-2, 8)])
+def test_very_many_values_stand_where_each_of_them_does(axis: Axis):
+    values = [-3.0, 0.0, 0.03, 0.5, 7.0, 199.9, 4000.0]
+    assert axis.shares(values) == [axis.share(value) for value in values]
+
+
 def test_a_log_axis_starts_above_zero_and_an_axis_runs_upward():
     with pytest.raises(ValueError, match="above zero"):
         Axis(0, 10, is_log=True)

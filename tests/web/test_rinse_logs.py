@@ -11,9 +11,12 @@ from django.core.files.uploadedfile import SimpleUploadedFile
 from django.test import Client
 from django.urls import reverse
 
+from regenplant.batches import points
 from regenplant.batches.models import Batch, MeterLog
 from regenplant.batches.points import points_of
 from regenplant.core.process.vocabulary import StepKind
+from regenplant.quality.to_sign import pass_digest
+from regenplant.web.presenters.words import short_digest
 from tests import factories
 from tests.factories import SmallPlant
 from tests.web.pages import markup_of as text_of
@@ -234,3 +237,25 @@ def test_a_batch_that_is_judged_takes_no_log(plant: SmallPlant, as_operator: Cli
     seen = as_operator.post(url(batch), handed(plant, csv(begun(batch))))
     taken = as_operator.post(url(batch), {"act": "take", "kept": kept_in(text_of(seen))})
     assert "until the batch is judged" in text_of(taken, 422) and not MeterLog.objects.exists()
+
+
+def test_the_decision_page_reads_a_log_once_and_shows_what_would_be_signed(
+    plant: SmallPlant, rinsing: Batch, client_of, monkeypatch: pytest.MonkeyPatch
+) -> None:  # type: ignore[no-untyped-def]
+    """What a log holds is long: the verdict, what was unusual and the digest that a pass would carry come from one reading of it."""
+    operator, text = client_of(plant.people["operator"]), csv(begun(rinsing), 240, every_s=10.0)
+    seen = text_of(operator.post(url(rinsing), handed(plant, text)))
+    operator.post(url(rinsing), {"act": "take", "kept": kept_in(seen)})
+    factories.run_to(plant, rinsing, StepKind.SAMPLE, finish=True)
+    rinsing.refresh_from_db()
+    judge, read, whole = client_of(plant.people["qc"]), [], points.unpacked
+    judge.get(url(rinsing, "qc-decision"))
+
+    def counted(log: MeterLog) -> object:
+        read.append(log.pk)
+        return whole(log)
+
+    monkeypatch.setattr(points, "unpacked", counted)
+    page = text_of(judge.get(url(rinsing, "qc-decision")))
+    assert read == list(MeterLog.objects.filter(batch=rinsing).values_list("pk", flat=True)) != []
+    assert short_digest(pass_digest(Batch.objects.get(pk=rinsing.pk))) in page

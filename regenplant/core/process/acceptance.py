@@ -107,7 +107,7 @@ first of them may have been read so much later than it says. Common practice, fr
 
 # --- the judgement --------------------------------------------------------------------------------------------------
 def judge(
-    readings: Sequence[RinseReading] | Series,
+    readings: Sequence[RinseReading] | Series | Sifted,
     specification: Specification,
     results: Sequence[LabResult] = (),
     rinsed_bv: float | None = None,
@@ -118,8 +118,9 @@ def judge(
 
     Parameters
     ----------
-    readings : Sequence | Series
-        Conductivity readings in any order, one by one or as columns; they are put in order of time
+    readings : Sequence | Series | Sifted
+        Conductivity readings in any order, one by one or as columns; they are put in order of time. Or as ``sifted`` found them by this
+        specification, where that was asked already
     specification : Specification
         The version frozen with the batch
     results : Sequence
@@ -138,7 +139,9 @@ def judge(
 
     Raises: nothing for odd readings: they are left out and the verdict says why.
     """
-    found = sifted(readings if isinstance(readings, Series) else series_of(readings), specification)
+    if not isinstance(readings, Series | Sifted):
+        readings = series_of(readings)
+    found = readings if isinstance(readings, Sifted) else sifted(readings, specification)
     volumes = found.series.volume_bv[found.counts]
     rinsed = max(rinsed_bv or 0.0, float(volumes.max()) if len(volumes) else 0.0)
     reasons: list[Reason] = []

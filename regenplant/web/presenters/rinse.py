@@ -5,6 +5,7 @@ from __future__ import annotations
 from collections.abc import Sequence
 from dataclasses import dataclass
 from datetime import datetime, timedelta
+from operator import attrgetter
 
 from django.utils import timezone
 
@@ -202,7 +203,7 @@ def _drawn(page: RinsePage, start: datetime | None) -> tuple[DrawnReading, ...]:
         for row, (_, value) in zip(page.standing.curve, page.points, strict=True)
         if round(60.0 * row[MINUTES], 3) not in moments
     ]
-    return tuple(sorted((*by_hand, *logged), key=lambda reading: reading.elapsed_s))
+    return tuple(sorted((*by_hand, *logged), key=attrgetter("elapsed_s")))
 
 
 def _counts(row: RinseReading, limit: Limit | None) -> Counts:

@@ -10,7 +10,6 @@ from django.utils import timezone
 
 from regenplant.batches.models import Batch
 from regenplant.batches.selectors import RinsePage, rinse_page
-from regenplant.batches.selectors.rinse import logs_of
 from regenplant.batches.standing import forecasts_of, standing_of
 from regenplant.core.process.acceptance import Outcome
 from regenplant.core.process.lifecycle import BatchState
@@ -19,7 +18,7 @@ from regenplant.plant.selectors import plant_day
 from regenplant.quality.forecast_history import quarters
 from regenplant.quality.retained import WHILE_TAKEN, days_kept, sample_missing, samples_of
 from regenplant.quality.selectors import QcPage
-from regenplant.quality.specification import Judged, downgrade_of
+from regenplant.quality.specification import downgrade_of
 from regenplant.quality.ways import lower_products, once_downgraded, rework_ways, rinse_on
 from regenplant.web.presenters import qc_ways as words
 from regenplant.web.presenters import rinse as rinse_words
@@ -33,9 +32,7 @@ def ways_context(request: HttpRequest, page: QcPage) -> dict[str, Any]:
     shown = _judged(rinse_page(batch, now), page)
     return {
         "rinse": rinse_words.rinse_down(shown, now) if page.readings or shown.logs else None,
-        "instruments": words.instrument_rows(
-            page.readings, page.measurements, list(logs_of(batch)), plant_day(now)
-        ),
+        "instruments": words.instrument_rows(page.readings, page.measurements, shown.logs, plant_day(now)),
         **_forecasts(page, system),
         "deviations": words.deviation_words(list(batch.deviations.order_by("opened_at", "pk"))),
         **sample_context(request, batch),
@@ -97,11 +94,11 @@ def _open_ways(page: QcPage, system: str) -> dict[str, Any]:
     batch = page.batch
     if batch.state != BatchState.AWAITING_QC:
         return {"has_ways": False}
-    judged = Judged(page.verdict, page.end_point, page.measurements)
+    judged = page.judged
     stands = rinse_on(batch, judged)
-    twice = once_downgraded(batch)
     is_met = page.verdict.outcome is Outcome.PASS
-    lower = () if twice or is_met else lower_products(batch, timezone.now())
+    twice = "" if is_met else once_downgraded(batch)
+    lower = () if twice or is_met else lower_products(batch, timezone.now(), judged)
     return {
         "has_ways": True,
         "rinse_on": words.rinse_on_words(stands, batch, system),

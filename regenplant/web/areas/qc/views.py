@@ -130,7 +130,9 @@ def _decision_page(
     form: SigningForm | None = None,
     measuring: MeasurementForm | None = None,
 ) -> HttpResponse:
-    system, batch = unit_system_of(request), batch_or_404(batch.number)
+    system = unit_system_of(request)
+    if request.method == "POST":
+        batch = batch_or_404(batch.number)  # as the refused act left it
     page = qc_page(batch, by=by_of(request))
     rows = qc_limits.limit_rows(page, system)
     form = form or PassForm(initial={"version": batch.version})
@@ -169,7 +171,7 @@ def _decision_page(
         "signs": words.what_is_signed(
             batch, len(page.tanks), "fail" if is_fail else "pass", is_refused=bool(refused)
         ),
-        "facts": words.signed_facts(page, rows, "" if is_fail else pass_digest(batch)),
+        "facts": words.signed_facts(page, rows, "" if is_fail else pass_digest(batch, page.judged)),
         "meaning": FAIL_MEANING if is_fail else PASS_MEANING,
         "next_version": page.decision.version + 1 if page.decision else 1,
         "decided": words.decided_words(page),
