@@ -21,7 +21,7 @@ from regenplant.audit import locks, turn
 from regenplant.audit.by import By
 from regenplant.people.authority import Role
 from regenplant.people.models import Person
-from tests import factories, outside, remembered
+from tests import factories, outside
 
 TESTS = str(Path(__file__).parent)
 ONLY_WITH_A_DATABASE = "REGENPLANT_TEST_ONLY_WITH_A_DATABASE"
@@ -151,7 +151,6 @@ def rows_by_hand(request: pytest.FixtureRequest, monkeypatch: pytest.MonkeyPatch
     On PostgreSQL ``tests.settings`` opens each connection with the setting that the triggers ask for.
     """
     is_strict = request.node.get_closest_marker("acts_only") is not None
-    remembered.begin(is_allowed=not is_strict)
     if not is_strict:
         noted = turn.Notes.note
         monkeypatch.setattr(
@@ -163,7 +162,6 @@ def rows_by_hand(request: pytest.FixtureRequest, monkeypatch: pytest.MonkeyPatch
         with connection.cursor() as cursor:
             cursor.execute("SET regenplant.turn = ''")
     yield
-    remembered.stop()
     if is_strict and connection.vendor == "postgresql":
         with connection.cursor() as cursor:
             cursor.execute("SET regenplant.turn = 'by hand'")
@@ -176,7 +174,7 @@ def _by_a_test() -> int:
         name = frame.f_code.co_filename
         if name.startswith(PROGRAM) and not name.endswith("audit/turn.py"):
             return 0
-        if name.startswith(TESTS) and name != __file__ and frame.f_code is not remembered.SEEN:
+        if name.startswith(TESTS) and name != __file__:
             return 1
         frame = frame.f_back  # type: ignore[assignment]
     return 1
@@ -195,7 +193,6 @@ def django_db_setup(django_db_setup: None, django_db_blocker: Any) -> Iterator[N
         as_migrated = serializers.serialize(
             "json", (row for model in models for row in model._base_manager.all())
         )
-        remembered.watch()
     original = flush.Command.handle
 
     def handle(self: flush.Command, **options: Any) -> None:

@@ -66,7 +66,6 @@ from regenplant.resins.models import ResinType
 from regenplant.resins.services import ResinTypeSettings
 from regenplant.tanks import services as tank_services
 from regenplant.tanks.models import Customer, TankSize, TankVisit
-from tests.remembered import remembered
 
 START = datetime(2026, 3, 2, 8, 0, tzinfo=UTC)
 """A Monday morning: where the clock of a test stands unless the test moves it."""
@@ -75,7 +74,6 @@ PASSWORD = "a password for tests"
 """Everybody's password."""
 
 
-@remembered
 def first_administrator(*, at: datetime = START) -> Person:
     """The administrator who adds all others; made when first asked for."""
     found = Person.objects.filter(username="administrator-1").first()
@@ -91,7 +89,6 @@ def first_administrator(*, at: datetime = START) -> Person:
     return Person.objects.get(pk=outcome.result.pk)
 
 
-@remembered
 def person(*roles: Role, full_name: str = "", at: datetime = START) -> Person:
     """A new person with these roles: "Operator 1", "QC technician 2"."""
     administrator = first_administrator(at=at)
@@ -110,7 +107,6 @@ def person(*roles: Role, full_name: str = "", at: datetime = START) -> Person:
     return Person.objects.get(pk=outcome.result.pk)
 
 
-@remembered
 def leaves(person: Person, *, at: datetime = START) -> None:
     """This person's account is closed."""
     deactivate_person(
@@ -119,7 +115,6 @@ def leaves(person: Person, *, at: datetime = START) -> None:
     person.refresh_from_db()
 
 
-@remembered
 def approved_matrix(rights: dict[str, dict[str, list[str]]], *, at: datetime = START) -> AuthorityVersion:
     """A version of the authority matrix in force from ``at``: drafted by an administrator, approved by a supervisor.
 
@@ -162,7 +157,6 @@ class SmallPlant:
         return self.now
 
 
-@remembered
 def small_plant(*, now: datetime = START) -> SmallPlant:
     """One vessel, recipe and specification for each family, all skids and waters, checked stock, valid instruments.
 
@@ -295,7 +289,6 @@ def usual_specification(family: str) -> SpecificationDefinition:
     return next(one for one in default_specifications() if one.family == family)
 
 
-@remembered
 def approved_recipe(
     plant: SmallPlant, definition: RecipeDefinition, *, grade: str = "working"
 ) -> RecipeVersion:
@@ -310,7 +303,6 @@ def approved_recipe(
     return RecipeVersion.objects.get(pk=added.pk)
 
 
-@remembered
 def approved_specification(
     plant: SmallPlant, definition: SpecificationDefinition, *, grade: str = "working"
 ) -> SpecificationVersion:
@@ -345,7 +337,6 @@ def customers_own_specification(
     return own
 
 
-@remembered
 def stocked(
     plant: SmallPlant, chemical: str, strength: float, density: float, *, is_titrated: bool = False
 ) -> ChemicalLot:
@@ -369,7 +360,6 @@ def stocked(
     return plant.lots[chemical]
 
 
-@remembered
 def accepted_tanks(
     plant: SmallPlant, family: str, count: int, *, segregation_class: str = "D"
 ) -> list[TankVisit]:
@@ -377,7 +367,6 @@ def accepted_tanks(
     return [accepted_tank(plant, family, segregation_class=segregation_class) for _ in range(count)]
 
 
-@remembered
 def received_tank(plant: SmallPlant, family: str, *, segregation_class: str = "D") -> TankVisit:
     """A tank at the dock, not looked over yet."""
     assert plant.size is not None and plant.customer is not None
@@ -391,7 +380,6 @@ def received_tank(plant: SmallPlant, family: str, *, segregation_class: str = "D
     ).result
 
 
-@remembered
 def accepted_tank(plant: SmallPlant, family: str, *, segregation_class: str = "D") -> TankVisit:
     visit = received_tank(plant, family, segregation_class=segregation_class)
     seen = InspectionData(
@@ -410,7 +398,6 @@ VESSEL_OF = {"sac_h": "C1", "sac_na": "S1", "sba_1": "A1", "sba_2": "A2"}
 """The vessel of each family of the small plant; ``tests.families`` has those of the others."""
 
 
-@remembered
 def frozen_batch(plant: SmallPlant, family: str, visits: list[TankVisit] | None = None, **more: Any) -> Batch:
     """A batch of three tanks with its plan frozen, ready to start. ``more`` goes to the service, or takes the place of what
     it would be given (``recipe_version_id``)."""
@@ -426,7 +413,6 @@ def frozen_batch(plant: SmallPlant, family: str, visits: list[TankVisit] | None 
     ).result
 
 
-@remembered
 def write_required(plant: SmallPlant, step: StepRun, *, is_before: bool, who: str = "operator") -> None:
     """Write every required entry of a step at its target."""
     for spec in plan_of(step.batch).step(step.number).entries:
@@ -435,7 +421,6 @@ def write_required(plant: SmallPlant, step: StepRun, *, is_before: bool, who: st
             write(plant, step, spec.key, text_for(spec), who=who)
 
 
-@remembered
 def write(plant: SmallPlant, step: StepRun, key: str, text: str, *, who: str = "operator") -> None:
     """Write one entry; a critical value is typed the same a second time, and two people tick what takes two."""
     spec = next(spec for spec in plan_of(step.batch).step(step.number).entries if spec.key == key)
@@ -452,7 +437,6 @@ def write(plant: SmallPlant, step: StepRun, key: str, text: str, *, who: str = "
     batch_services.write_entry(by=plant.by(who), step_id=step.pk, key=key, text=text, again=again)
 
 
-@remembered
 def check_what_is_critical(plant: SmallPlant, batch: Batch, *, who: str = "operator 2") -> None:
     """A second person checks every critical entry and reading that still needs it."""
     for one in unchecked(batch):
@@ -463,7 +447,6 @@ def check_what_is_critical(plant: SmallPlant, batch: Batch, *, who: str = "opera
             batch_services.check_reading(by=plant.by(who), reading_id=one.reading.pk, permit=proof)
 
 
-@remembered
 def decided(
     plant: SmallPlant,
     deviation: Deviation,
@@ -499,7 +482,6 @@ def _inside(spec: EntrySpec) -> float:
     return 1.1 * spec.low if spec.low is not None else 1.0
 
 
-@remembered
 def run_to(
     plant: SmallPlant, batch: Batch, kind: StepKind, *, finish: bool = False, who: str = "operator"
 ) -> StepRun:
@@ -526,7 +508,6 @@ def run_to(
     raise AssertionError(f"no step of kind {kind}")
 
 
-@remembered
 def work_off(plant: SmallPlant, step: StepRun, *, who: str = "operator") -> None:
     """Work a running step to its end as planned: its time, its readings where it ends on the end point, its entries."""
     plant.forward(minutes=step.planned_duration_s / 60)
@@ -539,7 +520,6 @@ def work_off(plant: SmallPlant, step: StepRun, *, who: str = "operator") -> None
     batch_services.finish_step(by=plant.by(who), step_id=step.pk)
 
 
-@remembered
 def rinse_down(
     plant: SmallPlant, batch: Batch, *, at_25_us_per_cm: float | None = None, who: str = "operator"
 ) -> None:
@@ -556,7 +536,6 @@ def rinse_down(
         reading(plant, batch, f"{value * (1 - 0.001 * index):.4g} µS/cm", who=who)
 
 
-@remembered
 def reading(
     plant: SmallPlant,
     batch: Batch,
@@ -571,7 +550,6 @@ def reading(
     return batch_services.record_reading(by=plant.by(who), batch_id=batch.pk, reading=typed).result
 
 
-@remembered
 def rinsing_batch(plant: SmallPlant, *values: str, family: str = "sba_1") -> Batch:
     """A batch in its fast rinse (limit of the anion 10 µS/cm), each of these values read by the operator four minutes after the
     one before."""
@@ -584,7 +562,6 @@ def rinsing_batch(plant: SmallPlant, *values: str, family: str = "sba_1") -> Bat
     return batch
 
 
-@remembered
 def measured_sample(plant: SmallPlant, batch: Batch, *, who: str = "qc", outside: str = "") -> None:
     """Every limit of the batch's sample measured inside; the one named ``outside`` above its limit."""
     for limit in sample_limits(batch):
@@ -603,7 +580,6 @@ def measured_sample(plant: SmallPlant, batch: Batch, *, who: str = "qc", outside
         )
 
 
-@remembered
 def sampled(plant: SmallPlant, batch: Batch, *, who: str = "operator") -> None:
     """The retained sample of a batch whose class needs one."""
     if sample_missing(batch):
@@ -626,13 +602,11 @@ def permit(plant: SmallPlant, who: str, meaning: str) -> SignaturePermit:
     return SignaturePermit(plant.people[who].pk, meaning, plant.now)
 
 
-@remembered
 def passed_batch(plant: SmallPlant, family: str) -> Batch:
     """A batch that passed QC and waits to be filled into its tanks."""
     return pass_batch(plant, frozen_batch(plant, family))
 
 
-@remembered
 def pass_batch(plant: SmallPlant, batch: Batch) -> Batch:
     """A batch that was started or not, run to its end and passed by QC."""
     run_to(plant, batch, StepKind.SAMPLE, finish=True)
@@ -644,7 +618,6 @@ def pass_batch(plant: SmallPlant, batch: Batch) -> Batch:
     return batch
 
 
-@remembered
 def filled_batch(plant: SmallPlant, family: str) -> Batch:
     """A batch whose tanks are filled and wait for its release."""
     batch = passed_batch(plant, family)
@@ -658,7 +631,6 @@ def filled_batch(plant: SmallPlant, family: str) -> Batch:
     return batch
 
 
-@remembered
 def reviewed(plant: SmallPlant, batch: Batch, *, who: str = "supervisor", remarks: str = "") -> RecordReview:
     """The record of a filled (or failed, or amended) batch looked through by a supervisor who took no part."""
     return quality_services.review_record(
@@ -667,7 +639,6 @@ def reviewed(plant: SmallPlant, batch: Batch, *, who: str = "supervisor", remark
 
 
 # --- a plant that only takes tanks in ---------------------------------------------------------------------------------
-@remembered
 def tank_plant(now: datetime = START) -> SmallPlant:
     """People, four resin types, one size, two customers: what intake and tank pages need, and nothing else."""
     roles = {
@@ -718,7 +689,6 @@ def plant_today(*, hours: float = 20.0) -> SmallPlant:
     return small_plant(now=hours_ago(hours))
 
 
-@remembered
 def another_vessel(plant: SmallPlant, code: str, family: str) -> Vessel:
     """One more vessel like the first of this family."""
     settings = VesselSettings(
@@ -735,7 +705,6 @@ def another_vessel(plant: SmallPlant, code: str, family: str) -> Vessel:
     return plant.vessels[code]
 
 
-@remembered
 def frozen_in(plant: SmallPlant, family: str, vessel: str, *, count: int = 3) -> Batch:
     """A ready batch of new tanks in a vessel of one's choice."""
     visits = accepted_tanks(plant, family, count)

@@ -24,7 +24,6 @@ from regenplant.tanks import services as tank_services
 from regenplant.tanks.models import Tank, TankVisit
 from tests import factories
 from tests.factories import SmallPlant
-from tests.remembered import remembered
 
 
 @dataclass(frozen=True)
@@ -67,7 +66,6 @@ _TYPES: tuple[tuple[str, dict[str, Any]], ...] = (
 )  # fmt: skip
 
 
-@remembered
 def whole_plant(*, now: datetime = factories.START) -> SmallPlant:
     """The small plant with what every other family needs. Vessels: M1 with M2 (mixed bed), P1 with P2 (polishing), W1, A3, B1,
     G1 (carbon)."""
@@ -180,7 +178,6 @@ def save_feed(plant: SmallPlant) -> None:
 
 
 # --- tanks and batches ------------------------------------------------------------------------------------------------
-@remembered
 def tanks_for(plant: SmallPlant, way: Family, count: int = 3, *, cycles: int = 0) -> list[TankVisit]:
     """Accepted tanks of this way, each with a lot on record."""
     visits = factories.accepted_tanks(plant, way.key, count, segregation_class=way.segregation_class)
@@ -189,7 +186,6 @@ def tanks_for(plant: SmallPlant, way: Family, count: int = 3, *, cycles: int = 0
     return [TankVisit.objects.get(pk=visit.pk) for visit in visits]
 
 
-@remembered
 def lot_on_record(plant: SmallPlant, way: Family, *, cycles: int = 0, code: str = "") -> ResinLot:
     return resin_services.receive_new_lot(
         by=plant.by("supervisor"), code=code or f"R-{ResinLot.objects.count() + 1}", resin_type_id=plant.types[way.key].pk,
@@ -223,7 +219,6 @@ def recipe_of(plant: SmallPlant, way: Family) -> int:
     return plant.recipe[way.recipe].pk
 
 
-@remembered
 def frozen(
     plant: SmallPlant, name: str, visits: list[TankVisit] | None = None, *, cycles: int = 0, **more: Any
 ) -> Batch:
@@ -240,7 +235,6 @@ def frozen(
     return factories.frozen_batch(plant, way.key, chosen, **wanted)
 
 
-@remembered
 def start_next(plant: SmallPlant, step: StepRun, *, who: str = "operator") -> StepRun:
     """Start a waiting step with what must stand before it; the first starts the batch."""
     factories.write_required(plant, step, is_before=True, who=who)
@@ -252,7 +246,6 @@ def start_next(plant: SmallPlant, step: StepRun, *, who: str = "operator") -> St
     return step
 
 
-@remembered
 def work_to(plant: SmallPlant, batch: Batch, kind: StepKind, *, leg: str = "whole") -> StepRun:
     """Work everything that comes before the first step of this kind and leg; it waits then."""
     goal = batch.steps.filter(kind=kind.value, leg=leg).order_by("number")[0]
@@ -270,7 +263,6 @@ def step_of(batch: Batch, kind: StepKind, leg: str = "whole") -> StepRun:
     return batch.steps.filter(kind=kind.value, leg=leg).order_by("number")[0]
 
 
-@remembered
 def cut_done(plant: SmallPlant, batch: Batch) -> None:
     """Worked up to the end of the cut: both legs wait."""
     cut = start_next(plant, work_to(plant, batch, StepKind.CUT))
@@ -282,7 +274,6 @@ def at_work(batch: Batch) -> list[StepRun]:
     return now_at_work(list(batch.steps.order_by("number")))
 
 
-@remembered
 def to_release(plant: SmallPlant, batch: Batch) -> Batch:
     """From ready (or under way) to released, everybody doing what they should."""
     while steps := at_work(batch):
@@ -303,7 +294,6 @@ def to_release(plant: SmallPlant, batch: Batch) -> Batch:
     return batch
 
 
-@remembered
 def passed(plant: SmallPlant, batch: Batch) -> Batch:
     """A sample measured inside its limits and the pass signed."""
     batch.refresh_from_db()
@@ -318,7 +308,6 @@ def passed(plant: SmallPlant, batch: Batch) -> Batch:
     return batch
 
 
-@remembered
 def fill(plant: SmallPlant, batch: Batch) -> None:
     """Every tank filled with its share, all filled."""
     links = list(batch.tank_links.select_related("visit__tank"))

@@ -336,7 +336,13 @@ def test_a_calibration_is_written_by_qc(plant: SmallPlant, as_: Callable[[str], 
     url, today = reverse("setup-instrument-calibration", args=["OLD-CELL"]), timezone.localdate()
     form = as_("qc").get(url).context["form"]
     assert isinstance(form, CalibrationForm)
-    data = form_data(form) | {"calibrated_on": str(today), "due_on": str(today + timedelta(days=180))}
+    data = form_data(form) | {
+        "calibrated_on": str(today),
+        "due_on": str(today + timedelta(days=180)),
+        "without_points": "on",
+        "laboratory": "Moorhen Bench Laboratory",
+        "certificate": "MB 77",
+    }
     assert as_("operator").post(url, data).status_code == 403
     assert "This is no day" in errors_of(as_("qc").post(url, data | {"due_on": "next year"}))["due_on"][0]
     assert "not after" in errors_of(as_("qc").post(url, data | {"due_on": str(today)}))["due_on"][0]
