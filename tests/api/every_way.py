@@ -130,7 +130,7 @@ class Scene:
         """The operator ends the rinse, without a reason of its own."""
         step = self.batch.steps.get(state="running")
         version = Batch.objects.values_list("version", flat=True).get(pk=self.batch.pk)
-        url = reverse("batches-step-finish", args=[self.batch.number, step.pk])
+        url = reverse("batches-step-finish", args=[self.batch.number, step.number])
         return self.client.post(url, {"version": str(version), "occurred_at": ""})
 
 

@@ -94,10 +94,10 @@ def test_the_page_refuses_it_and_takes_the_supervisors_reason(
     step = took(plant, rinsing_on, 3.5)
     operator, supervisor = (client_of(plant.people[who]) for who in ("operator", "supervisor"))
     version = Batch.objects.values_list("version", flat=True).get(pk=rinsing_on.pk)
-    finish = reverse("batches-step-finish", args=[rinsing_on.number, step.pk])
+    finish = reverse("batches-step-finish", args=[rinsing_on.number, step.number])
     refused = operator.post(finish, {"version": str(version), "occurred_at": ""})
     assert refused.status_code == 422 and "at most 2 BV were allowed" in text_of(refused)
-    early = reverse("batches-step-end-early", args=[rinsing_on.number, step.pk])
+    early = reverse("batches-step-end-early", args=[rinsing_on.number, step.number])
     data = {"version": str(version), "reason": "The silica analyser was late.", "occurred_at": ""}
     assert operator.post(early, data).status_code == 403
     assert early in supervisor.get(reverse("batches-detail", args=[rinsing_on.number])).content.decode()
