@@ -202,3 +202,9 @@ def test_another_kind_of_database_is_refused(monkeypatch: pytest.MonkeyPatch, tm
     monkeypatch.setenv("DATABASE_URL", "mysql://plant")
     with pytest.raises(ImproperlyConfigured, match="it can start with sqlite or postgresql"):
         environment.database(tmp_path)
+
+
+def test_a_database_without_tables_is_refused_with_a_sentence(tmp_path: Path) -> None:
+    found = start(tmp_path, [sys.executable, "manage.py", "verify_records"])
+    assert found.returncode == 1 and "Traceback" not in found.stderr
+    assert "are not made in this database, so nothing can be verified" in found.stderr

@@ -5,6 +5,8 @@ from __future__ import annotations
 from typing import Any
 
 from django.core.management.base import BaseCommand, CommandError, CommandParser
+from django.db import connection
+from django.db.migrations.executor import MigrationExecutor
 from django.utils import timezone
 
 from regenplant.audit import chain
@@ -35,6 +37,7 @@ class Command(BaseCommand):
         )
 
     def handle(self, *args: Any, **options: Any) -> None:
+        _refuse_another_shape()
         report = self._run(("plans",) if options["plans"] else (), is_told=options["verbosity"] > 1)
         sentences = [f"{found.kind}: {found.sentence}" for found in report.findings]
         if options["head"]:
@@ -68,3 +71,16 @@ class Command(BaseCommand):
             ]
         self.stdout.write(f"The printed head {digest} is that of event {number}.")
         return []
+
+
+def _refuse_another_shape() -> None:
+    """Raise CommandError where the tables are not those of this program: an empty data folder, or an upgrade that is half done."""
+    executor = MigrationExecutor(connection)
+    missing = len(executor.migration_plan(executor.loader.graph.leaf_nodes()))
+    if missing:
+        changes = "1 change" if missing == 1 else f"{missing} changes"
+        raise CommandError(
+            f"{changes} of the tables are not made in this database, so nothing can be verified. Is REGENPLANT_DATA or DATABASE_URL "
+            "the one that is meant? If so, run manage.py migrate first.",
+            returncode=1,
+        )
