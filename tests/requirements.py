@@ -26,7 +26,7 @@ import django
 ROOT = Path(__file__).resolve().parents[1]
 GUIDE = ROOT / "DEVELOPERS.md"
 BEGIN, END = "<!-- requirements: begin -->", "<!-- requirements: end -->"
-KNOWN = re.compile(r"(ER|CS)-\d\d")
+KNOWN = re.compile(r"(ER|CS|EV)-\d\d")
 
 
 @dataclass(frozen=True, slots=True)
@@ -172,6 +172,14 @@ REQUIREMENTS: tuple[Requirement, ...] = (
         ("plant.services:lock_out_vessel", "plant.services:lift_lock_out", "batches.services:start_step"),
     ),
     Requirement("CS-09", "Where to wash, what to do and whom to call is readable without signing in", ("web.areas.emergency:emergency",)),
+    Requirement(
+        "EV-05", "A spill is turned into its mass as 100 % and held against the reportable quantity; the program says so and decides nothing",
+        ("chemicals.services:record_spill", "chemicals.services:close_spill", "core.process.thresholds:reference_for"),
+    ),
+    Requirement(
+        "EV-07", "The most of each chemical that stood at the plant in a year, as 100 % and as product, follows from the ledger",
+        ("core.process.inventory:peak_of", "chemicals.reporting:inventory_of_year"),
+    ),
 )  # fmt: skip
 
 
