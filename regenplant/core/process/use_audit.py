@@ -166,9 +166,9 @@ USUAL_SHIFTS = ("06:00", "14:00", "22:00")
 def minutes_of(text: str) -> int:
     """Minutes after midnight of "06:00". Raises: OutOfRange."""
     hours, colon, minutes = text.partition(":")
-    if colon and hours.isascii() and hours.isdigit() and minutes.isascii() and minutes.isdigit():
-        if len(minutes) == 2 and len(hours) <= 2 and int(hours) < 24 and int(minutes) < 60:
-            return int(hours) * 60 + int(minutes)
+    is_number = all(part.isascii() and part.isdigit() for part in (hours, minutes))
+    if colon and is_number and len(hours) <= 2 == len(minutes) and int(hours) < 24 and int(minutes) < 60:
+        return int(hours) * 60 + int(minutes)
     raise OutOfRange(f"“{text[:12]}” is no time of day. Write it as 06:00, from 00:00 to 23:59.")
 
 
