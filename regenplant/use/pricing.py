@@ -3,11 +3,40 @@
 from __future__ import annotations
 
 from collections.abc import Iterable
-from decimal import ROUND_HALF_EVEN, Decimal
+from decimal import ROUND_HALF_EVEN, Decimal, InvalidOperation
 
 from regenplant.chemicals.models import ChemicalLot
+from regenplant.core.errors import OutOfRange
 from regenplant.plant.selectors import plant_day
 from regenplant.use.models import ChemicalPrice
+
+LEAST_PRICE, MOST_PRICE = Decimal("0.001"), Decimal("10000")
+
+
+def milli_of(text: str) -> int:
+    """A price as typed, in thousandths. A decimal point or a decimal comma; no more than three decimals.
+
+    Raises: OutOfRange with the allowed range.
+    """
+    plain = text.strip().replace(" ", "")
+    if plain.count(",") == 1 and "." not in plain:
+        plain = plain.replace(",", ".")
+    try:
+        price = Decimal(plain) if all(c.isascii() and (c.isdigit() or c == ".") for c in plain) else None
+    except InvalidOperation:
+        price = None
+    if price is None or not plain:
+        raise OutOfRange(
+            f"“{text[:20]}” is no price. Write the amount per kg, for example 0.385.",
+            field="price",
+            code="no_price",
+        )
+    if not LEAST_PRICE <= price <= MOST_PRICE or price * 1000 != int(price * 1000):
+        raise OutOfRange(
+            f"A price of {plain[:20]} per kg cannot be kept; allowed is from {LEAST_PRICE} to {MOST_PRICE}, with at most three decimals.",
+            field="price",
+        )
+    return int(price * 1000)
 
 
 class PriceList:

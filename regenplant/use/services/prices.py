@@ -4,7 +4,7 @@ from __future__ import annotations
 
 from collections.abc import Sequence
 from datetime import date, timedelta
-from decimal import Decimal, InvalidOperation
+from decimal import Decimal
 
 from regenplant.audit.by import By
 from regenplant.audit.records import one_of, words_of
@@ -16,39 +16,13 @@ from regenplant.core.process.use_audit import minutes_of
 from regenplant.core.process.vocabulary import Chemical
 from regenplant.plant.selectors import plant_day
 from regenplant.use.models import ChemicalPrice, WatchLevels
+from regenplant.use.pricing import milli_of
 from regenplant.use.services._rows import renew_priced
 
-LEAST_PRICE, MOST_PRICE = Decimal("0.001"), Decimal("10000")
 FIRST_DAY = date(2000, 1, 1)
 MOST_AHEAD = timedelta(days=366)
 MOST_SHIFTS = 6
 LEAST_LEVEL, MOST_LEVEL = 0.001, 0.5
-
-
-def milli_of(text: str) -> int:
-    """A price as typed, in thousandths. A decimal point or a decimal comma; no more than three decimals.
-
-    Raises: OutOfRange with the allowed range.
-    """
-    plain = text.strip().replace(" ", "")
-    if plain.count(",") == 1 and "." not in plain:
-        plain = plain.replace(",", ".")
-    try:
-        price = Decimal(plain) if all(c.isascii() and (c.isdigit() or c == ".") for c in plain) else None
-    except InvalidOperation:
-        price = None
-    if price is None or not plain:
-        raise OutOfRange(
-            f"“{text[:20]}” is no price. Write the amount per kg, for example 0.385.",
-            field="price",
-            code="no_price",
-        )
-    if not LEAST_PRICE <= price <= MOST_PRICE or price * 1000 != int(price * 1000):
-        raise OutOfRange(
-            f"A price of {plain[:20]} per kg cannot be kept; allowed is from {LEAST_PRICE} to {MOST_PRICE}, with at most three decimals.",
-            field="price",
-        )
-    return int(price * 1000)
 
 
 @use_case("price.entered", permission="chemical.price")
