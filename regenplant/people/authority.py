@@ -73,6 +73,7 @@ RIGHTS: dict[str, frozenset[Role]] = {
     "qc.discard_sample": frozenset({QC, SUPERVISOR}),
     "chemical.receive": frozenset({OPERATOR, SUPERVISOR}),
     "chemical.check": frozenset({OPERATOR, QC, SUPERVISOR}),
+    "chemical.count": frozenset({OPERATOR, QC, SUPERVISOR}),
     "chemical.correct": frozenset({SUPERVISOR}),
     "chemical.audit": frozenset({SUPERVISOR, PLANNER, SAFETY}),
     "chemical.data_sheet": frozenset({SUPERVISOR, SAFETY}),
