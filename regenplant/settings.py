@@ -47,6 +47,7 @@ INSTALLED_APPS = [
     "regenplant.keeping",
     "regenplant.shifts",
     "regenplant.quality",
+    "regenplant.waste",
     "regenplant.batches",
     "regenplant.tanks",
     "regenplant.chemicals",
