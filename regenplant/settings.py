@@ -48,6 +48,7 @@ INSTALLED_APPS = [
     "regenplant.shifts",
     "regenplant.safety",
     "regenplant.quality",
+    "regenplant.waste",
     "regenplant.batches",
     "regenplant.tanks",
     "regenplant.chemicals",

@@ -23,6 +23,7 @@ AREAS: tuple[str, ...] = (
     "chemical_use",
     "setup",
     "chemicals",
+    "waste",
     "emergency",
     "programs",
     "floor",

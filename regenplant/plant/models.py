@@ -215,6 +215,11 @@ class WasteTank(models.Model):
     def __str__(self) -> str:
         return self.code
 
+    @property
+    def planned_most_m3(self) -> float:
+        """Level up to which waste is planned in, with the reserve kept [m^3]."""
+        return self.capacity_m3 - self.reserve_m3
+
 
 class Instrument(models.Model):
     """A measuring instrument; overdue calibration means that its readings prove nothing."""

@@ -1,0 +1,13 @@
+from django.apps import AppConfig
+
+
+class WasteConfig(AppConfig):
+    name = "regenplant.waste"
+    label = "waste"
+
+    def ready(self) -> None:
+        # Registers the use cases of this app and how they read in the log.
+        import regenplant.waste.services  # noqa: F401
+        from regenplant.audit import locks
+
+        locks.declare(locks.Lock("waste_wastemovement"))

@@ -1,0 +1,1 @@
+"""Acts on the waste: what comes into a waste tank and what leaves it."""

@@ -1,0 +1,9 @@
+"""Waste: the waste tanks and what stands in them."""
+
+from django.urls import path
+
+from regenplant.web.areas.waste import views
+
+TAB = {"tab": "chemicals"}
+
+urlpatterns = [path("waste/", views.tanks, TAB, name="waste")]
