@@ -12,6 +12,7 @@ TITLES: dict[str, str] = {
     "tank.lift_hold": "Take a held tank off hold.",
     "tank.ship": "Ship released tanks to their customer.",
     "tank.disposition": "Let suspect or metal-bearing resin into a batch, in writing.",
+    "tank.let_go": "Write down that a refused tank left the plant, and to whom.",
     "tank.edit": "Add tanks and tank sizes, and change what is written about them.",
     "customer.edit": "Add customers and their sites.",
     "batch.plan": "Plan a batch and freeze its plan.",
@@ -75,6 +76,7 @@ TITLES: dict[str, str] = {
     "retention.purge": "Purge the record of a batch past its period, or confirm that another purges it; both sign.",
     "trend.look": "Look at a lot that takes more rinse than it did, and say what follows.",
     "shift.hand_over": "Hand a shift over and take one over, with a signature; open and close its open items.",
+    "near_miss.answer": "Answer a near miss that another person reported, and close what follows from it.",
 }
 
 THINGS: dict[str, str] = {
@@ -102,6 +104,7 @@ THINGS: dict[str, str] = {
     "retention": "Retention",
     "shift": "Shifts",
     "trend": "Trends",
+    "near_miss": "Near misses",
 }
 """How the things read as headings."""
 
