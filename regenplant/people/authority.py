@@ -44,6 +44,7 @@ RIGHTS: dict[str, frozenset[Role]] = {
     "tank.lift_hold": frozenset({SUPERVISOR, SAFETY}),
     "tank.ship": frozenset({OPERATOR, SUPERVISOR, PLANNER}),
     "tank.disposition": frozenset({SAFETY}),
+    "tank.let_go": frozenset({SUPERVISOR, SAFETY}),
     "tank.edit": frozenset({SUPERVISOR, PLANNER, ADMIN}),
     "customer.edit": frozenset({SUPERVISOR, PLANNER, ADMIN}),
     "batch.plan": frozenset({OPERATOR, SUPERVISOR, PLANNER}),
@@ -73,6 +74,7 @@ RIGHTS: dict[str, frozenset[Role]] = {
     "qc.discard_sample": frozenset({QC, SUPERVISOR}),
     "chemical.receive": frozenset({OPERATOR, SUPERVISOR}),
     "chemical.check": frozenset({OPERATOR, QC, SUPERVISOR}),
+    "chemical.count": frozenset({OPERATOR, QC, SUPERVISOR}),
     "chemical.correct": frozenset({SUPERVISOR}),
     "chemical.audit": frozenset({SUPERVISOR, PLANNER, SAFETY}),
     "chemical.data_sheet": frozenset({SUPERVISOR, SAFETY}),
@@ -113,6 +115,7 @@ RIGHTS: dict[str, frozenset[Role]] = {
     "retention.purge": frozenset({SUPERVISOR, SAFETY}),
     "trend.look": frozenset({SUPERVISOR}),
     "shift.hand_over": frozenset({OPERATOR, QC, SUPERVISOR, SAFETY}),
+    "near_miss.answer": frozenset({SUPERVISOR, SAFETY}),
 }
 """The table of the program. A right added here also gets its words in ``TITLES`` (people/rights_in_words.py)."""
 

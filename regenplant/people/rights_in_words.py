@@ -12,6 +12,7 @@ TITLES: dict[str, str] = {
     "tank.lift_hold": "Take a held tank off hold.",
     "tank.ship": "Ship released tanks to their customer.",
     "tank.disposition": "Let suspect or metal-bearing resin into a batch, in writing.",
+    "tank.let_go": "Write down that a refused tank left the plant, and to whom.",
     "tank.edit": "Add tanks and tank sizes, and change what is written about them.",
     "customer.edit": "Add customers and their sites.",
     "batch.plan": "Plan a batch and freeze its plan.",
@@ -41,7 +42,8 @@ TITLES: dict[str, str] = {
     "qc.discard_sample": "Discard a retained sample, with a reason.",
     "chemical.receive": "Receive a delivery of chemical.",
     "chemical.check": "Check the strength of a lot and put it in use.",
-    "chemical.correct": "Count stock and correct movements of chemical.",
+    "chemical.count": "Count what stands in a chemical tank.",
+    "chemical.correct": "Book a difference that another person counted, and correct movements of chemical.",
     "chemical.audit": "Compare what was used with what was planned.",
     "chemical.data_sheet": "Add and withdraw safety data sheets.",
     "plant.edit": "Change vessels, skids, instruments, places and the plant’s profile.",
@@ -81,6 +83,7 @@ TITLES: dict[str, str] = {
     "retention.purge": "Purge the record of a batch past its period, or confirm that another purges it; both sign.",
     "trend.look": "Look at a lot that takes more rinse than it did, and say what follows.",
     "shift.hand_over": "Hand a shift over and take one over, with a signature; open and close its open items.",
+    "near_miss.answer": "Answer a near miss that another person reported, and close what follows from it.",
 }
 
 THINGS: dict[str, str] = {
@@ -111,6 +114,7 @@ THINGS: dict[str, str] = {
     "retention": "Retention",
     "shift": "Shifts",
     "trend": "Trends",
+    "near_miss": "Near misses",
 }
 """How the things read as headings."""
 

@@ -102,7 +102,7 @@ DOORS: dict[str, Door] = {
     "chemicals-unloading-scan": _door("chemical.receive"),
     "chemicals-unloading-unlock": _door("chemical.receive"),
     "chemicals-unloading-answer": _door("chemical.correct"),
-    "chemicals-place-count": _door("chemical.correct"),
+    "chemicals-place-count": _door("chemical.count"),
     "chemicals-sheet-new": _door("chemical.data_sheet"),
     "chemicals-sheet-withdraw": _door("chemical.data_sheet"),
     # set-up
