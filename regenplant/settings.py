@@ -47,6 +47,7 @@ INSTALLED_APPS = [
     "regenplant.keeping",
     "regenplant.shifts",
     "regenplant.use",
+    "regenplant.safety",
     "regenplant.quality",
     "regenplant.waste",
     "regenplant.batches",
