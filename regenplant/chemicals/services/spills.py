@@ -134,6 +134,11 @@ def _figure(by: By, spill: Spill, amount: Amount, *, position: int, reason: str)
         amount.temperature_kelvin, COLDEST_KELVIN, HOTTEST_KELVIN, "The temperature", "temperature",
         field="temperature_kelvin",
     )  # fmt: skip
+    if not amount.quantity > 0:
+        raise OutOfRange(
+            "A spill of nothing cannot be. Write a first guess; a better figure follows later.",
+            field="quantity_volume",
+        )
     mass = mass_as_100(
         spill.chemical, amount.basis, amount.quantity, amount.strength_frac, amount.temperature_kelvin
     )
