@@ -114,3 +114,9 @@ class LotParent(models.Model):
 
     def __str__(self) -> str:
         return f"{self.fraction:.3f}"
+
+
+# What a person set stands in a file of its own; Django finds models here.
+from regenplant.resins.capacity_models import LotCapacity  # noqa: E402
+
+__all__ = ["CLASSES", "FAMILIES", "FORMS", "FORM_LENGTH", "LotCapacity", "LotParent", "ResinLot", "ResinType"]
