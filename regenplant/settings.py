@@ -46,6 +46,8 @@ INSTALLED_APPS = [
     "regenplant.documents",
     "regenplant.keeping",
     "regenplant.shifts",
+    "regenplant.use",
+    "regenplant.safety",
     "regenplant.quality",
     "regenplant.waste",
     "regenplant.batches",

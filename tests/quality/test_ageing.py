@@ -48,6 +48,7 @@ def delivered(plant: SmallPlant, family: str, code: str, years_ago: float, **mor
         "volume_m3": 1.0,
         "volume_form": factories.exhausted_form(family),
         "origin": "delivered new",
+        "delivered_on": (plant.now - years_ago * YEAR).date(),
         **more,
     }
     return resin_services.receive_new_lot(
@@ -216,26 +217,23 @@ def test_a_lot_of_two_deliveries_is_as_old_as_both_by_share(plant: SmallPlant, a
     first = mixed(plant, "sba_1", "N-3", [(anion, 0.6), (young, 0.4)], 0.2)
     last = mixed(plant, "sba_1", "N-4", [(first, 0.5), (young, 0.5)])
     line = lines_of([last])[last.pk]
-    assert [(one.lot.code, round(one.share_frac, 9)) for one in line.origins if one.lot] == [
+    assert [(one.part.origin, round(one.part.share_frac, 6)) for one in line.deliveries] == [
         ("N-2", 0.7),
         ("N-1", 0.3),
     ]
     assert line.shares[first.pk] == pytest.approx(0.5) and line.shares[young.pk] == pytest.approx(0.7)
     found = aged(plant, last)
-    assert found.age_years == pytest.approx(0.7 * 0.5 + 0.3 * 2.0, abs=1e-6)
+    assert found.age_years == pytest.approx(0.7 * 0.5 + 0.3 * 2.0, abs=2e-3)
     by_hand = prior(Curve.TYPE_1, [Part(0.7, 0.5), Part(0.3, 2.0)])
-    assert found.weakest.posterior.prior.mean == pytest.approx(by_hand.mean)
+    assert found.weakest.posterior.prior.mean == pytest.approx(by_hand.mean, abs=1e-3)
 
 
 def test_what_is_of_unrecorded_origin_is_of_unknown_age(plant: SmallPlant, anion: ResinLot) -> None:
     last = mixed(plant, "sba_1", "N-5", [(anion, 0.75)])
-    origins = lines_of([last])[last.pk].origins
-    assert [(one.lot.code if one.lot else "", round(one.share_frac, 6)) for one in origins] == [
-        ("N-1", 0.75),
-        ("", 0.25),
-    ]
-    found_in_a_tank = delivered(plant, "sba_1", "N-6", 1.0, cycles=9, origin="found in a tank")
-    assert not lines_of([found_in_a_tank])[found_in_a_tank.pk].origins[0].is_age_known
+    parts = lines_of([last])[last.pk].parts(plant.now)
+    assert [(round(one.share_frac, 6), one.is_at_least) for one in parts] == [(0.75, False), (0.25, True)]
+    found = delivered(plant, "sba_1", "N-6", 1.0, cycles=9, origin="found in a tank", delivered_on=None)
+    assert lines_of([found])[found.pk].parts(plant.now)[0].is_at_least
 
 
 def test_a_listing_takes_no_more_queries_for_more_lots(plant: SmallPlant, anion: ResinLot) -> None:
@@ -324,7 +322,7 @@ def test_a_rinse_that_rose_speaks_of_anion_and_not_of_cation(
     of_anion, of_cation = aged(plant, anion).weakest, aged(plant, cation).weakest
     assert of_anion.pieces[0].is_used and of_anion.now.mean < of_anion.posterior.prior.mean
     assert not of_cation.pieces[0].is_used and "no measure of capacity" in of_cation.pieces[0].why_not
-    assert of_cation.now == of_cation.posterior.prior
+    assert of_cation.now.mean == pytest.approx(of_cation.posterior.prior.mean)
     # a rinse that drifts is a sign of organic matter on anion resin, by itself
     assert [one.foulant.code for one in of_anion.suspects] == ["organics"]
 

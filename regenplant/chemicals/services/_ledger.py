@@ -2,11 +2,14 @@
 
 from __future__ import annotations
 
+from datetime import datetime
+
 from django.db.models import Max
 
 from regenplant import units
 from regenplant.audit.by import By
 from regenplant.audit.records import words_of
+from regenplant.chemicals import moved
 from regenplant.chemicals.models import ChemicalLot, Movement, Place
 from regenplant.chemicals.selectors import balance_grams
 from regenplant.core.errors import OutOfRange, RecordRefused
@@ -43,8 +46,11 @@ def move(
     reference: str,
     reason: str = "",
     corrects: Movement | None = None,
+    moved_at: datetime | None = None,
 ) -> Movement:
     """Write one movement. Call inside an act, which makes writers follow one another, so numbers have no gaps.
+
+    ``moved_at`` is when it happened; None: when the act says.
 
     Raises: OutOfRange for a mass that cannot be; RecordRefused when a bulk tank would hold less than nothing.
     """
@@ -60,7 +66,7 @@ def move(
     if from_place.kind == Place.Kind.BULK_TANK:
         _refuse_short(chemical, from_place, grams_100)
     highest = Movement.objects.aggregate(highest=Max("number"))["highest"] or 0
-    return Movement.objects.create(
+    movement = Movement.objects.create(
         number=highest + 1,
         chemical=chemical,
         lot=lot,
@@ -69,10 +75,13 @@ def move(
         grams_100=grams_100,
         reference=words_of(reference, "The reference", field="reference", most=60, least=1),
         reason=words_of(reason, "The reason", field="reason", most=200),
-        moved_at=by.happened_at,
+        moved_at=moved_at or by.happened_at,
         moved_by=by.user,
         corrects=corrects,
     )
+    if Place.Kind.BATCH in (from_place.kind, to_place.kind):
+        moved.told(movement.reference)
+    return movement
 
 
 def _refuse_short(chemical: str, place: Place, grams_100: int) -> None:
