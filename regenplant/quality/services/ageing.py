@@ -14,7 +14,7 @@ from regenplant.core.process.resin_fouling import BY_CODE, Answer, Seen
 from regenplant.core.process.vocabulary import ResinFamily
 from regenplant.quality.ageing import ageing_of, basis_of
 from regenplant.quality.models import LotLook
-from regenplant.quality.services.resin_samples import resin_of
+from regenplant.quality.services._resins import resin_of
 from regenplant.resins.capacities import factors_of
 from regenplant.resins.models import ResinLot
 from regenplant.resins.services._capacity import write_capacity

@@ -17,7 +17,8 @@ from regenplant.core.errors import OutOfRange, RecordRefused
 from regenplant.core.process.resin_ageing import LEAST_SD, MOST_SD
 from regenplant.core.process.resin_tests import Property
 from regenplant.core.process.vocabulary import ResinFamily
-from regenplant.quality.models import ResinFigure, ResinOf, ResinSample
+from regenplant.quality.models import ResinFigure, ResinSample
+from regenplant.quality.services._resins import resin_of
 from regenplant.resins.models import ResinLot, ResinType
 
 FIRST_SAMPLE = 1001
@@ -163,33 +164,6 @@ def correct_resin_figure(
         related=(("resin_sample", old.sample.number),),
         result=row,
     )
-
-
-def resin_of(lot: ResinLot, resin: str) -> ResinType:
-    """The resin that was looked at. Raises: RecordRefused for carbon, and where a mixed bed does not say which, or another one does."""
-    family = ResinFamily(lot.resin_type.family)
-    one_of(resin, ResinOf.values, "Which resin", field="resin")
-    if family.is_exchanged:
-        raise RecordRefused(
-            f"{lot.code} is carbon; it exchanges no ions and has no such figures.", code="carbon"
-        )
-    if not family.is_mixed:
-        if resin:
-            raise RecordRefused(
-                f"{lot.code} holds one resin; leave out which.", field="resin", code="one_resin"
-            )
-        return lot.resin_type
-    found = {
-        ResinOf.CATION.value: lot.resin_type.cation_type,
-        ResinOf.ANION.value: lot.resin_type.anion_type,
-    }.get(resin)
-    if found is None:
-        raise RecordRefused(
-            f"{lot.code} is a mixed bed: say whether the cation or the anion resin was looked at.",
-            field="resin",
-            code="which_resin",
-        )
-    return found
 
 
 def _refuse_twice(lot: ResinLot, sample: SampleAsTyped, report: str) -> None:
