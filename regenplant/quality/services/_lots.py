@@ -10,6 +10,7 @@ from regenplant.batches.frozen import plan_of
 from regenplant.batches.models import Batch
 from regenplant.batches.moves import current_entries
 from regenplant.core.process.vocabulary import Purpose, ResinFamily, SegregationClass, StepKind
+from regenplant.resins.capacities import factors_of
 from regenplant.resins.models import ResinLot
 from regenplant.resins.services import mix_lot
 
@@ -26,6 +27,7 @@ def lot_from(batch: Batch, by: By, *, to_class: str = "") -> ResinLot:
     volumes, whole = resin_volumes.by_lot(batch, volumes_by_lot(batch))
     parents = [(pk, volume / whole) for pk, volume in volumes.items()]
     lots = {lot.pk: lot for lot in ResinLot.objects.filter(pk__in=volumes)}
+    factors = factors_of(lots.values())
     is_new = plan_of(batch).request.recipe.purpose is Purpose.CONDITIONING
     cycles = max((lots[pk].cycles for pk in volumes), default=0)
     return _made(
@@ -34,7 +36,7 @@ def lot_from(batch: Batch, by: By, *, to_class: str = "") -> ResinLot:
         parents=parents,
         cycles=cycles if is_new else cycles + 1,
         segregation_class=segregation_class,
-        capacity_factor=_capacity_factor([(lots[pk].capacity_factor, share) for pk, share in parents]),
+        capacity_factor=_capacity_factor([(factors[pk], share) for pk, share in parents]),
     )
 
 
