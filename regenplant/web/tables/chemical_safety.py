@@ -60,7 +60,7 @@ class SpillTable(tables.Table):
 
     def render_reported(self, record: Spill) -> SafeString | str:
         word = self.value_reported(record)
-        return mark("alert", "Reached") if word == "reached" else word
+        return mark("check", "Reached") if word == "reached" else word
 
     def render_state(self, record: Spill) -> SafeString:
         return mark("held", "Open") if record.state == Spill.State.OPEN else mark("done", "Closed")
