@@ -210,7 +210,16 @@ ELSEWHERE = {
 }
 """Tried by posting to the page they stand on: the test, and the address it posts to."""
 
-BASES = {"HouseForm", "ActForm", "AmountForm", "SigningForm", "TwiceForm", "LateForm", "LookedForm"}
+BASES = {
+    "InStoreForm",
+    "HouseForm",
+    "ActForm",
+    "AmountForm",
+    "SigningForm",
+    "TwiceForm",
+    "LateForm",
+    "LookedForm",
+}
 """Only what others are made of."""
 
 HOSTILE = (

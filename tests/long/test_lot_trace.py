@@ -140,7 +140,6 @@ def test_a_trace_is_whole(plant: SmallPlant) -> None:
 
 
 @pytest.mark.long
-@pytest.mark.timeout(5400)
 def test_a_lot_is_traced_both_ways_among_a_million_visits(plant: SmallPlant) -> None:
     visits = 1_000_000
     many_visits(plant, visits)

@@ -58,7 +58,7 @@ def offer_stored(
     field.queryset = (chosen.exclude(pk=but.pk) if but else chosen).order_by("code")
 
 
-class _InStore(HouseForm):
+class InStoreForm(HouseForm):
     """An act on a lot in the store."""
 
     def __init__(self, *args: Any, lot: ResinLot | None = None, **kwargs: Any):
@@ -78,7 +78,7 @@ def _reason(help_text: str) -> forms.CharField:
     return words_field(300, rows=2, label="Reason", help_text=f"At least 10 characters. {help_text}")
 
 
-class MixForm(_InStore):
+class MixForm(InStoreForm):
     """Resin of this lot and of up to three others, mixed into a new one."""
 
     field_order = ["version", "code", "segregation_class", "form", "volume", "lot_1", "volume_1", "lot_2", "volume_2", "lot_3", "volume_3", "mixture", "reason"]  # fmt: skip
@@ -134,7 +134,7 @@ class MixForm(_InStore):
         }
 
 
-class TopUpForm(_InStore):
+class TopUpForm(InStoreForm):
     """All that stands of this lot, topped up with conditioned resin."""
 
     field_order = ["version", "code", "with_lot", "form", "added", "whole", "reason"]
@@ -162,7 +162,7 @@ class TopUpForm(_InStore):
         }
 
 
-class SplitForm(_InStore):
+class SplitForm(InStoreForm):
     """Parts of this lot that become lots of their own."""
 
     field_order = [
@@ -210,7 +210,7 @@ class SplitForm(_InStore):
         }
 
 
-class CountForm(_InStore):
+class CountForm(InStoreForm):
     """What of this lot was counted in the store."""
 
     field_order = ["version", "volume", "form", "reason"]
@@ -228,7 +228,7 @@ class CountForm(_InStore):
         }
 
 
-class ScrapStoredForm(_InStore):
+class ScrapStoredForm(InStoreForm):
     """Resin of this lot in the store that is scrapped."""
 
     field_order = ["version", "volume", "form", "reason"]

@@ -10,7 +10,7 @@ from django.views.decorators.http import require_http_methods, require_safe
 
 from regenplant.audit.selectors import story
 from regenplant.resins import selectors, services
-from regenplant.resins.bodies import NOTHING_M3
+from regenplant.resins.bodies import every_stored
 from regenplant.resins.models import ResinLot, ResinType
 from regenplant.web import listing
 from regenplant.web.act_page import Act, act_page
@@ -90,7 +90,7 @@ def lot_list(request: HttpRequest) -> HttpResponse:
         lots = lots.filter(resin_type__code=kind)
     if state:
         lots = (
-            lots.filter(stored_m3__gt=NOTHING_M3)
+            lots.filter(pk__in=every_stored())
             if state == "stored"
             else lots.filter(is_scrapped=state == "scrapped")
         )
