@@ -76,6 +76,8 @@ GROUPS: tuple[Group, ...] = (
     Group("mixture_ph", "pH of mixed wastes", r"pH of the mixture", ("mixture_ph",), unit=""),
     Group("reagent", "Reagent to bring a waste to a pH", r"reagent to bring", ("neutralization_reagent",), unit="mol"),
     Group("rise", "Temperature rise on mixing", r"temperature rise", ("neutralization_temperature_rise",), unit="K"),
+    # --- stock ---------------------------------------------------------------------------------------------------------------
+    Group("tank_levels", "Volume in a tank from its level", r"^volume in an? (lying|upright) tank", note="The geometry is checked; a real tank sags, leans and bulges, which only a table of its own knows."),
     # --- trends --------------------------------------------------------------------------------------------------------------
     Group("control_limits", "Control limits and moving averages", r"of individuals|mean moving range|EWMA", unit="", note="The method is checked; whether eight rinses are enough is common practice."),
     Group("exact_share", "Exact limits of a share", r"exact limit of a share", unit=""),

@@ -14,6 +14,8 @@ class ChemicalsConfig(AppConfig):
         locks.declare(
             locks.Lock("chemicals_movement"),
             locks.Lock("chemicals_strengthcheck"),
+            locks.Lock("chemicals_tankgeometry"),
+            locks.Lock("chemicals_stockcount"),
             locks.Lock(
                 "chemicals_unloading",
                 columns=(

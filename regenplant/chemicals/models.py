@@ -6,7 +6,20 @@ from django.conf import settings
 from django.db import models
 from django.db.models import F, Q
 
+from regenplant.chemicals.count_models import StockCount, TankGeometry
 from regenplant.core.process.vocabulary import Chemical
+
+__all__ = [
+    "CHEMICALS",
+    "ChemicalLot",
+    "DataSheet",
+    "Movement",
+    "Place",
+    "StockCount",
+    "StrengthCheck",
+    "TankGeometry",
+    "Unloading",
+]
 
 CHEMICALS = [(chemical.value, chemical.label) for chemical in Chemical]
 

@@ -231,6 +231,23 @@ def _lots_in_use() -> dict[str, ChemicalLot]:
     return {lot.chemical: lot for lot in found}
 
 
+def strengths_standing() -> dict[str, tuple[ChemicalLot, Standing]]:
+    """The lot in use of each chemical, with the strength of what is drawn."""
+    in_use = _lots_in_use()
+    drawn = standing(in_use, balances())
+    return {chemical: (lot, drawn[chemical]) for chemical, lot in in_use.items()}
+
+
+def lots_received_into(place: Place) -> QuerySet[ChemicalLot]:
+    """Lots that came into a bulk tank, newest first, with their checks, newest first."""
+    checks = StrengthCheck.objects.select_related("lot").order_by("-checked_at", "-id")
+    came = Movement.objects.filter(
+        to_place=place, from_place__kind=Place.Kind.SUPPLIER, corrects=None, corrected_by=None
+    )
+    rows = ChemicalLot.objects.filter(pk__in=came.values("lot_id"))
+    return rows.prefetch_related(Prefetch("checks", checks)).order_by("-received_at", "-id")
+
+
 def place_of(lot: ChemicalLot) -> Place | None:
     """The bulk tank a lot was received into."""
     first = lot.movements.filter(to_place__kind=Place.Kind.BULK_TANK).select_related("to_place").first()

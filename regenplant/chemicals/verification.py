@@ -6,11 +6,15 @@ import json
 import math
 from collections.abc import Iterator
 
+from django.db.models import Q
+
 from regenplant import CORE_VERSION, units
 from regenplant.audit.verifying.registry import Check, Finding, Look, register
 from regenplant.audit.verifying.sequences import missing_numbers, shown_gap
-from regenplant.chemicals.models import Movement, Place, StrengthCheck, Unloading
+from regenplant.chemicals.levels import shape_of
+from regenplant.chemicals.models import Movement, Place, StockCount, StrengthCheck, Unloading
 from regenplant.chemicals.selectors import balances, strength_of_sample, unlocked_content
+from regenplant.core.engineering.tank_levels import volume_up_to
 from regenplant.core.errors import DomainError
 from regenplant.core.process.canonical import canonical_text
 from regenplant.core.process.vocabulary import Chemical
@@ -92,6 +96,45 @@ def check_unloadings(look: Look) -> Iterator[Finding]:
             yield Finding("unloading", f"Delivery {row.number} is not as it was signed to be unlocked.")
 
 
+def check_counts(look: Look) -> Iterator[Finding]:
+    """Each count by level, worked out again from level, shape, strength and temperature; and each booking, that another person made it."""
+    counters: dict[str, int] = {}
+    for count in StockCount.objects.select_related("place", "geometry").order_by("pk").iterator(500):
+        look.saw()
+        counters[count.number] = count.counted_by_id
+        if count.method == StockCount.Method.LEVEL and not _follows(count):
+            yield Finding(
+                "stock_count",
+                f"What count {count.number} found does not follow from its level (core {CORE_VERSION}).",
+            )
+    booked = Movement.objects.filter(corrects=None).filter(
+        Q(from_place__kind=Place.Kind.UNEXPLAINED) | Q(to_place__kind=Place.Kind.UNEXPLAINED)
+    )
+    for number, reference, person in booked.values_list("number", "reference", "moved_by_id"):
+        if counters.get(reference) == person:
+            yield Finding(
+                "stock_count",
+                f"Movement {number} books what count {reference} found, by the person who counted it.",
+            )
+
+
+def _follows(count: StockCount) -> bool:
+    """The volume by the shape, the mass by volume and concentration."""
+    if (
+        count.geometry is None
+        or count.level_m is None
+        or count.volume_m3 is None
+        or count.concentration_kg_per_m3 is None
+    ):
+        return False
+    try:
+        volume = volume_up_to(shape_of(count.geometry), count.level_m + count.geometry.zero_above_bottom_m)
+    except DomainError:
+        return False
+    mass = count.volume_m3 * count.concentration_kg_per_m3 * 1000.0
+    return math.isclose(volume, count.volume_m3, rel_tol=CLOSE) and abs(mass - count.found_grams_100) <= 1.0
+
+
 def _own(content: str) -> dict[str, object]:
     """What is signed, without what the tank may have been given since: its connection and tolerance."""
     found: dict[str, object] = json.loads(content)
@@ -105,3 +148,4 @@ def _own(content: str) -> dict[str, object]:
 register(Check("ledger", "Chemical ledger", "movements of chemicals", check_ledger), place=50)
 register(Check("strength", "Strength checks", "strength checks", check_strengths), place=51)
 register(Check("unloading", "Unlocked deliveries", "deliveries", check_unloadings), place=52)
+register(Check("stock_count", "Stock counts", "stock counts", check_counts), place=53)

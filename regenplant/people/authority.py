@@ -44,6 +44,7 @@ RIGHTS: dict[str, frozenset[Role]] = {
     "tank.lift_hold": frozenset({SUPERVISOR, SAFETY}),
     "tank.ship": frozenset({OPERATOR, SUPERVISOR, PLANNER}),
     "tank.disposition": frozenset({SAFETY}),
+    "tank.let_go": frozenset({SUPERVISOR, SAFETY}),
     "tank.edit": frozenset({SUPERVISOR, PLANNER, ADMIN}),
     "customer.edit": frozenset({SUPERVISOR, PLANNER, ADMIN}),
     "batch.plan": frozenset({OPERATOR, SUPERVISOR, PLANNER}),
@@ -73,6 +74,7 @@ RIGHTS: dict[str, frozenset[Role]] = {
     "qc.discard_sample": frozenset({QC, SUPERVISOR}),
     "chemical.receive": frozenset({OPERATOR, SUPERVISOR}),
     "chemical.check": frozenset({OPERATOR, QC, SUPERVISOR}),
+    "chemical.count": frozenset({OPERATOR, QC, SUPERVISOR}),
     "chemical.correct": frozenset({SUPERVISOR}),
     "chemical.audit": frozenset({SUPERVISOR, PLANNER, SAFETY}),
     "chemical.data_sheet": frozenset({SUPERVISOR, SAFETY}),
@@ -80,6 +82,13 @@ RIGHTS: dict[str, frozenset[Role]] = {
     "plant.lock_out": frozenset({OPERATOR, SUPERVISOR, SAFETY}),
     "plant.lift_lock_of_another": frozenset({SUPERVISOR, SAFETY}),
     "plant.daily": frozenset({OPERATOR, QC, SUPERVISOR, SAFETY}),
+    "permit.edit": frozenset({SUPERVISOR, SAFETY, ADMIN}),
+    "permit.approve": frozenset({SUPERVISOR, SAFETY}),
+    "discharge.record": frozenset({OPERATOR, QC, SUPERVISOR, SAFETY}),
+    "discharge.release": frozenset({SUPERVISOR, SAFETY}),
+    "discharge.report": frozenset({SUPERVISOR, SAFETY}),
+    "excursion.report": frozenset({OPERATOR, QC, SUPERVISOR, PLANNER, SAFETY}),
+    "excursion.close": frozenset({SUPERVISOR, SAFETY}),
     "limits.edit": frozenset({SUPERVISOR, ADMIN}),
     "limits.approve": frozenset({SUPERVISOR, SAFETY}),
     "instrument.calibrate": frozenset({QC, SUPERVISOR}),
@@ -106,6 +115,7 @@ RIGHTS: dict[str, frozenset[Role]] = {
     "retention.purge": frozenset({SUPERVISOR, SAFETY}),
     "trend.look": frozenset({SUPERVISOR}),
     "shift.hand_over": frozenset({OPERATOR, QC, SUPERVISOR, SAFETY}),
+    "near_miss.answer": frozenset({SUPERVISOR, SAFETY}),
 }
 """The table of the program. A right added here also gets its words in ``TITLES`` (people/rights_in_words.py)."""
 

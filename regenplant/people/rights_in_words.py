@@ -12,6 +12,7 @@ TITLES: dict[str, str] = {
     "tank.lift_hold": "Take a held tank off hold.",
     "tank.ship": "Ship released tanks to their customer.",
     "tank.disposition": "Let suspect or metal-bearing resin into a batch, in writing.",
+    "tank.let_go": "Write down that a refused tank left the plant, and to whom.",
     "tank.edit": "Add tanks and tank sizes, and change what is written about them.",
     "customer.edit": "Add customers and their sites.",
     "batch.plan": "Plan a batch and freeze its plan.",
@@ -41,7 +42,8 @@ TITLES: dict[str, str] = {
     "qc.discard_sample": "Discard a retained sample, with a reason.",
     "chemical.receive": "Receive a delivery of chemical.",
     "chemical.check": "Check the strength of a lot and put it in use.",
-    "chemical.correct": "Count stock and correct movements of chemical.",
+    "chemical.count": "Count what stands in a chemical tank.",
+    "chemical.correct": "Book a difference that another person counted, and correct movements of chemical.",
     "chemical.audit": "Compare what was used with what was planned.",
     "chemical.data_sheet": "Add and withdraw safety data sheets.",
     "plant.edit": "Change vessels, skids, instruments, places and the plant’s profile.",
@@ -66,6 +68,13 @@ TITLES: dict[str, str] = {
     "form.transcribe": "Enter a filled paper form, with its scan and a signature.",
     "form.confirm": "Compare what another person entered with the scan of the form, with a signature.",
     "form.close": "Say that an issued form is spoiled or missing.",
+    "permit.edit": "Draft a version of the discharge permit.",
+    "permit.approve": "Approve a draft of the discharge permit that another person wrote, with a signature.",
+    "discharge.record": "Write down a discharge: mixing, readings, what went to the sewer.",
+    "discharge.release": "Let the content of the waste tank go to the sewer, with a signature.",
+    "discharge.report": "Sign the monthly report of discharges.",
+    "excursion.report": "Write down that something went, or may have gone, to the sewer outside the permit.",
+    "excursion.close": "Say what followed from an excursion, and close it with a signature.",
     "limits.edit": "Draft a version of the plant’s limits.",
     "limits.approve": "Approve a draft of the plant’s limits that another person wrote.",
     "retention.edit": "Draft a version of the rules for how long records are kept.",
@@ -74,6 +83,7 @@ TITLES: dict[str, str] = {
     "retention.purge": "Purge the record of a batch past its period, or confirm that another purges it; both sign.",
     "trend.look": "Look at a lot that takes more rinse than it did, and say what follows.",
     "shift.hand_over": "Hand a shift over and take one over, with a signature; open and close its open items.",
+    "near_miss.answer": "Answer a near miss that another person reported, and close what follows from it.",
 }
 
 THINGS: dict[str, str] = {
@@ -88,6 +98,9 @@ THINGS: dict[str, str] = {
     "certificate": "Certificates of quality",
     "chemical": "Chemicals",
     "plant": "Plant",
+    "permit": "Discharge permit",
+    "discharge": "Discharges to the sewer",
+    "excursion": "Excursions",
     "limits": "Plant limits",
     "instrument": "Instruments",
     "resin": "Resin",
@@ -101,6 +114,7 @@ THINGS: dict[str, str] = {
     "retention": "Retention",
     "shift": "Shifts",
     "trend": "Trends",
+    "near_miss": "Near misses",
 }
 """How the things read as headings."""
 

@@ -9,6 +9,7 @@ from collections.abc import Mapping
 from dataclasses import dataclass, field, fields
 
 from regenplant.core.process.limits import PlantLimits
+from regenplant.core.process.reconciliation import StockFigures
 
 
 @dataclass(frozen=True, slots=True)
@@ -45,6 +46,7 @@ class LimitContent:
     process: PlantLimits = field(default_factory=PlantLimits)
     record: RecordFigures = field(default_factory=RecordFigures)
     samples: SampleFigures = field(default_factory=SampleFigures)
+    stock: StockFigures = field(default_factory=StockFigures)
 
 
 @dataclass(frozen=True, slots=True)
@@ -145,6 +147,21 @@ GROUPS: tuple[tuple[str, tuple[Figure, ...]], ...] = (
             for letter in "abcd"
         ),
     ),
+    (
+        "Stock of chemicals",
+        tuple(
+            Figure("stock", *row)
+            for row in (
+                ("reconcile_gap_frac", "A balance is looked into from this share of the use (practice)", "fraction", 0.001, 0.5),
+                ("reconcile_gap_volume_m3", "... or from this volume of product, the larger (practice)", "liquid_volume", 0.0, 1.0),
+                ("weighed_tolerance_frac", "A stock that was weighed may be off by (practice)", "fraction", 0.0, 0.1),
+                ("count_due_days", "Days after which a tank is counted again (practice)", "count", 1.0, 90.0),
+                ("usual_use_days", "Days from which the usual use is taken", "count", 7.0, 365.0),
+                ("delivery_days", "Days from an order to the delivery", "count", 0.0, 90.0),
+                ("due_soon_days", "Days ahead at which a check or expiry counts as due soon", "count", 0.0, 90.0),
+            )
+        ),
+    ),
 )  # fmt: skip
 """Every figure, in groups, in the order of the page."""
 
@@ -169,7 +186,7 @@ def value_of(content: LimitContent, figure: Figure) -> float:
 
 def content_of(values: Mapping[str, float]) -> LimitContent:
     """Content from every figure by its name [SI]. Raises: KeyError when one is missing."""
-    parts = {"process": PlantLimits, "record": RecordFigures, "samples": SampleFigures}
+    parts = {"process": PlantLimits, "record": RecordFigures, "samples": SampleFigures, "stock": StockFigures}
     built = {
         part: kind(**{item.name: values[item.name] for item in fields(kind)}) for part, kind in parts.items()
     }

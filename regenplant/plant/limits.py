@@ -15,6 +15,7 @@ from django.utils import timezone
 
 from regenplant.audit.limits import RecordLimits
 from regenplant.core.process.limits import PlantLimits
+from regenplant.core.process.reconciliation import StockFigures
 from regenplant.plant.limit_figures import (
     FIGURES,
     Figure,
@@ -40,6 +41,7 @@ def content_from(text: str) -> LimitContent:
         part(PlantLimits, stored.get("process", {})),
         part(RecordFigures, stored.get("record", {})),
         part(SampleFigures, stored.get("samples", {})),
+        part(StockFigures, stored.get("stock", {})),
     )
 
 

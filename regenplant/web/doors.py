@@ -102,7 +102,7 @@ DOORS: dict[str, Door] = {
     "chemicals-unloading-scan": _door("chemical.receive"),
     "chemicals-unloading-unlock": _door("chemical.receive"),
     "chemicals-unloading-answer": _door("chemical.correct"),
-    "chemicals-place-count": _door("chemical.correct"),
+    "chemicals-place-count": _door("chemical.count"),
     "chemicals-sheet-new": _door("chemical.data_sheet"),
     "chemicals-sheet-withdraw": _door("chemical.data_sheet"),
     # set-up
@@ -110,6 +110,9 @@ DOORS: dict[str, Door] = {
     "setup-plant-change": _door("plant.edit"),
     "setup-plant-feed": _door("plant.edit"),
     "setup-plant-feed-remove": _door("plant.edit"),
+    "setup-permit-draft": _door("permit.edit"),
+    "setup-permit-approve": _door("permit.approve"),
+    "setup-permit-withdraw": _door("permit.approve"),
     "setup-limits-draft": _door("limits.edit"),
     "setup-limits-approve": _door("limits.approve"),
     "setup-limits-withdraw": _door("limits.approve"),

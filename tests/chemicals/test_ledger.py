@@ -211,42 +211,6 @@ def test_the_database_freezes_movements(
             act()
 
 
-# --- counts -----------------------------------------------------------------------------------------------------------
-@pytest.mark.parametrize(("found", "unexplained"), [(2_950_000, 50_000), (3_040_000, -40_000)])
-def test_a_count_moves_the_gap_to_unexplained(
-    in_use: ChemicalLot, tank: Place, supervisor: Person, by: Acts, found: int, unexplained: int
-) -> None:
-    services.count_stock(by=by(supervisor), place_id=tank.pk, counted_grams_100=found, reason="level stick")
-    assert totals()["T-HCL"] == found and totals()["UNEXPLAINED"] == unexplained
-    assert sum(totals().values()) == 0
-
-
-def test_a_count_that_agrees_moves_nothing_and_is_written(
-    in_use: ChemicalLot, tank: Place, supervisor: Person, by: Acts
-) -> None:
-    outcome = services.count_stock(
-        by=by(supervisor), place_id=tank.pk, counted_grams_100=3_000_000, reason="level stick"
-    )
-    assert outcome.result is None and outcome.facts["gap_grams_100"] == 0
-    assert Movement.objects.count() == 1
-
-
-def test_only_a_supervisor_counts_and_never_below_nothing(
-    in_use: ChemicalLot, tank: Place, operator: Person, supervisor: Person, by: Acts
-) -> None:
-    with pytest.raises(NotAllowed):
-        services.count_stock(by=by(operator), place_id=tank.pk, counted_grams_100=1, reason="level stick")
-    with pytest.raises(DomainError, match="The stock found"):
-        services.count_stock(by=by(supervisor), place_id=tank.pk, counted_grams_100=-1, reason="level stick")
-    with pytest.raises(RecordRefused, match="Only a bulk tank is counted"):
-        services.count_stock(
-            by=by(supervisor),
-            place_id=Place.objects.get(kind="supplier").pk,
-            counted_grams_100=1,
-            reason="level stick",
-        )
-
-
 # --- places -----------------------------------------------------------------------------------------------------------
 @pytest.mark.parametrize(
     ("change", "field"),

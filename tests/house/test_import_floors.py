@@ -15,7 +15,7 @@ FLOORS: tuple[tuple[str, ...], ...] = (
     ("web",),
     ("documents",),
     ("planning",),
-    ("keeping", "shifts"),
+    ("keeping", "shifts", "safety"),
     ("quality", "waste"),
     ("batches",),
     ("tanks", "chemicals", "recipes"),
@@ -38,6 +38,7 @@ APP_FLOORS = (("services",), ("selectors",), ("models",))
 APPS = (
     "keeping",
     "shifts",
+    "safety",
     "quality",
     "waste",
     "batches",

@@ -35,7 +35,7 @@ def _flow(stage: Stage, turn: int) -> str:
 
 
 def count_stock(person: Visitor, stage: Stage, mark: str) -> Answer:
-    """Count a chemical tank: what it means is shown first, then written. A movement and its act."""
+    """Count a chemical tank: what it means is shown first, then written. A count and its act."""
     path = f"/chemicals/tanks/{stage['tank']}/count/"
     typed = {"quantity_pure": f"{random.uniform(2000, 2900):.3f} kg", "reason": mark}
     shown = person.fill(path, **typed, act="show")

@@ -154,7 +154,7 @@ def counted() -> dict[str, int]:
 
 # --- writers at the chain ---------------------------------------------------------------------------------------------
 def write(person: int, place: int, threads: int, acts: int, offset: int) -> dict[str, Any]:
-    """Threads that each count a stock again and again: every act writes a movement, an event and its seals."""
+    """Threads that each count a stock again and again: every act writes a count, an event and its seals."""
     waits: list[float] = []
     barrier = threading.Barrier(threads)
 

@@ -17,6 +17,7 @@ from regenplant.batches.frozen import plan_of
 from regenplant.batches.services import abort_batch
 from regenplant.core.errors import DomainError, NotAllowed, RecordRefused, StaleRecord
 from regenplant.core.process.limits import DEFAULT_LIMITS, PlantLimits
+from regenplant.core.process.reconciliation import StockFigures
 from regenplant.people.authority import Role
 from regenplant.people.models import Person
 from regenplant.plant import limits, services
@@ -49,7 +50,13 @@ def draft(supervisor: Person, by: Acts) -> LimitsVersion:
 
 def test_every_limit_of_the_core_has_its_place_and_its_default_within_the_bounds() -> None:
     assert {figure.name for figure in FIGURES} == {
-        item.name for item in (*fields(PlantLimits), *fields(RecordFigures), *fields(SampleFigures))
+        item.name
+        for item in (
+            *fields(PlantLimits),
+            *fields(RecordFigures),
+            *fields(SampleFigures),
+            *fields(StockFigures),
+        )
     }
     for figure in FIGURES:
         assert figure.low <= value_of(limits.DEFAULTS, figure) <= figure.high, figure

@@ -1,11 +1,18 @@
 """Acts on chemicals: lots and their strength, the lock of a delivery, the ledger of mass, data sheets."""
 
+from regenplant.chemicals.services.counting import (
+    DIFFERENCE_CATEGORIES,
+    GeometrySettings,
+    book_difference,
+    count_level,
+    count_stock,
+    set_tank_geometry,
+)
 from regenplant.chemicals.services.data_sheets import DataSheetContent, add_data_sheet, withdraw_data_sheet
 from regenplant.chemicals.services.ledger import (
     add_place,
     change_place,
     correct_movement,
-    count_stock,
     draw_for_batch,
 )
 from regenplant.chemicals.services.lot_papers import correct_expiry, name_data_sheet
@@ -25,18 +32,22 @@ from regenplant.chemicals.services.unloading import (
 
 __all__ = [
     "ALARM",
+    "DIFFERENCE_CATEGORIES",
     "UNLOCK_MEANING",
     "DataSheetContent",
+    "GeometrySettings",
     "Papers",
     "add_data_sheet",
     "add_place",
     "answer_stop",
+    "book_difference",
     "change_place",
     "check_sample",
     "check_strength",
     "confirm_connection",
     "correct_expiry",
     "correct_movement",
+    "count_level",
     "count_stock",
     "draw_for_batch",
     "name_data_sheet",
@@ -44,6 +55,7 @@ __all__ = [
     "put_lot_in_use",
     "receive_delivery",
     "set_fill_connection",
+    "set_tank_geometry",
     "stop_unloading",
     "unlock",
     "withdraw_data_sheet",

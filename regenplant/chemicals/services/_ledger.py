@@ -2,6 +2,8 @@
 
 from __future__ import annotations
 
+from datetime import datetime
+
 from django.db.models import Max
 
 from regenplant import units
@@ -43,8 +45,11 @@ def move(
     reference: str,
     reason: str = "",
     corrects: Movement | None = None,
+    moved_at: datetime | None = None,
 ) -> Movement:
     """Write one movement. Call inside an act, which makes writers follow one another, so numbers have no gaps.
+
+    ``moved_at`` is when it happened; None: when the act says.
 
     Raises: OutOfRange for a mass that cannot be; RecordRefused when a bulk tank would hold less than nothing.
     """
@@ -69,7 +74,7 @@ def move(
         grams_100=grams_100,
         reference=words_of(reference, "The reference", field="reference", most=60, least=1),
         reason=words_of(reason, "The reason", field="reason", most=200),
-        moved_at=by.happened_at,
+        moved_at=moved_at or by.happened_at,
         moved_by=by.user,
         corrects=corrects,
     )

@@ -6,6 +6,7 @@ from datetime import date, datetime
 
 from regenplant import units
 from regenplant.chemicals.blending import standing
+from regenplant.chemicals.counts import grams_by_level
 from regenplant.chemicals.models import ChemicalLot, DataSheet, Place
 from regenplant.chemicals.quantities import product_volume_m3
 from regenplant.chemicals.selectors import balance_grams, balances
@@ -14,7 +15,8 @@ from regenplant.plant.selectors import plant_day
 
 
 def refuse_overfull(chemical: str, tank: Place, strength_frac: float, grams_100: int) -> None:
-    """Room in the tank by the books: the rest at the strength in use, the delivery at its certificate, both at 20 °C."""
+    """Room in the tank: the rest by the books or by the last count, whichever is more, at the strength in use, the delivery at its
+    certificate, both at 20 °C."""
     if tank.capacity_m3 is None or grams_100 <= 0:
         return
     coming = product_volume_m3(chemical, grams_100, strength_frac)
@@ -24,7 +26,8 @@ def refuse_overfull(chemical: str, tank: Place, strength_frac: float, grams_100:
     drawn = standing({chemical: used}, balances(chemical))[chemical] if used else None
     known = drawn.strength_frac or (drawn.check.strength_frac if drawn.check else None) if drawn else None
     rest_strength = known or strength_frac
-    rest = product_volume_m3(chemical, max(balance_grams(chemical, tank), 0), rest_strength) or 0.0
+    held = balance_grams(chemical, tank)
+    rest = product_volume_m3(chemical, max(held, grams_by_level(tank, held), 0), rest_strength) or 0.0
     takes = tank.capacity_m3 - tank.ullage_margin_m3
     if rest + coming > takes:
         free = " with the room that stays free" if tank.ullage_margin_m3 else ""

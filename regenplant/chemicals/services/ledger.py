@@ -1,4 +1,4 @@
-"""Acts on the ledger: places, draws for batches, stock counts, counter-movements."""
+"""Acts on the ledger: places, draws for batches, counter-movements."""
 
 from __future__ import annotations
 
@@ -16,8 +16,9 @@ from regenplant.audit.records import (
 )
 from regenplant.audit.use_case import Outcome, use_case
 from regenplant.audit.wording import say
+from regenplant.chemicals.levels import geometry_of, shape_of
 from regenplant.chemicals.models import ChemicalLot, Movement, Place
-from regenplant.chemicals.selectors import balance_grams, place_of
+from regenplant.chemicals.selectors import place_of
 from regenplant.chemicals.services._ledger import MOST_GRAMS, move, standing_place
 from regenplant.core.errors import RecordRefused, StaleRecord
 from regenplant.core.process.vocabulary import Chemical
@@ -87,8 +88,23 @@ def change_place(
     if place is None:
         raise RecordRefused("This place is not known here.", code="unknown")
     values = _place_values(name, capacity_m3, low_stock_grams_100)
+    _refuse_beyond_shape(place, capacity_m3)
     before, after = write_changed(place, values, version=version, label=f"Place {place.code}")
     return Outcome(subject=("place", str(place.pk), place.code), before=before, after=after, result=place)
+
+
+def _refuse_beyond_shape(place: Place, capacity_m3: float | None) -> None:
+    geometry = geometry_of(place)
+    if geometry is None or capacity_m3 is None:
+        return
+    full = shape_of(geometry).full_volume_m3
+    if capacity_m3 > full * (1.0 + geometry.volume_tolerance_frac):
+        raise RecordRefused(
+            f"The shape of {place.code} holds {units.twin(full, 'liquid_volume')}; a capacity of {units.twin(capacity_m3, 'liquid_volume')} "
+            "does not fit into it. One of the two is wrong: look at the drawing.",
+            field="capacity_m3",
+            code="holds_less",
+        )
 
 
 def _place_values(name: str, capacity_m3: float | None, low_stock_grams_100: int) -> dict[str, object]:
@@ -191,46 +207,6 @@ def correct_movement(*, by: By, movement_id: int, category: str, reason: str) ->
     )
 
 
-@use_case("chemical.stock_counted", permission="chemical.correct")
-def count_stock(*, by: By, place_id: int, counted_grams_100: int, reason: str) -> Outcome:
-    """What was found in a bulk tank. The gap to the books moves to or from "unexplained", where it is seen.
-
-    ``result`` is the movement, None when books and tank agree. Raises: RecordRefused, OutOfRange.
-    """
-    place = Place.objects.select_for_update().filter(pk=place_id, kind=Place.Kind.BULK_TANK).first()
-    if place is None:
-        raise RecordRefused("Only a bulk tank is counted, and this one is not known here.", code="unknown")
-    within(counted_grams_100 / 1000.0, 0.0, MOST_GRAMS / 1000.0, "The stock found", "mass", field="quantity")
-    words = words_of(reason, "The note", field="reason", most=200, least=5)
-    held = balance_grams(place.chemical, place)
-    gap = counted_grams_100 - held
-    movement = _move_gap(by, place, gap, words) if gap else None
-    return Outcome(
-        subject=("place", str(place.pk), place.code),
-        before={"grams_100": held},
-        after={"grams_100": counted_grams_100},
-        facts={"found": _shown(counted_grams_100), "books": _shown(held), "gap_grams_100": gap},
-        reason=words,
-        related=(("movement", str(movement.number)),) if movement else (),
-        result=movement,
-    )
-
-
-def _move_gap(by: By, place: Place, gap: int, reason: str) -> Movement:
-    unexplained = standing_place(Place.Kind.UNEXPLAINED)
-    source, target = (unexplained, place) if gap > 0 else (place, unexplained)
-    return move(
-        by=by,
-        chemical=place.chemical,
-        lot=None,
-        from_place=source,
-        to_place=target,
-        grams_100=abs(gap),
-        reference=f"count {by.happened_at:%Y-%m-%d}",
-        reason=reason,
-    )
-
-
 say("place.added", saved_words("Place"))
 say("place.changed", saved_words("Place"))
 say("chemical.drawn", "{shown} of {chemical} as 100 % left {tank} for {reference} (lot {lot}, {subject})")
@@ -238,4 +214,3 @@ say(
     "chemical.movement_corrected",
     "Movement {corrects} was taken back by {subject}: {shown} of {chemical} as 100 % ({reason})",
 )
-say("chemical.stock_counted", "{subject} was counted: {found} found, {books} in the books, as 100 %")

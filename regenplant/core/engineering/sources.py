@@ -61,6 +61,7 @@ SOURCES: dict[str, Source] = _table(
     Source("mass_balance", "Mass balance of a dilution", "", "m_stock w_stock = m_diluted w_diluted", _ARITHMETIC),
     Source("equivalents", "Equivalents from molar mass and charge", "IUPAC-type atomic weights", "n_eq = m z / M", _ARITHMETIC),
     Source("geometry", "Geometry of an upright cylinder", "", "A = π D²/4", _ARITHMETIC),
+    Source("tank_geometry", "Geometry of cylinders, boxes and dished ends", "proportions of the ends: documentation of the fluids library, read 2026", "worked examples of D. Jones, Calculating Tank Volume, as quoted there", _ARITHMETIC),
     Source("parker", "Parker, Thermal Properties of Aqueous Uni-univalent Electrolytes, NSRDS-NBS 2", "1965", "as printed in the CRC Handbook, enthalpy of dilution of acids", _READ),
     Source("felder", "Felder & Rousseau, Elementary Principles of Chemical Processes", "Table B.11", "integral heats of solution; the row at 4 mol water per mol NaOH was read again, the others are from memory", _MEMORY),
     Source("h2so4_enthalpy", "Standard enthalpies of formation of aqueous H2SO4", "general-chemistry text problem, as reprinted", "rows at 1, 10, 100 and 500 mol water read; between them Felder & Rousseau from memory", _READ),

@@ -96,7 +96,7 @@ def change(request: HttpRequest, code: str) -> HttpResponse:
         back_url=reverse("chemicals-places"),
         template="chemicals/place.html",
     )
-    return act_page(request, form, act, place=place, count=right(request, "chemical.correct"))
+    return act_page(request, form, act, place=place, count=right(request, "chemical.count"))
 
 
 @require_http_methods(["GET", "HEAD", "POST"])
@@ -133,7 +133,7 @@ def count_stock(request: HttpRequest, code: str) -> HttpResponse:
         "gap": _gap(whole_grams(amount) - held, system) if amount is not None and not form.errors else "",
         "sentence": f"By the books {units.twin(held / 1000.0, 'mass', system)} of {Chemical(place.chemical).formula} as 100 % stand in it. "
         f"Volumes and masses of product are taken at {units.format_quantity(strength, 'strength')}.",
-        "right": right(request, "chemical.correct"),
+        "right": right(request, "chemical.count"),
     }
     return render(
         request, "chemicals/count.html", context, status=refused_status(form) if form.errors else 200
@@ -150,4 +150,4 @@ def _gap(grams: int, system: str) -> str:
     if grams == 0:
         return "Books and tank agree."
     side = "more" if grams > 0 else "less"
-    return f"{units.twin(abs(grams) / 1000.0, 'mass', system)} as 100 % {side} than the books say; it is booked as unexplained."
+    return f"{units.twin(abs(grams) / 1000.0, 'mass', system)} as 100 % {side} than the books say. Beyond what the count may be off another person looks at it and books it."

@@ -34,7 +34,7 @@ def stock_page(request: HttpRequest) -> HttpResponse:
         "use_url": _use_url(),
         "receive": right(request, "chemical.receive"),
         "check": right(request, "chemical.check"),
-        "count": right(request, "chemical.correct"),
+        "count": right(request, "chemical.count"),
     }
     return render(request, "chemicals/stock.html", context)
 
