@@ -25,7 +25,7 @@ def route_step(*, by: By, step_id: int, destination: str, reason: str, version: 
     """
     step = StepRun.objects.select_related("batch").get(pk=step_id)
     batch = locked(step.batch_id, version)
-    one_of(destination, Destination, "The destination", field="destination")
+    one_of(destination, [item.value for item in Destination], "The destination", field="destination")
     wanted, before = Destination(destination), destination_of(step, batch)
     words = words_of(reason, "The reason", field="reason", most=300, least=10)
     if what_drains(plan_of(batch), step.number) is None:

@@ -131,7 +131,10 @@ def as_run(
     if step.kind in CHEMICAL_STEPS and fed_kg_100 is not None and step.value("chemical_kg_100") > 0.0:
         ratio = fed_kg_100 / step.value("chemical_kg_100")
     of_volume = passed_m3 / planned.volume_m3 if passed_m3 is not None and planned.volume_m3 > 0.0 else ratio
-    of_ions = ratio if step.kind in CHEMICAL_STEPS else of_volume
+    volume = planned.volume_m3 * of_volume
+    waste = min(planned.waste_m3, volume) if planned.waste_m3 < planned.volume_m3 else volume
+    of_waste = waste / planned.waste_m3 if planned.waste_m3 > 0.0 else 1.0
+    of_ions = ratio if step.kind in CHEMICAL_STEPS else of_waste
     amounts = {name: moles * min(of_ions, 1.0) for name, moles in planned.amounts_mol.items()}
     if (
         step.kind in CHEMICAL_STEPS
@@ -142,6 +145,4 @@ def as_run(
         more_eq = (ratio - 1.0) * step.value("applied_eq")
         for name, per_eq in spent.brings_mol_per_eq(step.chemical.value).items():
             amounts[name] = amounts.get(name, 0.0) + more_eq * per_eq
-    volume = planned.volume_m3 * of_volume
-    waste = min(planned.waste_m3, volume) if planned.waste_m3 < planned.volume_m3 else volume
     return replace(planned, volume_m3=volume, waste_m3=waste, amounts_mol=amounts)

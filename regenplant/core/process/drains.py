@@ -112,8 +112,9 @@ def allowed(
     found = row.get(drained, ())
     if not is_metal(segregation_class, has_metal_flag=has_metal_flag):
         return found
-    kept = tuple(item for item in found if item in METAL_DESTINATIONS)
-    return kept or (METAL_DESTINATIONS if found else ())
+    if segregation_class == SegregationClass.METAL_BEARING:
+        return tuple(item for item in METAL_DESTINATIONS if item in found)
+    return METAL_DESTINATIONS if found else ()
 
 
 def refusal(

@@ -9,6 +9,7 @@ from regenplant.batches.models import Batch, StepEntry, StepRun
 from regenplant.batches.moves import current_entries
 from regenplant.batches.rinse import PASSED
 from regenplant.batches.routes import destination_of, what_drains
+from regenplant.batches.timing import worked_s
 from regenplant.core.process.drained_steps import DrainedStep, as_run, planned_drains
 from regenplant.core.process.drains import Destination
 from regenplant.core.process.lifecycle import StepState
@@ -88,9 +89,11 @@ def _as_run(
 
 
 def _by_the_clock(by: By, step: StepRun) -> float:
+    """Share of the planned time that the step has run; a hold does not count."""
     if step.started_at is None or step.planned_duration_s <= 0.0:
         return 0.0
-    return min(max((by.happened_at - step.started_at).total_seconds() / step.planned_duration_s, 0.0), 1.0)
+    ran_s = worked_s(step, step.batch.holds.all(), by.happened_at)
+    return min(max(ran_s / step.planned_duration_s, 0.0), 1.0)
 
 
 def _value(written: dict[str, StepEntry], key: str) -> float | None:
