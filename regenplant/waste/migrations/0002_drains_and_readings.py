@@ -8,7 +8,7 @@ from django.db import migrations, models
 class Migration(migrations.Migration):
 
     dependencies = [
-        ('batches', '0011_steprun_drains_to'),
+        ('batches', '0012_step_destinations'),
         ('chemicals', '0007_alter_place_kind'),
         ('plant', '0012_site_determinations'),
         ('waste', '0001_initial'),

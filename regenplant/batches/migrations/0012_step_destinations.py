@@ -6,7 +6,7 @@ from django.db import migrations, models
 class Migration(migrations.Migration):
 
     dependencies = [
-        ('batches', '0010_cell_constant_of_a_reading'),
+        ('batches', '0011_top_ups'),
     ]
 
     operations = [
