@@ -23,6 +23,7 @@ _STANDING = {
     Place.Kind.BATCH: ("BATCHES", "Used in batches"),
     Place.Kind.TREATMENT: ("TREATMENT", "Used to treat waste"),
     Place.Kind.DRAIN: ("DRAIN", "Drained unused"),
+    Place.Kind.SPILLED: ("SPILLED", "Spilled"),
     Place.Kind.UNEXPLAINED: ("UNEXPLAINED", "Unexplained"),
 }
 

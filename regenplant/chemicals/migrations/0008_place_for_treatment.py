@@ -6,7 +6,7 @@ from django.db import migrations, models
 class Migration(migrations.Migration):
 
     dependencies = [
-        ('chemicals', '0006_stock_counts'),
+        ('chemicals', '0007_storage_spills_thresholds'),
     ]
 
     operations = [
