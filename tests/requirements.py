@@ -26,7 +26,7 @@ import django
 ROOT = Path(__file__).resolve().parents[1]
 GUIDE = ROOT / "DEVELOPERS.md"
 BEGIN, END = "<!-- requirements: begin -->", "<!-- requirements: end -->"
-KNOWN = re.compile(r"(ER|CS)-\d\d")
+KNOWN = re.compile(r"(ER|CS|EV)-\d\d")
 
 
 @dataclass(frozen=True, slots=True)
@@ -172,6 +172,14 @@ REQUIREMENTS: tuple[Requirement, ...] = (
         ("plant.services:lock_out_vessel", "plant.services:lift_lock_out", "batches.services:start_step"),
     ),
     Requirement("CS-09", "Where to wash, what to do and whom to call is readable without signing in", ("web.areas.emergency:emergency",)),
+    Requirement(
+        "EV-04", "Nothing is discharged without two good readings of a mixed tank, apart in time, inside the permit; nothing averages in",
+        ("core.process.discharge:judge", "plant.services:approve_permit"),
+    ),
+    Requirement(
+        "EV-06", "The permit’s masses of a day hold: a batch or a discharge that would exceed them is refused with its reason",
+        ("core.process.sewer_budget:budget_lines", "batches.sewer_budget:budget_checks"),
+    ),
 )  # fmt: skip
 
 

@@ -6,6 +6,7 @@ from collections.abc import Sequence
 from dataclasses import dataclass, replace
 from datetime import datetime
 
+from regenplant.batches.sewer_budget import budget_checks
 from regenplant.chemicals.selectors import stock_data
 from regenplant.core.errors import RecordRefused
 from regenplant.core.process.batch_plan import plan_batch
@@ -90,6 +91,8 @@ class Wanted:
     """Equivalents on the resin, if somebody knows them [eq]."""
     throughput_m3: float | None = None
     """Water the tanks treated, all together [m^3]; with the plant's feed analysis it gives the load."""
+    batch_id: int | None = None
+    """Key of the batch that is looked at again; None for one that is not planned yet."""
 
 
 def request_for(wanted: Wanted, now: datetime) -> PlanRequest:
@@ -111,7 +114,7 @@ def request_for(wanted: Wanted, now: datetime) -> PlanRequest:
         stock=stock_data(now),
         skids=skids_by_chemical(),
         waters=waters_by_kind(),
-        waste=waste_data(),
+        waste=waste_data(now),
         eluted_equivalents=wanted.eluted_equivalents,
         mixed=mixed_data(first.resin_type, lot_code, factor, cycles),
         anion_vessel=vessel_data(wanted.anion_vessel) if wanted.anion_vessel else None,
@@ -124,7 +127,11 @@ def request_for(wanted: Wanted, now: datetime) -> PlanRequest:
 def preview(wanted: Wanted, now: datetime) -> BatchPlan:
     """The plan for these tanks in this vessel, with the plant's own checks added to those of the core."""
     plan = plan_batch(request_for(wanted, now))
-    own = (*_plant_checks(plan, now), *_history_checks(plan, wanted.visits))
+    own = (
+        *_plant_checks(plan, now),
+        *_history_checks(plan, wanted.visits),
+        *budget_checks(plan, now, wanted.batch_id),
+    )
     return replace(plan, checks=(*plan.checks, *own))
 
 

@@ -74,6 +74,7 @@ def live_blockers(batch: Batch, now: datetime) -> tuple[str, ...]:
         resin_volume_m3=batch.resin_volume_m3,
         eluted_equivalents=frozen.eluted_equivalents,
         throughput_m3=frozen.throughput_m3,
+        batch_id=batch.pk,
     )
     plan = preview(wanted, now)
     changed = strength_changes(

@@ -25,4 +25,7 @@ class PlantConfig(AppConfig):
                 columns=("code", "instrument_id", "account_id", "registered_by_id", "registered_at"),
             ),
         )
-        locks.declare(locks.Lock("plant_limitsversion", when="OLD.state <> 'draft'", columns=FROZEN))
+        locks.declare(
+            locks.Lock("plant_limitsversion", when="OLD.state <> 'draft'", columns=FROZEN),
+            locks.Lock("plant_permitversion", when="OLD.state <> 'draft'", columns=FROZEN),
+        )

@@ -8,6 +8,7 @@ from django.db.models import F, Q
 
 from regenplant.audit.version_model import Version
 from regenplant.plant.calibration_models import Calibration, CalibrationPoint, ImpactLook, OutOfService
+from regenplant.plant.permit_models import PermitVersion
 
 __all__ = [
     "COMPENSATIONS",
@@ -18,6 +19,7 @@ __all__ = [
     "Instrument",
     "LimitsVersion",
     "OutOfService",
+    "PermitVersion",
     "PlantProfile",
     "Skid",
     "Terminal",

@@ -5,6 +5,7 @@ from __future__ import annotations
 from datetime import date, datetime
 
 from django.db.models import QuerySet
+from django.utils import timezone
 
 from regenplant.core.engineering.ions import eq_per_m3_from_calcium_carbonate
 from regenplant.core.errors import RecordRefused
@@ -22,6 +23,7 @@ from regenplant.plant.models import (
     WasteTank,
     WaterSupply,
 )
+from regenplant.plant.permit import permit_in_force
 
 __all__ = [
     "feed_data",
@@ -169,21 +171,22 @@ def feed_of(plant: PlantProfile) -> FeedData | None:
     return FeedData(**figures, basis=plant.feed_basis)
 
 
-def waste_data() -> WasteData:
+def waste_data(at: datetime | None = None) -> WasteData:
     """Room in the waste tank and the permit's window.
 
     Raises: RecordRefused before a waste tank is set up: without room nothing is planned.
     """
-    tank, plant = waste_tank(), profile()
+    tank = waste_tank()
     if tank is None:
         raise RecordRefused(
             "No waste tank is set up, so no room is known for spent regenerant. Write it under Set-up.",
             code="no_waste_tank",
         )
+    permit = permit_in_force(at or timezone.now()).content
     return WasteData(
         capacity_m3=tank.capacity_m3,
         level_m3=tank.level_m3,
         reserve_m3=tank.reserve_m3,
-        ph_low=plant.permit_ph_low,
-        ph_high=plant.permit_ph_high,
+        ph_low=permit.ph_low,
+        ph_high=permit.ph_high,
     )

@@ -27,6 +27,7 @@ FROZEN: dict[str, dict[str, Any]] = {
     "people_authorityversion": {"state": "approved"},
     "shifts_handover": {"state": "taken"},
     "plant_limitsversion": {"state": "approved"},
+    "plant_permitversion": {"state": "approved"},
     "keeping_retentionversion": {"state": "approved"},
     "chemicals_unloading": {"alarm": ""},
     "plant_calibration": {"laboratory": ""},
@@ -46,6 +47,7 @@ OPEN: dict[str, dict[str, Any]] = {
     "shifts_handover": {"state": "signed"},
     "shifts_handoveritem": {"closed_at": None, "closed_by_id": None, "closing_words": ""},
     "plant_limitsversion": {"state": "draft"},
+    "plant_permitversion": {"state": "draft"},
     "keeping_retentionversion": {"state": "draft"},
 }
 """What leaves it open."""

@@ -134,6 +134,7 @@ FORMS: dict[str, Make] = {
     "areas.setup.feed.RemoveFeedForm": plain,
     "areas.setup.forms.ProfileForm": plain,
     "areas.setup.limits.LimitsForm": plain,
+    "areas.setup.permit.PermitForm": plain,
     "areas.setup.forms.VesselForm": plain,
     "areas.setup.forms.LockOutForm": plain,
     "areas.setup.forms.SkidLockOutForm": plain,

@@ -19,6 +19,7 @@ from regenplant.audit.version_model import Version
 from regenplant.core.errors import NotAllowed, SignatureRefused
 from regenplant.core.process.canonical import canonical_text
 from regenplant.core.process.default_recipes import default_recipes, default_specifications
+from regenplant.core.process.discharge import PermitContent
 from regenplant.keeping import retention
 from regenplant.keeping import services as keeping_services
 from regenplant.people import approvals
@@ -56,6 +57,11 @@ def _limits(by: By) -> Version:
     return plant_services.draft_limits(by=by, values=values, reason=WHY).result
 
 
+def _permit(by: By) -> Version:
+    content = PermitContent(number="Demo 1", expires_on="2028-06-30")
+    return plant_services.draft_permit(by=by, content=content, reason=WHY).result
+
+
 def _retention(by: By) -> Version:
     return keeping_services.draft_retention(by=by, years=retention.PROPOSALS, reason=WHY).result
 
@@ -90,6 +96,9 @@ KINDS = {
     ),
     "plant.LimitsVersion": Kind(
         "supervisor", _limits, plant_services.approve_limits, plant_services.withdraw_limits
+    ),
+    "plant.PermitVersion": Kind(
+        "supervisor", _permit, plant_services.approve_permit, plant_services.withdraw_permit
     ),
     "keeping.RetentionVersion": Kind(
         "supervisor", _retention, keeping_services.approve_retention, keeping_services.withdraw_retention

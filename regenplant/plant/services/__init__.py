@@ -21,6 +21,7 @@ from regenplant.plant.services.meter_feeds import (
     renew_token,
     revoke_token,
 )
+from regenplant.plant.services.permit import approve_permit, draft_permit, withdraw_permit
 from regenplant.plant.services.profile import ProfileSettings, record_eyewash_test, save_profile
 from regenplant.plant.services.supplies import (
     SkidSettings,
@@ -59,10 +60,12 @@ __all__ = [
     "WasteTankSettings",
     "WaterSettings",
     "approve_limits",
+    "approve_permit",
     "change_meter_feed",
     "close_meter_feed",
     "correct_calibration",
     "draft_limits",
+    "draft_permit",
     "lift_lock_out",
     "lift_skid_lock_out",
     "lock_out_skid",
@@ -88,4 +91,5 @@ __all__ = [
     "set_waste_level",
     "take_out_of_service",
     "withdraw_limits",
+    "withdraw_permit",
 ]

@@ -12,6 +12,7 @@ from regenplant.audit.records import one_of, saved_words, values_of, within, wor
 from regenplant.audit.use_case import Outcome, use_case
 from regenplant.audit.wording import say
 from regenplant.core.errors import OutOfRange, RecordRefused
+from regenplant.core.process.discharge import HIGHEST_PH, LOWEST_PH
 from regenplant.plant.models import PlantProfile
 from regenplant.plant.selectors import plant_day
 
@@ -61,8 +62,12 @@ def _refuse_profile(profile: ProfileSettings) -> None:
             field="time_zone",
         )
     words_of(profile.permit_number, "The permit number", field="permit_number", most=60)
-    within(profile.permit_ph_low, 0.0, 14.0, "The permit’s lowest pH", "ph", field="permit_ph_low")
-    within(profile.permit_ph_high, 0.0, 14.0, "The permit’s highest pH", "ph", field="permit_ph_high")
+    within(
+        profile.permit_ph_low, LOWEST_PH, HIGHEST_PH, "The permit’s lowest pH", "ph", field="permit_ph_low"
+    )
+    within(
+        profile.permit_ph_high, LOWEST_PH, HIGHEST_PH, "The permit’s highest pH", "ph", field="permit_ph_high"
+    )
     if profile.permit_ph_low >= profile.permit_ph_high:
         raise OutOfRange(
             f"The permit’s lowest pH {profile.permit_ph_low:g} is not under its highest {profile.permit_ph_high:g}. "

@@ -22,7 +22,7 @@ from regenplant.plant.services import (
     WaterSettings,
 )
 from regenplant.web.fields import QuantityField
-from regenplant.web.house_form import HouseForm, day_field, words_field
+from regenplant.web.house_form import HouseForm, words_field
 
 FAMILY_CHOICES = [(family.value, family.label) for family in ResinFamily]
 CLASS_CHOICES = [(c.value, f"{c.value} · {c.label}") for c in SegregationClass if c.may_be_regenerated]
@@ -42,10 +42,6 @@ class ProfileForm(HouseForm):
         label="Units shown by default", choices=[("metric", "metric"), ("us", "US customary")]
     )
     time_zone = words_field(40, label="Time zone", help_text="Area and city, for example America/Chicago.")
-    permit_number = words_field(60, label="Discharge permit, number", required=False)
-    permit_expires_on = day_field(label="Discharge permit, holds until", required=False)
-    permit_ph_low = QuantityField("ph", label="Permit, lowest pH")
-    permit_ph_high = QuantityField("ph", label="Permit, highest pH")
     strength_check_max_age_days = forms.IntegerField(
         label="Days a strength check holds", min_value=1, max_value=31, help_text="1 to 31 days."
     )
@@ -63,17 +59,18 @@ class ProfileForm(HouseForm):
     def initial_of(cls, profile: PlantProfile) -> dict[str, Any]:
         return initial_of(profile, *(name for name in cls.base_fields if name != "version"))
 
-    def settings(self) -> ProfileSettings:
+    def settings(self, stored: PlantProfile) -> ProfileSettings:
+        """The profile as typed. What an older profile said of the permit stays; the permit has versions of its own."""
         data = self.cleaned_data
         return ProfileSettings(
             name=self.text("name"),
             hall_name=self.text("hall_name"),
             unit_system=data["unit_system"],
             time_zone=self.text("time_zone"),
-            permit_number=self.text("permit_number"),
-            permit_expires_on=data["permit_expires_on"],
-            permit_ph_low=self.needed_quantity("permit_ph_low"),
-            permit_ph_high=self.needed_quantity("permit_ph_high"),
+            permit_number=stored.permit_number,
+            permit_expires_on=stored.permit_expires_on,
+            permit_ph_low=stored.permit_ph_low,
+            permit_ph_high=stored.permit_ph_high,
             strength_check_max_age_days=data["strength_check_max_age_days"],
             eyewash_test_interval_days=data["eyewash_test_interval_days"],
             shower_places=self.text("shower_places"),

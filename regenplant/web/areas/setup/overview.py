@@ -15,7 +15,17 @@ from regenplant.chemicals.models import DataSheet, Place
 from regenplant.keeping import retention
 from regenplant.people.models import Person
 from regenplant.plant.limits import version_in_force
-from regenplant.plant.models import Instrument, LimitsVersion, MeterFeed, Skid, Terminal, Vessel, WaterSupply
+from regenplant.plant.models import (
+    Instrument,
+    LimitsVersion,
+    MeterFeed,
+    PermitVersion,
+    Skid,
+    Terminal,
+    Vessel,
+    WaterSupply,
+)
+from regenplant.plant.permit import permit_in_force
 from regenplant.plant.selectors import is_instrument_valid, plant_day, profile, waste_tank
 from regenplant.recipes.models import Product, Recipe, RecipeVersion, Specification, SpecificationVersion
 from regenplant.resins.models import ResinLot, ResinType
@@ -133,6 +143,19 @@ def _limits() -> Row:
     )
 
 
+def _permit() -> Row:
+    found = permit_in_force(timezone.now())
+    draft = PermitVersion.objects.filter(state=PermitVersion.State.DRAFT).exists()
+    return Row(
+        "Discharge permit",
+        reverse("setup-permit"),
+        f"version {found.version.number}, until {found.content.expires_on}"
+        if found.version
+        else "no version yet",
+        "A draft waits for a second person." if draft else "",
+    )
+
+
 def _retention() -> Row:
     rules = retention.version_in_force(timezone.now())
     return Row(
@@ -148,6 +171,7 @@ def _rest() -> list[Row]:
     people = Person.objects.filter(is_active=True, is_device=False).count()
     return [
         _limits(),
+        _permit(),
         _retention(),
         Row("Chemical tanks", reverse("chemicals-places"), count(tanks, "bulk tank")),
         Row("Data sheets", reverse("chemicals-sheets"), f"{count(sheets, 'sheet')} in force"),

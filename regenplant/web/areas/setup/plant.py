@@ -11,6 +11,7 @@ from django.views.decorators.http import require_http_methods, require_safe
 from regenplant.audit.selectors import story
 from regenplant.plant import services
 from regenplant.plant.models import PlantProfile
+from regenplant.plant.permit import permit_in_force
 from regenplant.plant.selectors import plant_day, profile
 from regenplant.web.act_page import Act, act_page
 from regenplant.web.areas.setup import shown
@@ -25,7 +26,7 @@ from regenplant.web.rights import right
 def plant_page(request: HttpRequest) -> HttpResponse:
     plant = profile()
     context = {
-        "rows": shown.profile_rows(plant),
+        "rows": shown.profile_rows(plant, permit_in_force(timezone.now()).content),
         "feed": feed_view(plant, unit_system_of(request)),
         "overdue": shown.eyewash_sentence(plant, plant_day(timezone.now())),
         "edit": right(request, "plant.edit"),
@@ -47,7 +48,7 @@ def change(request: HttpRequest) -> HttpResponse:
         sentence="It holds for every page and every new plan. What is frozen stays as it was.",
         permission="plant.edit",
         service=services.save_profile,
-        arguments=lambda: {"profile": form.settings(), "version": form.shown_version},
+        arguments=lambda: {"profile": form.settings(stored or profile()), "version": form.shown_version},
         said=lambda outcome: "Written: the plant’s profile.",
         then=lambda outcome: reverse("setup-plant"),
         back_url=reverse("setup-plant"),

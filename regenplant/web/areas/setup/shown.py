@@ -8,6 +8,7 @@ from datetime import date
 from django.utils import timezone
 
 from regenplant import units
+from regenplant.core.process.discharge import PermitContent
 from regenplant.core.process.vocabulary import Chemical, IonicForm, ResinFamily, SegregationClass
 from regenplant.plant.calibrations import Due, interval_days
 from regenplant.plant.models import Calibration, Instrument, PlantProfile, Vessel
@@ -143,7 +144,7 @@ def calibration_initial(row: Calibration) -> dict[str, object]:
     return found
 
 
-def profile_rows(plant: PlantProfile) -> Rows:
+def profile_rows(plant: PlantProfile, permit: PermitContent) -> Rows:
     return [
         ("Name", plant.name),
         ("Hall", plant.hall_name or NONE),
@@ -151,9 +152,9 @@ def profile_rows(plant: PlantProfile) -> Rows:
         ("Time zone", plant.time_zone),
         (
             "Discharge permit",
-            f"{plant.permit_number or 'no number'}, until {plant.permit_expires_on or 'no day written'}",
+            f"{permit.number or 'no number'}, until {permit.expires_on or 'no day written'}",
         ),
-        ("Permit, pH", f"{plant.permit_ph_low:g} to {plant.permit_ph_high:g}"),
+        ("Permit, pH", f"{permit.ph_low:g} to {permit.ph_high:g}"),
         ("A strength check holds", count(plant.strength_check_max_age_days, "day")),
         ("Eyewash test every", count(plant.eyewash_test_interval_days, "day")),
         ("Eyewash last tested on", str(plant.eyewash_tested_on or "never")),
