@@ -195,13 +195,19 @@ def crossing_words(forecast: StockForecast, now: datetime) -> str:
         return "It stands under its low mark now."
     low = forecast.low
     if low.likely_days is None:
-        early = f"; 1 in 20 is sooner than {_day(low.early_days, now)}" if low.early_days is not None else ""
-        return f"It stays above its low mark for the next {HORIZON_DAYS} days{early}."
+        early = (
+            f"; 1 time in 20 it falls under it before {_day(low.early_days, now)}"
+            if low.early_days is not None
+            else ""
+        )
+        return f"Likely above its low mark for the next {HORIZON_DAYS} days{early}."
     if low.likely_days == 0:
         return "The planned batches alone take it under its low mark."
-    late = f" and {_day(low.late_days, now)}" if low.late_days is not None else " and later than can be said"
-    between = f"between {_day(low.early_days or 0, now)}{late} in 9 of 10 courses"
-    return f"Likely under its low mark on {_day(low.likely_days, now)}, {between}."
+    early = _day(low.early_days or 0, now)
+    late = (
+        _day(low.late_days, now) if low.late_days is not None else f"more than {HORIZON_DAYS} days from now"
+    )
+    return f"Likely under its low mark on {_day(low.likely_days, now)}; 9 times in 10 between {early} and {late}."
 
 
 def reason_words(forecast: StockForecast, needs: Sequence[Need], system: str) -> str:
