@@ -21,9 +21,11 @@ from regenplant.documents import (
     chemical_label,
     connection_label,
     investigation,
+    lot_sheet,
     sample_label,
     selectors,
     tank_tag,
+    use_report,
 )
 from regenplant.documents.batch_record import paper
 from regenplant.documents.batch_record.gathering import batch_record_content
@@ -40,6 +42,7 @@ from regenplant.keeping.copy import COPIED, Made, batch_copy
 from regenplant.plant.selectors import profile
 from regenplant.quality.retained import sample_numbered
 from regenplant.tanks.models import Tank
+from regenplant.use.selectors.reports import report_numbered
 
 BATCH_RECORD = "batch_record"
 Render = Callable[[str, Issue, PageSize, str], bytes]
@@ -106,12 +109,22 @@ def _investigation(key: str, issue: Issue, size: PageSize, system: str) -> bytes
     return investigation.draw_investigation(investigation.investigation_content(key, issue), size)
 
 
+def _lot_sheet(key: str, issue: Issue, size: PageSize, system: str) -> bytes:
+    return lot_sheet.draw_lot_sheet(lot_sheet.lot_sheet_content(key, issue), size, system)
+
+
 def _certificate(key: str, issue: Issue, size: PageSize, system: str) -> bytes:
     certificate = certificate_numbered(key)
     assert certificate is not None  # _subject has found it
     return certificate_paper.draw_certificate(
         content_of(certificate), certificate.digest, issue, size, system
     )
+
+
+def _use_report(key: str, issue: Issue, size: PageSize, system: str) -> bytes:
+    row = report_numbered(key)
+    assert row is not None  # _subject has found it
+    return use_report.draw_use_report(use_report.use_report_content(row, issue), size, system)
 
 
 PAPERS = {
@@ -139,6 +152,8 @@ PAPERS = {
         Paper(BATCH_RECORD, "batch record", "batch", paper.SIZES, _batch_record),
         Paper(sample_label.KIND, "sample label", "sample", sample_label.SIZES, _sample_label),
         Paper("investigation", "investigation", "investigation", investigation.SIZES, _investigation),
+        Paper(lot_sheet.KIND, "sheet of a resin lot", "resin_lot", lot_sheet.SIZES, _lot_sheet),
+        Paper(use_report.KIND, "audit of use", use_report.KIND, use_report.SIZES, _use_report),
         Paper(CERTIFICATE, "certificate of quality", "certificate", certificate_paper.SIZES, _certificate),
     )
 }
@@ -361,6 +376,14 @@ def _subject(wanted: Paper, key: str) -> tuple[str, str, int]:
         return _certificate_to_print(key)
     if wanted.subject == "investigation":
         return *investigation.subject_of(key), 1
+    if wanted.subject == lot_sheet.KIND:
+        lot = lot_sheet.lot_of(key)
+        return lot.code, f"Resin lot {lot.code}", 1
+    if wanted.subject == use_report.KIND:
+        report = report_numbered(key)
+        if report is None:
+            raise RecordRefused(f"There is no report {key[:24]} here.", code="unknown_report")
+        return report.number, f"Report of use {report.number}", 1
     if wanted.subject == "sample":
         sample = sample_numbered(key)
         if sample is None:
