@@ -42,6 +42,7 @@ from regenplant.web.story.plot import HISTORY, UNDER_WAY, Run
 from regenplant.web.story.products import next_version, set_up_products
 from regenplant.web.story.resin_store import fill_the_store, keep_rest
 from regenplant.web.story.running import Running
+from regenplant.web.story.safety import new_revision, put_up_storage, spills
 from regenplant.web.story.stock import counting, put_up_shapes
 
 MINUTE, HOUR, DAY = timedelta(minutes=1), timedelta(hours=1), timedelta(days=1)
@@ -356,6 +357,7 @@ def tell_the_story(now: datetime) -> None:
         put_up_feeds(stage, start)
         set_up_products(stage, start)
         put_up_shapes(stage, start)
+        put_up_storage(stage, start)
         life = Life(stage)
         life.clockwork.add(start, life.weekly(start))
         life.clockwork.add(start + 30 * HOUR, fill_the_store(stage, start + 30 * HOUR))
@@ -380,6 +382,8 @@ def _today(life: Life, now: datetime) -> None:
         ),
     )
     life.clockwork.add(now - 7 * DAY, counting(life.stage, now))
+    life.clockwork.add(now - 9 * DAY, new_revision(life.stage, now - 9 * DAY))
+    life.clockwork.add(now - 5 * DAY, spills(life.stage, now))
     life.clockwork.add(now - 3 * HOUR, life.lock_out(now - 3 * HOUR, "A2", "Drain valve work"))
     life.clockwork.add(now - 95 * MINUTE, life.at_the_dock(now - 95 * MINUTE))
     for hours, key, count, due in (
