@@ -31,6 +31,7 @@ AREAS: tuple[str, ...] = (
     "authority",
     "alerts",
     "trends",
+    "ageing",
     "bench",
     "how_we_know",
     "keeping",
