@@ -6,6 +6,7 @@ At least fifty ways, on both databases; the ways themselves stand in ``tests/aud
 from __future__ import annotations
 
 from collections.abc import Callable, Iterator
+from dataclasses import replace
 from typing import Any
 
 import pytest
@@ -62,6 +63,24 @@ def _record() -> Record:
     resin_services.split_lot(
         by=plant.by(), resin_lot_id=new.pk, pieces=[Piece("N-1-A", Counted(0.2, "Na"))], reason="One drum of it apart"
     )  # fmt: skip
+
+    sample = quality_services.SampleAsTyped(
+        plant.now, "Operator 1", "core over the full depth", "Moorhen Bench Laboratory"
+    )
+    figure = quality_services.FigureAsTyped("total_capacity", "1.71 eq/L", "titration")
+    for report in ("MB 1", "MB 2"):
+        quality_services.record_resin_sample(
+            by=plant.by("qc"), lot_id=new.pk, sample=replace(sample, report=report), figures=[figure]
+        )
+    quality_services.look_at_lot(by=plant.by(), lot_id=new.pk, seen=["brown"], answers={"iron": "yes"})
+    for number, factor in enumerate(("90 %", "88 %")):
+        quality_services.set_lot_capacity(
+            by=plant.by("supervisor"),
+            lot_id=new.pk,
+            factor_text=factor,
+            reason="As the sample says.",
+            seen_number=number,
+        )
 
     def act_again() -> None:
         batch_services.open_deviation(
