@@ -68,6 +68,7 @@ FORMS: dict[str, Make] = {
     "areas.trends.forms.WindowForm": given(today=date(2026, 3, 2)),
     "areas.trends.forms.FailuresForm": given(today=date(2026, 3, 2)),
     "areas.trends.forms.LookForm": plain,
+    "areas.ageing.forms.FigureForm": plain,
     "areas.ageing.forms.SampleForm": plain,
     "areas.ageing.forms.CorrectFigureForm": given(
         row=ResinFigure(property="salt_splitting", value_as_typed="0.9", method="titration")

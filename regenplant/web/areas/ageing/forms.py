@@ -58,7 +58,9 @@ def _new_help(about: Property) -> str:
     return "From the data sheet; without it a rise or fall says nothing."
 
 
-class _Figures(HouseForm):
+class FigureForm(HouseForm):
+    """Figures of a laboratory, as they go to the services."""
+
     def typed(self, about: Property) -> FigureAsTyped | None:
         """One figure as it goes to the service; None where no value is written."""
         name = about.value
@@ -77,7 +79,7 @@ class _Figures(HouseForm):
         return "" if found is None else with_unit(found)
 
 
-class SampleForm(_Figures):
+class SampleForm(FigureForm):
     """Where a sample came from, and every figure of the laboratory's report."""
 
     SAMPLE = ("taken_at", "taken_by", "taken_how", "laboratory", "report")
@@ -148,7 +150,7 @@ class SampleForm(_Figures):
         return [found for about in Property if (found := self.typed(about)) is not None]
 
 
-class CorrectFigureForm(_Figures):
+class CorrectFigureForm(FigureForm):
     """The right figure in place of a wrong one."""
 
     category = category_field()
