@@ -83,6 +83,8 @@ def ageing_scene(chart: AgeingChart, *, label: str) -> Scene:
     )
     _, top = at(0.0, chart.now.high)
     _, bottom = at(0.0, chart.now.low)
+    for one in chart.tests:
+        items.append(_test(one, *at(one.years, one.value)))
     items.append(Line("lim", share(x_now), share(top), share(x_now), share(bottom)))
     items.append(Dot("pt last", share(x_now), share(y_now), 7))
     items.append(
@@ -96,8 +98,6 @@ def ageing_scene(chart: AgeingChart, *, label: str) -> Scene:
             dy=6,
         )
     )
-    for one in chart.tests:
-        items.append(_test(one, *at(one.years, one.value)))
     items.append(Line("ax", px(0), px(0), px(0), WHOLE))
     items.append(Line("ax", px(0), WHOLE, WHOLE, WHOLE))
     items += _years(across)

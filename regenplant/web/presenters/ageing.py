@@ -83,7 +83,7 @@ def in_use_words(found: LotAgeing) -> str:
     """The factor that plans count with, and where it comes from."""
     if found.set is None:
         return f"{percent(found.in_use)} of new, as the lot was made; nobody set it"
-    return f"{percent(found.in_use)} of new, set by {found.set.set_by.full_name} on {timezone.localtime(found.set.set_at):%Y-%m-%d}: {found.set.reason}"
+    return f"{percent(found.in_use)} of new, set by {found.set.set_by.full_name} on {timezone.localtime(found.set.set_at):%Y-%m-%d}: {found.set.reason.rstrip('.')}"
 
 
 # --- what it rests on ------------------------------------------------------------------------------------------------------

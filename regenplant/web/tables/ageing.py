@@ -32,7 +32,6 @@ class AgeingTable(tables.Table):
     )
     in_use = NumberColumn(verbose_name="In plans, %", wide_only=True)
     advice = HouseColumn(accessor="urgent__step", verbose_name="Advice")
-    reason = HouseColumn(accessor="urgent__reason", verbose_name="Why", wide_only=True)
 
     caption = "Capacity left as a share of new: the middle of what is believed and its band. “In plans” is the factor that plans count with."
     noun, nouns = "lot", "lots"

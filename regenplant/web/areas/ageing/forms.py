@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from typing import Any
+from typing import Any, cast
 
 from django import forms
 
@@ -191,6 +191,10 @@ class LotLookForm(HouseForm):
     def __init__(self, *args: Any, family: ResinFamily, **kwargs: Any):
         self.foulants: tuple[Foulant, ...] = tuple(one for one in FOULANTS if family in one.on)
         super().__init__(*args, **kwargs)
+        speaking = {sign for one in self.foulants for sign in (*one.tell, *one.beside)}
+        cast(forms.MultipleChoiceField, self.fields["seen"]).choices = [
+            (sign.value, sign.label) for sign in Seen if sign in speaking
+        ]
         self.order_fields(["seen", *(f"test_{one.code}" for one in self.foulants), "words"])
 
     def extra_fields(self) -> dict[str, forms.Field]:

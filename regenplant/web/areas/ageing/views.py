@@ -104,7 +104,14 @@ def _side(found: LotAgeing, side: SideAgeing, system: Any, known: set[str]) -> d
         "widening": words.widening_words(side),
         "figures": words.figure_rows(side, system),
         "found": side.found,
-        "suspects": [(one, [code for code in one.recipes if code in known]) for one in side.suspects],
+        "suspects": [
+            (
+                one,
+                "; ".join(words.rstrip(".") for words in one.because),
+                [code for code in one.recipes if code in known],
+            )
+            for one in side.suspects
+        ],
     }
 
 
