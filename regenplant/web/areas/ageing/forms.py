@@ -28,7 +28,7 @@ def figure_fields(about: Property, *, is_needed: bool = False) -> dict[str, form
     name = about.value
     found: dict[str, forms.Field] = {
         name: QuantityField(
-            about.kind, low=about.low, high=about.high, label=about.label, required=is_needed,
+            about.kind, low=about.low, high=about.high, label=about.label if is_needed else "Value", required=is_needed,
             help_text=_PER_VOLUME if about.is_capacity else "", error_messages={"required": NEEDED},
         )
     }  # fmt: skip
