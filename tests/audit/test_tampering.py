@@ -16,6 +16,7 @@ from regenplant.audit.verifying import registry
 from regenplant.batches import services as batch_services
 from regenplant.batches.models import Batch
 from regenplant.chemicals import services as chemical_services
+from regenplant.chemicals.models import Place
 from regenplant.core.process.vocabulary import StepKind
 from regenplant.documents.models import IssuedPaper
 from regenplant.documents.services import issue_paper
@@ -85,7 +86,7 @@ def _record() -> Record:
 
 def _counted(plant: factories.SmallPlant) -> None:
     """The shape of a tank, a count by its level that misses much, and its booking by another person."""
-    place = plant.lots["hcl"].movements.get().to_place
+    place = Place.objects.get(code="B-HCL")
     chemical_services.set_tank_geometry(
         by=plant.by("supervisor"), place_id=place.pk, settings=chemical_services.GeometrySettings(
             form="upright", diameter_m=4.0, length_m=4.0, level_tolerance_m=0.005, gauge="sight glass", origin="drawing of the tank",
