@@ -23,6 +23,7 @@ from regenplant.documents import (
     sample_label,
     selectors,
     tank_tag,
+    use_report,
 )
 from regenplant.documents.batch_record import paper
 from regenplant.documents.batch_record.gathering import batch_record_content
@@ -39,6 +40,7 @@ from regenplant.keeping.copy import COPIED, Made, batch_copy
 from regenplant.plant.selectors import profile
 from regenplant.quality.retained import sample_numbered
 from regenplant.tanks.models import Tank
+from regenplant.use.selectors.reports import report_numbered
 
 BATCH_RECORD = "batch_record"
 Render = Callable[[str, Issue, PageSize, str], bytes]
@@ -113,6 +115,12 @@ def _certificate(key: str, issue: Issue, size: PageSize, system: str) -> bytes:
     )
 
 
+def _use_report(key: str, issue: Issue, size: PageSize, system: str) -> bytes:
+    row = report_numbered(key)
+    assert row is not None  # _subject has found it
+    return use_report.draw_use_report(use_report.use_report_content(row, issue), size, system)
+
+
 PAPERS = {
     one.kind: one
     for one in (
@@ -138,6 +146,7 @@ PAPERS = {
         Paper(BATCH_RECORD, "batch record", "batch", paper.SIZES, _batch_record),
         Paper(sample_label.KIND, "sample label", "sample", sample_label.SIZES, _sample_label),
         Paper("investigation", "investigation", "investigation", investigation.SIZES, _investigation),
+        Paper(use_report.KIND, "audit of use", use_report.KIND, use_report.SIZES, _use_report),
         Paper(CERTIFICATE, "certificate of quality", "certificate", certificate_paper.SIZES, _certificate),
     )
 }
@@ -322,6 +331,11 @@ def _subject(wanted: Paper, key: str) -> tuple[str, str, int]:
         return _certificate_to_print(key)
     if wanted.subject == "investigation":
         return *investigation.subject_of(key), 1
+    if wanted.subject == use_report.KIND:
+        report = report_numbered(key)
+        if report is None:
+            raise RecordRefused(f"There is no report {key[:24]} here.", code="unknown_report")
+        return report.number, f"Report of use {report.number}", 1
     if wanted.subject == "sample":
         sample = sample_numbered(key)
         if sample is None:
