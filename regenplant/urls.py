@@ -30,6 +30,7 @@ AREAS: tuple[str, ...] = (
     "start",
     "authority",
     "alerts",
+    "safety",
     "trends",
     "bench",
     "how_we_know",

@@ -105,6 +105,14 @@ DOORS: dict[str, Door] = {
     "chemicals-place-count": _door("chemical.count"),
     "chemicals-sheet-new": _door("chemical.data_sheet"),
     "chemicals-sheet-withdraw": _door("chemical.data_sheet"),
+    # safety
+    "safety-near-miss-answer": _door("near_miss.answer"),
+    "safety-near-miss-close": _door("near_miss.answer"),
+    "safety-refused-left": _door("tank.let_go", about="visit"),
+    "safety-washing-round": _door("plant.daily"),
+    "safety-washing-new": _door("plant.edit"),
+    "safety-washing-change": _door("plant.edit"),
+    "safety-washing-inspect": _door("plant.daily"),
     # set-up
     "emergency-eyewash": _door("plant.daily"),
     "setup-plant-change": _door("plant.edit"),
@@ -204,6 +212,7 @@ OPEN: dict[str, str] = {
     "preferences": "A person’s own screen.",
     "password": "A person’s own password.",
     "chemicals-unloading-stop": "Whoever sees that something is wrong stops a delivery.",
+    "safety-near-miss-new": "Whoever sees a near miss tells it.",
     "paper-forms-leave": "Ends one’s own transcribing; writes nothing.",
     "copies-read": "Reads a copy that was handed over; writes nothing.",
     "review-chain": "Looks at the record; writes only that somebody looked, and what came of it.",

@@ -20,6 +20,7 @@ from regenplant.documents import (
     batch_sheet,
     chemical_label,
     investigation,
+    refusal_letter,
     sample_label,
     selectors,
     tank_tag,
@@ -105,6 +106,10 @@ def _investigation(key: str, issue: Issue, size: PageSize, system: str) -> bytes
     return investigation.draw_investigation(investigation.investigation_content(key, issue), size)
 
 
+def _refusal_letter(key: str, issue: Issue, size: PageSize, system: str) -> bytes:
+    return refusal_letter.draw_letter(refusal_letter.letter_content(key, issue), size)
+
+
 def _certificate(key: str, issue: Issue, size: PageSize, system: str) -> bytes:
     certificate = certificate_numbered(key)
     assert certificate is not None  # _subject has found it
@@ -138,6 +143,7 @@ PAPERS = {
         Paper(BATCH_RECORD, "batch record", "batch", paper.SIZES, _batch_record),
         Paper(sample_label.KIND, "sample label", "sample", sample_label.SIZES, _sample_label),
         Paper("investigation", "investigation", "investigation", investigation.SIZES, _investigation),
+        Paper(refusal_letter.KIND, "letter of refusal", "tank_visit", refusal_letter.SIZES, _refusal_letter),
         Paper(CERTIFICATE, "certificate of quality", "certificate", certificate_paper.SIZES, _certificate),
     )
 }
@@ -322,6 +328,9 @@ def _subject(wanted: Paper, key: str) -> tuple[str, str, int]:
         return _certificate_to_print(key)
     if wanted.subject == "investigation":
         return *investigation.subject_of(key), 1
+    if wanted.subject == "tank_visit":
+        visit = refusal_letter.refused_visit(key)
+        return visit.number, visit.tank.serial, visit.version
     if wanted.subject == "sample":
         sample = sample_numbered(key)
         if sample is None:
