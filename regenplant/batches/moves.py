@@ -12,6 +12,7 @@ from typing import Any
 from regenplant.audit.by import By
 from regenplant.audit.selectors import actors_about
 from regenplant.audit.use_case import require
+from regenplant.batches import taken
 from regenplant.batches.checking import unchecked
 from regenplant.batches.frozen import plan_of
 from regenplant.batches.legs import (
@@ -91,6 +92,7 @@ def move_batch(
             f"Batch {batch.number} was changed by somebody else at the same moment. Look again."
         )
     batch.refresh_from_db()
+    taken.told(batch)
     return target
 
 

@@ -20,6 +20,8 @@ from regenplant.documents.models import IssuedPaper
 from regenplant.documents.services import issue_paper
 from regenplant.quality import services as quality_services
 from regenplant.quality.models import QcDecision
+from regenplant.resins import services as resin_services
+from regenplant.resins.services import Counted, Piece
 from tests import factories
 from tests.audit.tampering import WAYS, Record, matches
 from tests.batches.meter_logs import take
@@ -52,6 +54,14 @@ def _record() -> Record:
         by=plant.by(), batch_id=running.pk, what="the drain valve stuck for 3 min", severity="major"
     )
     issue_paper(by=plant.by("supervisor"), kind="batch_sheet", key=passed[0].number)
+
+    new = resin_services.receive_new_lot(
+        by=plant.by("supervisor"), code="N-1", resin_type_id=plant.types["sac_h"].pk, segregation_class="D", volume_m3=0.5,
+        volume_form="Na", origin="delivered new", into_store=True,
+    ).result  # fmt: skip
+    resin_services.split_lot(
+        by=plant.by(), resin_lot_id=new.pk, pieces=[Piece("N-1-A", Counted(0.2, "Na"))], reason="One drum of it apart"
+    )  # fmt: skip
 
     def act_again() -> None:
         batch_services.open_deviation(
