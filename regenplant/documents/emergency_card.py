@@ -41,7 +41,9 @@ SPILL_STEPS = (
     "Fumes: leave upwind, close the door, come back only with breathing air.",
 )
 FIRST = "In eyes or on skin: water at once, 15 minutes, and call. Never neutralize on a person."
-DEFERS = "The supplier’s safety data sheet, local codes and licensed practice come before anything on this card."
+DEFERS = (
+    "The supplier’s safety data sheet, local codes and licensed practice come before anything on this card."
+)
 
 
 @dataclass(frozen=True, slots=True)
@@ -164,7 +166,9 @@ def draw_card(content: CardContent, size: PageSize) -> bytes:
     frame = Frame(size)
     width = frame.width
     items = [
-        Item(panel(SIGNALS[SignalWord.DANGER], (Span(FIRST, STRONG),), (), width), margin=margin_word("First")),
+        Item(
+            panel(SIGNALS[SignalWord.DANGER], (Span(FIRST, STRONG),), (), width), margin=margin_word("First")
+        ),
         *_called(content, width),
         *_washing(content, width),
         *_spill(content, width),

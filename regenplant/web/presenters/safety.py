@@ -120,19 +120,25 @@ def near_miss_calls(rows: Iterable[NearMiss], today: date) -> list[Call]:
         if row.answered_at is None:
             calls.append(Call(title, f"{row.what} Waits for an answer.", url, "See to it"))
         elif row.due_on is not None and row.due_on < today:
-            calls.append(Call(title, f"{row.follow_up} Was due {row.due_on}.", url, "See to it", symbol="overdue"))
+            calls.append(
+                Call(title, f"{row.follow_up} Was due {row.due_on}.", url, "See to it", symbol="overdue")
+            )
     return calls  # fmt: skip
 
 
 def follow_ups(rows: Iterable[NearMiss], today: date) -> list[NearMiss]:
     """Follow-ups that are not done and not past their day, the next one first."""
-    found = [row for row in rows if row.answered_at is not None and row.due_on is not None and row.due_on >= today]
+    found = [
+        row for row in rows if row.answered_at is not None and row.due_on is not None and row.due_on >= today
+    ]
     return sorted(found, key=lambda row: (row.due_on or today, row.number))  # fmt: skip
 
 
 def elsewhere_calls(now: datetime) -> list[Call]:
     """What other rooms keep and the safety lead must see: deliveries that were stopped and nobody answered."""
-    stopped = deliveries().filter(state=Unloading.State.STOPPED, answered_by=None).order_by("stopped_at", "id")
+    stopped = (
+        deliveries().filter(state=Unloading.State.STOPPED, answered_by=None).order_by("stopped_at", "id")
+    )
     return [
         Call(
             f"{row.number} for {row.place.code} was stopped.",
@@ -179,11 +185,16 @@ def refused_facts(visit: TankVisit) -> list[tuple[str, Any]]:
         ("Came from", ", ".join(filter(None, (visit.customer.name, visit.site.name if visit.site else "")))),
         ("Declared service", visit.customer.declared_service or "not declared"),
         ("Came", day_and_clock(visit.received_at)),
-        ("Stands at", (f"bay {visit.bay}" if visit.bay else "no bay is written down") if away is None else ""),
+        (
+            "Stands at",
+            (f"bay {visit.bay}" if visit.bay else "no bay is written down") if away is None else "",
+        ),
     ]
     if away is not None:
         paper = f", with paper {away.paper_number}" if away.paper_number else ""
-        rows.append(("Left", f"{away.left_on}, to {away.went_to}{paper}. Written by {away.written_by.full_name}."))
+        rows.append(
+            ("Left", f"{away.left_on}, to {away.went_to}{paper}. Written by {away.written_by.full_name}.")
+        )
     return [(name, value) for name, value in rows if value]  # fmt: skip
 
 
@@ -281,5 +292,7 @@ def answer_rows(row: NearMiss) -> list[tuple[str, Any]]:
         ("Answered by", f"{row.answered_by.full_name}, {day_and_clock(row.answered_at)}"),
     ]
     if row.closed_at is not None and row.closed_by is not None:
-        pairs.append(("Done", f"{row.closing_words} {row.closed_by.full_name}, {day_and_clock(row.closed_at)}"))
+        pairs.append(
+            ("Done", f"{row.closing_words} {row.closed_by.full_name}, {day_and_clock(row.closed_at)}")
+        )
     return pairs  # fmt: skip

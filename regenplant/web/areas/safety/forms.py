@@ -32,7 +32,10 @@ class NearMissForm(HouseForm):
     )
     done_at_once = words_field(MOST_DONE, rows=2, required=False, label="What was done at once")
     told_by = words_field(
-        80, required=False, label="Who saw it", help_text="Only if that is somebody else: a driver, a visitor."
+        80,
+        required=False,
+        label="Who saw it",
+        help_text="Only if that is somebody else: a driver, a visitor.",
     )
     field_order = ("kind", "what", "spot", "occurred_at", "about", "done_at_once", "told_by")
 
@@ -63,7 +66,9 @@ class NearMissCloseForm(HouseForm):
 class LeftForm(HouseForm):
     """Where a refused tank went."""
 
-    went_to = words_field(160, label="To whom", help_text="The customer, or a treater permitted for what is in it.")
+    went_to = words_field(
+        160, label="To whom", help_text="The customer, or a treater permitted for what is in it."
+    )
     left_on = day_field(label="Left on")
     paper_number = words_field(60, required=False, label="Number of the paper", help_text="Of what went with it, if any.")  # fmt: skip
 
@@ -93,7 +98,11 @@ class InspectForm(HouseForm):
 
     def clean(self) -> dict[str, Any]:
         cleaned = super().clean() or {}
-        if cleaned.get("answer") == "fails" and len(self.text("note")) < LEAST_NOTE and "note" not in self.errors:
+        if (
+            cleaned.get("answer") == "fails"
+            and len(self.text("note")) < LEAST_NOTE
+            and "note" not in self.errors
+        ):
             self.add_error("note", "It does not work: say what is wrong, in five characters or more.")
         return cleaned
 
@@ -124,7 +133,9 @@ class RoundForm(HouseForm):
             name = f"note_{row.pk}"
             fails = cleaned.get(f"answer_{row.pk}") == "fails"
             if fails and len(self.text(name)) < LEAST_NOTE and name not in self.errors:
-                self.add_error(name, f"{row.code} does not work: say what is wrong, in five characters or more.")
+                self.add_error(
+                    name, f"{row.code} does not work: say what is wrong, in five characters or more."
+                )
         return cleaned
 
     def found(self) -> dict[int, Found]:

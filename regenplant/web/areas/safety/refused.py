@@ -63,7 +63,9 @@ def letter(request: HttpRequest, number: str, tab: str) -> HttpResponse:
     visit = _visit(number)
     system = unit_system_of(request)
     size = request.GET.get("size", "") or ("letter" if system == "us" else "a4")
-    outcome = issue_paper(by=by_of(request), kind="refusal_letter", key=visit.number, size=size, system=system)
+    outcome = issue_paper(
+        by=by_of(request), kind="refusal_letter", key=visit.number, size=size, system=system
+    )
     document: IssuedDocument = outcome.result
     response = HttpResponse(document.content, content_type="application/pdf")
     response["Content-Disposition"] = f'inline; filename="{document.file_name}"'

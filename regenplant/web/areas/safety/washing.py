@@ -10,8 +10,8 @@ from django.views.decorators.http import require_http_methods, require_safe
 
 from regenplant.audit.use_case import Outcome
 from regenplant.plant.selectors import plant_day, profile
-from regenplant.safety import services
 from regenplant.safety import selectors as read
+from regenplant.safety import services
 from regenplant.safety.models import WashStation, WashTest
 from regenplant.web.act_page import Act, act_page
 from regenplant.web.areas.safety.forms import InspectForm, RoundForm, StationChangeForm, StationForm
