@@ -203,6 +203,8 @@ def recorded_by(batch: Batch, person_id: int) -> tuple[str, ...]:
         parts.append("handed in a log of the rinse")
     if MeterLogSetAside.objects.filter(log__batch=batch, set_aside_by=person_id).exists():
         parts.append("set a log of the rinse aside")
+    if batch.top_ups.filter(topped_by=person_id).exists():
+        parts.append("topped up the bed")
     return tuple(parts)
 
 

@@ -17,6 +17,7 @@ class ResinsConfig(AppConfig):
 
         locks.declare(
             locks.Lock("resins_lotparent"),
+            locks.Lock("resins_lotcapacity"),
             locks.Lock("resins_lotmovement"),
             # a lot is a body of resin with one past; what is made of it is another lot, and it can only be scrapped
             locks.Lock(

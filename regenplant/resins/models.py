@@ -175,3 +175,19 @@ class LotMovement(models.Model):
 
     def __str__(self) -> str:
         return f"{self.get_kind_display()} {self.exhausted_m3 * 1000:+.1f} L"
+
+
+# What a person set stands in a file of its own; Django finds models here.
+from regenplant.resins.capacity_models import LotCapacity  # noqa: E402
+
+__all__ = [
+    "CLASSES",
+    "FAMILIES",
+    "FORMS",
+    "FORM_LENGTH",
+    "LotCapacity",
+    "LotMovement",
+    "LotParent",
+    "ResinLot",
+    "ResinType",
+]

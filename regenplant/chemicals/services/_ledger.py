@@ -22,6 +22,7 @@ _STANDING = {
     Place.Kind.SUPPLIER: ("SUPPLIER", "Suppliers"),
     Place.Kind.BATCH: ("BATCHES", "Used in batches"),
     Place.Kind.DRAIN: ("DRAIN", "Drained unused"),
+    Place.Kind.SPILLED: ("SPILLED", "Spilled"),
     Place.Kind.UNEXPLAINED: ("UNEXPLAINED", "Unexplained"),
 }
 

@@ -2,11 +2,15 @@
 
 from __future__ import annotations
 
+from typing import Any
+
 from regenplant.audit.by import By
+from regenplant.batches import resin_volumes
 from regenplant.batches.frozen import plan_of
 from regenplant.batches.models import Batch
 from regenplant.batches.moves import current_entries
 from regenplant.core.process.vocabulary import Purpose, ResinFamily, SegregationClass, StepKind
+from regenplant.resins.capacities import factors_of
 from regenplant.resins.models import ResinLot
 from regenplant.resins.services import mix_lot
 
@@ -20,10 +24,10 @@ def lot_from(batch: Batch, by: By, *, to_class: str = "") -> ResinLot:
     segregation_class = to_class or batch.segregation_class
     if ResinFamily(batch.resin_type.family).is_exchanged:
         return _new_carbon(batch, by, segregation_class)
-    volumes = volumes_by_lot(batch)
-    whole = max(batch.resin_volume_m3, sum(volumes.values()))
+    volumes, whole = resin_volumes.by_lot(batch, volumes_by_lot(batch))
     parents = [(pk, volume / whole) for pk, volume in volumes.items()]
     lots = {lot.pk: lot for lot in ResinLot.objects.filter(pk__in=volumes)}
+    factors = factors_of(lots.values())
     is_new = plan_of(batch).request.recipe.purpose is Purpose.CONDITIONING
     cycles = max((lots[pk].cycles for pk in volumes), default=0)
     return _made(
@@ -32,7 +36,7 @@ def lot_from(batch: Batch, by: By, *, to_class: str = "") -> ResinLot:
         parents=parents,
         cycles=cycles if is_new else cycles + 1,
         segregation_class=segregation_class,
-        capacity_factor=_capacity_factor([(lots[pk].capacity_factor, share) for pk, share in parents]),
+        capacity_factor=_capacity_factor([(factors[pk], share) for pk, share in parents]),
     )
 
 
@@ -78,6 +82,14 @@ def _new_carbon(batch: Batch, by: By, segregation_class: str) -> ResinLot:
     )
 
 
+def _volume(batch: Batch) -> dict[str, Any]:
+    """As it was loaded; of a bed that was topped up as it was counted then."""
+    last = batch.top_ups.order_by("topped_at", "pk").last()
+    if last is None:
+        return {"volume_m3": batch.resin_volume_m3, "volume_form": batch.resin_volume_form}
+    return {"volume_m3": last.bed_volume_m3, "volume_form": last.bed_form}
+
+
 def _owner(batch: Batch) -> str:
     """Code of the customer to whom the tanks of a dedicated batch belong; "" where none is on record."""
     owners = batch.tank_links.filter(visit__tank__dedicated_to__isnull=False)
@@ -98,8 +110,7 @@ def _made(
         code=f"L-{batch.number.removeprefix('B-')}",
         resin_type_id=batch.resin_type_id,
         segregation_class=segregation_class,
-        volume_m3=batch.resin_volume_m3,
-        volume_form=batch.resin_volume_form,
+        **_volume(batch),
         origin=f"made by batch {batch.number}",
         parents=parents,
         cycles=cycles,

@@ -18,6 +18,7 @@ from regenplant.core.errors import OutOfRange, RecordRefused
 from regenplant.core.process import resin_lots
 from regenplant.core.process.vocabulary import IonicForm, SegregationClass
 from regenplant.resins import bodies
+from regenplant.resins.capacities import factors_of
 from regenplant.resins.models import LotMovement, ResinLot
 from regenplant.resins.services._rules import key_words, lot_subject, refuse_parent
 from regenplant.resins.services._store import (
@@ -351,6 +352,7 @@ def _child(
 ) -> ResinLot:
     within(counted.volume_m3, LEAST_M3, MOST_M3, "The volume", "resin_volume", field="counted_m3")
     first = next(iter(shares))
+    factors = factors_of(shares)
     made: ResinLot = mix_lot(
         by=by,
         code=code_of(code, "The new lot’s code"),
@@ -361,7 +363,7 @@ def _child(
         origin=origin,
         parents=[(lot.pk, share) for lot, share in shares.items()],
         cycles=max(lot.cycles for lot in shares),
-        capacity_factor=sum(lot.capacity_factor * share for lot, share in shares.items()),
+        capacity_factor=sum(factors[lot.pk] * share for lot, share in shares.items()),
         dedicated_to=first.dedicated_to,
     ).result
     return made

@@ -143,6 +143,13 @@ altered(
     says="lot movement .+",
     and_says="lot: Of resin lot N-1 .+ L less than nothing stand in the store",
 )
+altered(
+    "edit what a bed was topped up with",
+    "batches_batchtopup",
+    "added_m3 = added_m3 * 2",
+    where=_OWN,
+    says="batch top up .+",
+)
 removed("delete a movement of resin", "resins_lotmovement", says="lot movement")
 altered(
     "edit the capacity of a resin type",
