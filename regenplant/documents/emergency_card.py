@@ -11,8 +11,7 @@ from datetime import datetime
 
 from regenplant import units
 from regenplant.audit.selectors import chain_head
-from regenplant.chemicals.models import DataSheet
-from regenplant.chemicals.selectors import PlaceStock, StockLine, data_sheets, sheet_in_force, stock_board
+from regenplant.chemicals.locations import Standing, chemicals_by_location
 from regenplant.chemicals.statements import STATEMENTS
 from regenplant.core.process.plan import SignalWord
 from regenplant.documents.batch_record.setting import columns_of, table
@@ -81,27 +80,23 @@ class CardContent:
 
 
 # --- gathering --------------------------------------------------------------------------------------------------------
-def stored_chemicals(now: datetime) -> tuple[StoredChemical, ...]:
-    """Every bulk tank with what stands in it now, by its code."""
-    rows = [_stored(line, stock) for line in stock_board(now) for stock in line.places]
-    return tuple(sorted(rows, key=lambda row: row.tank))
+def stored_chemicals() -> tuple[StoredChemical, ...]:
+    """Every bulk tank with what stands in it now, by where it stands."""
+    return tuple(_stored(row) for row in chemicals_by_location())
 
 
-def _stored(line: StockLine, stock: PlaceStock) -> StoredChemical:
-    sheet = _sheet(line)
-    checked = line.standing.strength_frac or (line.check.strength_frac if line.check else None)
-    strength = checked or (line.lot.certificate_strength_frac if line.lot else None)
-    kg_100 = max(stock.grams_100, 0) / 1000.0
+def _stored(row: Standing) -> StoredChemical:
+    sheet = row.sheet
     return StoredChemical(
-        tank=stock.place.code,
-        spot=stock.place.name,
-        chemical=line.chemical.label,
-        strength_frac=strength,
-        is_strength_checked=checked is not None,
-        kg_100=kg_100,
-        product_kg=kg_100 / strength if strength else None,
-        product_m3=stock.volume_m3 if stock.grams_100 > 0 else None,
-        un_number=(sheet.un_number if sheet else "") or stock.place.un_number,
+        tank=row.place.code,
+        spot=row.area_words or row.place.name,
+        chemical=row.chemical.label,
+        strength_frac=row.strength_frac,
+        is_strength_checked=row.is_strength_checked,
+        kg_100=row.kg_100,
+        product_kg=row.product_kg,
+        product_m3=row.product_m3,
+        un_number=(sheet.un_number if sheet else "") or row.place.un_number,
         signal_word=sheet.signal_word if sheet else "",
         hazards=tuple(
             f"{code} {STATEMENTS[code]}" if code in STATEMENTS else code
@@ -110,15 +105,6 @@ def _stored(line: StockLine, stock: PlaceStock) -> StoredChemical:
         wear=sheet.protective_equipment if sheet else "",
         sheet=f"{sheet.supplier}, {sheet.revised_on}" if sheet else "",
     )
-
-
-def _sheet(line: StockLine) -> DataSheet | None:
-    """The revision in force for the lot in use, else the newest in force of the chemical."""
-    own = sheet_in_force(line.lot) if line.lot is not None else None
-    if own is not None:
-        return own
-    newest = data_sheets(only_in_force=True).filter(chemical=line.chemical.value).order_by("-revised_on")
-    return newest.first()
 
 
 def card_content(now: datetime) -> CardContent:
@@ -131,7 +117,7 @@ def card_content(now: datetime) -> CardContent:
         calls=_lines(plant.call_text),
         places=_lines(plant.shower_places),
         spill=_lines(plant.spill_text),
-        stored=stored_chemicals(now),
+        stored=stored_chemicals(),
         printed_at=at_plant(now, plant),
         chain_number=number,
         chain_head=head,

@@ -53,7 +53,7 @@ def test_it_says_everything_a_stranger_needs(plant: SmallPlant) -> None:
 
 def test_the_quantities_are_those_of_the_ledger(plant: SmallPlant) -> None:
     """As 100 % from the ledger; as product by dividing through the strength: 100 kg of a 32 % acid hold 32 kg of HCl."""
-    rows = {row.tank: row for row in card.stored_chemicals(plant.now)}
+    rows = {row.tank: row for row in card.stored_chemicals()}
     for place in Place.objects.filter(kind="bulk_tank"):
         row = rows.pop(place.code)
         assert row.kg_100 == balance_grams(place.chemical, place) / 1000.0 > 0
@@ -63,7 +63,7 @@ def test_the_quantities_are_those_of_the_ledger(plant: SmallPlant) -> None:
 
 
 def test_what_is_not_known_is_said_and_never_guessed(plant: SmallPlant) -> None:
-    row = replace(card.stored_chemicals(plant.now)[0], strength_frac=None, product_kg=None, product_m3=None)
+    row = replace(card.stored_chemicals()[0], strength_frac=None, product_kg=None, product_m3=None)
     assert card.strength_words(row) == "strength not known"
     assert card.product_words(row) == "amount of product not known"
     assert card.product_words(replace(row, kg_100=0.0)) == "empty by the books"
