@@ -109,7 +109,9 @@ def _day(month: Month, day: int) -> None:
         plant_services.record_eyewash_test(by=plant.by(), tested_on=plant.now.date())
         _check_all(month)
         _count(month, day)
-    plant_services.set_waste_level(by=plant.by(), waste_tank_id=_waste_key(), level_m3=2.0 + 0.001 * (day + 1))
+    plant_services.set_waste_level(
+        by=plant.by(), waste_tank_id=_waste_key(), level_m3=2.0 + 0.001 * (day + 1)
+    )
     if day == 3:
         _unloaded(month, "A-201", 0.32, 2_000_000, DENSITY_32)
     if day == 6:
@@ -210,11 +212,15 @@ def _unloaded(month: Month, code: str, strength: float, grams: int, density: flo
 def _wrong_connection(month: Month) -> None:
     """The driver's hose hangs at the bleach connection; the second person scans it, and the delivery is stopped for good."""
     key = _opened(month, "A-202", 0.32, 1_500_000)
-    row = chemicals.confirm_connection(by=month.plant.by("operator 2"), unloading_id=key, scanned="FILL-NAOCL").result
+    row = chemicals.confirm_connection(
+        by=month.plant.by("operator 2"), unloading_id=key, scanned="FILL-NAOCL"
+    ).result
     month.diary.stopped = row.number
     try:
         chemicals.unlock(
-            by=month.plant.by(), unloading_id=key, permit=factories.permit(month.plant, "operator", UNLOCK_MEANING)
+            by=month.plant.by(),
+            unloading_id=key,
+            permit=factories.permit(month.plant, "operator", UNLOCK_MEANING),
         )
     except RecordRefused as refusal:
         month.diary.refusals.append(refusal.message)

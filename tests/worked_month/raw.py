@@ -43,11 +43,12 @@ COLUMNS: dict[str, tuple[Any, tuple[str, ...]]] = {
             "number",
             "place__code",
             "level_m",
-            "level_as_typed",
+            "value_as_typed",
             "strength_frac",
             "found_grams_100",
             "spread_grams_100",
             "books_grams_100",
+            "after_movement",
             "counted_at",
         ),
     ),
@@ -72,7 +73,8 @@ COLUMNS: dict[str, tuple[Any, tuple[str, ...]]] = {
 def raw_rows() -> Rows:
     """Every table of the month, oldest first; plans as the JSON they are stored as."""
     found = {
-        name: list(model.objects.order_by("pk").values(*columns)) for name, (model, columns) in COLUMNS.items()
+        name: list(model.objects.order_by("pk").values(*columns))
+        for name, (model, columns) in COLUMNS.items()
     }
     plans = dict(Batch.objects.values_list("number", "plan_text"))
     for row in found["batches"]:

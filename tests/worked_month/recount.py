@@ -31,18 +31,9 @@ def balances(rows: Rows, upto: int | None = None) -> dict[tuple[str, str], int]:
     return dict(held)
 
 
-def books_at(rows: Rows, place: str, moment: Any) -> int:
-    """What the books say stood at a place at a moment, in grams as 100 %."""
-    came = sum(m["grams_100"] for m in rows["movements"] if m["to_place__code"] == place and m["moved_at"] < moment)
-    went = sum(m["grams_100"] for m in rows["movements"] if m["from_place__code"] == place and m["moved_at"] < moment)
-    return int(came - went)  # fmt: skip
-
-
 def of_kinds(rows: Rows, source: str, target: str) -> list[Row]:
     """Movements between places of two kinds."""
-    return [
-        m for m in rows["movements"] if m["from_place__kind"] == source and m["to_place__kind"] == target
-    ]
+    return [m for m in rows["movements"] if m["from_place__kind"] == source and m["to_place__kind"] == target]
 
 
 def into_batches(rows: Rows) -> dict[tuple[str, str], int]:
@@ -134,14 +125,19 @@ def _lots(rows: Rows, number: str) -> dict[str, Fraction]:
     return {code: Fraction(grams, whole) for code, grams in net.items() if grams > 0}
 
 
-def drawn_grams(rows: Rows, number: str) -> float:
-    """What the operator drew, from the litres as typed and what the laboratory said of the tank before: volume by density by strength."""
-    typed = [
-        row for row in rows["entries"] if row["step__batch__number"] == number and row["key"] == "stock_drawn"
-    ]
-    litres, unit = typed[-1]["value_as_typed"].split()[:2] if " " in typed[-1]["value_as_typed"] else ("", "")
-    assert unit == "L", typed[-1]
-    return float(litres)
+def drawn_litres(rows: Rows, number: str) -> float:
+    """What the operator drew, as typed last [L]."""
+    typed = [e for e in rows["entries"] if e["step__batch__number"] == number and e["key"] == "stock_drawn"]
+    return float(typed[-1]["value_as_typed"])
+
+
+def checked_before(rows: Rows, chemical: str, moment: Any) -> Row:
+    """The newest strength check of a chemical before a moment."""
+    lots = {lot["code"] for lot in rows["lots"] if lot["chemical"] == chemical}
+    return max(
+        (one for one in rows["checks"] if one["lot__code"] in lots and one["checked_at"] <= moment),
+        key=lambda one: one["checked_at"],
+    )
 
 
 # --- groups -----------------------------------------------------------------------------------------------------------
