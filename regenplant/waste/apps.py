@@ -9,5 +9,8 @@ class WasteConfig(AppConfig):
         # Registers the use cases of this app and how they read in the log.
         import regenplant.waste.services  # noqa: F401
         from regenplant.audit import locks
+        from regenplant.batches import drained
+        from regenplant.waste.services._drains import keep_drain
 
-        locks.declare(locks.Lock("waste_wastemovement"))
+        drained.tell(keep_drain)
+        locks.declare(locks.Lock("waste_wastemovement"), locks.Lock("waste_stepdrain"))

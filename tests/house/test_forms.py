@@ -65,6 +65,9 @@ FORMS: dict[str, Make] = {
     "areas.rinse.forms.SetAsideForm": plain,
     "areas.batches.forms.FilterForm": plain,
     "areas.chemical_use.forms.UseForm": given(today=date(2026, 3, 2)),
+    "areas.chemical_use.forms.PriceForm": plain,
+    "areas.chemical_use.forms.WatchForm": plain,
+    "areas.chemical_use.forms.ReportForm": plain,
     "areas.trends.forms.WindowForm": given(today=date(2026, 3, 2)),
     "areas.trends.forms.FailuresForm": given(today=date(2026, 3, 2)),
     "areas.trends.forms.LookForm": plain,
@@ -172,6 +175,14 @@ FORMS: dict[str, Make] = {
     "areas.setup.versioned.NewHeadForm": plain,
     "areas.setup.resin_forms.ResinTypeForm": plain,
     "areas.setup.resin_forms.NewLotForm": plain,
+    "areas.resin_lots.forms.MixForm": plain,
+    "areas.resin_lots.forms.TopUpForm": plain,
+    "areas.resin_lots.forms.SplitForm": plain,
+    "areas.resin_lots.forms.CountForm": plain,
+    "areas.resin_lots.forms.ScrapStoredForm": plain,
+    "areas.resin_lots.forms.ConditionedForm": plain,
+    "areas.resin_lots.forms.BedTopUpForm": plain,
+    "areas.resin_lots.forms.KeepRestForm": plain,
     "areas.setup.resin_forms.ScrapForm": plain,
     "areas.setup.specification_form.SpecificationForm": given(base=default_specifications()[0]),
     "areas.setup.products.EndForm": plain,
@@ -214,7 +225,16 @@ ELSEWHERE = {
 }
 """Tried by posting to the page they stand on: the test, and the address it posts to."""
 
-BASES = {"HouseForm", "ActForm", "AmountForm", "SigningForm", "TwiceForm", "LateForm", "LookedForm"}
+BASES = {
+    "InStoreForm",
+    "HouseForm",
+    "ActForm",
+    "AmountForm",
+    "SigningForm",
+    "TwiceForm",
+    "LateForm",
+    "LookedForm",
+}
 """Only what others are made of."""
 
 HOSTILE = (

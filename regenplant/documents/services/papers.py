@@ -20,10 +20,12 @@ from regenplant.documents import (
     batch_sheet,
     chemical_label,
     investigation,
+    lot_sheet,
     refusal_letter,
     sample_label,
     selectors,
     tank_tag,
+    use_report,
 )
 from regenplant.documents.batch_record import paper
 from regenplant.documents.batch_record.gathering import batch_record_content
@@ -40,6 +42,7 @@ from regenplant.keeping.copy import COPIED, Made, batch_copy
 from regenplant.plant.selectors import profile
 from regenplant.quality.retained import sample_numbered
 from regenplant.tanks.models import Tank
+from regenplant.use.selectors.reports import report_numbered
 
 BATCH_RECORD = "batch_record"
 Render = Callable[[str, Issue, PageSize, str], bytes]
@@ -110,12 +113,22 @@ def _refusal_letter(key: str, issue: Issue, size: PageSize, system: str) -> byte
     return refusal_letter.draw_letter(refusal_letter.letter_content(key, issue), size)
 
 
+def _lot_sheet(key: str, issue: Issue, size: PageSize, system: str) -> bytes:
+    return lot_sheet.draw_lot_sheet(lot_sheet.lot_sheet_content(key, issue), size, system)
+
+
 def _certificate(key: str, issue: Issue, size: PageSize, system: str) -> bytes:
     certificate = certificate_numbered(key)
     assert certificate is not None  # _subject has found it
     return certificate_paper.draw_certificate(
         content_of(certificate), certificate.digest, issue, size, system
     )
+
+
+def _use_report(key: str, issue: Issue, size: PageSize, system: str) -> bytes:
+    row = report_numbered(key)
+    assert row is not None  # _subject has found it
+    return use_report.draw_use_report(use_report.use_report_content(row, issue), size, system)
 
 
 PAPERS = {
@@ -144,6 +157,8 @@ PAPERS = {
         Paper(sample_label.KIND, "sample label", "sample", sample_label.SIZES, _sample_label),
         Paper("investigation", "investigation", "investigation", investigation.SIZES, _investigation),
         Paper(refusal_letter.KIND, "letter of refusal", "tank_visit", refusal_letter.SIZES, _refusal_letter),
+        Paper(lot_sheet.KIND, "sheet of a resin lot", "resin_lot", lot_sheet.SIZES, _lot_sheet),
+        Paper(use_report.KIND, "audit of use", use_report.KIND, use_report.SIZES, _use_report),
         Paper(CERTIFICATE, "certificate of quality", "certificate", certificate_paper.SIZES, _certificate),
     )
 }
@@ -331,6 +346,14 @@ def _subject(wanted: Paper, key: str) -> tuple[str, str, int]:
     if wanted.subject == "tank_visit":
         visit = refusal_letter.refused_visit(key)
         return visit.number, visit.tank.serial, visit.version
+    if wanted.subject == lot_sheet.KIND:
+        lot = lot_sheet.lot_of(key)
+        return lot.code, f"Resin lot {lot.code}", 1
+    if wanted.subject == use_report.KIND:
+        report = report_numbered(key)
+        if report is None:
+            raise RecordRefused(f"There is no report {key[:24]} here.", code="unknown_report")
+        return report.number, f"Report of use {report.number}", 1
     if wanted.subject == "sample":
         sample = sample_numbered(key)
         if sample is None:
