@@ -29,6 +29,7 @@ PAGES = {
     "alerts": "alerts",
     "paper_form": "paper-forms-form",
     "trend": "trends-lot",
+    "near_miss": "safety-near-miss",
 }
 KIND_LABELS = dict(HandoverItem.Kind.choices)
 
