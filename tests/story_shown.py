@@ -26,6 +26,8 @@ def shown() -> dict[str, Any]:
         **_instruments(),
         **_papers(),
         **_use(),
+        **_stock(),
+        **_resin_store(),
         **_pages(),
         **_verified(),
     }
@@ -184,6 +186,40 @@ def _use() -> dict[str, Any]:
     }
 
 
+def _stock() -> dict[str, Any]:
+    """Counts of the chemical tanks: one booked by another person, one replaced, one that waits."""
+    from regenplant.chemicals import counts
+    from regenplant.chemicals.models import Movement, StockCount, TankGeometry
+
+    booked = Movement.objects.filter(to_place__kind="unexplained")
+    return {
+        "shapes": TankGeometry.objects.count(),
+        "counts": StockCount.objects.count(),
+        "counts_replaced": StockCount.objects.filter(replaces__isnull=False).count(),
+        "counts_booked": [[move.from_place.code, move.reason.partition(":")[0]] for move in booked],
+        "counts_waiting": [one.count.place.code for one in counts.open_differences()],
+    }
+
+
+def _resin_store() -> dict[str, Any]:
+    """Resin in the store, a mixture that knows its origins, a bed that was topped up, and what was kept of it."""
+    from regenplant.batches.models import BatchTopUp
+    from regenplant.resins.bodies import raw_parts, stored_by_lot
+    from regenplant.resins.models import LotMovement, ResinLot
+
+    topped = BatchTopUp.objects.select_related("batch__lot", "lot").first()
+    lot = topped.batch.lot if topped else None
+    return {
+        "resin": {
+            "stored": len(stored_by_lot(ResinLot.objects.values_list("pk", flat=True))),
+            "kinds": sorted(set(LotMovement.objects.values_list("kind", flat=True))),
+            "waiting": ResinLot.objects.filter(needs_conditioning=True).count(),
+            "topped_with": topped.lot.code if topped else "",
+            "in_the_lot": sorted(part.origin for part in raw_parts(lot)) if lot else [],
+        }
+    }
+
+
 def _pages() -> dict[str, Any]:
     """Pages that a newcomer opens, and how they answer a supervisor."""
     from django.test import Client
@@ -202,10 +238,15 @@ def _pages() -> dict[str, Any]:
         "rinse": reverse("rinse", args=[rinsing.number]),
         "decision": reverse("qc-decision", args=[waiting.number]),
         "certificates": reverse("certificates"),
+        "tank": reverse("chemicals-tank", args=["T-ACID"]),
+        "balance": reverse("chemicals-balance"),
+        "ahead": reverse("chemicals-ahead"),
         "trends": reverse("trends"),
         "feeds": reverse("setup-meter-feeds"),
         "products": reverse("setup-products"),
         "instrument": reverse("setup-instrument", args=["CELL-2"]),
+        "resin lot": reverse("setup-lot", args=["CAT-H-MIX-1"]),
+        "resin trace": reverse("setup-lot-trace", args=["CAT-H-NEW-1"]),
     }
     return {"pages": {name: client.get(address).status_code for name, address in addresses.items()}}
 

@@ -41,6 +41,7 @@ from regenplant.web.story.meters import put_up_feeds
 from regenplant.web.story.papers import certify
 from regenplant.web.story.plot import HISTORY, UNDER_WAY, Run
 from regenplant.web.story.products import next_version, set_up_products
+from regenplant.web.story.resin_store import fill_the_store, keep_rest
 from regenplant.web.story.running import Running
 from regenplant.web.story.stock import counting, put_up_shapes
 
@@ -266,6 +267,8 @@ class Life:
         at += 2 * MINUTE
         yield at
         batches.finish_filling(by=self.stage.by(run.operator, at), batch_id=batch.pk)
+        if run.tops_up:
+            keep_rest(self.stage, run.operator, batch, at)
         yield from self.test_tanks(run, batch, at)
         at += 2 * len(links) * MINUTE
         yield at
@@ -357,6 +360,7 @@ def tell_the_story(now: datetime) -> None:
         put_up_prices(stage, start)
         life = Life(stage)
         life.clockwork.add(start, life.weekly(start))
+        life.clockwork.add(start + 30 * HOUR, fill_the_store(stage, start + 30 * HOUR))
         for index, (days, hour, run) in enumerate(HISTORY):
             begin = (now - days * DAY).replace(hour=hour, minute=5, second=0, microsecond=0)
             life.clockwork.add(begin - 8 * HOUR, life.batch(replace(run, seed=index), begin))
