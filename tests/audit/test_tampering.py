@@ -7,6 +7,7 @@ from __future__ import annotations
 
 from collections.abc import Callable, Iterator
 from dataclasses import replace
+from datetime import timedelta
 from typing import Any
 
 import pytest
@@ -21,11 +22,15 @@ from regenplant.chemicals.models import Place
 from regenplant.core.process.vocabulary import StepKind
 from regenplant.documents.models import IssuedPaper
 from regenplant.documents.services import issue_paper
+from regenplant.plant.selectors import plant_day
 from regenplant.quality import services as quality_services
 from regenplant.quality.models import QcDecision
 from regenplant.resins import services as resin_services
 from regenplant.resins.models import ResinLot
 from regenplant.resins.services import Counted, Piece
+from regenplant.use import services as use_services
+from regenplant.use.report_content import mark_of, report_content
+from regenplant.use.selectors import Question
 from tests import factories
 from tests.audit.tampering import WAYS, Record, matches
 from tests.batches.meter_logs import take
@@ -40,6 +45,23 @@ def record(django_db_setup: None, django_db_blocker: Any) -> Iterator[Record]:
     with django_db_blocker.unblock(), transaction.atomic():
         yield _record()
         transaction.set_rollback(True)
+
+
+def _audited(plant: factories.SmallPlant) -> None:
+    """A price, watch levels of the plant's own, and a signed report of use."""
+    day = plant_day(plant.now)
+    use_services.enter_price(
+        by=plant.by("supervisor"), chemical="hcl", price="0.3", currency="EUR", basis="product", from_day=day,
+        reason="an invented contract",
+    )  # fmt: skip
+    use_services.record_watch_levels(
+        by=plant.by("supervisor"), batch_frac=0.04, period_frac=0.02, shifts=["06:00"], reason="our own year"
+    )
+    question = Question(day - timedelta(days=3), day)
+    use_services.sign_report(
+        by=plant.by("supervisor"), question=question, shown=mark_of(report_content(question)),
+        permit=factories.permit(plant, "supervisor", use_services.REPORT_MEANING),
+    )  # fmt: skip
 
 
 def _record() -> Record:
@@ -60,6 +82,7 @@ def _record() -> Record:
     quality_services.discard_sample(
         by=plant.by("qc"), sample_id=kept.pk, why="used", reason="All of it went into a second test."
     )
+    _audited(plant)
     _counted(plant)
     running = factories.frozen_batch(plant, "sba_1")
     batch_services.open_deviation(
