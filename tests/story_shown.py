@@ -25,6 +25,7 @@ def shown() -> dict[str, Any]:
         **_decided(),
         **_instruments(),
         **_papers(),
+        **_stock(),
         **_resin_store(),
         **_pages(),
         **_verified(),
@@ -164,6 +165,21 @@ def _papers() -> dict[str, Any]:
     }
 
 
+def _stock() -> dict[str, Any]:
+    """Counts of the chemical tanks: one booked by another person, one replaced, one that waits."""
+    from regenplant.chemicals import counts
+    from regenplant.chemicals.models import Movement, StockCount, TankGeometry
+
+    booked = Movement.objects.filter(to_place__kind="unexplained")
+    return {
+        "shapes": TankGeometry.objects.count(),
+        "counts": StockCount.objects.count(),
+        "counts_replaced": StockCount.objects.filter(replaces__isnull=False).count(),
+        "counts_booked": [[move.from_place.code, move.reason.partition(":")[0]] for move in booked],
+        "counts_waiting": [one.count.place.code for one in counts.open_differences()],
+    }
+
+
 def _resin_store() -> dict[str, Any]:
     """Resin in the store, a mixture that knows its origins, a bed that was topped up, and what was kept of it."""
     from regenplant.batches.models import BatchTopUp
@@ -201,6 +217,9 @@ def _pages() -> dict[str, Any]:
         "rinse": reverse("rinse", args=[rinsing.number]),
         "decision": reverse("qc-decision", args=[waiting.number]),
         "certificates": reverse("certificates"),
+        "tank": reverse("chemicals-tank", args=["T-ACID"]),
+        "balance": reverse("chemicals-balance"),
+        "ahead": reverse("chemicals-ahead"),
         "trends": reverse("trends"),
         "feeds": reverse("setup-meter-feeds"),
         "products": reverse("setup-products"),

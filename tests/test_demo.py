@@ -249,6 +249,12 @@ def test_the_trends_show_one_lot_that_drifts(shown: dict[str, Any]) -> None:
     assert shown["followed"] >= 1
 
 
+def test_tanks_are_counted_each_morning_and_one_count_waits(shown: dict[str, Any]) -> None:
+    assert shown["shapes"] == 5 and shown["counts"] >= 19 and shown["counts_replaced"] == 1
+    assert shown["counts_booked"] == [["T-CAUSTIC", "leak or spill"]]
+    assert shown["counts_waiting"] == ["T-ACID"]
+
+
 def test_the_store_of_resin_has_every_kind_of_movement_and_a_bed_was_topped_up(shown: dict[str, Any]) -> None:
     resin = shown["resin"]
     assert resin["stored"] >= 5 and resin["waiting"] == 1

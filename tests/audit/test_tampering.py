@@ -15,6 +15,8 @@ from regenplant.audit import locks
 from regenplant.audit.verifying import registry
 from regenplant.batches import services as batch_services
 from regenplant.batches.models import Batch
+from regenplant.chemicals import services as chemical_services
+from regenplant.chemicals.models import Place
 from regenplant.core.process.vocabulary import StepKind
 from regenplant.documents.models import IssuedPaper
 from regenplant.documents.services import issue_paper
@@ -57,6 +59,7 @@ def _record() -> Record:
     quality_services.discard_sample(
         by=plant.by("qc"), sample_id=kept.pk, why="used", reason="All of it went into a second test."
     )
+    _counted(plant)
     running = factories.frozen_batch(plant, "sba_1")
     batch_services.open_deviation(
         by=plant.by(), batch_id=running.pk, what="the drain valve stuck for 3 min", severity="major"
@@ -79,6 +82,27 @@ def _record() -> Record:
         act_again,
         {"paper_number": first.chain_number, "decisions": decisions, "install": locks.install},
     )
+
+
+def _counted(plant: factories.SmallPlant) -> None:
+    """The shape of a tank, a count by its level that misses much, and its booking by another person."""
+    place = Place.objects.get(code="B-HCL")
+    chemical_services.set_tank_geometry(
+        by=plant.by("supervisor"), place_id=place.pk, settings=chemical_services.GeometrySettings(
+            form="upright", diameter_m=4.0, length_m=4.0, level_tolerance_m=0.005, gauge="sight glass", origin="drawing of the tank",
+        ),
+    )  # fmt: skip
+    count = chemical_services.count_level(
+        by=plant.by("operator 2"),
+        place_id=place.pk,
+        level_m=0.3,
+        level_as_typed="0.3",
+        unit_as_typed="m",
+        temperature_kelvin=293.15,
+    ).result
+    chemical_services.book_difference(
+        by=plant.by("supervisor"), number=count.number, gap_grams_100=count.gap_grams_100, category="leak", reason="wet flange under it"
+    )  # fmt: skip
 
 
 def _passed_with_a_log(plant: factories.SmallPlant, new: ResinLot) -> Batch:

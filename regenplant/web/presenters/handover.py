@@ -24,6 +24,7 @@ PAGES = {
     "tank": "tanks-detail",
     "instrument": "setup-instrument",
     "chemicals": "chemicals",
+    "stock_count": "chemicals-count",
     "emergency": "emergency",
     "alerts": "alerts",
     "paper_form": "paper-forms-form",

@@ -105,6 +105,16 @@ altered("turn a movement round", "chemicals_movement", "from_place_id = to_place
         and_says="ledger: After movement 1 .+ less than nothing")  # fmt: skip
 altered("move another chemical", "chemicals_movement", "chemical = CASE chemical WHEN 'naoh' THEN 'hcl' ELSE 'naoh' END",
         says="movement 1", and_says="ledger: Movement 1 moves .+, its lot .+ is")  # fmt: skip
+altered("edit what a count found", "chemicals_stockcount", "found_grams_100 = found_grams_100 + 500000", says="stock count C-10001",
+        and_says="stock_count: What count C-10001 found does not follow from its level")  # fmt: skip
+altered("edit the level of a count", "chemicals_stockcount", "level_m = level_m + 0.1", says="stock count C-10001",
+        and_says="stock_count: What count C-10001 found does not follow from its level")  # fmt: skip
+altered("say who booked a difference counted it", "chemicals_stockcount",
+        "counted_by_id = (SELECT moved_by_id FROM chemicals_movement WHERE reference = 'C-10001')", says="stock count C-10001",
+        and_says="stock_count: Movement .+ books what count C-10001 found, by the person who counted it")  # fmt: skip
+removed("delete a count", "chemicals_stockcount", says="stock count")
+altered("widen a tank", "chemicals_tankgeometry", "diameter_m = diameter_m * 1.1", says="tank geometry .+",
+        and_says="stock_count: What count C-10001 found does not follow from its level")  # fmt: skip
 altered(
     "edit a checked strength",
     "chemicals_strengthcheck",
