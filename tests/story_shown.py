@@ -25,6 +25,7 @@ def shown() -> dict[str, Any]:
         **_decided(),
         **_instruments(),
         **_papers(),
+        **_use(),
         **_stock(),
         **_resin_store(),
         **_pages(),
@@ -162,6 +163,26 @@ def _papers() -> dict[str, Any]:
             {name for one in issued for name in re.findall(r"ASTM D1193 type \w+", one.content)}
         ),
         "untouched": all(one.is_untouched for one in standing) and all(content_of(one) for one in issued),
+    }
+
+
+def _use() -> dict[str, Any]:
+    from django.db.models import Sum
+
+    from regenplant.chemicals.models import Movement
+    from regenplant.use.models import UseReport, UseRow
+    from regenplant.use.selectors.reports import content_of_report, not_read
+
+    reports = [(row, content_of_report(row)) for row in UseReport.objects.select_related("signature")]
+    into = Movement.objects.filter(to_place__kind="batch").aggregate(grams=Sum("grams_100"))["grams"]
+    back = Movement.objects.filter(from_place__kind="batch").aggregate(grams=Sum("grams_100"))["grams"]
+    return {
+        "use_reports": [len(content.totals) for _, content in reports],
+        "use_reports_hold": all(row.content == row.signature.content for row, _ in reports),
+        "use_not_read": not_read(),
+        "use_grams": UseRow.objects.aggregate(grams=Sum("used_grams"))["grams"],
+        "ledger_grams": into - (back or 0),
+        "use_cost": UseRow.objects.aggregate(cost=Sum("cost_milli"))["cost"],
     }
 
 

@@ -6,6 +6,8 @@ At least fifty ways, on both databases; the ways themselves stand in ``tests/aud
 from __future__ import annotations
 
 from collections.abc import Callable, Iterator
+from dataclasses import replace
+from datetime import timedelta
 from typing import Any
 
 import pytest
@@ -20,11 +22,15 @@ from regenplant.chemicals.models import Place
 from regenplant.core.process.vocabulary import StepKind
 from regenplant.documents.models import IssuedPaper
 from regenplant.documents.services import issue_paper
+from regenplant.plant.selectors import plant_day
 from regenplant.quality import services as quality_services
 from regenplant.quality.models import QcDecision
 from regenplant.resins import services as resin_services
 from regenplant.resins.models import ResinLot
 from regenplant.resins.services import Counted, Piece
+from regenplant.use import services as use_services
+from regenplant.use.report_content import mark_of, report_content
+from regenplant.use.selectors import Question
 from tests import factories
 from tests.audit.tampering import WAYS, Record, matches
 from tests.batches.meter_logs import take
@@ -39,6 +45,23 @@ def record(django_db_setup: None, django_db_blocker: Any) -> Iterator[Record]:
     with django_db_blocker.unblock(), transaction.atomic():
         yield _record()
         transaction.set_rollback(True)
+
+
+def _audited(plant: factories.SmallPlant) -> None:
+    """A price, watch levels of the plant's own, and a signed report of use."""
+    day = plant_day(plant.now)
+    use_services.enter_price(
+        by=plant.by("supervisor"), chemical="hcl", price="0.3", currency="EUR", basis="product", from_day=day,
+        reason="an invented contract",
+    )  # fmt: skip
+    use_services.record_watch_levels(
+        by=plant.by("supervisor"), batch_frac=0.04, period_frac=0.02, shifts=["06:00"], reason="our own year"
+    )
+    question = Question(day - timedelta(days=3), day)
+    use_services.sign_report(
+        by=plant.by("supervisor"), question=question, shown=mark_of(report_content(question)),
+        permit=factories.permit(plant, "supervisor", use_services.REPORT_MEANING),
+    )  # fmt: skip
 
 
 def _record() -> Record:
@@ -59,12 +82,31 @@ def _record() -> Record:
     quality_services.discard_sample(
         by=plant.by("qc"), sample_id=kept.pk, why="used", reason="All of it went into a second test."
     )
+    _audited(plant)
     _counted(plant)
     running = factories.frozen_batch(plant, "sba_1")
     batch_services.open_deviation(
         by=plant.by(), batch_id=running.pk, what="the drain valve stuck for 3 min", severity="major"
     )
     issue_paper(by=plant.by("supervisor"), kind="batch_sheet", key=passed[0].number)
+
+    sample = quality_services.SampleAsTyped(
+        plant.now, "Operator 1", "core over the full depth", "Moorhen Bench Laboratory"
+    )
+    figure = quality_services.FigureAsTyped("total_capacity", "1.71 eq/L", "titration")
+    for report in ("MB 1", "MB 2"):
+        quality_services.record_resin_sample(
+            by=plant.by("qc"), lot_id=new.pk, sample=replace(sample, report=report), figures=[figure]
+        )
+    quality_services.look_at_lot(by=plant.by(), lot_id=new.pk, seen=["brown"], answers={"iron": "yes"})
+    for number, factor in enumerate(("90 %", "88 %")):
+        quality_services.set_lot_capacity(
+            by=plant.by("supervisor"),
+            lot_id=new.pk,
+            factor_text=factor,
+            reason="As the sample says.",
+            seen_number=number,
+        )
 
     def act_again() -> None:
         batch_services.open_deviation(
