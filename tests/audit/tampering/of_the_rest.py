@@ -136,6 +136,24 @@ altered(
     "low_stock_grams_100 = low_stock_grams_100 + 1",
     says="place .+",
 )
+altered(
+    "lower a level in the waste ledger",
+    "waste_wastemovement",
+    "level_m3 = level_m3 * 0.5",
+    where="kind = 'drain'",
+    says="waste movement .+",
+    and_says="waste: After waste movement .+ the level of .+ is not what stood there",
+)
+removed("delete a row of the waste ledger", "waste_wastemovement", where="kind = 'drain'", says="waste movement",
+        and_says="waste: Waste movement .+ is missing in the ledger")  # fmt: skip
+altered(
+    "say a step drained less",
+    "waste_stepdrain",
+    "waste_m3 = waste_m3 * 0.5",
+    where="destination = 'neutralization'",
+    says="step drain .+",
+    and_says="drain: What step .+ drained is not what came into the waste tank",
+)
 altered("edit the volume of a resin lot", "resins_resinlot", "volume_m3 = volume_m3 * 2", says="resin lot .+")
 altered("edit the cycles of a resin lot", "resins_resinlot", "cycles = cycles + 7", says="resin lot .+")
 altered(
