@@ -8,6 +8,18 @@ from django.db.models import Q
 
 from regenplant.batches.models import Batch
 from regenplant.plant.models import WasteTank
+from regenplant.waste.discharge_models import Discharge, DischargeReading
+from regenplant.waste.excursion_models import Excursion, ExcursionFollowUp
+from regenplant.waste.report_models import DischargeReport
+
+__all__ = [
+    "Discharge",
+    "DischargeReading",
+    "DischargeReport",
+    "Excursion",
+    "ExcursionFollowUp",
+    "WasteMovement",
+]
 
 
 class WasteMovement(models.Model):

@@ -19,6 +19,7 @@ from regenplant.core.process.canonical import to_plain
 from regenplant.documents import (
     batch_sheet,
     chemical_label,
+    discharge_report,
     investigation,
     sample_label,
     selectors,
@@ -39,6 +40,8 @@ from regenplant.keeping.copy import COPIED, Made, batch_copy
 from regenplant.plant.selectors import profile
 from regenplant.quality.retained import sample_numbered
 from regenplant.tanks.models import Tank
+from regenplant.waste.month import content_of as month_content_of
+from regenplant.waste.month import report_with
 
 BATCH_RECORD = "batch_record"
 Render = Callable[[str, Issue, PageSize, str], bytes]
@@ -113,6 +116,12 @@ def _certificate(key: str, issue: Issue, size: PageSize, system: str) -> bytes:
     )
 
 
+def _discharge_report(key: str, issue: Issue, size: PageSize, system: str) -> bytes:
+    report = report_with(key)
+    assert report is not None  # _subject has found it
+    return discharge_report.draw_discharge_report(report, month_content_of(report), issue, size, system)
+
+
 PAPERS = {
     one.kind: one
     for one in (
@@ -139,6 +148,13 @@ PAPERS = {
         Paper(sample_label.KIND, "sample label", "sample", sample_label.SIZES, _sample_label),
         Paper("investigation", "investigation", "investigation", investigation.SIZES, _investigation),
         Paper(CERTIFICATE, "certificate of quality", "certificate", certificate_paper.SIZES, _certificate),
+        Paper(
+            discharge_report.KIND,
+            "discharge report",
+            "discharge_report",
+            discharge_report.SIZES,
+            _discharge_report,
+        ),
     )
 }
 
@@ -320,6 +336,11 @@ def _subject(wanted: Paper, key: str) -> tuple[str, str, int]:
     found: Batch | Tank | None
     if wanted.subject == "certificate":
         return _certificate_to_print(key)
+    if wanted.subject == discharge_report.KIND:
+        report = report_with(key)
+        if report is None:
+            raise RecordRefused(f"There is no discharge report {key[:24]} here.", code="unknown_report")
+        return report.key, f"Discharge report {report.month}", report.revision
     if wanted.subject == "investigation":
         return *investigation.subject_of(key), 1
     if wanted.subject == "sample":

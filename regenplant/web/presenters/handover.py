@@ -28,6 +28,8 @@ PAGES = {
     "alerts": "alerts",
     "paper_form": "paper-forms-form",
     "trend": "trends-lot",
+    "discharge": "waste-discharge",
+    "excursion": "waste-excursion",
 }
 KIND_LABELS = dict(HandoverItem.Kind.choices)
 

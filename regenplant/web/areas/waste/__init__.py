@@ -2,8 +2,8 @@
 
 from django.urls import path
 
-from regenplant.web.areas.waste import views
+from regenplant.web.areas.waste import sewer_urls, views
 
 TAB = {"tab": "chemicals"}
 
-urlpatterns = [path("waste/", views.tanks, TAB, name="waste")]
+urlpatterns = [path("waste/", views.tanks, TAB, name="waste"), *sewer_urls.urlpatterns]
