@@ -46,6 +46,7 @@ INSTALLED_APPS = [
     "regenplant.documents",
     "regenplant.keeping",
     "regenplant.shifts",
+    "regenplant.use",
     "regenplant.safety",
     "regenplant.quality",
     "regenplant.waste",

@@ -177,8 +177,16 @@ REQUIREMENTS: tuple[Requirement, ...] = (
         ("core.process.discharge:judge", "plant.services:approve_permit"),
     ),
     Requirement(
+        "EV-05", "A spill is turned into its mass as 100 % and held against the reportable quantity; the program says so and decides nothing",
+        ("chemicals.services:record_spill", "chemicals.services:close_spill", "core.process.thresholds:reference_for"),
+    ),
+    Requirement(
         "EV-06", "The permit’s masses of a day hold: a batch or a discharge that would exceed them is refused with its reason",
         ("core.process.sewer_budget:budget_lines", "batches.sewer_budget:budget_checks"),
+    ),
+    Requirement(
+        "EV-07", "The most of each chemical that stood at the plant in a year, as 100 % and as product, follows from the ledger",
+        ("core.process.inventory:peak_of", "chemicals.reporting:inventory_of_year"),
     ),
 )  # fmt: skip
 

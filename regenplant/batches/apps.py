@@ -12,8 +12,12 @@ class BatchesConfig(AppConfig):
         from regenplant.audit import classes, locks, sealed
         from regenplant.batches.classes import FINDERS
         from regenplant.batches.instruments_in_use import rinse_reading_with
+        from regenplant.batches.resin_volumes import in_vessels, stops
         from regenplant.plant import in_use
+        from regenplant.resins import elsewhere
 
+        elsewhere.register("batches", in_vessels)
+        elsewhere.register_stop("batches", stops)
         in_use.register("rinse", rinse_reading_with)
 
         for argument, finder in FINDERS.items():
@@ -32,6 +36,7 @@ class BatchesConfig(AppConfig):
         locks.declare(
             locks.Lock("batches_batch", columns=frozen_plan),
             locks.Lock("batches_stepentry"),
+            locks.Lock("batches_batchtopup"),
             locks.Lock("batches_rinsereading"),
             locks.Lock("batches_meterlog"),
             locks.Lock("batches_meterlogsetaside"),

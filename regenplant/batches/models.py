@@ -10,6 +10,7 @@ from django.db.models import F, Q
 
 from regenplant.audit.reasons import LONGEST_CATEGORY
 from regenplant.batches.log_models import ForecastMade, MeterLog, MeterLogSetAside, RinseStanding
+from regenplant.batches.top_up_models import BatchTopUp
 from regenplant.core.process.lifecycle import BatchState, StepState
 from regenplant.core.process.lifecycle import label as state_label
 from regenplant.core.process.vocabulary import Leg
@@ -26,6 +27,7 @@ __all__ = [
     "STEP_STATES",
     "Batch",
     "BatchTank",
+    "BatchTopUp",
     "CheckRules",
     "Deviation",
     "EntryCheck",

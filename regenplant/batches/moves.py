@@ -12,6 +12,7 @@ from typing import Any
 from regenplant.audit.by import By
 from regenplant.audit.selectors import actors_about
 from regenplant.audit.use_case import require
+from regenplant.batches import taken
 from regenplant.batches.checking import unchecked
 from regenplant.batches.frozen import plan_of
 from regenplant.batches.legs import (
@@ -91,6 +92,7 @@ def move_batch(
             f"Batch {batch.number} was changed by somebody else at the same moment. Look again."
         )
     batch.refresh_from_db()
+    taken.told(batch)
     return target
 
 
@@ -201,6 +203,8 @@ def recorded_by(batch: Batch, person_id: int) -> tuple[str, ...]:
         parts.append("handed in a log of the rinse")
     if MeterLogSetAside.objects.filter(log__batch=batch, set_aside_by=person_id).exists():
         parts.append("set a log of the rinse aside")
+    if batch.top_ups.filter(topped_by=person_id).exists():
+        parts.append("topped up the bed")
     return tuple(parts)
 
 

@@ -26,6 +26,7 @@ from regenplant.plant.selectors import (
 )
 from regenplant.recipes.models import RecipeVersion
 from regenplant.recipes.selectors import recipe_definition
+from regenplant.resins.capacities import factors_of
 from regenplant.resins.selectors import mixed_data, resin_data
 from regenplant.tanks.models import TankVisit
 
@@ -101,7 +102,7 @@ def request_for(wanted: Wanted, now: datetime) -> PlanRequest:
     first = visits[0]
     lots = {visit.tank.resin_lot.pk: visit.tank.resin_lot for visit in visits if visit.tank.resin_lot}
     lot_code = ", ".join(sorted(lot.code for lot in lots.values())) or "not recorded"
-    factor = min((lot.capacity_factor for lot in lots.values()), default=1.0)
+    factor = min(factors_of(lots.values()).values(), default=1.0)
     cycles = max((lot.cycles for lot in lots.values()), default=0)
     return PlanRequest(
         recipe=recipe_definition(wanted.recipe_version),

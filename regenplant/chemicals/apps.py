@@ -10,7 +10,10 @@ class ChemicalsConfig(AppConfig):
         import regenplant.chemicals.services
         import regenplant.chemicals.verification  # noqa: F401
         from regenplant.audit import locks
+        from regenplant.chemicals.handed_on import spill_section
+        from regenplant.plant import handed_on
 
+        handed_on.register("spills", spill_section)
         locks.declare(
             locks.Lock("chemicals_movement"),
             locks.Lock("chemicals_strengthcheck"),
@@ -48,6 +51,26 @@ class ChemicalsConfig(AppConfig):
                     "un_number",
                     "packing_group",
                     "protective_equipment",
+                    "hazard_notes",
+                ),
+            ),
+            locks.Lock("chemicals_thresholdfigure"),
+            locks.Lock("chemicals_spillfigure"),
+            locks.Lock("chemicals_spillnote"),
+            locks.Lock("chemicals_storagearea", columns=("code",)),
+            locks.Lock(
+                "chemicals_spill",
+                columns=(
+                    "number",
+                    "chemical",
+                    "place_id",
+                    "lot_id",
+                    "location",
+                    "reached",
+                    "what_happened",
+                    "happened_at",
+                    "written_by_id",
+                    "written_at",
                 ),
             ),
             locks.Lock(

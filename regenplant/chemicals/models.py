@@ -7,6 +7,7 @@ from django.db import models
 from django.db.models import F, Q
 
 from regenplant.chemicals.count_models import StockCount, TankGeometry
+from regenplant.chemicals.safety_models import Spill, SpillFigure, SpillNote, ThresholdFigure
 from regenplant.core.process.vocabulary import Chemical
 
 __all__ = [
@@ -15,9 +16,14 @@ __all__ = [
     "DataSheet",
     "Movement",
     "Place",
+    "Spill",
+    "SpillFigure",
+    "SpillNote",
     "StockCount",
+    "StorageArea",
     "StrengthCheck",
     "TankGeometry",
+    "ThresholdFigure",
     "Unloading",
 ]
 
@@ -38,6 +44,8 @@ class DataSheet(models.Model):
     un_number = models.CharField(max_length=10, blank=True)
     packing_group = models.CharField(max_length=4, blank=True)
     protective_equipment = models.CharField(max_length=300, blank=True)
+    hazard_notes = models.CharField(max_length=400, blank=True, default="")
+    """What else the sheet warns of: first aid, spills, what it reacts with (sections 4, 6, 7 and 10), in its own words."""
     is_in_force = models.BooleanField(default=True)
 
     class Meta:
@@ -102,14 +110,38 @@ class StrengthCheck(models.Model):
         return f"{self.strength_frac:.4f}"
 
 
+class StorageArea(models.Model):
+    """Where tanks stand together: one bund, or one floor without one, in a room. A leak of one tank meets what stands in the same area."""
+
+    code = models.CharField(max_length=20, unique=True)
+    name = models.CharField(max_length=80)
+    room = models.CharField(max_length=60)
+    """The room, or "outdoors"; what fills a room with gas is kept out of it, bund or not."""
+    location = models.CharField(max_length=160, blank=True)
+    """How somebody who does not know the plant finds it."""
+    bund_m3 = models.FloatField(null=True)
+    """What the bund holds [m3]; None where there is none."""
+    version = models.PositiveIntegerField(default=1)
+
+    class Meta:
+        ordering = ["room", "code"]
+        constraints = [
+            models.CheckConstraint(condition=Q(bund_m3__isnull=True) | Q(bund_m3__gt=0), name="bund_holds"),
+        ]
+
+    def __str__(self) -> str:
+        return self.code
+
+
 class Place(models.Model):
-    """Where a mass of chemical can be: supplier, bulk tank, batches, drain, unexplained."""
+    """Where a mass of chemical can be: supplier, bulk tank, batches, drain, spilled, unexplained."""
 
     class Kind(models.TextChoices):
         SUPPLIER = "supplier", "supplier"
         BULK_TANK = "bulk_tank", "bulk tank"
         BATCH = "batch", "used in batches"
         DRAIN = "drain", "drained unused"
+        SPILLED = "spilled", "spilled"
         UNEXPLAINED = "unexplained", "unexplained"
 
     code = models.CharField(max_length=20, unique=True)
@@ -124,6 +156,8 @@ class Place(models.Model):
     """As it stands at the fill connection, for example "UN1789"."""
     ullage_margin_m3 = models.FloatField(default=0.0)
     """Room that stays free after every delivery."""
+    storage_area = models.ForeignKey(StorageArea, on_delete=models.PROTECT, null=True, related_name="tanks")
+    """Where the tank stands; None as long as nobody has said so."""
     receipt_tolerance_frac = models.FloatField(default=0.02)
     """How far a sample of the delivery may lie from its certificate, as a fraction by weight; the plant decides."""
     version = models.PositiveIntegerField(default=1)

@@ -110,6 +110,7 @@ declare(
     Part("logs of meters", "batches.MeterLog", ("batch",)),
     Part("logs set aside", "batches.MeterLogSetAside", ("log__batch",)),
     Part("holds", "batches.Hold", ("batch",)),
+    Part("top-ups of the bed", "batches.BatchTopUp", ("batch",)),
     Part("deviations", "batches.Deviation", ("batch",), acts=Acts.ALL, subject=_by("deviation", "number")),
     Part("measurements", "quality.QcMeasurement", ("batch",)),
     Part("QC decisions", "quality.QcDecision", ("batch",)),

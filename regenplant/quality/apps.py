@@ -48,6 +48,9 @@ class QualityConfig(AppConfig):
             locks.Lock("quality_downgradeorder"),
             locks.Lock("quality_retainedsample"),
             locks.Lock("quality_samplediscard"),
+            locks.Lock("quality_resinsample"),
+            locks.Lock("quality_resinfigure"),
+            locks.Lock("quality_lotlook"),
             locks.Lock(
                 "quality_trendalert",
                 columns=(

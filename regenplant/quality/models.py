@@ -210,6 +210,10 @@ class RinseOutcome(models.Model):
     """Bed volumes until the limit was reached for good; as far as it went where it was not."""
     rinse_s = models.FloatField(null=True)
     """Time until then, without holds [s]."""
+    load_frac = models.FloatField(null=True)
+    """What its resin had taken up in service, over the operating capacity of new resin; null where nobody wrote a throughput."""
+    is_load_whole = models.BooleanField(default=False)
+    """Whether every tank came back exhausted: else the resin may have had more."""
     chemical_lots = models.JSONField(default=list)
     """Codes of the lots it was planned with."""
     reason = models.CharField(max_length=400, blank=True)
@@ -324,7 +328,8 @@ def review_of(batch: Batch) -> RecordReview | None:
     return found
 
 
-# The rows of the other ways stand in a file of their own; Django finds models here.
+# The rows of the other ways and of ageing stand in files of their own; Django finds models here.
+from regenplant.quality.ageing_models import LotLook, ResinFigure, ResinOf, ResinSample  # noqa: E402
 from regenplant.quality.ways_models import (  # noqa: E402
     Downgrade,
     DowngradeOrder,
@@ -337,6 +342,7 @@ from regenplant.quality.ways_models import (  # noqa: E402
 __all__ = [
     "Downgrade",
     "DowngradeOrder",
+    "LotLook",
     "Newest",
     "NoneYet",
     "QcDecision",
@@ -344,6 +350,9 @@ __all__ = [
     "RecordReopening",
     "RecordReview",
     "Release",
+    "ResinFigure",
+    "ResinOf",
+    "ResinSample",
     "RetainedSample",
     "ReworkProposal",
     "RinseContinuation",

@@ -47,6 +47,8 @@ class Rinse(NamedTuple):
     is_reached: bool
     rinsed_bv: float | None
     rinse_s: float | None
+    load_frac: float | None
+    is_load_whole: bool
     chemical_lots: list[str]
     reason: str
 

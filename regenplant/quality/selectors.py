@@ -217,6 +217,7 @@ def participants(batch: Batch) -> set[int]:
     found |= set(RinseReading.objects.filter(batch=batch).values_list("entered_by_id", flat=True))
     found |= set(MeterLog.objects.filter(batch=batch).values_list("entered_by_id", flat=True))
     found |= set(MeterLogSetAside.objects.filter(log__batch=batch).values_list("set_aside_by_id", flat=True))
+    found |= set(batch.top_ups.values_list("topped_by_id", flat=True))
     found |= set(QcMeasurement.objects.filter(batch=batch).values_list("entered_by_id", flat=True))
     found |= set(RetainedSample.objects.filter(batch=batch).values_list("taken_by_id", flat=True))
     return {pk for pk in found if pk is not None}

@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+from django.conf import settings
 from django.db import models
 from django.db.models import F, Q
 
@@ -82,6 +83,15 @@ class ResinLot(models.Model):
     """Regenerations after service behind its oldest part; new carbon has none."""
     capacity_factor = models.FloatField(default=1.0)
     is_scrapped = models.BooleanField(default=False)
+    parts = models.JSONField(default=list)
+    """Of which deliveries it consists (``core.process.resin_lots.Part``), as lists; [] in rows of an older program, where they
+    are worked out from the parents (``selectors.parts_of``)."""
+    delivered_on = models.DateField(null=True)
+    """When it was delivered new, where that is known; else it is at least as old as ``made_at``."""
+    dedicated_to = models.CharField(max_length=16, blank=True, default="")
+    """Code of the customer whose resin it is, of class A; "" where nobody's, or not on record."""
+    needs_conditioning = models.BooleanField(default=False)
+    """New resin that was not conditioned yet: nothing is topped up or mixed with it."""
 
     class Meta:
         ordering = ["-made_at", "code"]
@@ -114,3 +124,70 @@ class LotParent(models.Model):
 
     def __str__(self) -> str:
         return f"{self.fraction:.3f}"
+
+
+class LotMovement(models.Model):
+    """Resin of a lot that came into the plant's store of resin or went out of it. Append-only.
+
+    What stands in the store is the sum of the signed volumes, all in the exhausted form; as it was counted stands beside it.
+    """
+
+    class Kind(models.TextChoices):
+        RECEIVED = "received", "received into the store"
+        KEPT = "kept", "kept of a batch"
+        MADE = "made", "made from lots in the store"
+        COUNTED = "counted", "difference of a count"
+        TAKEN = "taken", "taken into another lot"
+        TO_BATCH = "to_batch", "topped up a batch"
+        TO_TANK = "to_tank", "filled into a tank"
+        SCRAPPED = "scrapped", "scrapped"
+
+    lot = models.ForeignKey(ResinLot, on_delete=models.PROTECT, related_name="movements")
+    kind = models.CharField(max_length=8, choices=Kind.choices)
+    exhausted_m3 = models.FloatField()
+    """Into the store above zero, out of it below [m^3]."""
+    volume_m3 = models.FloatField()
+    """As it was counted, in ``volume_form`` [m^3]."""
+    volume_form = models.CharField(max_length=FORM_LENGTH, choices=FORMS)
+    other_lot = models.ForeignKey(ResinLot, on_delete=models.PROTECT, null=True, related_name="+")
+    """The lot it went into."""
+    reference = models.CharField(max_length=24, blank=True, default="")
+    """The batch or the tank it came from or went to."""
+    reason = models.CharField(max_length=300, blank=True, default="")
+    moved_at = models.DateTimeField()
+    moved_by = models.ForeignKey(settings.AUTH_USER_MODEL, on_delete=models.PROTECT, related_name="+")
+
+    class Meta:
+        ordering = ["moved_at", "id"]
+        constraints = [
+            models.CheckConstraint(
+                condition=Q(kind__in=["received", "kept", "made"], exhausted_m3__gt=0)
+                | Q(kind__in=["taken", "to_batch", "to_tank", "scrapped"], exhausted_m3__lt=0)
+                | Q(kind="counted"),
+                name="lot_movement_has_its_sign",
+            ),
+            models.CheckConstraint(
+                condition=Q(kind="taken", other_lot__isnull=False)
+                | ~Q(kind="taken") & Q(other_lot__isnull=True),
+                name="lot_movement_says_into_which_lot",
+            ),
+        ]
+
+    def __str__(self) -> str:
+        return f"{self.get_kind_display()} {self.exhausted_m3 * 1000:+.1f} L"
+
+
+# What a person set stands in a file of its own; Django finds models here.
+from regenplant.resins.capacity_models import LotCapacity  # noqa: E402
+
+__all__ = [
+    "CLASSES",
+    "FAMILIES",
+    "FORMS",
+    "FORM_LENGTH",
+    "LotCapacity",
+    "LotMovement",
+    "LotParent",
+    "ResinLot",
+    "ResinType",
+]

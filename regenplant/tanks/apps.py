@@ -10,7 +10,11 @@ class TanksConfig(AppConfig):
         import regenplant.tanks.services
         import regenplant.tanks.verification  # noqa: F401
         from regenplant.audit import classes, locks
+        from regenplant.resins import elsewhere
         from regenplant.tanks.classes import FINDERS
+        from regenplant.tanks.selectors.resin_inside import in_tanks
+
+        elsewhere.register("tanks", in_tanks)
 
         for argument, finder in FINDERS.items():
             classes.class_by(argument, finder)

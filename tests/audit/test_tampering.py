@@ -20,6 +20,9 @@ from regenplant.documents.models import IssuedPaper
 from regenplant.documents.services import issue_paper
 from regenplant.quality import services as quality_services
 from regenplant.quality.models import QcDecision
+from regenplant.resins import services as resin_services
+from regenplant.resins.models import ResinLot
+from regenplant.resins.services import Counted, Piece
 from regenplant.waste import services as waste_services
 from regenplant.waste.month import month_of
 from tests import factories
@@ -41,7 +44,14 @@ def record(django_db_setup: None, django_db_blocker: Any) -> Iterator[Record]:
 
 def _record() -> Record:
     plant = factories.small_plant()
-    passed = [_passed_with_a_log(plant), factories.passed_batch(plant, "sac_na")]
+    new = resin_services.receive_new_lot(
+        by=plant.by("supervisor"), code="N-1", resin_type_id=plant.types["sac_h"].pk, segregation_class="D", volume_m3=0.5,
+        volume_form="Na", origin="delivered new", into_store=True,
+    ).result  # fmt: skip
+    resin_services.split_lot(
+        by=plant.by(), resin_lot_id=new.pk, pieces=[Piece("N-1-A", Counted(0.2, "Na"))], reason="One drum of it apart"
+    )  # fmt: skip
+    passed = [_passed_with_a_log(plant, new), factories.passed_batch(plant, "sac_na")]
     issue_paper(by=plant.by("supervisor"), kind="batch_sheet", key=passed[0].number)
     for place in ("shelf 1", "shelf 2"):
         kept = quality_services.keep_sample(
@@ -97,9 +107,14 @@ def _sewer(plant: factories.SmallPlant) -> None:
     )  # fmt: skip
 
 
-def _passed_with_a_log(plant: factories.SmallPlant) -> Batch:
-    """A batch that passed on readings by hand, and has the log of a meter from the beginning of its rinse."""
+def _passed_with_a_log(plant: factories.SmallPlant, new: ResinLot) -> Batch:
+    """A batch whose bed was topped up, that passed on readings by hand, and has the log of a meter from the beginning of its rinse."""
     batch = factories.frozen_batch(plant, "sac_h")
+    factories.run_to(plant, batch, StepKind.BACKWASH)
+    batch_services.top_up_batch(
+        by=plant.by(), batch_id=batch.pk, resin_lot_id=new.pk, added=Counted(0.004, "Na"), bed=Counted(0.306, "Na"),
+        reason="Lost in the backwash before",
+    )  # fmt: skip
     factories.run_to(plant, batch, StepKind.FAST_RINSE)
     log = take(plant, batch, [900.0 - 20.0 * index for index in range(20)], every_s=10.0)
     batch_services.set_aside(

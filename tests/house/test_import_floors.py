@@ -15,7 +15,7 @@ FLOORS: tuple[tuple[str, ...], ...] = (
     ("web",),
     ("documents",),
     ("planning",),
-    ("keeping", "shifts", "safety"),
+    ("keeping", "shifts", "safety", "use"),
     ("quality", "waste"),
     ("batches",),
     ("tanks", "chemicals", "recipes"),
@@ -38,6 +38,7 @@ APP_FLOORS = (("services",), ("selectors",), ("models",))
 APPS = (
     "keeping",
     "shifts",
+    "use",
     "safety",
     "quality",
     "waste",

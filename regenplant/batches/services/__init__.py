@@ -34,6 +34,7 @@ from regenplant.batches.services.mismatches import TYPED_DIFFERENTLY, note_misma
 from regenplant.batches.services.planning import freeze_batch, plan_rework
 from regenplant.batches.services.readings import ReadingAsTyped, correct_reading, record_reading
 from regenplant.batches.services.running import finish_step, skip_step, start_batch, start_step
+from regenplant.batches.services.topping_up import keep_rest, top_up_batch
 from regenplant.batches.services.withdrawing import (
     discard_filled_tank,
     fail_tanks,
@@ -71,6 +72,7 @@ __all__ = [
     "freeze_batch",
     "hold_batch",
     "interrupt_batch",
+    "keep_rest",
     "leave_entry",
     "note_mismatch",
     "open_deviation",
@@ -87,6 +89,7 @@ __all__ = [
     "start_batch",
     "start_step",
     "take_in",
+    "top_up_batch",
     "withdraw_filled_tank",
     "write_entry",
 ]

@@ -5,15 +5,14 @@ from __future__ import annotations
 from regenplant.audit.by import By
 from regenplant.audit.use_case import Outcome, use_case
 from regenplant.audit.wording import say
-from regenplant.batches.frozen import plan_of
 from regenplant.batches.models import Batch, BatchTank
 from regenplant.batches.moves import batch_snapshot, locked, move_batch, touch
 from regenplant.batches.preview import one_pool
+from regenplant.batches.resin_volumes import filled_regenerated_m3, made_regenerated_m3
 from regenplant.batches.services._subject import batch_subject, with_tanks
 from regenplant.core.errors import RecordRefused
 from regenplant.core.process.lifecycle import BatchAction, BatchState, VisitState
 from regenplant.core.process.plan_entries import COUNT_BAND_FRAC
-from regenplant.core.process.vocabulary import EXHAUSTED_FORM
 from regenplant.resins.services import scrap_lot
 from regenplant.tanks.models import TankVisit
 from regenplant.tanks.services import discard_resin, refill_tank
@@ -149,7 +148,7 @@ def scrap_batch(*, by: By, batch_id: int, reason: str, version: int | None = Non
         set_aside_reason=f"Resin of {batch.number} scrapped", is_current=False
     )
     if batch.lot_id is not None:
-        scrap_lot(by=by, lot_id=batch.lot_id, reason=reason)
+        scrap_lot(by=by, lot_id=batch.lot_id, reason=reason, with_batch=True)
     return Outcome(
         subject=batch_subject(batch),
         before={"state": before},
@@ -162,9 +161,8 @@ def scrap_batch(*, by: By, batch_id: int, reason: str, version: int | None = Non
 
 def _refuse_more_than_is_left(batch: Batch, volume_m3: float) -> None:
     """Tanks never take more than the bed gave: its volume, grown by its change of form, within the counting band."""
-    made_m3 = _made_m3(batch)
-    links = batch.tank_links.filter(is_filled=True).select_related("visit")
-    filled_m3 = sum(link.filled_m3 or 0.0 for link in links)
+    made_m3 = made_regenerated_m3(batch)
+    filled_m3 = filled_regenerated_m3(batch)
     left_m3 = made_m3 * (1.0 + COUNT_BAND_FRAC) - filled_m3
     if volume_m3 > left_m3 + 1e-9:
         raise RecordRefused(
@@ -173,17 +171,6 @@ def _refuse_more_than_is_left(batch: Batch, volume_m3: float) -> None:
             code="more_than_left",
             field="volume",
         )
-
-
-def _made_m3(batch: Batch) -> float:
-    """What the bed gives: of a mixed bed both resins in their regenerated forms, without what was cut."""
-    plan = plan_of(batch)
-    joined = next((step for step in plan.steps if "joined_m3" in step.figures), None)
-    if joined is not None:
-        return joined.value("joined_m3")
-    resin = plan.request.resin
-    is_exhausted_form = batch.resin_volume_form == EXHAUSTED_FORM[resin.family]
-    return batch.resin_volume_m3 * (1.0 + (resin.swelling_frac if is_exhausted_form else 0.0))
 
 
 def _open_link(batch_id: int, visit_id: int) -> BatchTank:

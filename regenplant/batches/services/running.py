@@ -6,6 +6,7 @@ from regenplant.audit.by import By
 from regenplant.audit.reasons import Reason
 from regenplant.audit.use_case import Outcome, require, use_case
 from regenplant.audit.wording import say
+from regenplant.batches import taken
 from regenplant.batches.allowances import over_allowance
 from regenplant.batches.endings import end_not_reached, mass_fed_kg_100
 from regenplant.batches.frozen import judged_rinses, plan_of
@@ -214,6 +215,8 @@ def _drawn(by: By, batch: Batch, step: StepRun, planned: PlannedStep) -> dict[st
     grams = round(used_kg * 1000)
     if grams:
         draw_for_batch(by=by, chemical=planned.chemical.value, grams_100=grams, reference=batch.number)
+    else:
+        taken.told(batch)
     return {
         "chemical": planned.chemical.label,
         "used_kg_100": used_kg,

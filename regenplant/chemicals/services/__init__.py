@@ -17,6 +17,15 @@ from regenplant.chemicals.services.ledger import (
 )
 from regenplant.chemicals.services.lot_papers import correct_expiry, name_data_sheet
 from regenplant.chemicals.services.lots import check_strength, put_lot_in_use, receive_delivery
+from regenplant.chemicals.services.spills import (
+    Amount,
+    close_spill,
+    measure_spill_anew,
+    note_spill,
+    record_spill,
+)
+from regenplant.chemicals.services.storage import add_storage_area, change_storage_area, place_tank
+from regenplant.chemicals.services.thresholds import write_threshold
 from regenplant.chemicals.services.unloading import (
     ALARM,
     UNLOCK_MEANING,
@@ -34,29 +43,38 @@ __all__ = [
     "ALARM",
     "DIFFERENCE_CATEGORIES",
     "UNLOCK_MEANING",
+    "Amount",
     "DataSheetContent",
     "GeometrySettings",
     "Papers",
     "add_data_sheet",
     "add_place",
+    "add_storage_area",
     "answer_stop",
     "book_difference",
     "change_place",
+    "change_storage_area",
     "check_sample",
     "check_strength",
+    "close_spill",
     "confirm_connection",
     "correct_expiry",
     "correct_movement",
     "count_level",
     "count_stock",
     "draw_for_batch",
+    "measure_spill_anew",
     "name_data_sheet",
+    "note_spill",
     "open_unloading",
+    "place_tank",
     "put_lot_in_use",
     "receive_delivery",
+    "record_spill",
     "set_fill_connection",
     "set_tank_geometry",
     "stop_unloading",
     "unlock",
     "withdraw_data_sheet",
+    "write_threshold",
 ]

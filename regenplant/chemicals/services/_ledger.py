@@ -9,6 +9,7 @@ from django.db.models import Max
 from regenplant import units
 from regenplant.audit.by import By
 from regenplant.audit.records import words_of
+from regenplant.chemicals import moved
 from regenplant.chemicals.models import ChemicalLot, Movement, Place
 from regenplant.chemicals.selectors import balance_grams
 from regenplant.core.errors import OutOfRange, RecordRefused
@@ -21,6 +22,7 @@ _STANDING = {
     Place.Kind.SUPPLIER: ("SUPPLIER", "Suppliers"),
     Place.Kind.BATCH: ("BATCHES", "Used in batches"),
     Place.Kind.DRAIN: ("DRAIN", "Drained unused"),
+    Place.Kind.SPILLED: ("SPILLED", "Spilled"),
     Place.Kind.UNEXPLAINED: ("UNEXPLAINED", "Unexplained"),
 }
 
@@ -65,7 +67,7 @@ def move(
     if from_place.kind == Place.Kind.BULK_TANK:
         _refuse_short(chemical, from_place, grams_100)
     highest = Movement.objects.aggregate(highest=Max("number"))["highest"] or 0
-    return Movement.objects.create(
+    movement = Movement.objects.create(
         number=highest + 1,
         chemical=chemical,
         lot=lot,
@@ -78,6 +80,9 @@ def move(
         moved_by=by.user,
         corrects=corrects,
     )
+    if Place.Kind.BATCH in (from_place.kind, to_place.kind):
+        moved.told(movement.reference)
+    return movement
 
 
 def _refuse_short(chemical: str, place: Place, grams_100: int) -> None:

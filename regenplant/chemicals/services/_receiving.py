@@ -1,4 +1,4 @@
-"""What receiving a delivery asks for, with the lock or without: room in the tank, a data sheet that fits, a UN number as written."""
+"""What receiving a delivery asks for, with the lock or without: room in the tank, nothing beside it that it must not meet, a data sheet that fits, a UN number as written."""
 
 from __future__ import annotations
 
@@ -7,6 +7,7 @@ from datetime import date, datetime
 from regenplant import units
 from regenplant.chemicals.blending import standing
 from regenplant.chemicals.counts import grams_by_level
+from regenplant.chemicals.locations import meetings
 from regenplant.chemicals.models import ChemicalLot, DataSheet, Place
 from regenplant.chemicals.quantities import product_volume_m3
 from regenplant.chemicals.selectors import balance_grams, balances
@@ -38,6 +39,17 @@ def refuse_overfull(chemical: str, tank: Place, strength_frac: float, grams_100:
             code="no_room",
             seen=rest + coming,
             allowed_high=takes,
+        )
+
+
+def refuse_ill_stored(tank: Place) -> None:
+    """Nothing is brought to a tank that stands beside what it must never meet. Raises: RecordRefused."""
+    refused = [meeting for meeting in meetings(tank) if meeting.is_refused]
+    if refused:
+        raise RecordRefused(
+            f"{refused[0].sentence} Nothing more is brought there: unload nothing, and call the supervisor or the safety lead.",
+            field="place",
+            code="must_not_meet",
         )
 
 

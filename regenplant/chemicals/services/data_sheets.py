@@ -36,6 +36,8 @@ class DataSheetContent:
     un_number: str = ""
     packing_group: str = ""
     protective_equipment: str = ""
+    hazard_notes: str = ""
+    """What else it warns of: first aid, spills, what it reacts with, in its own words."""
 
 
 @use_case("data_sheet.added", permission="chemical.data_sheet")
@@ -89,6 +91,7 @@ def _refuse_sheet(sheet: DataSheetContent) -> None:
     words_of(sheet.un_number, "The UN number", field="un_number", most=10)
     words_of(sheet.packing_group, "The packing group", field="packing_group", most=4)
     words_of(sheet.protective_equipment, "What to wear", field="protective_equipment", most=300)
+    words_of(sheet.hazard_notes, "The notes on hazards", field="hazard_notes", most=400)
     for code in sheet.hazard_codes:
         if not _HAZARD.fullmatch(code):
             raise RecordRefused(

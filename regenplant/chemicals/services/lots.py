@@ -13,7 +13,12 @@ from regenplant.audit.wording import say
 from regenplant.chemicals.models import ChemicalLot, Place, StrengthCheck, Unloading
 from regenplant.chemicals.selectors import strength_of_sample
 from regenplant.chemicals.services._ledger import move, standing_place
-from regenplant.chemicals.services._receiving import data_sheet_for, refuse_expired, refuse_overfull
+from regenplant.chemicals.services._receiving import (
+    data_sheet_for,
+    refuse_expired,
+    refuse_ill_stored,
+    refuse_overfull,
+)
 from regenplant.core.errors import RecordRefused
 from regenplant.core.process.vocabulary import Chemical
 from regenplant.people.models import Person
@@ -70,6 +75,7 @@ def receive_delivery(
     refuse_expired(expires_on, by.at)
     tank = _tank_for(chemical, place_id)
     _refuse_locked(tank, unloading_id, is_packaged=is_packaged)
+    refuse_ill_stored(tank)
     second = _second_person(by, connection_checked_by_id)
     refuse_overfull(chemical, tank, certificate_strength_frac, grams_100)
     lot = ChemicalLot.objects.create(

@@ -28,6 +28,7 @@ from regenplant.chemicals.services._receiving import (
     data_sheet_for,
     normal_un,
     refuse_expired,
+    refuse_ill_stored,
     refuse_overfull,
 )
 from regenplant.chemicals.services.lots import (
@@ -149,6 +150,7 @@ def open_unloading(*, by: By, papers: Papers) -> Outcome:
     refuse_expired(papers.expires_on, by.at)
     alarm = _alarm_of_papers(papers, values["un_number"], place)
     if not alarm:
+        refuse_ill_stored(place)
         refuse_overfull(papers.chemical, place, papers.certificate_strength_frac, papers.grams_100)
     row = Unloading.objects.create(
         number=next_number(Unloading, "number", "U", 10001),

@@ -128,6 +128,13 @@ SOURCES: dict[str, Source] = _table(
     Source("mil_1164_acid", "MIL-HDBK-1164 / UFC 3-230-02", "1997; 2001", "acid into water, never water into acid", _READ),
     Source("rpi_mixed_bed", "University course page on mixed-bed ion exchange", "read 2026", "unbalanced acid and caustic heat and can steam", _READ),
     Source("cfr_403_5", "40 CFR 403.5(b)", "", "never below pH 5.0 to the sewer unless built for it; local limits are tighter", _READ),
+    Source("csb_2016", "C&EN 96(2), 2018, on the CSB report of the 2016 release", "", "sulfuric acid unloaded into a hypochlorite tank gave chlorine; the fill lines stood side by side and looked alike", _READ),
+    Source("storage_memory", "Chemicals that must not be stored together", "", "usual in the trade; data sheets (sections 7 and 10) and local fire code decide", _MEMORY),
+    Source("cfr_302_4_list", "40 CFR 302.4", "", "reportable quantity, as a secondary list cites it; the table itself was not read", _READ),
+    Source("cfr_302_4_naoh", "40 CFR 302.4", "", "reportable quantity, as a supplier's data sheet states it in section 15", _READ),
+    Source("cfr_355_sulfuric", "40 CFR 355", "", "threshold planning quantity of sulfuric acid, as an EPA answer states it", _READ),
+    Source("cfr_370_10", "40 CFR 370.10", "", "extremely hazardous substances 500 lb or the threshold planning quantity if lower, other hazardous chemicals 10,000 lb; as an EPA answer states it", _READ),
+    Source("threshold_memory", "Reporting threshold", "", "not found in a text; confirm before it is relied on", _MEMORY),
     Source("z535", "ANSI Z535.4 signal words", "2007", "DANGER will, WARNING could, CAUTION minor or moderate, NOTICE no injury", _READ),
 )  # fmt: skip
 

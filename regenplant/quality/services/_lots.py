@@ -2,11 +2,15 @@
 
 from __future__ import annotations
 
+from typing import Any
+
 from regenplant.audit.by import By
+from regenplant.batches import resin_volumes
 from regenplant.batches.frozen import plan_of
 from regenplant.batches.models import Batch
 from regenplant.batches.moves import current_entries
-from regenplant.core.process.vocabulary import Purpose, ResinFamily, StepKind
+from regenplant.core.process.vocabulary import Purpose, ResinFamily, SegregationClass, StepKind
+from regenplant.resins.capacities import factors_of
 from regenplant.resins.models import ResinLot
 from regenplant.resins.services import mix_lot
 
@@ -14,16 +18,16 @@ from regenplant.resins.services import mix_lot
 def lot_from(batch: Batch, by: By, *, to_class: str = "") -> ResinLot:
     """The resin of a batch becomes a lot of its own: a child of every lot that went in, by volume.
 
-    A regeneration counts one more cycle than the oldest of them; conditioning of new resin counts none, as nothing was in
+    Tanks without a lot on record leave a rest of unrecorded origin. A regeneration counts one more cycle than the oldest of them; conditioning of new resin counts none, as nothing was in
     service. Exchanged carbon is new: its lot comes from the carbon that was filled in, and begins at none.
     """
     segregation_class = to_class or batch.segregation_class
     if ResinFamily(batch.resin_type.family).is_exchanged:
         return _new_carbon(batch, by, segregation_class)
-    volumes = volumes_by_lot(batch)
-    known = sum(volumes.values())
-    parents = [(pk, volume / known) for pk, volume in volumes.items()] if known else []
+    volumes, whole = resin_volumes.by_lot(batch, volumes_by_lot(batch))
+    parents = [(pk, volume / whole) for pk, volume in volumes.items()]
     lots = {lot.pk: lot for lot in ResinLot.objects.filter(pk__in=volumes)}
+    factors = factors_of(lots.values())
     is_new = plan_of(batch).request.recipe.purpose is Purpose.CONDITIONING
     cycles = max((lots[pk].cycles for pk in volumes), default=0)
     return _made(
@@ -32,8 +36,14 @@ def lot_from(batch: Batch, by: By, *, to_class: str = "") -> ResinLot:
         parents=parents,
         cycles=cycles if is_new else cycles + 1,
         segregation_class=segregation_class,
-        capacity_factor=sum(lots[pk].capacity_factor * share for pk, share in parents) if parents else 1.0,
+        capacity_factor=_capacity_factor([(factors[pk], share) for pk, share in parents]),
     )
+
+
+def _capacity_factor(known: list[tuple[float, float]]) -> float:
+    """Of (factor, share): weighted over what is on record; 1 where nothing is."""
+    whole = sum(share for _, share in known)
+    return sum(factor * share for factor, share in known) / whole if whole else 1.0
 
 
 def volumes_by_lot(batch: Batch) -> dict[int, float]:
@@ -72,6 +82,20 @@ def _new_carbon(batch: Batch, by: By, segregation_class: str) -> ResinLot:
     )
 
 
+def _volume(batch: Batch) -> dict[str, Any]:
+    """As it was loaded; of a bed that was topped up as it was counted then."""
+    last = batch.top_ups.order_by("topped_at", "pk").last()
+    if last is None:
+        return {"volume_m3": batch.resin_volume_m3, "volume_form": batch.resin_volume_form}
+    return {"volume_m3": last.bed_volume_m3, "volume_form": last.bed_form}
+
+
+def _owner(batch: Batch) -> str:
+    """Code of the customer to whom the tanks of a dedicated batch belong; "" where none is on record."""
+    owners = batch.tank_links.filter(visit__tank__dedicated_to__isnull=False)
+    return owners.values_list("visit__tank__dedicated_to__code", flat=True).first() or ""
+
+
 def _made(
     batch: Batch,
     by: By,
@@ -86,11 +110,11 @@ def _made(
         code=f"L-{batch.number.removeprefix('B-')}",
         resin_type_id=batch.resin_type_id,
         segregation_class=segregation_class,
-        volume_m3=batch.resin_volume_m3,
-        volume_form=batch.resin_volume_form,
+        **_volume(batch),
         origin=f"made by batch {batch.number}",
         parents=parents,
         cycles=cycles,
         capacity_factor=capacity_factor,
+        dedicated_to=_owner(batch) if segregation_class == SegregationClass.DEDICATED.value else "",
     ).result
     return made

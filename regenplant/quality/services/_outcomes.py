@@ -7,10 +7,13 @@ from collections.abc import Iterable
 from datetime import UTC, datetime
 
 from regenplant.audit.by import By
+from regenplant.batches.frozen import plan_of
 from regenplant.batches.models import Batch
 from regenplant.batches.points import Points, points_of
 from regenplant.batches.rinse import EndPoint, end_point, judged_steps, rinse_sifted
 from regenplant.batches.timing import worked_s
+from regenplant.core.engineering.loads import eluted_equivalents
+from regenplant.core.process.intake import ReturnReason
 from regenplant.core.process.lifecycle import BatchState
 from regenplant.core.process.specification import Limit, LimitBasis
 from regenplant.quality.drift import drift_at
@@ -68,6 +71,7 @@ def write_outcome(batch: Batch, verdict: str, reason: str, at: datetime) -> Rins
             "is_reached": reached,
             "rinsed_bv": rinsed_bv,
             "rinse_s": rinse_s,
+            **_load(batch),
             "chemical_lots": sorted(set(batch.chemical_lots.values())),
             "reason": reason[:400],
         },
@@ -91,6 +95,25 @@ def renew_all() -> int:
             continue
         count += 1
     return count
+
+
+def _load(batch: Batch) -> dict[str, float | bool | None]:
+    """What the resin had taken up in service, by throughput and feed; nothing for a rework, whose resin was regenerated before."""
+    plan = plan_of(batch)
+    request = plan.request
+    family, eluted = request.resin.family, request.eluted_equivalents
+    if batch.parent_id is not None or family.is_mixed or family.is_exchanged:
+        return {"load_frac": None, "is_load_whole": False}
+    if eluted is None and request.throughput_m3 is not None and request.feed is not None:
+        eluted = eluted_equivalents(family.value, request.feed, request.throughput_m3).value
+    if eluted is None:
+        return {"load_frac": None, "is_load_whole": False}
+    reasons = batch.tank_links.values_list("visit__return_reason", flat=True)
+    return {
+        "load_frac": eluted
+        / (plan.totals["resin_volume_m3"].value * request.resin.operating_capacity_eq_per_m3),
+        "is_load_whole": all(reason == ReturnReason.EXHAUSTED for reason in reasons),
+    }
 
 
 # --- the rinse --------------------------------------------------------------------------------------------------------

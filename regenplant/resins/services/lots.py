@@ -3,23 +3,29 @@
 from __future__ import annotations
 
 from collections.abc import Sequence
+from datetime import date
 
-from regenplant import units
 from regenplant.audit.by import By
-from regenplant.audit.records import code_of, one_of, refuse_known, within, words_of
+from regenplant.audit.records import within, words_of
 from regenplant.audit.use_case import Outcome, use_case
 from regenplant.audit.wording import say
 from regenplant.core.errors import OutOfRange, RecordRefused
-from regenplant.core.process.vocabulary import IonicForm, ResinFamily, SegregationClass
-from regenplant.resins.models import LotParent, ResinLot, ResinType
-from regenplant.resins.selectors import forms_of
+from regenplant.core.process.resin_lots import new_part
+from regenplant.core.process.vocabulary import EXHAUSTED_FORM, ResinFamily
+from regenplant.resins import bodies
+from regenplant.resins.models import LotMovement, LotParent, ResinLot
+from regenplant.resins.services._rules import (
+    lot_subject,
+    lot_values,
+    owner_of,
+    refuse_parent,
+    resin_type_of,
+    volume_words,
+)
+from regenplant.resins.services._store import Counted, move, refuse_elsewhere
 
 FRACTION_SLACK = 1e-6
 """How far shares may miss one hundred percent by rounding."""
-
-
-def _lot_subject(lot: ResinLot) -> tuple[str, str, str]:
-    return ("resin_lot", str(lot.pk), lot.code)
 
 
 @use_case("resin_lot.received", permission="resin.edit")
@@ -33,18 +39,45 @@ def receive_new_lot(
     volume_form: str,
     origin: str,
     cycles: int = 0,
+    into_store: bool = False,
+    is_new: bool = False,
+    delivered_on: date | None = None,
+    dedicated_to: str = "",
 ) -> Outcome:
     """A body of resin that comes into the plant's books: delivered new, or found in a tank whose past is not recorded.
 
+    ``into_store``: it stands in the store of resin, and the store's book begins with it; else it is in tanks already. ``is_new``: it is
+    conditioned before anything is topped up with it. ``dedicated_to``: the customer's code, of class A.
+
     Raises: RecordRefused, OutOfRange.
     """
-    resin_type = _resin_type(resin_type_id)
-    values = _lot_values(code, resin_type, segregation_class, volume_m3, volume_form, origin, cycles)
-    lot = ResinLot.objects.create(**values, made_at=by.happened_at)
+    resin_type = resin_type_of(resin_type_id)
+    values = lot_values(code, resin_type, segregation_class, volume_m3, volume_form, origin, cycles)
+    if is_new and cycles:
+        raise RecordRefused(
+            f"New resin has no regenerations behind it; {cycles} were written.",
+            field="cycles",
+            code="not_new",
+        )
+    if delivered_on is not None and delivered_on > by.at.date():
+        raise RecordRefused(
+            f"{delivered_on.isoformat()} has not come yet. Write the day it was delivered new, or leave it empty.",
+            field="delivered_on",
+        )
+    lot = ResinLot.objects.create(
+        **values,
+        made_at=by.happened_at,
+        parts=bodies.as_rows(new_part(str(values["code"]), cycles)),
+        needs_conditioning=is_new and not ResinFamily(resin_type.family).is_exchanged,
+        delivered_on=delivered_on,
+        dedicated_to=owner_of(segregation_class, dedicated_to),
+    )
+    if into_store:
+        move(by, lot, LotMovement.Kind.RECEIVED, Counted(volume_m3, volume_form))
     return Outcome(
-        subject=_lot_subject(lot),
+        subject=lot_subject(lot),
         after={"volume_m3": volume_m3, "volume_form": volume_form, "segregation_class": segregation_class},
-        facts={"shown": _volume(volume_m3, volume_form), "resin": resin_type.code, "origin": lot.origin},
+        facts={"shown": volume_words(volume_m3, volume_form), "resin": resin_type.code, "origin": lot.origin},
         result=lot,
     )
 
@@ -62,14 +95,15 @@ def mix_lot(
     parents: Sequence[tuple[int, float]],
     cycles: int,
     capacity_factor: float,
+    dedicated_to: str = "",
 ) -> Outcome:
     """A lot made from older ones, each with its share; shares under one leave a rest of unrecorded origin.
 
     Raises: RecordRefused for a parent that is scrapped, of another resin type, or of a class this lot may not have;
     OutOfRange for shares above one.
     """
-    resin_type = _resin_type(resin_type_id)
-    values = _lot_values(code, resin_type, segregation_class, volume_m3, volume_form, origin, cycles)
+    resin_type = resin_type_of(resin_type_id)
+    values = lot_values(code, resin_type, segregation_class, volume_m3, volume_form, origin, cycles)
     within(capacity_factor, 0.01, 1.2, "The capacity factor", "ratio", field="capacity_factor")
     shares = _shares(parents)
     older = {lot.pk: lot for lot in ResinLot.objects.select_related("resin_type").filter(pk__in=shares)}
@@ -78,13 +112,19 @@ def mix_lot(
             "One of the lots this one is made from is not known here.", code="unknown", field="parents"
         )
     for parent in older.values():
-        _refuse_parent(parent, resin_type, segregation_class)
-    lot = ResinLot.objects.create(**values, capacity_factor=capacity_factor, made_at=by.happened_at)
+        refuse_parent(parent, resin_type, segregation_class)
+    lot = ResinLot.objects.create(
+        **values,
+        capacity_factor=capacity_factor,
+        made_at=by.happened_at,
+        parts=bodies.as_rows(bodies.blend_of(shares, older, made=str(values["code"]), cycles=cycles)),
+        dedicated_to=owner_of(segregation_class, dedicated_to),
+    )
     LotParent.objects.bulk_create(
         LotParent(child=lot, parent_id=pk, fraction=share) for pk, share in shares.items()
     )
     return Outcome(
-        subject=_lot_subject(lot),
+        subject=lot_subject(lot),
         after={
             "volume_m3": volume_m3,
             "volume_form": volume_form,
@@ -92,7 +132,7 @@ def mix_lot(
             "capacity_factor": capacity_factor,
         },
         facts={
-            "shown": _volume(volume_m3, volume_form),
+            "shown": volume_words(volume_m3, volume_form),
             "origin": lot.origin,
             "parents": {older[pk].code: share for pk, share in shares.items()},
             "from": ", ".join(f"{older[pk].code} ({100 * share:.0f} %)" for pk, share in shares.items())
@@ -104,65 +144,35 @@ def mix_lot(
 
 
 @use_case("resin_lot.scrapped", permission="resin.edit")
-def scrap_lot(*, by: By, lot_id: int, reason: str) -> Outcome:
-    """A body of resin that goes out of use for good. Raises: RecordRefused."""
+def scrap_lot(*, by: By, lot_id: int, reason: str, with_batch: bool = False) -> Outcome:
+    """A whole body of resin goes out of use for good, what of it stands in the store with it.
+
+    ``with_batch``: its batch is scrapped, which sees to the tanks itself.
+
+    Raises: RecordRefused, also while tanks or vessels of the plant hold resin of it.
+    """
     lot = ResinLot.objects.select_for_update().filter(pk=lot_id).first()
     if lot is None:
         raise RecordRefused("This resin lot is not known here.", code="unknown")
     if lot.is_scrapped:
         raise RecordRefused(f"{lot.code} is scrapped already.", code="scrapped")
     words = words_of(reason, "The reason", field="reason", most=300, least=10)
+    if not with_batch:
+        refuse_elsewhere(lot)
+    stored = bodies.stored_m3(lot)
+    if stored:
+        form = EXHAUSTED_FORM[ResinFamily(lot.resin_type.family)].value
+        move(by, lot, LotMovement.Kind.SCRAPPED, Counted(stored, form), reason=words)
     ResinLot.objects.filter(pk=lot.pk).update(is_scrapped=True)
     lot.is_scrapped = True
     return Outcome(
-        subject=_lot_subject(lot),
+        subject=lot_subject(lot),
         before={"is_scrapped": False},
         after={"is_scrapped": True},
+        facts={"stored_m3": stored} if stored else {},
         reason=words,
         result=lot,
     )
-
-
-def _resin_type(pk: int) -> ResinType:
-    found = ResinType.objects.filter(pk=pk).first()
-    if found is None:
-        raise RecordRefused("This resin type is not known here.", code="unknown", field="resin_type")
-    return found
-
-
-def _lot_values(
-    code: str,
-    resin_type: ResinType,
-    segregation_class: str,
-    volume_m3: float,
-    volume_form: str,
-    origin: str,
-    cycles: int,
-) -> dict[str, object]:
-    code = code_of(code, "The lot’s code")
-    refuse_known(ResinLot, code, "Resin lot")
-    one_of(
-        segregation_class, [item.value for item in SegregationClass], "The class", field="segregation_class"
-    )
-    within(volume_m3, 1e-4, 50.0, "The volume", "resin_volume", field="volume_m3")
-    forms = forms_of(ResinFamily(resin_type.family))
-    if volume_form not in forms:
-        names = ", ".join(IonicForm(form).label for form in forms)
-        raise RecordRefused(
-            f"{resin_type.code} is not counted in the form {volume_form}. Possible: {names}.",
-            field="volume_form",
-        )
-    words = words_of(origin, "The origin", field="origin", most=200, least=3)
-    within(cycles, 0, 5000, "The number of regenerations", "count", field="cycles")
-    return {
-        "code": code,
-        "resin_type": resin_type,
-        "segregation_class": segregation_class,
-        "volume_m3": volume_m3,
-        "volume_form": volume_form,
-        "origin": words,
-        "cycles": cycles,
-    }
 
 
 def _shares(parents: Sequence[tuple[int, float]]) -> dict[int, float]:
@@ -183,35 +193,6 @@ def _shares(parents: Sequence[tuple[int, float]]) -> dict[int, float]:
             allowed_high=1.0,
         )
     return {pk: min(share, 1.0) for pk, share in shares.items()}
-
-
-def _refuse_parent(parent: ResinLot, resin_type: ResinType, segregation_class: str) -> None:
-    """Scrapped, other resin, or a class that would rise: a pool is left downward once (C to D), never upward."""
-    if parent.is_scrapped:
-        raise RecordRefused(
-            f"{parent.code} is scrapped; no lot is made from it.", field="parents", code="scrapped"
-        )
-    if parent.resin_type_id != resin_type.pk:
-        raise RecordRefused(
-            f"{parent.code} is {parent.resin_type.code}, the new lot {resin_type.code}. Resin types are never mixed.",
-            field="parents",
-            code="mixed_pool",
-        )
-    goes_down = (parent.segregation_class, segregation_class) == (
-        SegregationClass.HIGH_PURITY.value,
-        SegregationClass.INDUSTRIAL.value,
-    )
-    if parent.segregation_class != segregation_class and not goes_down:
-        raise RecordRefused(
-            f"{parent.code} is class {parent.segregation_class}, the new lot class {segregation_class}. Classes are never mixed; "
-            "only class C may go down to D, once, with a record.",
-            field="parents",
-            code="mixed_pool",
-        )
-
-
-def _volume(volume_m3: float, form: str) -> str:
-    return f"{units.twin(volume_m3, 'resin_volume')}, {IonicForm(form).label}"
 
 
 say("resin_lot.received", "Resin lot {subject} was received: {shown} of {resin}, {origin}")

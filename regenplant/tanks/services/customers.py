@@ -11,7 +11,9 @@ from regenplant.audit.use_case import Outcome, use_case
 from regenplant.audit.wording import say
 from regenplant.core.errors import RecordRefused
 from regenplant.core.process.vocabulary import EXHAUSTED_FORM, ResinFamily
+from regenplant.resins.bodies import moves_of
 from regenplant.resins.models import ResinType
+from regenplant.resins.services import Counted, take_for_tank
 from regenplant.tanks.models import Customer, Site, Tank, TankSize, TankVisit
 from regenplant.tanks.selectors import AWAY_STATES, DOCK_STATES
 from regenplant.tanks.services._moves import write_visit
@@ -109,8 +111,10 @@ def add_tank(
 ) -> Outcome:
     """Register a tank. An empty serial takes the next of the plant's own series; no volume takes the size's usual one.
 
-    Raises: RecordRefused when the serial is taken, a class A tank names no customer, or the lot is of another type or
-    class; OutOfRange when the resin would fill more than 95 % of the cylinder.
+    Resin of a lot that the store of resin knows is taken out of the store.
+
+    Raises: RecordRefused when the serial is taken, a class A tank names no customer, the lot is of another type or class, or
+    less of it stands in the store; OutOfRange when the resin would fill more than 95 % of the cylinder.
     """
     tank = new_tank(
         size_id=size_id,
@@ -122,6 +126,7 @@ def add_tank(
         resin_lot_id=resin_lot_id,
         neck_band=neck_band,
     )
+    _take_from_store(by, tank)
     return Outcome(
         subject=("tank", tank.serial, tank.serial),
         after=_facts(tank),
@@ -175,6 +180,17 @@ def change_tank(
         reason=words,
         related=_customer_of(tank),
         result=tank,
+    )
+
+
+def _take_from_store(by: By, tank: Tank) -> None:
+    """Resin of a lot whose store is kept goes out of it into the tank; a lot that was met in tanks has no store."""
+    lot = tank.resin_lot
+    if lot is None or not moves_of(lot):
+        return
+    form = EXHAUSTED_FORM[ResinFamily(tank.resin_type.family)].value
+    take_for_tank(
+        by=by, resin_lot_id=lot.pk, counted=Counted(tank.resin_volume_m3, form), reference=tank.serial
     )
 
 

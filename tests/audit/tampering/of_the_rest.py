@@ -129,6 +129,29 @@ altered(
 altered("edit the volume of a resin lot", "resins_resinlot", "volume_m3 = volume_m3 * 2", says="resin lot .+")
 altered("edit the cycles of a resin lot", "resins_resinlot", "cycles = cycles + 7", says="resin lot .+")
 altered(
+    "edit of which deliveries a resin lot consists",
+    "resins_resinlot",
+    """parts = '[["L-0", 1.0, 0.0, 0, 0, true]]'""",
+    says="resin lot .+",
+    and_says="lot: Resin lot .+ states other parts than the lots that went in",
+)
+altered(
+    "edit what came into the store of resin",
+    "resins_lotmovement",
+    "exhausted_m3 = exhausted_m3 * 0.1",
+    where="kind = 'received'",
+    says="lot movement .+",
+    and_says="lot: Of resin lot N-1 .+ L less than nothing stand in the store",
+)
+altered(
+    "edit what a bed was topped up with",
+    "batches_batchtopup",
+    "added_m3 = added_m3 * 2",
+    where=_OWN,
+    says="batch top up .+",
+)
+removed("delete a movement of resin", "resins_lotmovement", says="lot movement")
+altered(
     "edit the capacity of a resin type",
     "resins_resintype",
     "operating_capacity_eq_per_m3 = 2000.0",
