@@ -311,13 +311,14 @@ def close_discharge(*, by: By, discharge_id: int, volume_m3: float, version: int
         )
     stands = standing_at(row, by.at)
     loads = loads_in(stands.concentrations, volume_m3)
-    take_out(
-        by=by,
-        tank_id=tank.pk,
-        volume_m3=volume_m3,
-        why=f"discharge {row.number}",
-        discharge_number=row.number,
-    )
+    if volume_m3 > 0.0:
+        take_out(
+            by=by,
+            tank_id=tank.pk,
+            volume_m3=volume_m3,
+            why=f"discharge {row.number}",
+            discharge_number=row.number,
+        )
     values: dict[str, Any] = {
         "state": State.CLOSED.value,
         "closed_by": by.user,

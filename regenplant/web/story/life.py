@@ -41,6 +41,7 @@ from regenplant.web.story.papers import certify
 from regenplant.web.story.plot import HISTORY, UNDER_WAY, Run
 from regenplant.web.story.products import next_version, set_up_products
 from regenplant.web.story.running import Running
+from regenplant.web.story.sewer import discharges, excursions, open_excursion, put_up_permit, signed_month
 
 MINUTE, HOUR, DAY = timedelta(minutes=1), timedelta(hours=1), timedelta(days=1)
 
@@ -351,8 +352,13 @@ def tell_the_story(now: datetime) -> None:
         put_up_instruments(stage, start)
         put_up_feeds(stage, start)
         set_up_products(stage, start)
+        put_up_permit(stage, start)
         life = Life(stage)
         life.clockwork.add(start, life.weekly(start))
+        life.clockwork.add(start, discharges(stage, start))
+        life.clockwork.add(now - 9 * DAY, excursions(stage, now - 9 * DAY))
+        life.clockwork.add(now - 19 * HOUR, open_excursion(stage, now - 19 * HOUR))
+        life.clockwork.add(now - 18 * HOUR, signed_month(stage, now - 18 * HOUR))
         for index, (days, hour, run) in enumerate(HISTORY):
             begin = (now - days * DAY).replace(hour=hour, minute=5, second=0, microsecond=0)
             life.clockwork.add(begin - 8 * HOUR, life.batch(replace(run, seed=index), begin))
