@@ -66,6 +66,7 @@ from regenplant.resins.models import ResinType
 from regenplant.resins.services import ResinTypeSettings
 from regenplant.tanks import services as tank_services
 from regenplant.tanks.models import Customer, TankSize, TankVisit
+from regenplant.waste import services as waste_services
 
 START = datetime(2026, 3, 2, 8, 0, tzinfo=UTC)
 """A Monday morning: where the clock of a test stands unless the test moves it."""
@@ -203,9 +204,9 @@ def _equip(plant: SmallPlant) -> None:
             by=by, water=WaterSettings(kind, 291.15, 8e-3, 0.18 if kind == "raw" else 0.0)
         )
     tank = plant_services.save_waste_tank(
-        by=by, tank=WasteTankSettings("N1", "Neutralization tank", 40.0, 4.0)
+        by=by, tank=WasteTankSettings("N1", "Neutralization tank", 400.0, 4.0)
     ).result
-    plant_services.set_waste_level(by=by, waste_tank_id=tank.pk, level_m3=2.0)
+    waste_services.set_waste_level(by=by, waste_tank_id=tank.pk, level_m3=2.0)
     for code, kind, compensation, days in (
         ("CELL", "conductivity", "none", 90),
         ("OLD-CELL", "conductivity", "none", -1),

@@ -11,6 +11,7 @@ from django.db.models import F, Q
 from regenplant.audit.reasons import LONGEST_CATEGORY
 from regenplant.batches.log_models import ForecastMade, MeterLog, MeterLogSetAside, RinseStanding
 from regenplant.batches.top_up_models import BatchTopUp
+from regenplant.core.process.drains import Destination
 from regenplant.core.process.lifecycle import BatchState, StepState
 from regenplant.core.process.lifecycle import label as state_label
 from regenplant.core.process.vocabulary import Leg
@@ -44,6 +45,7 @@ __all__ = [
 BATCH_STATES = [(state.value, state_label(state)) for state in BatchState]
 STEP_STATES = [(state.value, state.value) for state in StepState]
 LEGS = [(leg.value, leg.label) for leg in Leg]
+DESTINATIONS = [(item.value, item.label) for item in Destination]
 IN_A_VESSEL = ["ready", "running", "rinsing", "awaiting_qc", "passed", "held"]
 """States in which no other batch may have its vessels; failed and aborted ones are looked after by the services."""
 
@@ -199,6 +201,8 @@ class StepRun(models.Model):
         settings.AUTH_USER_MODEL, on_delete=models.PROTECT, null=True, related_name="+"
     )
     skip_reason = models.CharField(max_length=300, blank=True)
+    drains_to = models.CharField(max_length=16, choices=DESTINATIONS, blank=True, default="")
+    """Where its drain goes; "" where it drains nothing, and in rows of an older program."""
 
     class Meta:
         ordering = ["number"]

@@ -6,11 +6,14 @@ from collections.abc import Sequence
 from dataclasses import dataclass, replace
 from datetime import datetime
 
+from regenplant.batches.routes import is_metal_plan, route_checks
 from regenplant.batches.sewer_budget import budget_checks
+from regenplant.batches.waste_room import committed_m3
 from regenplant.chemicals.selectors import stock_data
 from regenplant.core.errors import RecordRefused
 from regenplant.core.process.batch_plan import plan_batch
-from regenplant.core.process.plan import BatchPlan, Check, PlanRequest, Severity
+from regenplant.core.process.metal_route import for_metal
+from regenplant.core.process.plan import BatchPlan, Check, PlanRequest, Severity, WasteData
 from regenplant.core.process.vocabulary import IonicForm
 from regenplant.plant.limits import limits_in_force
 from regenplant.plant.models import Vessel
@@ -115,7 +118,7 @@ def request_for(wanted: Wanted, now: datetime) -> PlanRequest:
         stock=stock_data(now),
         skids=skids_by_chemical(),
         waters=waters_by_kind(),
-        waste=waste_data(now),
+        waste=_waste(now, wanted.batch_id),
         eluted_equivalents=wanted.eluted_equivalents,
         mixed=mixed_data(first.resin_type, lot_code, factor, cycles),
         anion_vessel=vessel_data(wanted.anion_vessel) if wanted.anion_vessel else None,
@@ -125,10 +128,19 @@ def request_for(wanted: Wanted, now: datetime) -> PlanRequest:
     )
 
 
+def _waste(now: datetime, besides: int | None) -> WasteData:
+    """The waste tank with what batches under way still send there: that room is theirs."""
+    waste = waste_data(now)
+    return replace(waste, level_m3=waste.level_m3 + committed_m3(besides))
+
+
 def preview(wanted: Wanted, now: datetime) -> BatchPlan:
     """The plan for these tanks in this vessel, with the plant's own checks added to those of the core."""
     plan = plan_batch(request_for(wanted, now))
+    if is_metal_plan(plan, wanted.visits):
+        plan = for_metal(plan)
     own = (
+        *route_checks(plan, wanted.visits),
         *_plant_checks(plan, now),
         *_history_checks(plan, wanted.visits),
         *budget_checks(plan, now, wanted.batch_id),

@@ -15,6 +15,7 @@ from regenplant.core.process.strength_change import StrengthChange, strength_cha
 from regenplant.core.process.vocabulary import SegregationClass
 from regenplant.plant.limits import limits_in_force
 from regenplant.plant.models import Vessel
+from regenplant.plant.site import determination_stop
 from regenplant.tanks.models import TankVisit
 
 
@@ -46,13 +47,18 @@ def resin_here_m3(batch: Batch) -> float:
     return batch.resin_volume_m3 * here_m3 / filled_m3 if filled_m3 else 0.0
 
 
-def unfit(visit: TankVisit, batch: Batch | None) -> str:
+def unfit(visit: TankVisit, batch: Batch | None, now: datetime) -> str:
     """Why this tank cannot go into ``batch`` (None: a new one) now; "" if it can."""
     serial = visit.tank.serial
     if visit.state != VisitState.ACCEPTED:
         why = f" Held: {visit.reason.rstrip('.')}." if visit.reason and visit.state == VisitState.HELD else ""
         return f"{serial} is {visit.state}; only accepted tanks go into a batch.{why}"
-    if not SegregationClass(visit.segregation_class).may_be_regenerated:
+    own = SegregationClass(visit.segregation_class)
+    if own is SegregationClass.METAL_BEARING:
+        stop = determination_stop(now)
+        if stop:
+            return f"{serial} is metal-bearing: {stop}"
+    elif not own.may_be_regenerated:
         return f"{serial} is class {visit.segregation_class}; this class is not regenerated without a written disposition."
     others = visit.batch_links.filter(is_current=True).select_related("batch")
     other = (others.exclude(batch=batch) if batch else others).first()
@@ -64,7 +70,9 @@ def unfit(visit: TankVisit, batch: Batch | None) -> str:
 def live_blockers(batch: Batch, now: datetime) -> tuple[str, ...]:
     """What blocks the start of a frozen batch now: the plant may have changed since it was frozen."""
     visits = visits_for(list(batch.tank_links.filter(is_current=True).values_list("visit_id", flat=True)))
-    found = [] if batch.parent_id else [sentence for visit in visits if (sentence := unfit(visit, batch))]
+    found = (
+        [] if batch.parent_id else [sentence for visit in visits if (sentence := unfit(visit, batch, now))]
+    )
     frozen = plan_of(batch).request
     wanted = Wanted(
         visits=visits,

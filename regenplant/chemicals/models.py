@@ -140,6 +140,7 @@ class Place(models.Model):
         SUPPLIER = "supplier", "supplier"
         BULK_TANK = "bulk_tank", "bulk tank"
         BATCH = "batch", "used in batches"
+        TREATMENT = "treatment", "used to treat waste"
         DRAIN = "drain", "drained unused"
         SPILLED = "spilled", "spilled"
         UNEXPLAINED = "unexplained", "unexplained"

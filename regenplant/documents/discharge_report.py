@@ -95,7 +95,7 @@ def _day(line: DayLine, columns: tuple[Column, ...], system: str) -> tuple[Block
         "stop" if line.is_over else "done", (Span("more went" if line.is_over else "kept", SMALL),), columns[6].width - 6, side=7.5, leading=SMALL.leading
     ) if limited else cell("no limit", columns[6], SMALL)  # fmt: skip
     return (
-        stacked([cell(line.day, columns[0], STRONG), cell(f"{line.count} discharged", columns[0], QUIET)]),
+        stacked([cell(line.day, columns[0], STRONG), cell(_went(line), columns[0], QUIET)]),
         of(line.volume_m3, line.volume_most_m3, "liquid_volume", columns[1]),
         *(
             of(line.loads.of(ion), line.budget_kg.get(ion), "mass", column)
@@ -103,6 +103,11 @@ def _day(line: DayLine, columns: tuple[Column, ...], system: str) -> tuple[Block
         ),
         verdict,
     )
+
+
+def _went(line: DayLine) -> str:
+    said = [f"{line.count} discharged"] if line.count else []
+    return " and ".join([*said, *(["brine"] if line.brine_m3 > 0.0 else [])])
 
 
 def _discharges(content: MonthContent, width: float, system: str) -> list[Item]:

@@ -19,6 +19,7 @@ class PlantConfig(AppConfig):
             locks.Lock("plant_calibration"),
             locks.Lock("plant_calibrationpoint"),
             locks.Lock("plant_outofservice"),
+            locks.Lock("plant_sitedetermination"),
             locks.Lock("plant_impactlook"),
             locks.Lock(
                 "plant_meterfeed",

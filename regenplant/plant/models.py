@@ -9,6 +9,7 @@ from django.db.models import F, Q
 from regenplant.audit.version_model import Version
 from regenplant.plant.calibration_models import Calibration, CalibrationPoint, ImpactLook, OutOfService
 from regenplant.plant.permit_models import PermitVersion
+from regenplant.plant.site_models import SiteDetermination
 
 __all__ = [
     "COMPENSATIONS",
@@ -21,6 +22,7 @@ __all__ = [
     "OutOfService",
     "PermitVersion",
     "PlantProfile",
+    "SiteDetermination",
     "Skid",
     "Terminal",
     "Vessel",
@@ -202,6 +204,7 @@ class WasteTank(models.Model):
     name = models.CharField(max_length=80)
     capacity_m3 = models.FloatField()
     level_m3 = models.FloatField(default=0.0)
+    """By the books of the waste ledger, which may say more than the tank holds until somebody reads the level [m^3]."""
     reserve_m3 = models.FloatField()
     version = models.PositiveIntegerField(default=1)
 
@@ -209,7 +212,7 @@ class WasteTank(models.Model):
         ordering = ["code"]
         constraints = [
             models.CheckConstraint(
-                condition=Q(level_m3__gte=0, level_m3__lte=F("capacity_m3"), reserve_m3__gte=0),
+                condition=Q(level_m3__gte=0, reserve_m3__gte=0),
                 name="waste_tank_level",
             )
         ]

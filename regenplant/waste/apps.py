@@ -10,15 +10,19 @@ class WasteConfig(AppConfig):
         import regenplant.waste.services
         import regenplant.waste.verification  # noqa: F401
         from regenplant.audit import locks
+        from regenplant.batches import drained
         from regenplant.plant import handed_on, sewer_day
         from regenplant.waste.handed_on import sewer_section
+        from regenplant.waste.services._drains import keep_drain
         from regenplant.waste.sewer_day import day_at
 
+        drained.tell(keep_drain)
         sewer_day.tell(day_at)
         handed_on.register("sewer", sewer_section)
 
         locks.declare(
             locks.Lock("waste_wastemovement"),
+            locks.Lock("waste_stepdrain"),
             locks.Lock("waste_discharge", when="OLD.state IN ('closed', 'given_up')"),
             locks.Lock("waste_dischargereading"),
             locks.Lock("waste_excursion", when="OLD.closed_at IS NOT NULL"),

@@ -4,15 +4,13 @@ from __future__ import annotations
 
 from collections.abc import Mapping, Sequence
 from dataclasses import dataclass
-from datetime import date, datetime, timedelta
+from datetime import UTC, date, datetime, timedelta
 
 from django.db.models import Count, QuerySet, Sum
 
-from regenplant.batches.frozen import plan_of
-from regenplant.batches.models import StepRun
 from regenplant.core.process.discharge import Judged, PermitContent, TankReading, judge, why_not_in_force
+from regenplant.core.process.drains import Destination
 from regenplant.core.process.lifecycle import StepState
-from regenplant.core.process.plan_steps import WASTE_TANK
 from regenplant.core.process.sewer_budget import (
     IONS,
     WORDS,
@@ -21,15 +19,17 @@ from regenplant.core.process.sewer_budget import (
     budget_lines,
     share_that_fits,
     too_much,
+    total,
 )
+from regenplant.core.process.waste_held import ION_WEIGHTS_KG_PER_MOL
 from regenplant.core.process.wording import listed, say
 from regenplant.plant.days import start_of_day
 from regenplant.plant.models import WasteTank
 from regenplant.plant.permit import Permit, content_from, permit_in_force
 from regenplant.plant.selectors import plant_day
 from regenplant.waste.discharge_models import Discharge, DischargeReading
-from regenplant.waste.models import WasteMovement
-from regenplant.waste.selectors import standing
+from regenplant.waste.models import StepDrain, WasteMovement
+from regenplant.waste.selectors import coming, standing
 
 State = Discharge.State
 UNDER_WAY = (State.OPEN.value, State.RELEASED.value)
@@ -80,40 +80,70 @@ def last_inflow_at(tank: WasteTank) -> datetime | None:
     )
 
 
-def draining_now() -> tuple[str, ...]:
+def draining_now(now: datetime) -> tuple[str, ...]:
     """Batches of which a step drains to the waste tank right now, by number."""
-    running = StepRun.objects.filter(state=StepState.RUNNING.value).select_related("batch")
-    return tuple(
-        step.batch.number
-        for step in running
-        if any(
-            one.number == step.number and one.drain_to.startswith(WASTE_TANK)
-            for one in plan_of(step.batch).steps
-        )
-    )
+    running = (one for one in coming(now) if one.step.state == StepState.RUNNING)
+    return tuple(dict.fromkeys(one.batch.number for one in running))
 
 
 # --- a day --------------------------------------------------------------------------------------------------------------
 @dataclass(frozen=True, slots=True)
 class DayGone:
-    """What was discharged on one plant day."""
+    """What went to the sewer on one plant day: discharges of waste tanks, and brine that drained there directly."""
 
     day: date
     loads: Loads
     volume_m3: float
     count: int
+    """Discharges."""
 
 
 def gone_on(day: date) -> DayGone:
-    """Discharges whose outlet was shut on this plant day."""
-    rows = Discharge.objects.filter(
-        state=State.CLOSED.value,
-        ended_at__gte=start_of_day(day),
-        ended_at__lt=start_of_day(day + timedelta(days=1)),
-    )
+    """Discharges whose outlet was shut on this plant day, and brine that drained to the sewer on it."""
+    begins, ends = start_of_day(day), start_of_day(day + timedelta(days=1))
+    rows = Discharge.objects.filter(state=State.CLOSED.value, ended_at__gte=begins, ended_at__lt=ends)
     sums = rows.aggregate(*(Sum(f"{ion}_kg") for ion in IONS), volume=Sum("volume_m3"), count=Count("pk"))
-    return DayGone(
-        day, Loads(*(sums[f"{ion}_kg__sum"] or 0.0 for ion in IONS)), sums["volume"] or 0.0, sums["count"]
+    brine = total_brine(brine_drained(begins, ends))
+    loads = Loads(*(sums[f"{ion}_kg__sum"] or 0.0 for ion in IONS)) + brine.loads
+    return DayGone(day, loads, (sums["volume"] or 0.0) + brine.volume_m3, sums["count"])
+
+
+@dataclass(frozen=True, slots=True)
+class BrineGone:
+    """Brine of one step that went to the sewer without a waste tank."""
+
+    at: datetime
+    volume_m3: float
+    loads: Loads
+
+
+def brine_drained(begins: datetime, ends: datetime) -> tuple[BrineGone, ...]:
+    """Brine that drained directly to the sewer, from ``begins`` on and before ``ends``, in the order of time."""
+    rows = StepDrain.objects.filter(
+        destination=Destination.BRINE_SEWER.value, drained_at__gte=begins, drained_at__lt=ends
+    )
+    return tuple(
+        BrineGone(at, volume, loads_of_amounts(amounts))
+        for at, volume, amounts in rows.order_by("drained_at", "pk").values_list(
+            "drained_at", "waste_m3", "amounts_mol"
+        )
+    )
+
+
+def total_brine(parts: Sequence[BrineGone]) -> BrineGone:
+    """All of it; ``at`` says nothing then."""
+    return BrineGone(
+        datetime.min.replace(tzinfo=UTC),
+        sum((one.volume_m3 for one in parts), 0.0),
+        total(one.loads for one in parts),
+    )
+
+
+def loads_of_amounts(amounts_mol: Mapping[str, float]) -> Loads:
+    """Masses of ions by total [mol to kg]."""
+    mass = {name: moles * ION_WEIGHTS_KG_PER_MOL[name] for name, moles in amounts_mol.items()}
+    return Loads(
+        mass.get("chloride", 0.0), mass.get("sodium", 0.0), mass.get("sulfate", 0.0), sum(mass.values())
     )
 
 
@@ -192,7 +222,7 @@ def _blockers(
     measured: Mapping[str, float],
 ) -> tuple[str, ...]:
     said = [why_not_in_force(content, plant_day(now))]
-    if draining := draining_now():
+    if draining := draining_now(now):
         said.append(f"{listed(draining)} drains to the waste tank now. Let it end, then mix and read anew.")
     said.extend(judged.missing)
     tank, planned = discharge.tank, discharge.planned_volume_m3

@@ -6,8 +6,9 @@ from django.conf import settings
 from django.db import models
 from django.db.models import Q
 
-from regenplant.batches.models import Batch
-from regenplant.plant.models import WasteTank
+from regenplant.batches.models import DESTINATIONS, Batch
+from regenplant.chemicals.models import Movement
+from regenplant.plant.models import Instrument, WasteTank
 from regenplant.waste.discharge_models import Discharge, DischargeReading
 from regenplant.waste.excursion_models import Excursion, ExcursionFollowUp
 from regenplant.waste.report_models import DischargeReport
@@ -18,6 +19,7 @@ __all__ = [
     "DischargeReport",
     "Excursion",
     "ExcursionFollowUp",
+    "StepDrain",
     "WasteMovement",
 ]
 
@@ -58,6 +60,13 @@ class WasteMovement(models.Model):
     reference = models.CharField(max_length=60, blank=True)
     """What it was for: a batch with its step, a chemical movement, a discharge."""
     reason = models.CharField(max_length=300, blank=True)
+    ph = models.FloatField(null=True)
+    """As measured with the level, with ``instrument``; null where none was."""
+    instrument = models.ForeignKey(Instrument, on_delete=models.PROTECT, null=True, related_name="+")
+    instrument_was_valid = models.BooleanField(default=True)
+    """In calibration on that day; a reading without an instrument says nothing else."""
+    movement = models.ForeignKey(Movement, on_delete=models.PROTECT, null=True, related_name="+")
+    """The mass of chemical that came in, in the ledger of chemicals."""
     moved_at = models.DateTimeField()
     moved_by = models.ForeignKey(settings.AUTH_USER_MODEL, on_delete=models.PROTECT, related_name="+")
 
@@ -75,6 +84,13 @@ class WasteMovement(models.Model):
                 condition=~Q(kind="drain") | Q(batch__isnull=False, step_number__isnull=False),
                 name="drained_from_a_step",
             ),
+            models.CheckConstraint(
+                condition=~Q(kind="treatment") | Q(movement__isnull=False), name="treated_with_a_movement"
+            ),
+            models.CheckConstraint(
+                condition=Q(ph__isnull=True) | Q(ph__gte=0, ph__lte=14, instrument__isnull=False),
+                name="waste_ph_has_instrument",
+            ),
             models.UniqueConstraint(
                 fields=["batch", "step_number"], condition=Q(kind="drain"), name="a_step_drains_once"
             ),
@@ -82,3 +98,41 @@ class WasteMovement(models.Model):
 
     def __str__(self) -> str:
         return f"{self.number}"
+
+
+class StepDrain(models.Model):
+    """What one step sent down its drain, and where it went. Append-only; every draining step has one (EV-01)."""
+
+    batch = models.ForeignKey(Batch, on_delete=models.PROTECT, related_name="drains")
+    step_number = models.PositiveSmallIntegerField()
+    destination = models.CharField(max_length=16, choices=DESTINATIONS)
+    volume_m3 = models.FloatField()
+    """All that went through [m^3]."""
+    waste_m3 = models.FloatField()
+    """The part that carries chemical, which went to the destination; of a fast rinse the first bed volumes [m^3]."""
+    amounts_mol = models.JSONField(default=dict)
+    """Its ions, by total [mol]."""
+    is_known = models.BooleanField(default=True)
+    """Whether its ions are counted at all."""
+    temperature_kelvin = models.FloatField()
+    was_given_up = models.BooleanField(default=False)
+    """The batch was given up while the step ran."""
+    drained_at = models.DateTimeField()
+    drained_by = models.ForeignKey(settings.AUTH_USER_MODEL, on_delete=models.PROTECT, related_name="+")
+
+    class Meta:
+        ordering = ["drained_at", "id"]
+        indexes = [models.Index(fields=["destination", "drained_at"], name="step_drain_destination")]
+        constraints = [
+            models.UniqueConstraint(fields=["batch", "step_number"], name="one_drain_of_a_step"),
+            models.CheckConstraint(
+                condition=Q(volume_m3__gte=0, waste_m3__gte=0), name="drain_not_below_zero"
+            ),
+            models.CheckConstraint(
+                condition=Q(destination__in=[value for value, _ in DESTINATIONS]),
+                name="drain_destination_known",
+            ),
+        ]
+
+    def __str__(self) -> str:
+        return f"{self.step_number}"

@@ -16,9 +16,9 @@ from regenplant.core.errors import RecordRefused
 from regenplant.core.process.canonical import from_plain
 from regenplant.core.process.sewer_budget import IONS, Loads, total
 from regenplant.plant.days import plant_day, profile, start_of_day
-from regenplant.plant.permit import content_from
+from regenplant.plant.permit import content_from, permit_in_force
 from regenplant.waste.discharge_models import Discharge, DischargeReading
-from regenplant.waste.discharges import discharges, is_proof
+from regenplant.waste.discharges import BrineGone, brine_drained, discharges, is_proof, total_brine
 from regenplant.waste.excursion_models import Excursion
 from regenplant.waste.report_models import DischargeReport
 
@@ -56,7 +56,10 @@ class DayLine:
     volume_m3: float
     volume_most_m3: float | None
     loads: Loads
+    """Of the discharges and of the brine together [kg]."""
     budget_kg: dict[str, float]
+    brine_m3: float = 0.0
+    """Of the volume, brine that drained to the sewer without a waste tank [m^3]."""
 
     @property
     def is_over(self) -> bool:
@@ -98,7 +101,7 @@ class MonthContent:
 
     @property
     def volume_m3(self) -> float:
-        return sum(line.volume_m3 for line in self.days)
+        return sum((line.volume_m3 for line in self.days), 0.0)
 
     @property
     def loads(self) -> Loads:
@@ -156,7 +159,7 @@ def content_at(month: str, now: datetime) -> MonthContent:
         is_over=plant_day(now) >= ends,
         permits=tuple(dict.fromkeys(line.permit for line in lines)),
         discharges=lines,
-        days=_day_lines(zip(rows, lines, strict=True)),
+        days=_day_lines(zip(rows, lines, strict=True), brine_drained(low, high), zone),
         excursions=tuple(
             _excursion_line(row, zone)
             for row in found.select_related("discharge", "closed_by")
@@ -227,22 +230,30 @@ def _counting(row: Discharge, readings: Iterable[DischargeReading]) -> list[Disc
     ]
 
 
-def _day_lines(pairs: Iterable[tuple[Discharge, DischargeLine]]) -> tuple[DayLine, ...]:
-    """One line for each day; the permit of the day's last discharge is its measure."""
-    days: dict[str, list[tuple[Discharge, DischargeLine]]] = {}
-    for pair in pairs:
-        days.setdefault(pair[1].day, []).append(pair)
+def _day_lines(
+    pairs: Iterable[tuple[Discharge, DischargeLine]], brine: Iterable[BrineGone], zone: ZoneInfo
+) -> tuple[DayLine, ...]:
+    """One line for each day on which something went; the permit in force at its end is its measure."""
+    discharged: dict[str, list[DischargeLine]] = {}
+    drained: dict[str, list[BrineGone]] = {}
+    for _, line in pairs:
+        discharged.setdefault(line.day, []).append(line)
+    for one in brine:
+        drained.setdefault(one.at.astimezone(zone).date().isoformat(), []).append(one)
     found = []
-    for day, own in days.items():
-        permit = content_from(own[-1][0].permit_text)
+    for day in sorted({*discharged, *drained}):
+        own, of_brine = discharged.get(day, []), total_brine(drained.get(day, []))
+        ends = start_of_day(date.fromisoformat(day) + timedelta(days=1)) - timedelta(seconds=1)
+        permit = permit_in_force(ends).content
         found.append(
             DayLine(
                 day=day,
                 count=len(own),
-                volume_m3=sum(line.volume_m3 for _, line in own),
+                volume_m3=sum((line.volume_m3 for line in own), of_brine.volume_m3),
                 volume_most_m3=permit.volume_m3_per_day,
-                loads=total(line.loads for _, line in own),
+                loads=total(line.loads for line in own) + of_brine.loads,
                 budget_kg=permit.budget_kg(),
+                brine_m3=of_brine.volume_m3,
             )
         )
     return tuple(found)

@@ -11,7 +11,7 @@ from regenplant.plant.models import WasteTank
 from regenplant.plant.selectors import plant_day
 from regenplant.plant.sewer_day import SewerDay
 from regenplant.waste.discharges import concentrations_of, gone_on, loads_in
-from regenplant.waste.selectors import drained_frac
+from regenplant.waste.selectors import drained_fracs
 
 
 def day_at(now: datetime) -> SewerDay:
@@ -23,7 +23,7 @@ def day_at(now: datetime) -> SewerDay:
     gone = gone_on(plant_day(now))
     standing = total(_standing(tank) for tank in WasteTank.objects.all())
     rows = Batch.objects.filter(state__in=[state.value for state in UNDER_WAY])
-    return SewerDay(gone.loads, gone.volume_m3, standing, {row.pk: drained_frac(row) for row in rows})
+    return SewerDay(gone.loads, gone.volume_m3, standing, drained_fracs(rows))
 
 
 def _standing(tank: WasteTank) -> Loads:

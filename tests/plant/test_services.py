@@ -15,7 +15,7 @@ from regenplant.audit.selectors import story
 from regenplant.core.errors import DomainError, NotAllowed, OutOfRange, RecordRefused, StaleRecord
 from regenplant.people.models import Person
 from regenplant.plant import services
-from regenplant.plant.models import Instrument, PlantProfile, Skid, Vessel, WasteTank, WaterSupply
+from regenplant.plant.models import Instrument, PlantProfile, Skid, Vessel, WaterSupply
 from regenplant.plant.services import (
     InstrumentSettings,
     ProfileSettings,
@@ -376,33 +376,6 @@ def test_a_water_that_cannot_be_is_refused(
     assert refused.value.field == field and not WaterSupply.objects.exists()
 
 
-@pytest.fixture
-def waste(supervisor: Person, by: Acts) -> WasteTank:
-    return services.save_waste_tank(
-        by=by(supervisor), tank=WasteTankSettings("N1", "Neutralization", 40.0, 10.0)
-    ).result
-
-
-def test_the_waste_level_stays_inside_the_tank(waste: WasteTank, operator: Person, by: Acts) -> None:
-    services.set_waste_level(by=by(operator), waste_tank_id=waste.pk, level_m3=12.0, version=1)
-    with pytest.raises(OutOfRange, match="The tank holds no more"):
-        services.set_waste_level(by=by(operator), waste_tank_id=waste.pk, level_m3=40.5)
-    with pytest.raises(StaleRecord):
-        services.set_waste_level(by=by(operator), waste_tank_id=waste.pk, level_m3=13.0, version=1)
-    waste.refresh_from_db()
-    assert waste.level_m3 == 12.0
-
-
-def test_a_waste_tank_does_not_shrink_under_its_level(
-    waste: WasteTank, operator: Person, supervisor: Person, by: Acts
-) -> None:
-    services.set_waste_level(by=by(operator), waste_tank_id=waste.pk, level_m3=30.0)
-    with pytest.raises(OutOfRange, match="Write the level first"):
-        services.save_waste_tank(
-            by=by(supervisor), tank=WasteTankSettings("N1", "Neutralization", 20.0, 5.0), version=2
-        )
-
-
 def test_the_reserve_is_part_of_the_tank(supervisor: Person, by: Acts) -> None:
     with pytest.raises(OutOfRange, match="part of the capacity"):
         services.save_waste_tank(
@@ -481,7 +454,6 @@ def test_a_calibration_that_cannot_be_is_refused(
         lambda by: services.record_clean_down(by=by, vessel_id=0, note="long enough a note"),
         lambda by: services.lock_out_skid(by=by, skid_id=0, reason="reason enough"),
         lambda by: services.lift_skid_lock_out(by=by, skid_id=0, checked="looked everywhere"),
-        lambda by: services.set_waste_level(by=by, waste_tank_id=0, level_m3=1.0),
         lambda by: services.record_calibration(
             by=by, instrument_id=0, calibrated_on=date(2026, 1, 1), due_on=date(2026, 6, 1)
         ),

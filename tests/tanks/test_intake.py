@@ -239,10 +239,14 @@ def test_high_purity_goes_down_to_industrial_once_and_for_good(at_dock, plant):
     assert "it was class C" in story([("tank", tank.serial)])[-1].sentence
 
 
-def test_a_tank_of_a_class_that_is_not_regenerated_is_not_accepted(at_dock, plant):
+@pytest.mark.requirement("EV-03")
+def test_a_metal_tank_is_not_accepted_without_a_determination_of_the_site(at_dock, plant):
     visit = at_dock(segregation_class="F")
     services.inspect_tank(by=plant.by(), visit_id=visit.pk, inspection=seen())
-    with pytest.raises(TransitionRefused, match="not regenerated without a written disposition"):
+    with pytest.raises(
+        TransitionRefused,
+        match="Metal-bearing resin is not accepted here: no determination of the site is on record",
+    ):
         services.accept_tank(
             by=plant.by("safety"),
             visit_id=visit.pk,

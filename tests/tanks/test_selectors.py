@@ -79,7 +79,7 @@ def test_the_dock_takes_two_queries_however_many_stand_there(at_dock, plant, dja
 def test_the_intake_page_knows_what_may_be_decided(at_dock, plant, django_assert_max_num_queries):
     visit = at_dock(segregation_class="C", look=True)
     with django_assert_max_num_queries(5):
-        page = selectors.intake_page(visit.number)
+        page = selectors.intake_page(visit.number, plant.now)
     assert [item.value for item in page.classes] == ["C", "D"]
     assert {str(offer.action): offer.is_open for offer in page.offers} == {
         "accept": True,

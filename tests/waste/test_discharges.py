@@ -8,6 +8,7 @@ import pytest
 from django.db import DatabaseError, transaction
 
 from regenplant.audit.selectors import story
+from regenplant.batches.models import Batch
 from regenplant.core.errors import NotAllowed, OutOfRange, RecordRefused, SignatureRefused, StaleRecord
 from regenplant.people.signing import holds
 from regenplant.plant.models import WasteTank
@@ -15,7 +16,8 @@ from regenplant.plant.selectors import plant_day
 from regenplant.plant.sewer_day import day_at
 from regenplant.waste import services
 from regenplant.waste.discharges import gone_on, standing_at
-from regenplant.waste.models import Discharge, DischargeReading, Excursion, WasteMovement
+from regenplant.waste.models import Discharge, DischargeReading, Excursion, StepDrain, WasteMovement
+from regenplant.waste.month import content_at, month_of
 from tests import factories
 from tests.waste.sewer import (
     ANALYSIS,
@@ -111,19 +113,20 @@ def test_what_comes_into_the_tank_undoes_the_readings() -> None:
     row = proven(plant)
     assert standing_at(row, plant.now, ANALYSIS).blockers == ()
     plant.forward(minutes=1)
-    _inflow(plant)
+    _inflow(plant, factories.frozen_batch(plant, "sac_na"))
     assert standing_at(row, plant.now, ANALYSIS).judged.standing == ("before", "before")
     with pytest.raises(RecordRefused, match="Two good readings"):
         release(plant, row)
 
 
-def _inflow(plant: factories.SmallPlant) -> None:
-    """Treatment of the tank, as the ledger keeps it."""
+def _inflow(plant: factories.SmallPlant, batch: Batch) -> None:
+    """A step of a batch that drained into the tank, as the ledger keeps it."""
     tank = WasteTank.objects.get(code="N1")
     last = WasteMovement.objects.order_by("-number").first()
     WasteMovement.objects.create(
-        number=last.number + 1 if last else 1, tank=tank, kind="treatment", volume_m3=0.01, level_m3=tank.level_m3,
-        moved_at=plant.now, moved_by=plant.people["operator"],
+        number=last.number + 1 if last else 1, tank=tank, kind="drain", volume_m3=0.01, level_m3=tank.level_m3,
+        unknown_m3=tank.level_m3, batch=batch, step_number=2, moved_at=plant.now,
+        moved_by=plant.people["operator"],
     )  # fmt: skip
 
 
@@ -265,10 +268,12 @@ def test_a_reading_outside_while_it_runs_out_is_an_excursion_and_stays_one() -> 
 
 
 def test_more_than_was_released_and_inflow_while_it_ran_are_excursions() -> None:
-    plant = plant_with_permit(chloride_kg_per_day=20.0)
+    plant = factories.small_plant()
+    batch = factories.frozen_batch(plant, "sac_na")
+    permitted(plant, chloride_kg_per_day=20.0)
     row = release(plant, proven(plant, 1.0))
     plant.forward(minutes=5)
-    _inflow(plant)
+    _inflow(plant, batch)
     plant.forward(minutes=5)
     services.close_discharge(by=plant.by(), discharge_id=row.pk, volume_m3=1.2)
     assert {one.kind for one in Excursion.objects.all()} == {"unproven", "other", "budget"}
@@ -304,3 +309,30 @@ def test_a_reading_that_cannot_be_is_refused(ph: float, celsius: float, field: s
         read(plant, row, 7.0, meter="CELL")
     with pytest.raises(RecordRefused, match="still to come"):
         read(plant, row, 7.0, taken_at=plant.now + timedelta(minutes=5))
+
+
+@pytest.mark.requirement("EV-06")
+def test_brine_that_drains_to_the_sewer_directly_counts_on_the_same_day() -> None:
+    """1,000 mol of chloride are 35.45 kg (IUPAC 2021: 35.45 g/mol), of sodium 22.99 kg; 20 kg of chloride went by discharge."""
+    plant = plant_with_permit(chloride_kg_per_day=60.0)
+    discharged(plant, 1.0)
+    StepDrain.objects.create(
+        batch=factories.frozen_batch(plant, "sac_na"), step_number=2, destination="brine_sewer", volume_m3=0.8, waste_m3=0.8,
+        amounts_mol={"chloride": 1000.0, "sodium": 1000.0}, temperature_kelvin=293.15, drained_at=plant.now,
+        drained_by=plant.people["operator"],
+    )  # fmt: skip
+    gone = gone_on(plant_day(plant.now))
+    assert gone.loads.chloride_kg == pytest.approx(55.45, abs=0.01)
+    assert (gone.loads.sodium_kg, gone.volume_m3, gone.count) == (
+        pytest.approx(34.99, abs=0.01),
+        pytest.approx(1.8),
+        1,
+    )
+    [day] = content_at(month_of(plant.now), plant.now).days
+    assert (day.brine_m3, day.volume_m3, day.loads.tds_kg) == (
+        0.8,
+        pytest.approx(1.8),
+        pytest.approx(94.44, abs=0.01),
+    )
+    with pytest.raises(RecordRefused, match=r"55\.\d.kg went"):
+        release(plant, proven(plant, 0.5))

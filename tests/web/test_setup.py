@@ -308,7 +308,7 @@ def test_the_waste_level_and_its_tank(plant: SmallPlant, as_: Callable[[str], Cl
     assert isinstance(form, WasteLevelForm)
     assert (
         "The tank holds no more"
-        in errors_of(client.post(url, form_data(form) | {"level_m3": "41 m3"}))["level_m3"][0]
+        in errors_of(client.post(url, form_data(form) | {"level_m3": "401 m3"}))["level_m3"][0]
     )
     assert client.post(url, form_data(form) | {"level_m3": "3000 gal"}).status_code == 302
     assert WasteTank.objects.get().level_m3 == pytest.approx(11.3562, abs=1e-3)

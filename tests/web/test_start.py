@@ -14,6 +14,7 @@ from regenplant.batches.selectors import start_page
 from regenplant.plant import services as plant_services
 from regenplant.plant.models import Vessel, WasteTank
 from regenplant.plant.services import SkidSettings, VesselSettings
+from regenplant.waste import services as waste_services
 from regenplant.web.areas.start import StartForm, wanted_of
 from regenplant.web.presenters.start import start_view
 from tests import factories, families
@@ -217,7 +218,7 @@ def test_a_plan_that_nobody_saw_is_not_frozen(plant, tanks, operator_client):
 
 def test_a_plan_that_changed_since_it_was_seen_is_shown_again(plant, tanks, operator_client):
     data = start_data(plant, tanks)
-    plant_services.set_waste_level(
+    waste_services.set_waste_level(
         by=plant.by("supervisor"), waste_tank_id=WasteTank.objects.get().pk, level_m3=9.0
     )
     response = operator_client.post(reverse(START), data)

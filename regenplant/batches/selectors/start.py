@@ -235,7 +235,7 @@ def start_page(
     picked = set(visit_ids) if visit_ids is not None else {c.key for c in fit.selection.choices if c.is_in}
     order = {choice.key: index for index, choice in enumerate(fit.selection.choices)}
     tanks = tuple(
-        TankChoice(visit, visit.pk in picked, by_key.get(visit.pk), unfit(visit, None))
+        TankChoice(visit, visit.pk in picked, by_key.get(visit.pk), unfit(visit, None, now))
         for visit in sorted(found.pool.visits, key=lambda visit: order[visit.pk])
     )
     in_batch = [tank.visit.pk for tank in tanks if tank.is_in]

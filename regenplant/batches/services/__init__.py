@@ -33,6 +33,7 @@ from regenplant.batches.services.logs import set_aside, take_in
 from regenplant.batches.services.mismatches import TYPED_DIFFERENTLY, note_mismatch
 from regenplant.batches.services.planning import freeze_batch, plan_rework
 from regenplant.batches.services.readings import ReadingAsTyped, correct_reading, record_reading
+from regenplant.batches.services.routing import route_step
 from regenplant.batches.services.running import finish_step, skip_step, start_batch, start_step
 from regenplant.batches.services.topping_up import keep_rest, top_up_batch
 from regenplant.batches.services.withdrawing import (
@@ -81,6 +82,7 @@ __all__ = [
     "record_reading",
     "repeat_rinse",
     "resume_batch",
+    "route_step",
     "scrap_batch",
     "set_aside",
     "set_aside_tank",

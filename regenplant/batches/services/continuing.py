@@ -11,6 +11,7 @@ from regenplant.audit.wording import say
 from regenplant.batches.frozen import plan_of
 from regenplant.batches.models import Batch, StepRun
 from regenplant.batches.moves import batch_snapshot, locked, move_batch
+from regenplant.batches.routes import metal_flag_of, usual
 from regenplant.batches.services._subject import batch_subject, with_tanks
 from regenplant.core.process.continued import rinse_and_sample
 from regenplant.core.process.lifecycle import BatchAction, BatchState
@@ -52,6 +53,7 @@ def _add_round(batch: Batch, allowance: str) -> StepRun:
     """The rinse and the sample as further steps; returns the rinse."""
     last = batch.steps.count()
     rows = [plan_of(batch).step(last + 1), plan_of(batch).step(last + 2)]
+    metal = metal_flag_of(batch)
     made = [
         StepRun.objects.create(
             batch=batch,
@@ -61,6 +63,7 @@ def _add_round(batch: Batch, allowance: str) -> StepRun:
             leg=step.leg.value,
             planned_duration_s=step.value("duration_s"),
             is_safe_hold_after=step.is_safe_hold_after,
+            drains_to=usual(plan_of(batch), step, batch.segregation_class, metal=metal) or "",
         )
         for step in rows
     ]

@@ -8,7 +8,7 @@ from regenplant.audit.by import By
 from regenplant.audit.reasons import Reason
 from regenplant.audit.use_case import Outcome, use_case
 from regenplant.audit.wording import say
-from regenplant.batches import given_up
+from regenplant.batches import drained, given_up
 from regenplant.batches.models import Batch, Deviation, Hold
 from regenplant.batches.moves import batch_snapshot, locked, move_batch, open_hold
 from regenplant.batches.services._as_typed import why_late
@@ -17,7 +17,7 @@ from regenplant.batches.services._step_meant import step_in_trouble
 from regenplant.batches.services._subject import batch_subject, with_tanks
 from regenplant.batches.services._words import long_enough
 from regenplant.core.errors import RecordRefused
-from regenplant.core.process.lifecycle import BatchAction
+from regenplant.core.process.lifecycle import BatchAction, StepState
 
 
 @use_case("batch.held", permission="batch.hold")
@@ -77,6 +77,8 @@ def abort_batch(*, by: By, batch_id: int, reason: str, version: int | None = Non
     if batch.started_at is None:
         _let_tanks_go(batch)
     else:
+        for step in batch.steps.filter(state=StepState.RUNNING):
+            drained.told(by, batch, step)
         given_up.told(by, batch, reason.strip())
     return Outcome(
         subject=batch_subject(batch),

@@ -19,6 +19,7 @@ from regenplant.batches.models import Batch, BatchTank, StepRun
 from regenplant.batches.moves import batch_snapshot, locked, move_batch
 from regenplant.batches.preview import Wanted, one_pool, preview, visits_for
 from regenplant.batches.readiness import occupants, resin_here_m3, unfit
+from regenplant.batches.routes import has_metal_flag, usual
 from regenplant.batches.services._rework import NO_CAUSE, Cause, refuse_alone, sign_together
 from regenplant.batches.services._subject import batch_subject, with_tanks
 from regenplant.batches.worked_out import Chosen, choose, worked_of
@@ -57,7 +58,7 @@ def freeze_batch(
     Raises: RecordRefused, PlanRefused (blocking checks), StaleRecord.
     """
     visits = visits_for(visit_ids)
-    _refuse_unfit_tanks(visits)
+    _refuse_unfit_tanks(visits, by.at)
     one_pool(visits)
     vessel = Vessel.objects.select_for_update().get(pk=vessel_id)
     _refuse_occupied(vessel)
@@ -202,9 +203,9 @@ def _refuse_unmet(
         refuse_alone(by, parent, needs, together)
 
 
-def _refuse_unfit_tanks(visits: Sequence[TankVisit]) -> None:
+def _refuse_unfit_tanks(visits: Sequence[TankVisit], now: datetime) -> None:
     for visit in visits:
-        sentence = unfit(visit, None)
+        sentence = unfit(visit, None, now)
         if sentence:
             raise RecordRefused(sentence, code="tank_unfit", field="tanks")
 
@@ -340,6 +341,7 @@ def _create(
         BatchTank(batch=batch, visit=visit, resin_volume_m3=visit.resin_volume_m3, position=index)
         for index, visit in enumerate(visits, start=1)
     )
+    metal = has_metal_flag(visits)
     StepRun.objects.bulk_create(
         StepRun(
             batch=batch,
@@ -349,6 +351,7 @@ def _create(
             leg=step.leg.value,
             planned_duration_s=step.value("duration_s"),
             is_safe_hold_after=step.is_safe_hold_after,
+            drains_to=usual(plan, step, request.segregation_class, metal=metal) or "",
         )
         for step in plan.steps
     )

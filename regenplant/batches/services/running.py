@@ -6,7 +6,7 @@ from regenplant.audit.by import By
 from regenplant.audit.reasons import Reason
 from regenplant.audit.use_case import Outcome, require, use_case
 from regenplant.audit.wording import say
-from regenplant.batches import taken
+from regenplant.batches import drained, taken
 from regenplant.batches.allowances import over_allowance
 from regenplant.batches.endings import end_not_reached, mass_fed_kg_100
 from regenplant.batches.frozen import judged_rinses, plan_of
@@ -14,6 +14,7 @@ from regenplant.batches.legs import BEGUN, predecessors, standing_chemicals, ves
 from regenplant.batches.models import Batch, Deviation, StepRun
 from regenplant.batches.moves import batch_snapshot, locked, move_batch, move_step, step_snapshot, touch
 from regenplant.batches.readiness import changed_strengths, live_blockers
+from regenplant.batches.routes import destination_of, metal_flag_of, route_refusal
 from regenplant.batches.services._as_typed import why_late
 from regenplant.batches.services._deviations import write_deviation
 from regenplant.batches.services._standing import renew_what_is_kept
@@ -75,6 +76,7 @@ def start_step(*, by: By, step_id: int, version: int | None = None, late: Reason
     step = StepRun.objects.select_related("batch").get(pk=step_id)
     batch = locked(step.batch_id, version)
     _in_order_of_time(by, batch, step)
+    _refuse_route(batch, step)
     reason = why_late(by, late)
     move_step(
         step,
@@ -154,6 +156,15 @@ def finish_step(
     return _step_outcome(batch, step, reason=said, **facts)
 
 
+def _refuse_route(batch: Batch, step: StepRun) -> None:
+    """No step starts whose drain the class table does not let go where it goes (EV-01, EV-02). Raises: RecordRefused."""
+    if not plan_of(batch).step(step.number).drain_to:
+        return
+    words = route_refusal(step, batch, destination_of(step, batch), metal=metal_flag_of(batch))
+    if words:
+        raise RecordRefused(words, code="destination")
+
+
 def _source_and_words(step: StepRun, batch: Batch, open_ends: tuple[str, ...]) -> tuple[str, str]:
     """Of the deviation: ended before its end, or at its end with more water than it was allowed."""
     if open_ends == over_allowance(step, batch):
@@ -195,6 +206,7 @@ def _after_finish(by: By, batch: Batch, step: StepRun) -> dict[str, object]:
     planned = plan_of(batch).step(step.number)
     facts = _drawn(by, batch, step, planned) if planned.chemical else {}
     _note_flushed(by, batch, step)
+    drained.told(by, batch, step)
     if StepKind(step.kind) is StepKind.SAMPLE and not batch.steps.filter(number__gt=step.number).exists():
         move_batch(
             batch,

@@ -14,6 +14,7 @@ from regenplant.chemicals.services.ledger import (
     change_place,
     correct_movement,
     draw_for_batch,
+    draw_to_treat,
 )
 from regenplant.chemicals.services.lot_papers import correct_expiry, name_data_sheet
 from regenplant.chemicals.services.lots import check_strength, put_lot_in_use, receive_delivery
@@ -63,6 +64,7 @@ __all__ = [
     "count_level",
     "count_stock",
     "draw_for_batch",
+    "draw_to_treat",
     "measure_spill_anew",
     "name_data_sheet",
     "note_spill",

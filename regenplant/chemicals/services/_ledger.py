@@ -21,6 +21,7 @@ MOST_GRAMS = 200_000_000
 _STANDING = {
     Place.Kind.SUPPLIER: ("SUPPLIER", "Suppliers"),
     Place.Kind.BATCH: ("BATCHES", "Used in batches"),
+    Place.Kind.TREATMENT: ("TREATMENT", "Used to treat waste"),
     Place.Kind.DRAIN: ("DRAIN", "Drained unused"),
     Place.Kind.SPILLED: ("SPILLED", "Spilled"),
     Place.Kind.UNEXPLAINED: ("UNEXPLAINED", "Unexplained"),

@@ -125,6 +125,19 @@ def draw_for_batch(*, by: By, chemical: str, grams_100: int, reference: str) -> 
 
     Raises: RecordRefused when no lot is in use or the stock is short; OutOfRange for a mass that cannot be.
     """
+    return _draw(by, chemical, grams_100, reference, Place.Kind.BATCH)
+
+
+@use_case("chemical.drawn_to_treat", permission="waste.treat")
+def draw_to_treat(*, by: By, chemical: str, grams_100: int, reference: str) -> Outcome:
+    """Mass that treats waste leaves the bulk tank of the lot in use; ``result`` is the movement.
+
+    Raises: as ``draw_for_batch``.
+    """
+    return _draw(by, chemical, grams_100, reference, Place.Kind.TREATMENT)
+
+
+def _draw(by: By, chemical: str, grams_100: int, reference: str, kind: Place.Kind) -> Outcome:
     chemical = one_of(chemical, [item.value for item in Chemical], "The chemical", field="chemical")
     label = Chemical(chemical).label
     lot = ChemicalLot.objects.select_for_update().filter(chemical=chemical, is_in_use=True).first()
@@ -141,7 +154,7 @@ def draw_for_batch(*, by: By, chemical: str, grams_100: int, reference: str) -> 
         chemical=chemical,
         lot=lot,
         from_place=tank,
-        to_place=standing_place(Place.Kind.BATCH),
+        to_place=standing_place(kind),
         grams_100=grams_100,
         reference=reference,
     )
@@ -210,6 +223,10 @@ def correct_movement(*, by: By, movement_id: int, category: str, reason: str) ->
 say("place.added", saved_words("Place"))
 say("place.changed", saved_words("Place"))
 say("chemical.drawn", "{shown} of {chemical} as 100 % left {tank} for {reference} (lot {lot}, {subject})")
+say(
+    "chemical.drawn_to_treat",
+    "{shown} of {chemical} as 100 % left {tank} to treat {reference} (lot {lot}, {subject})",
+)
 say(
     "chemical.movement_corrected",
     "Movement {corrects} was taken back by {subject}: {shown} of {chemical} as 100 % ({reason})",

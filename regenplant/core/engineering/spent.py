@@ -42,6 +42,22 @@ _NAMES = {
 }  # fmt: skip
 
 
+def brings_mol_per_eq(chemical: str) -> Mapping[str, float]:
+    """What one equivalent of a regenerant brings into its waste, by ion [mol]; nothing for a chemical that is not counted.
+
+    Parameters
+    ----------
+    chemical : str
+        Value of ``Chemical`` [-]
+
+    Returns
+    -------
+    moles : dict
+        Moles per equivalent by the name of the ion [mol/eq]
+    """
+    return dict(_GIVES.get(chemical, ()))
+
+
 @dataclass(frozen=True, slots=True)
 class SpentStream:
     """One spent regenerant, or several poured together.

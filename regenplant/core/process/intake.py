@@ -224,6 +224,7 @@ def _weight_remark(weight_kg: float | None, gross_m3: float) -> tuple[str, ...]:
 
 
 # --- what the tank served ---------------------------------------------------------------------------------------------
+_METALS = "metals"
 _SERVICE_STOPS: tuple[tuple[tuple[str, ...], str], ...] = (
     (
         (
@@ -240,7 +241,7 @@ _SERVICE_STOPS: tuple[tuple[tuple[str, ...], str], ...] = (
         ),
         "an oxidizer, which with resin can burn or burst",
     ),
-    (("plating", "electroplat", "copper", "nickel", "silver", "cadmium", "chrome", "photo fix"), "metals"),
+    (("plating", "electroplat", "copper", "nickel", "silver", "cadmium", "chrome", "photo fix"), _METALS),
     (("cyanide",), "cyanide, which acid turns into a deadly gas"),
     (("radioact", "uranium", "radium", "nuclear"), "radioactive matter, which needs a licence"),
     (("solvent", "pcb", "pfas", "degreas"), "matter that this plant does not handle"),
@@ -262,6 +263,12 @@ def service_findings(*declared: str) -> tuple[str, ...]:
         if word is not None:
             found.append(f"The declared service names “{_whole_word(word, text)}”: {meaning}.")
     return tuple(found)
+
+
+def names_metals(*declared: str) -> bool:
+    """Whether the declared service names a metal: the metal flag, which no disposition takes away."""
+    text = " ".join(declared).lower()
+    return any(stem in text for stems, meaning in _SERVICE_STOPS if meaning == _METALS for stem in stems)
 
 
 def _whole_word(stem: str, text: str) -> str:
@@ -302,15 +309,30 @@ def is_downgrade(tank_class: SegregationClass, accepted: SegregationClass) -> bo
     return tank_class is SegregationClass.HIGH_PURITY and accepted is SegregationClass.INDUSTRIAL
 
 
+def metal_stop(determination: str, *, has_disposition: bool) -> str:
+    """Why metal-bearing resin is not accepted, as a sentence; "" where it is (EV-03).
+
+    ``determination``: why none of the site lets it in, as a sentence; "" where one in force does.
+    """
+    if determination:
+        return f"Metal-bearing resin is not accepted here: {determination} Refuse the tank; the letter to the customer is offered then."
+    if not has_disposition:
+        return "Metal-bearing resin is accepted only by a written disposition of the safety lead."
+    return ""
+
+
 def classes_on_offer(
-    tank_class: SegregationClass, *, has_disposition: bool = False
+    tank_class: SegregationClass, *, has_disposition: bool = False, takes_metal: bool = False
 ) -> tuple[SegregationClass, ...]:
-    """The classes a tank may be accepted to, its own first; only those that are regenerated at all."""
+    """The classes a tank may be accepted to, its own first; only those that are regenerated at all.
+
+    ``takes_metal``: whether a determination of the site lets metal-bearing resin in.
+    """
     own_first: Iterable[SegregationClass] = sorted(SegregationClass, key=lambda item: item is not tank_class)
     return tuple(
         item
         for item in own_first
-        if item.may_be_regenerated
+        if (item.may_be_regenerated or (takes_metal and item is SegregationClass.METAL_BEARING))
         and class_blocker(tank_class, item, has_disposition=has_disposition) is None
     )
 

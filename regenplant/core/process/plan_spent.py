@@ -146,7 +146,7 @@ def spent_streams(
     """
     by_leg: dict[Leg, list[SpentStream]] = {}
     try:
-        for leg, stream in _streams(basis, balances, shares):
+        for leg, stream, _ in streams_with_shares(basis, balances, shares):
             by_leg.setdefault(leg, []).append(stream)
         legs = {leg: _one(streams) for leg, streams in by_leg.items()}
         together = _one([stream for streams in by_leg.values() for stream in streams]) if by_leg else None
@@ -159,23 +159,24 @@ def _one(streams: Sequence[SpentStream]) -> SpentStream:
     return streams[0] if len(streams) == 1 else spent.pour_together(streams)
 
 
-def _streams(
+def streams_with_shares(
     basis: PlanBasis, balances: Sequence[LegBalance], shares: Sequence[WasteShare]
-) -> list[tuple[Leg, SpentStream]]:
-    found: list[tuple[Leg, SpentStream]] = []
+) -> list[tuple[Leg, SpentStream, tuple[WasteShare, ...]]]:
+    """Each spent stream with its leg and the steps that bring it. Raises: OutOfRange for one that cannot be predicted."""
+    found: list[tuple[Leg, SpentStream, tuple[WasteShare, ...]]] = []
     taken: set[int] = set()
     for balance in balances:
         numbers = {step.number for step in balance.steps}
         own = [share for share in shares if share.chemical is not None and share.chemical.number in numbers]
         taken.update(share.step.number for share in own)
         if own:
-            found.append((balance.leg, _regenerated(basis, balance, own)))
+            found.append((balance.leg, _regenerated(basis, balance, own), tuple(own)))
     rest: dict[int, list[WasteShare]] = {}
     for share in shares:
         if share.step.number not in taken:
             rest.setdefault(share.chemical.number if share.chemical else 0, []).append(share)
     for own in rest.values():
-        found.append((own[0].step.leg, _passed_through(own)))
+        found.append((own[0].step.leg, _passed_through(own), tuple(own)))
     return found
 
 

@@ -23,6 +23,7 @@ from regenplant.plant.services.meter_feeds import (
 )
 from regenplant.plant.services.permit import approve_permit, draft_permit, withdraw_permit
 from regenplant.plant.services.profile import ProfileSettings, record_eyewash_test, save_profile
+from regenplant.plant.services.site import record_determination
 from regenplant.plant.services.supplies import (
     SkidSettings,
     WasteTankSettings,
@@ -32,7 +33,6 @@ from regenplant.plant.services.supplies import (
     save_skid,
     save_waste_tank,
     save_water_supply,
-    set_waste_level,
 )
 from regenplant.plant.services.terminals import LONGEST_NAME as LONGEST_TERMINAL_NAME
 from regenplant.plant.services.terminals import name_terminal, retire_terminal
@@ -75,6 +75,7 @@ __all__ = [
     "open_meter_feed",
     "record_calibration",
     "record_clean_down",
+    "record_determination",
     "record_eyewash_test",
     "register_meter_feed",
     "remove_feed_analysis",
@@ -88,7 +89,6 @@ __all__ = [
     "save_vessel",
     "save_waste_tank",
     "save_water_supply",
-    "set_waste_level",
     "take_out_of_service",
     "withdraw_limits",
     "withdraw_permit",

@@ -197,41 +197,8 @@ def save_waste_tank(*, by: By, tank: WasteTankSettings, version: int | None = No
     return Outcome(subject=("waste_tank", str(record.pk), code), before=before, after=after, result=record)
 
 
-@use_case("waste.level_set", permission="plant.daily")
-def set_waste_level(
-    *, by: By, waste_tank_id: int, level_m3: float, note: str = "", version: int | None = None
-) -> Outcome:
-    """Write the level as read at the tank. Raises: RecordRefused, OutOfRange, StaleRecord."""
-    record = WasteTank.objects.select_for_update().filter(pk=waste_tank_id).first()
-    if record is None:
-        raise RecordRefused("This waste tank is not known here.", code="unknown")
-    within(
-        level_m3,
-        0.0,
-        record.capacity_m3,
-        "The level",
-        "liquid_volume",
-        field="level_m3",
-        why="The tank holds no more.",
-    )
-    words = words_of(note, "The note", field="note", most=200)
-    before, after = write_changed(
-        record, {"level_m3": level_m3}, version=version, label=f"Waste tank {record.code}"
-    )
-    facts = {"shown": units.twin(level_m3, "liquid_volume")}
-    return Outcome(
-        subject=("waste_tank", str(record.pk), record.code),
-        before=before,
-        after=after,
-        facts=facts,
-        reason=words,
-        result=record,
-    )
-
-
 say("skid.saved", saved_words("Skid"))
 say("skid.locked_out", "Skid {subject} was locked out: {reason}")
 say("skid.lock_out_lifted", "Skid {subject} went back to work. Checked: {reason}")
 say("water.saved", saved_words(""))
 say("waste.tank_saved", saved_words("Waste tank"))
-say("waste.level_set", "Waste tank {subject}: level {shown}")

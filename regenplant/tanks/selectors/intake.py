@@ -9,6 +9,7 @@ from regenplant.core.process import intake
 from regenplant.core.process.intake import InspectionData
 from regenplant.core.process.lifecycle import VISIT, Offer, VisitAction, VisitSnapshot, VisitState
 from regenplant.core.process.vocabulary import SegregationClass
+from regenplant.plant.site import determination_stop
 from regenplant.tanks.models import IntakeInspection, TankVisit
 from regenplant.tanks.selectors._base import DOCK_STATES, place_words, whole_visits
 from regenplant.tanks.selectors.codes import normal_code
@@ -108,7 +109,7 @@ class IntakePage:
         return self.visit.state in DOCK_STATES
 
 
-def intake_page(number: str, *, may_dispose: bool = False) -> IntakePage | None:
+def intake_page(number: str, now: datetime, *, may_dispose: bool = False) -> IntakePage | None:
     """One visit by its number in any spelling; None if there is none. Five queries.
 
     ``may_dispose`` says that the person may write a disposition, so that what the declared service forbids is no blocker.
@@ -123,8 +124,9 @@ def intake_page(number: str, *, may_dispose: bool = False) -> IntakePage | None:
         return None
     looks = tuple(visit.inspections.all())
     own = SegregationClass(visit.tank.segregation_class)
-    classes = intake.classes_on_offer(own, has_disposition=may_dispose)
-    snapshot = judged(visit, classes[0] if classes else own, has_disposition=may_dispose)
+    takes_metal = own is SegregationClass.METAL_BEARING and not determination_stop(now)
+    classes = intake.classes_on_offer(own, has_disposition=may_dispose, takes_metal=takes_metal)
+    snapshot = judged(visit, classes[0] if classes else own, now=now, has_disposition=may_dispose)
     gross_m3 = visit.tank.size.gross_m3
     earlier = visit.tank.visits.filter(received_at__lt=visit.received_at).exclude(pk=visit.pk)
     return IntakePage(
@@ -140,14 +142,19 @@ def intake_page(number: str, *, may_dispose: bool = False) -> IntakePage | None:
 
 
 def judged(
-    visit: TankVisit, wanted: SegregationClass | None, *, has_disposition: bool = False
+    visit: TankVisit, wanted: SegregationClass | None, *, now: datetime, has_disposition: bool = False
 ) -> VisitSnapshot:
     """What the lifecycle looks at when a visit is to be accepted to a class (None: none chosen)."""
+    stop = ""
+    if wanted is SegregationClass.METAL_BEARING:
+        stop = intake.metal_stop(determination_stop(now), has_disposition=has_disposition)
     inspection = next(iter(visit.inspections.all()), None)
     seen = tuple(inspection.findings_that_stop) if inspection else ()
     return VisitSnapshot(
         is_inspected=inspection is not None,
         findings_that_stop=seen + (() if has_disposition else findings_against(visit)),
         is_class_known=wanted is not None,
-        class_may_be_regenerated=wanted is not None and wanted.may_be_regenerated,
+        class_may_be_regenerated=wanted is not None
+        and (not stop if wanted is SegregationClass.METAL_BEARING else wanted.may_be_regenerated),
+        class_stop=stop,
     )

@@ -69,7 +69,7 @@ def accept_tank(*, by: By, visit_id: int, segregation_class: str, version: int, 
     before = {"state": visit.state, "tank_class": tank.segregation_class}
     wanted = _class_named(segregation_class)
     has_disposition = by.user.may(DISPOSITION_RIGHT, tank.segregation_class)
-    snapshot = judged(visit, wanted, has_disposition=has_disposition)
+    snapshot = judged(visit, wanted, now=by.at, has_disposition=has_disposition)
     own = SegregationClass(tank.segregation_class)
     if wanted is not None:
         _class_may_change(own, wanted, has_disposition=has_disposition)

@@ -11,13 +11,16 @@ from regenplant.waste.services.discharges import (
     set_mixing,
 )
 from regenplant.waste.services.excursions import CLOSED_MEANING, close_excursion, follow_up, report_excursion
+from regenplant.waste.services.levels import WasteReading, set_waste_level
 from regenplant.waste.services.reports import REPORT_MEANING, shown_mark, sign_month
+from regenplant.waste.services.treating import take_waste_away, treat_waste
 
 __all__ = [
     "CLOSED_MEANING",
     "RELEASE_MEANING",
     "REPORT_MEANING",
     "ReadingAsRead",
+    "WasteReading",
     "close_discharge",
     "close_excursion",
     "follow_up",
@@ -27,6 +30,9 @@ __all__ = [
     "release_discharge",
     "report_excursion",
     "set_mixing",
+    "set_waste_level",
     "shown_mark",
     "sign_month",
+    "take_waste_away",
+    "treat_waste",
 ]

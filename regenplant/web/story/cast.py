@@ -32,6 +32,7 @@ from regenplant.resins.models import ResinType
 from regenplant.resins.services import ResinTypeSettings
 from regenplant.tanks import services as tanks
 from regenplant.tanks.models import Customer, Tank
+from regenplant.waste import services as waste
 from regenplant.web.story.password import PASSWORD
 
 DATA = Path(__file__).resolve().parents[3] / "fixtures" / "demo" / "plant.toml"
@@ -178,7 +179,7 @@ def _plant(stage: Stage, at: datetime) -> None:
     tank = plant.save_waste_tank(
         by=by, tank=WasteTankSettings(t["code"], t["name"], t["capacity_l"] / 1000, t["reserve_l"] / 1000)
     )
-    plant.set_waste_level(by=by, waste_tank_id=tank.result.pk, level_m3=t["level_l"] / 1000)
+    waste.set_waste_level(by=by, waste_tank_id=tank.result.pk, level_m3=t["level_l"] / 1000)
     plant.record_eyewash_test(by=by, tested_on=at.date())
 
 

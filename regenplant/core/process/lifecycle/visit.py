@@ -45,6 +45,8 @@ class VisitSnapshot:
     is_shell_sound: bool | None = None
     is_class_known: bool = False
     class_may_be_regenerated: bool = False
+    class_stop: str = ""
+    """Why this class is not accepted now, as a sentence; "" for the usual words."""
     is_in_batch: bool = False
     batch_has_passed: bool = False
     batch_is_released: bool = False
@@ -77,7 +79,8 @@ def _class_fits(snapshot: VisitSnapshot) -> Blocker | None:
         return Blocker("class_unknown", "No segregation class is chosen. It is never guessed.")
     if not snapshot.class_may_be_regenerated:
         return Blocker(
-            "class_not_regenerated", "This class is not regenerated without a written disposition."
+            "class_not_regenerated",
+            snapshot.class_stop or "This class is not regenerated without a written disposition.",
         )
     return None
 

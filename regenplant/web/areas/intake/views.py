@@ -142,7 +142,9 @@ def _act_of(form: VerdictForm, page: IntakePage) -> dict[str, Any]:
 
 
 def _page_of(request: HttpRequest, number: str) -> IntakePage:
-    page = selectors.intake_page(number, may_dispose=right(request, "tank.disposition").is_held)
+    page = selectors.intake_page(
+        number, timezone.now(), may_dispose=right(request, "tank.disposition").is_held
+    )
     if page is None:
         raise Http404(f"No visit has the number {number}.")
     return page

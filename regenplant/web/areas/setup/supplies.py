@@ -12,6 +12,7 @@ from regenplant.core.process.vocabulary import WaterKind
 from regenplant.plant import services
 from regenplant.plant.models import Skid, WasteTank, WaterSupply
 from regenplant.plant.selectors import waste_tank
+from regenplant.waste import services as waste
 from regenplant.web.act_page import Act, act_page
 from regenplant.web.areas.setup import shown
 from regenplant.web.areas.setup.forms import (
@@ -177,7 +178,7 @@ def waste_level(request: HttpRequest, code: str) -> HttpResponse:
         title=f"Level of {tank.code}",
         sentence=f"Last {shown.both(tank.level_m3, 'liquid_volume', system)}. The tank takes {shown.both(tank.capacity_m3, 'liquid_volume', system)}.",
         permission="plant.daily",
-        service=services.set_waste_level,
+        service=waste.set_waste_level,
         arguments=lambda: {
             "waste_tank_id": tank.pk,
             "level_m3": form.needed_quantity("level_m3"),

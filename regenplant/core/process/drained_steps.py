@@ -1,0 +1,148 @@
+"""What each step of a plan sends down the drain: volume, ions, temperature; as planned, and as it was run.
+
+The ions of one spent stream (what one chemical leaves of one bed) are shared out among its steps by volume, so that together they
+are what the plan counts, and each share is as neutral as the whole. How they lie within injection, displacement and rinse is not
+known to better than that; once all steps are done it no longer matters.
+"""
+
+from __future__ import annotations
+
+from collections.abc import Mapping
+from dataclasses import dataclass, field, fields, replace
+
+from regenplant.core.engineering import spent
+from regenplant.core.engineering.equilibria import Composition
+from regenplant.core.errors import OutOfRange
+from regenplant.core.process.drains import Drained, drains_of
+from regenplant.core.process.plan import BatchPlan, PlannedStep
+from regenplant.core.process.plan_basis import PlanBasis
+from regenplant.core.process.plan_spent import leg_balances, streams_with_shares
+from regenplant.core.process.plan_waste import waste_shares
+from regenplant.core.process.recipes import CHEMICAL_STEPS
+from regenplant.core.process.vocabulary import Chemical
+
+ENDING = "_mol_per_m3"
+IONS: tuple[str, ...] = tuple(entry.name.removesuffix(ENDING) for entry in fields(Composition))
+"""Totals that are counted, as ``Composition`` names them."""
+UNCOUNTED = (Chemical.SODIUM_HYPOCHLORITE, Chemical.PERACETIC_ACID, Chemical.SODIUM_DITHIONITE)
+"""Their waste is not counted by ions: what an oxidizer or a reductant has become by then is measured."""
+
+
+@dataclass(frozen=True, slots=True)
+class DrainedStep:
+    """What one step drains. ``volume_m3`` is all of it, ``waste_m3`` the part that carries chemical [m^3]."""
+
+    number: int
+    drained: Drained
+    volume_m3: float
+    waste_m3: float
+    temperature_kelvin: float
+    amounts_mol: Mapping[str, float] = field(default_factory=dict)
+    """Ions by total [mol]."""
+    is_known: bool = True
+    """Whether its ions are counted at all."""
+
+
+def planned_drains(plan: BatchPlan) -> dict[int, DrainedStep]:
+    """Every draining step of a plan by its number, as planned.
+
+    Parameters
+    ----------
+    plan : BatchPlan
+        A frozen plan
+
+    Returns
+    -------
+    drains : dict
+        By step number; the ions of all steps together are those of the plan's spent streams
+
+    Source: charge_balance, as ``plan_spent``.
+    """
+    basis = PlanBasis(plan.request)
+    shares = waste_shares(basis, plan.steps)
+    by_number = {share.step.number: share for share in shares}
+    drained = drains_of(plan.steps)
+    found: dict[int, DrainedStep] = {}
+    for step in plan.steps:
+        if step.number not in drained:
+            continue
+        share = by_number.get(step.number)
+        volume = step.figures["volume_m3"].value if "volume_m3" in step.figures else 0.0
+        warm = step.figures.get("temperature_kelvin")
+        found[step.number] = DrainedStep(
+            step.number,
+            drained[step.number],
+            volume,
+            share.volume_m3 if share is not None else 0.0,
+            warm.value if warm is not None else basis.water_kelvin(step.water),
+        )
+    try:
+        streams = streams_with_shares(basis, leg_balances(basis, plan.steps), shares)
+    except OutOfRange:  # a stream that no model covers: its volume is known, its ions are not
+        return {
+            number: replace(step, is_known=step.waste_m3 == 0.0 or step.drained is Drained.WATER)
+            for number, step in found.items()
+        }
+    for _, stream, own in streams:
+        for share in own:
+            chemical = share.chemical.chemical if share.chemical is not None else None
+            found[share.step.number] = replace(
+                found[share.step.number],
+                amounts_mol=amounts_of(stream.composition, share.volume_m3),
+                is_known=chemical not in UNCOUNTED,
+            )
+    return found
+
+
+def amounts_of(composition: Composition, volume_m3: float) -> dict[str, float]:
+    """Ions in a volume of known composition, those that are there [mol]; ``volume_m3`` >= 0 [m^3]."""
+    found = {name: getattr(composition, f"{name}{ENDING}") * volume_m3 for name in IONS}
+    return {name: moles for name, moles in found.items() if moles > 0.0}
+
+
+def as_run(
+    planned: DrainedStep,
+    step: PlannedStep,
+    *,
+    fed_kg_100: float | None = None,
+    passed_m3: float | None = None,
+) -> DrainedStep:
+    """What a step drained as it was run.
+
+    Parameters
+    ----------
+    planned : DrainedStep
+        As planned
+    step : PlannedStep
+        The step of the plan
+    fed_kg_100 : float | None
+        Chemical that went in, as 100 % [kg]; None: as planned
+    passed_m3 : float | None
+        What went through the bed [m^3]; None: as planned, of an injection in proportion to the chemical
+
+    Returns
+    -------
+    drained : DrainedStep
+        Less than planned brings its ions in proportion. More water brings no more ions; more chemical leaves as it came.
+
+    Source: mass_balance.
+    """
+    ratio = 1.0
+    if step.kind in CHEMICAL_STEPS and fed_kg_100 is not None and step.value("chemical_kg_100") > 0.0:
+        ratio = fed_kg_100 / step.value("chemical_kg_100")
+    of_volume = passed_m3 / planned.volume_m3 if passed_m3 is not None and planned.volume_m3 > 0.0 else ratio
+    volume = planned.volume_m3 * of_volume
+    waste = min(planned.waste_m3, volume) if planned.waste_m3 < planned.volume_m3 else volume
+    of_waste = waste / planned.waste_m3 if planned.waste_m3 > 0.0 else 1.0
+    of_ions = ratio if step.kind in CHEMICAL_STEPS else of_waste
+    amounts = {name: moles * min(of_ions, 1.0) for name, moles in planned.amounts_mol.items()}
+    if (
+        step.kind in CHEMICAL_STEPS
+        and ratio > 1.0
+        and step.chemical is not None
+        and "applied_eq" in step.figures
+    ):
+        more_eq = (ratio - 1.0) * step.value("applied_eq")
+        for name, per_eq in spent.brings_mol_per_eq(step.chemical.value).items():
+            amounts[name] = amounts.get(name, 0.0) + more_eq * per_eq
+    return replace(planned, volume_m3=volume, waste_m3=waste, amounts_mol=amounts)

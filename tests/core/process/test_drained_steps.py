@@ -1,0 +1,95 @@
+"""What each step drains against the plan's own spent streams: nothing lost, and neutral."""
+
+from __future__ import annotations
+
+import pytest
+
+from regenplant.core.engineering.substances import substance
+from regenplant.core.process.batch_plan import plan_batch
+from regenplant.core.process.drained_steps import amounts_of, as_run, planned_drains
+from regenplant.core.process.drains import Drained
+from regenplant.core.process.plan_basis import PlanBasis
+from regenplant.core.process.plan_spent import leg_balances, spent_streams
+from regenplant.core.process.plan_waste import waste_shares
+from regenplant.core.process.vocabulary import ResinFamily, StepKind
+from tests.core.process.plan_requests import ALL_RECIPES, FAMILIES, request, request_for
+
+pytestmark = pytest.mark.requirement("EV-01")
+
+
+@pytest.mark.parametrize("recipe", ALL_RECIPES.values(), ids=lambda recipe: recipe.code)
+def test_the_steps_together_bring_what_the_plan_counts(recipe) -> None:
+    plan = plan_batch(request_for(recipe))
+    drains = planned_drains(plan)
+    assert sum(step.waste_m3 for step in drains.values()) == pytest.approx(plan.totals["waste_m3"].value)
+    basis = PlanBasis(plan.request)
+    together = spent_streams(basis, leg_balances(basis, plan.steps), waste_shares(basis, plan.steps)).together
+    if together is None:
+        return
+    expected = amounts_of(together.composition, together.volume_m3)
+    seen: dict[str, float] = {}
+    for step in drains.values():
+        for name, moles in step.amounts_mol.items():
+            seen[name] = seen.get(name, 0.0) + moles
+    assert seen == pytest.approx(expected, rel=1e-9)
+
+
+@pytest.mark.parametrize("recipe", ALL_RECIPES.values(), ids=lambda recipe: recipe.code)
+def test_every_step_that_drains_says_what(recipe) -> None:
+    plan = plan_batch(request_for(recipe))
+    assert set(planned_drains(plan)) == {step.number for step in plan.steps if step.drain_to}
+    for number, drained in planned_drains(plan).items():
+        if drained.waste_m3 > 0.0:
+            assert drained.drained is not Drained.WATER, plan.step(number).name
+
+
+def test_chloride_of_an_acid_regeneration_by_hand() -> None:
+    """All chloride of the acid reaches the drains: dose times volume over 36.461 g/mol (IUPAC standard atomic weights)."""
+    plan = plan_batch(request(ResinFamily.SAC_HYDROGEN))
+    brought = sum(step.amounts_mol.get("chloride", 0.0) for step in planned_drains(plan).values())
+    assert brought == pytest.approx(plan.totals["chemical_kg_100:hcl"].value / 0.036461, rel=1e-4)
+
+
+def test_more_chemical_leaves_as_it_came() -> None:
+    plan = plan_batch(request(ResinFamily.SAC_HYDROGEN))
+    step = next(step for step in plan.steps if step.kind is StepKind.INJECT)
+    planned = planned_drains(plan)[step.number]
+    kg = step.value("chemical_kg_100")
+    more = as_run(planned, step, fed_kg_100=1.1 * kg)
+    gained = more.amounts_mol["chloride"] - planned.amounts_mol["chloride"]
+    assert gained == pytest.approx(0.1 * kg / substance("hcl").molar_mass_kg_per_mol, rel=1e-6)
+    assert more.volume_m3 == pytest.approx(1.1 * planned.volume_m3)
+    others = {name for name in planned.amounts_mol if name != "chloride"}
+    assert all(more.amounts_mol[name] == planned.amounts_mol[name] for name in others)
+
+
+def test_less_brings_less_in_proportion_and_more_water_no_more_ions() -> None:
+    plan = plan_batch(request(ResinFamily.SAC_HYDROGEN))
+    inject = next(step for step in plan.steps if step.kind is StepKind.INJECT)
+    displace = next(step for step in plan.steps if step.kind is StepKind.DISPLACE)
+    drains = planned_drains(plan)
+    half = as_run(drains[inject.number], inject, fed_kg_100=0.5 * inject.value("chemical_kg_100"))
+    for name, moles in drains[inject.number].amounts_mol.items():
+        assert half.amounts_mol[name] == pytest.approx(0.5 * moles)
+    planned = drains[displace.number]
+    longer = as_run(planned, displace, passed_m3=2.0 * planned.volume_m3)
+    assert longer.amounts_mol == planned.amounts_mol and longer.waste_m3 == pytest.approx(
+        2 * planned.waste_m3
+    )
+    nothing = as_run(planned, displace, passed_m3=0.0)
+    assert nothing.volume_m3 == 0.0 and not any(nothing.amounts_mol.values())
+
+
+def test_of_a_fast_rinse_only_the_first_part_goes_to_the_tank() -> None:
+    plan = plan_batch(request(ResinFamily.SAC_HYDROGEN))
+    rinse = next(step for step in plan.steps if step.kind is StepKind.FAST_RINSE)
+    planned = planned_drains(plan)[rinse.number]
+    assert 0.0 < planned.waste_m3 < planned.volume_m3
+    longer = as_run(planned, rinse, passed_m3=3.0 * planned.volume_m3)
+    assert longer.waste_m3 == planned.waste_m3
+    short = as_run(planned, rinse, passed_m3=0.5 * planned.waste_m3)
+    assert short.waste_m3 == pytest.approx(0.5 * planned.waste_m3)
+
+
+def test_families_are_many_enough() -> None:
+    assert len(FAMILIES) >= 7 and len(ALL_RECIPES) >= 20
