@@ -41,7 +41,14 @@ from regenplant.web.story.papers import certify
 from regenplant.web.story.plot import HISTORY, UNDER_WAY, Run
 from regenplant.web.story.products import next_version, set_up_products
 from regenplant.web.story.running import Running
-from regenplant.web.story.sewer import discharges, excursions, open_excursion, put_up_permit, signed_month
+from regenplant.web.story.sewer import (
+    begun,
+    discharges,
+    excursions,
+    open_excursion,
+    put_up_permit,
+    signed_month,
+)
 
 MINUTE, HOUR, DAY = timedelta(minutes=1), timedelta(hours=1), timedelta(days=1)
 
@@ -359,6 +366,7 @@ def tell_the_story(now: datetime) -> None:
         life.clockwork.add(now - 9 * DAY, excursions(stage, now - 9 * DAY))
         life.clockwork.add(now - 19 * HOUR, open_excursion(stage, now - 19 * HOUR))
         life.clockwork.add(now - 18 * HOUR, signed_month(stage, now - 18 * HOUR))
+        life.clockwork.add(now - 52 * MINUTE, begun(stage, now - 52 * MINUTE))
         for index, (days, hour, run) in enumerate(HISTORY):
             begin = (now - days * DAY).replace(hour=hour, minute=5, second=0, microsecond=0)
             life.clockwork.add(begin - 8 * HOUR, life.batch(replace(run, seed=index), begin))

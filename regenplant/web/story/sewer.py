@@ -2,24 +2,24 @@
 
 from __future__ import annotations
 
+from collections.abc import Generator
 from datetime import date, datetime, timedelta
-from typing import Any
 
 from regenplant.core.process.discharge import PermitContent
 from regenplant.people.approvals import approval_of
 from regenplant.plant import services as plant
 from regenplant.plant.models import WasteTank
 from regenplant.waste import services as waste
-from regenplant.waste.discharges import MOST_UNKNOWN_FRAC, standing_at
+from regenplant.waste.discharges import MOST_UNKNOWN_FRAC, draining_now, standing_at
 from regenplant.waste.models import Discharge
 from regenplant.waste.month import month_of
 from regenplant.web.story.cast import Stage
 from regenplant.web.story.clockwork import Script
 
 MINUTE = timedelta(minutes=1)
-FULL_FRAC, LEFT_M3 = 0.45, 3.0
-"""Above this share of its room the tank is discharged, down to this [m^3]."""
-MOST_TRIES = 20
+MUCH_M3, LEFT_M3 = 6.0, 1.5
+"""Above the first the tank is discharged, down to the second [m^3]."""
+MOST_WAITS = 30
 METER = "PH-1"
 ANALYSIS = {"chloride": 6.2, "sodium": 4.4, "sulfate": 0.8, "tds": 12.1}
 """What the invented laboratory found in water that nobody had followed [kg/m^3]."""
@@ -46,59 +46,74 @@ def put_up_permit(stage: Stage, at: datetime) -> None:
 
 
 def discharges(stage: Stage, at: datetime) -> Script:
-    """Looks at the level every few hours, and discharges when it is high."""
-    while True:
-        at += timedelta(hours=3)
+    """Once a day, while few batches run: discharges when there is much in the tank."""
+    for days in range(21, -1, -1):
+        at = max(at, stage.now - timedelta(days=days, hours=12))
         yield at
         tank = WasteTank.objects.order_by("code").first()
-        if tank is not None and tank.level_m3 > FULL_FRAC * (tank.capacity_m3 - tank.reserve_m3):
+        if tank is not None and tank.level_m3 > MUCH_M3:
             at = yield from discharge(stage, at, tank)
 
 
-def discharge(stage: Stage, at: datetime, tank: WasteTank) -> Any:
-    """Mixed, read until two good readings stand, released by another person, and closed with what went."""
+def discharge(stage: Stage, at: datetime, tank: WasteTank) -> Generator[datetime, None, datetime]:
+    """Mixed once nothing drains, read until two good readings stand, released by another person, and closed with what went."""
+    for _ in range(MOST_WAITS):
+        if not draining_now(at):
+            break
+        at += 20 * MINUTE
+        yield at
+    tank.refresh_from_db()
     is_first = not Discharge.objects.exists()
     row = waste.open_discharge(
         by=stage.by("sallow", at), tank_id=tank.pk, planned_volume_m3=tank.level_m3 - LEFT_M3
     ).result
-    acid = 5.4 if is_first else None
-    for turn in range(MOST_TRIES):
-        at += 16 * MINUTE
-        yield at
-        _read(stage, row, acid or 7.0 + 0.1 * (turn % 4), at)
-        acid = None
+    readings = ("5.4", "7.1", "7.2") if is_first else ("7.3", "7.2")
+    at += 6 * MINUTE
+    for ph in readings:
         at += 11 * MINUTE
         yield at
-        _read(stage, row, 7.2, at)
-        at += 2 * MINUTE
-        yield at
-        measured = ANALYSIS if standing_at(row, at).unknown_frac > MOST_UNKNOWN_FRAC else {}
-        if not standing_at(row, at, measured).blockers:
-            waste.release_discharge(
-                by=stage.by("quill", at),
-                discharge_id=row.pk,
-                permit=stage.permit("quill", waste.RELEASE_MEANING, at),
-                measured_kg_per_m3=measured,
-            )
-            at += 50 * MINUTE
-            yield at
-            waste.close_discharge(
-                by=stage.by("sallow", at), discharge_id=row.pk, volume_m3=row.planned_volume_m3
-            )
-            return at
-    waste.give_up_discharge(
-        by=stage.by("sallow", at),
+        _read(stage, row, ph, at)
+    at += 2 * MINUTE
+    yield at
+    measured = ANALYSIS if standing_at(row, at).unknown_frac > MOST_UNKNOWN_FRAC else {}
+    if standing_at(row, at, measured).blockers:
+        waste.give_up_discharge(
+            by=stage.by("sallow", at),
+            discharge_id=row.pk,
+            reason="A batch drains into the tank; it is mixed and read again later.",
+        )
+        return at
+    waste.release_discharge(
+        by=stage.by("quill", at),
         discharge_id=row.pk,
-        reason="Too much drains into the tank; it is mixed and read again later.",
+        permit=stage.permit("quill", waste.RELEASE_MEANING, at),
+        measured_kg_per_m3=measured,
     )
+    at += 50 * MINUTE
+    yield at
+    waste.close_discharge(by=stage.by("sallow", at), discharge_id=row.pk, volume_m3=row.planned_volume_m3)
     return at
 
 
-def _read(stage: Stage, row: Discharge, ph: float, at: datetime) -> None:
+def begun(stage: Stage, at: datetime) -> Script:
+    """Today’s: opened and read once, while batches still drain into the tank."""
+    yield at
+    tank = WasteTank.objects.order_by("code").first()
+    if tank is None or tank.level_m3 <= 1.0:
+        return
+    row = waste.open_discharge(
+        by=stage.by("sallow", at), tank_id=tank.pk, planned_volume_m3=0.5 * tank.level_m3
+    ).result
+    at += 17 * MINUTE
+    yield at
+    _read(stage, row, "6.4", at)
+
+
+def _read(stage: Stage, row: Discharge, ph: str, at: datetime) -> None:
     waste.record_reading(
         by=stage.by("sallow", at),
         discharge_id=row.pk,
-        reading=waste.ReadingAsRead(ph, 299.15, f"{ph:.1f}", "26 °C"),
+        reading=waste.ReadingAsRead(float(ph), 299.15, ph, "26 °C"),
         instrument_id=stage.instruments[METER].pk,
     )
 
