@@ -173,6 +173,18 @@ REQUIREMENTS: tuple[Requirement, ...] = (
     ),
     Requirement("CS-09", "Where to wash, what to do and whom to call is readable without signing in", ("web.areas.emergency:emergency",)),
     Requirement(
+        "EV-01", "Each draining step has a destination that the class table allows; no step starts toward another",
+        ("core.process.drains:CLASS_TABLE", "batches.services:route_step", "waste.models:StepDrain",),
+    ),
+    Requirement(
+        "EV-02", "A batch with a metal flag never drains into the neutralization tank, whoever chooses it",
+        ("core.process.drains:allowed", "core.process.metal_route:for_metal", "batches.services:start_step",),
+    ),
+    Requirement(
+        "EV-03", "Metal-bearing resin is accepted only under a recorded determination of the site with day, document and reviewer",
+        ("plant.services:record_determination", "plant.site:determination_stop", "core.process.intake:metal_stop",),
+    ),
+    Requirement(
         "EV-04", "Nothing is discharged without two good readings of a mixed tank, apart in time, inside the permit; nothing averages in",
         ("core.process.discharge:judge", "plant.services:approve_permit"),
     ),
@@ -187,6 +199,10 @@ REQUIREMENTS: tuple[Requirement, ...] = (
     Requirement(
         "EV-07", "The most of each chemical that stood at the plant in a year, as 100 % and as product, follows from the ledger",
         ("core.process.inventory:peak_of", "chemicals.reporting:inventory_of_year"),
+    ),
+    Requirement(
+        "EV-08", "Room in the waste tank counts what stands in it and what begun batches still bring, with the reserve kept",
+        ("batches.waste_room:committed_m3", "core.process.plan_supply_checks:waste_checks", "waste.services:set_waste_level",),
     ),
 )  # fmt: skip
 

@@ -10,6 +10,7 @@ from datetime import date, datetime, timedelta
 from django.db.models import F, OuterRef, Q, QuerySet, Subquery, Sum
 
 from regenplant.chemicals.models import Movement, Place, StockCount
+from regenplant.chemicals.selectors import balances
 from regenplant.core.process.reconciliation import Balance, StockFigures, together, watch_mass_kg
 from regenplant.core.process.stock_forecast import UsualUse, usual_use
 from regenplant.plant.days import plant_day, start_of_day
@@ -113,10 +114,42 @@ def newest_counts() -> dict[int, StockCount]:
     return {count.place_id: count for count in rows}
 
 
+def newest_standings() -> list[CountStanding]:
+    """How the newest count of each tank stands, by tank. Four queries, however many tanks and counts there are."""
+    newest = newest_counts()
+    if not newest:
+        return []
+    held = balances()
+    since = min(count.counted_at for count in newest.values())
+    moves = Movement.objects.filter(moved_at__gte=since).filter(
+        Q(to_place__in=list(newest)) | Q(from_place__in=list(newest))
+    )
+    after, booked = dict.fromkeys(newest, 0), dict.fromkeys(newest, 0)
+    for move in moves.order_by("number"):
+        for place, sign in ((move.to_place_id, 1), (move.from_place_id, -1)):
+            count = newest.get(place)
+            if count is None or move.chemical != count.place.chemical:
+                continue
+            if move.reference == count.number:
+                booked[place] += sign * move.grams_100
+            elif not _is_before(move, count):
+                after[place] += sign * move.grams_100
+    found = [
+        CountStanding(
+            count,
+            held.get((count.place.chemical, place), 0) - after[place],
+            booked[place],
+            is_newest=True,
+            is_replaced=False,
+        )
+        for place, count in newest.items()
+    ]
+    return sorted(found, key=lambda one: one.count.place.code)
+
+
 def open_differences() -> list[CountStanding]:
     """Newest counts whose difference nobody has booked, by tank."""
-    found = [standing_of(count) for count in newest_counts().values()]
-    return sorted((one for one in found if one.is_open), key=lambda one: one.count.place.code)
+    return [one for one in newest_standings() if one.is_open]
 
 
 def counted_long_ago(now: datetime) -> list[tuple[Place, StockCount | None]]:
@@ -160,6 +193,8 @@ def day_balances(place: Place, start: date, end: date) -> list[DayBalance]:
     earlier = (
         standing_counts().filter(place=place, counted_at__lt=first).order_by("-counted_at", "-id").first()
     )
+    if not closings:
+        return []
     opened = [earlier, *closings[:-1]]
     moves = _moves_about(place, earlier.counted_at if earlier else None, last)
     figures = stock_figures(last)

@@ -103,6 +103,9 @@ DOORS: dict[str, Door] = {
     "chemicals-unloading-unlock": _door("chemical.receive"),
     "chemicals-unloading-answer": _door("chemical.correct"),
     "chemicals-place-count": _door("chemical.count"),
+    "chemicals-place-level": _door("chemical.count"),
+    "chemicals-place-shape": _door("plant.edit"),
+    "chemicals-count-book": _door("chemical.correct"),
     "chemicals-sheet-new": _door("chemical.data_sheet"),
     "chemicals-sheet-withdraw": _door("chemical.data_sheet"),
     # set-up

@@ -9,7 +9,7 @@ class Migration(migrations.Migration):
 
     dependencies = [
         ('batches', '0012_step_destinations'),
-        ('chemicals', '0007_alter_place_kind'),
+        ('chemicals', '0008_place_for_treatment'),
         ('plant', '0012_site_determinations'),
         ('waste', '0001_initial'),
         migrations.swappable_dependency(settings.AUTH_USER_MODEL),

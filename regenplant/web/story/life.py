@@ -49,6 +49,7 @@ from regenplant.web.story.sewer import (
     put_up_permit,
     signed_month,
 )
+from regenplant.web.story.stock import counting, put_up_shapes
 
 MINUTE, HOUR, DAY = timedelta(minutes=1), timedelta(hours=1), timedelta(days=1)
 
@@ -360,6 +361,7 @@ def tell_the_story(now: datetime) -> None:
         put_up_feeds(stage, start)
         set_up_products(stage, start)
         put_up_permit(stage, start)
+        put_up_shapes(stage, start)
         life = Life(stage)
         life.clockwork.add(start, life.weekly(start))
         life.clockwork.add(start, discharges(stage, start))
@@ -387,6 +389,7 @@ def _today(life: Life, now: datetime) -> None:
             life.stage, "H-LANTERN", 20.0, "The laboratory asks for a little less from next month on", drafted
         ),
     )
+    life.clockwork.add(now - 7 * DAY, counting(life.stage, now))
     life.clockwork.add(now - 3 * HOUR, life.lock_out(now - 3 * HOUR, "A2", "Drain valve work"))
     life.clockwork.add(now - 95 * MINUTE, life.at_the_dock(now - 95 * MINUTE))
     for hours, key, count, due in (

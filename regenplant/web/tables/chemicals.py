@@ -10,8 +10,11 @@ from django.utils.html import format_html
 from django.utils.safestring import SafeString
 
 from regenplant import units
-from regenplant.chemicals.models import ChemicalLot, DataSheet, Movement, Place
+from regenplant.chemicals.counts import DayBalance
+from regenplant.chemicals.expiring import Expiry
+from regenplant.chemicals.models import ChemicalLot, DataSheet, Movement, Place, StockCount
 from regenplant.chemicals.selectors import newest_check
+from regenplant.core.process.reconciliation import Verdict
 from regenplant.core.process.vocabulary import Chemical
 from regenplant.web.active_units import active
 from regenplant.web.tables.columns import (
@@ -138,7 +141,7 @@ class MovementTable(tables.Table):
 class PlaceTable(tables.Table):
     caption, noun, nouns, exports = "", "tank", "tanks", EXPORTS
 
-    code = CodeColumn(verbose_name="Tank", linkify=("chemicals-place", {"code": tables.A("code")}))
+    code = CodeColumn(verbose_name="Tank", linkify=("chemicals-tank", {"code": tables.A("code")}))
     name = HouseColumn(verbose_name="Name", wide_only=True)
     chemical = ChemicalColumn(verbose_name="For")
     capacity_m3 = QuantityColumn("liquid_volume", verbose_name="Capacity")
@@ -184,3 +187,102 @@ class SheetTable(tables.Table):
 
     def value_is_in_force(self, record: DataSheet) -> str:
         return "in force" if record.is_in_force else "replaced"
+
+
+class CountTable(tables.Table):
+    caption = "As 100 %. A count moves nothing; a difference is booked by another person than who counted."
+    noun, nouns = "count", "counts"
+    exports: tuple[str, ...] | None = None
+
+    number = CodeColumn(verbose_name="Count", linkify=("chemicals-count", {"number": tables.A("number")}))
+    counted_at = LocalTimeColumn(verbose_name="When")
+    found_grams_100 = GramsColumn(verbose_name="Found")
+    spread_grams_100 = GramsColumn(verbose_name="±")
+    gap = GramsColumn(verbose_name="Against the books", accessor="gap_grams_100", orderable=False)
+    state = HouseColumn(verbose_name="State", accessor="pk", orderable=False)
+    counted_by = PersonColumn(verbose_name="By", accessor="counted_by__full_name", wide_only=True)
+
+    class Meta:
+        model = StockCount
+        fields = ()
+        orderable = False
+        empty_text = "Never counted yet."
+
+    def render_state(self, record: StockCount) -> SafeString | str:
+        if hasattr(record, "replaced_by"):
+            return f"replaced by {record.replaced_by.number}"
+        return mark("done", "Agreed") if record.is_within else mark("check", "Differed")
+
+
+_VERDICTS = {
+    Verdict.NONE: ("done", "Closes"),
+    Verdict.WITHIN: ("check", "Small"),
+    Verdict.ABOVE: ("failed", "Look"),
+}
+
+
+class BalanceTable(tables.Table):
+    caption = "From count to count; of a day with several the last one closes it. A day without a count is closed by the next."
+    noun, nouns = "balance", "balances"
+    exports: tuple[str, ...] | None = EXPORTS
+
+    day = DayColumn(verbose_name="Day", linkify=("chemicals-count", {"number": tables.A("closing__number")}))
+    place = CodeColumn(verbose_name="Tank", accessor="place__code")
+    days = NumberColumn(verbose_name="Days", wide_only=True)
+    opening = QuantityColumn("mass", verbose_name="Opening", accessor="balance__opening_kg", wide_only=True)
+    received = QuantityColumn("mass", verbose_name="Came", accessor="balance__received_kg", wide_only=True)
+    used = QuantityColumn("mass", verbose_name="Used", accessor="balance__used_kg")
+    other = QuantityColumn(
+        "mass", verbose_name="Drained, spilled", accessor="balance__other_kg", wide_only=True
+    )
+    expected = QuantityColumn(
+        "mass", verbose_name="Should be", accessor="balance__expected_kg", wide_only=True
+    )
+    found = QuantityColumn("mass", verbose_name="Found", accessor="balance__closing_kg", wide_only=True)
+    gap = QuantityColumn("mass", verbose_name="Difference", accessor="balance__gap_kg")
+    spread = QuantityColumn("mass", verbose_name="±", accessor="balance__spread_kg", wide_only=True)
+    share = QuantityColumn(
+        "fraction", verbose_name="Missing of the use", accessor="balance__gap_frac", wide_only=True
+    )
+    verdict = HouseColumn(verbose_name="State", accessor="balance__verdict")
+
+    class Meta:
+        order_by = ()
+        orderable = False
+        empty_text = "No count in this time. Each tank is counted by its level once a shift or day; then the balance can be drawn."
+
+    def render_verdict(self, record: DayBalance) -> SafeString:
+        return mark(*_VERDICTS[record.balance.verdict])
+
+    def value_verdict(self, record: DayBalance) -> str:
+        return record.balance.verdict.value
+
+
+class ExpiryTable(tables.Table):
+    caption = "Soonest first. The day itself still counts."
+    noun, nouns = "line", "lines"
+    exports: tuple[str, ...] | None = None
+
+    what = HouseColumn(verbose_name="What")
+    of = CodeColumn(verbose_name="Of")
+    chemical = ChemicalColumn(verbose_name="Chemical")
+    day = DayColumn(verbose_name="Until")
+    state = HouseColumn(verbose_name="State", accessor="of")
+    consequence = HouseColumn(verbose_name="What then", wide_only=True)
+
+    class Meta:
+        orderable = False
+        empty_text = "No lot is in use and no tank is set up, so nothing can run out."
+
+    def render_of(self, record: Expiry) -> SafeString:
+        name = "chemicals-tank" if record.is_tank else "chemicals-lot"
+        return format_html('<a href="{}">{}</a>', reverse(name, args=[record.of]), record.of)
+
+    def render_state(self, record: Expiry) -> SafeString | str:
+        if record.day is None:
+            return mark("overdue", "Missing")
+        if record.is_overdue:
+            return mark("overdue", "Overdue")
+        left = int(record.days_left or 0)
+        words = "today" if left == 0 else f"in {left} day{'s' if left != 1 else ''}"
+        return mark("check", words.capitalize()) if record.is_soon else words

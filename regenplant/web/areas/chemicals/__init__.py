@@ -2,7 +2,7 @@
 
 from django.urls import path
 
-from regenplant.web.areas.chemicals import ledger, lots, places, sheets, stock, unloading
+from regenplant.web.areas.chemicals import ahead, counts, ledger, lots, places, sheets, stock, unloading
 
 urlpatterns = [
     path("chemicals/", stock.stock_page, name="chemicals"),
@@ -27,6 +27,13 @@ urlpatterns = [
     path("chemicals/tanks/<str:code>/", places.change, name="chemicals-place"),
     path("chemicals/tanks/<str:code>/count/", places.count_stock, name="chemicals-place-count"),
     path("chemicals/tanks/<str:code>/connection/", unloading.connection, name="chemicals-place-connection"),
+    path("chemicals/tanks/<str:code>/stock/", counts.tank_page, name="chemicals-tank"),
+    path("chemicals/tanks/<str:code>/level/", counts.count_level, name="chemicals-place-level"),
+    path("chemicals/tanks/<str:code>/shape/", counts.shape, name="chemicals-place-shape"),
+    path("chemicals/counts/<str:number>/", counts.count_page, name="chemicals-count"),
+    path("chemicals/counts/<str:number>/book/", counts.book, name="chemicals-count-book"),
+    path("chemicals/balance/", counts.reconciliation, name="chemicals-balance"),
+    path("chemicals/ahead/", ahead.ahead_page, name="chemicals-ahead"),
     path("chemicals/sheets/", sheets.sheet_list, name="chemicals-sheets"),
     path("chemicals/sheets/new/", sheets.new, name="chemicals-sheet-new"),
     path("chemicals/sheets/<int:pk>/withdraw/", sheets.withdraw, name="chemicals-sheet-withdraw"),

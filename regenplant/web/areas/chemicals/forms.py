@@ -18,6 +18,8 @@ from regenplant.core.errors import DomainError
 from regenplant.core.process.vocabulary import Chemical
 from regenplant.people.models import Person
 from regenplant.web.acting import attach
+from regenplant.web.areas.chemicals.count_forms import replaces_in as replaces_in
+from regenplant.web.areas.chemicals.count_forms import replacing_fields
 from regenplant.web.fields import QuantityField
 from regenplant.web.house_form import HouseForm, day_field, words_field
 from regenplant.web.templatetags.parts import PICTOGRAMS
@@ -232,11 +234,26 @@ class StrengthForm(HouseForm):
 
 
 class CountForm(AmountForm):
-    """What was found in a tank."""
+    """What was found in a tank. ``replaces`` is the number of a count that this one takes the place of."""
 
-    reason = words_field(
-        200, label="How it was counted", help_text="Level stick, gauge, weight; and who looked."
-    )
+    reason = words_field(200, label="How it was counted", help_text="Scale, full packages; and who looked.")
+
+    def __init__(self, *args: Any, replaces: str = "", **kwargs: Any):
+        self.replaces = replaces
+        super().__init__(*args, **kwargs)
+
+    def extra_fields(self) -> dict[str, forms.Field]:
+        return replacing_fields() if self.replaces else {}
+
+    def replacing(self) -> dict[str, str]:
+        """What the service takes of the count it replaces; nothing where it replaces none."""
+        if not self.replaces:
+            return {}
+        return {
+            "replaces": self.replaces,
+            "reason_category": self.cleaned_data["category"],
+            "replace_reason": self.text("replace_reason"),
+        }
 
 
 class PlaceForm(HouseForm):

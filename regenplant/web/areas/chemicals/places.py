@@ -9,14 +9,15 @@ from django.utils import timezone
 from django.views.decorators.http import require_http_methods, require_safe
 
 from regenplant import units
-from regenplant.chemicals import selectors, services
+from regenplant.chemicals import counts, selectors, services
 from regenplant.chemicals.models import Place
 from regenplant.chemicals.quantities import whole_grams
 from regenplant.core.process.vocabulary import Chemical
 from regenplant.web import listing
 from regenplant.web.act_page import Act, act_page
 from regenplant.web.acting import receipt, refused_status, try_act
-from regenplant.web.areas.chemicals.forms import CountForm, PlaceForm
+from regenplant.web.areas.chemicals import shown_counts
+from regenplant.web.areas.chemicals.forms import CountForm, PlaceForm, replaces_in
 from regenplant.web.house_form import posted
 from regenplant.web.requests import unit_system_of
 from regenplant.web.rights import right
@@ -105,7 +106,7 @@ def count_stock(request: HttpRequest, code: str) -> HttpResponse:
     place, system = _tank(code), unit_system_of(request)
     held = selectors.balance_grams(place.chemical, place)
     strength = _strength_now(place)
-    form = CountForm(posted(request), system=system)
+    form = CountForm(posted(request), system=system, replaces=replaces_in(request.GET))
     amount = None
     if request.method == "POST" and form.is_valid():
         amount = form.amount(place.chemical, strength)
@@ -117,20 +118,21 @@ def count_stock(request: HttpRequest, code: str) -> HttpResponse:
                 place_id=place.pk,
                 counted_grams_100=whole_grams(amount),
                 reason=form.text("reason"),
+                **form.replacing(),
             )
             if outcome is not None:
                 receipt(
                     request,
-                    f"Written: {place.code} was counted. {_gap(outcome.facts['gap_grams_100'], system)}",
+                    f"Written: {outcome.result.number}. {_gap(outcome.result.found_grams_100, held, system)}",
                 )
-                return redirect("chemicals")
+                return redirect("chemicals-count", number=outcome.result.number)
     context = {
         "place": place,
         "form": form,
         "amount": None if form.errors else amount,
         "shown_mark": mark_of(amount.value) if amount else "",
         "is_another": amount is not None and is_another(request, amount.value),
-        "gap": _gap(whole_grams(amount) - held, system) if amount is not None and not form.errors else "",
+        "gap": _gap(whole_grams(amount), held, system) if amount is not None and not form.errors else "",
         "sentence": f"By the books {units.twin(held / 1000.0, 'mass', system)} of {Chemical(place.chemical).formula} as 100 % stand in it. "
         f"Volumes and masses of product are taken at {units.format_quantity(strength, 'strength')}.",
         "right": right(request, "chemical.count"),
@@ -146,8 +148,6 @@ def _strength_now(place: Place) -> float:
     return stock.strength_frac if stock else 1.0
 
 
-def _gap(grams: int, system: str) -> str:
-    if grams == 0:
-        return "Books and tank agree."
-    side = "more" if grams > 0 else "less"
-    return f"{units.twin(abs(grams) / 1000.0, 'mass', system)} as 100 % {side} than the books say. Beyond what the count may be off another person looks at it and books it."
+def _gap(found: int, held: int, system: str) -> str:
+    spread = counts.spread_grams(found, counts.stock_figures(timezone.now()).weighed_tolerance_frac)
+    return shown_counts.gap_words(found - held, spread, system)

@@ -9,6 +9,7 @@ from django.utils import timezone
 from django.views.decorators.http import require_http_methods, require_safe
 
 from regenplant.chemicals import services
+from regenplant.chemicals.counts import open_differences
 from regenplant.chemicals.quantities import whole_grams
 from regenplant.chemicals.selectors import StockLine, deliveries_to_see_to, stock_board
 from regenplant.core.engineering.estimate import Estimate
@@ -30,6 +31,7 @@ def stock_page(request: HttpRequest) -> HttpResponse:
         "lines": [(line, shown.check_age(line)) for line in lines],
         "problems": [(line, _problem_url(line)) for line in lines if line.problem],
         "deliveries": deliveries_to_see_to(),
+        "open": open_differences(),
         "sentence": shown.stock_sentence(lines),
         "use_url": _use_url(),
         "receive": right(request, "chemical.receive"),

@@ -1,0 +1,86 @@
+"""What is ahead: how long each stock lasts, and what runs out by its day."""
+
+from __future__ import annotations
+
+from dataclasses import dataclass
+
+from django.http import HttpRequest, HttpResponse
+from django.shortcuts import render
+from django.utils import timezone
+from django.views.decorators.http import require_safe
+
+from regenplant.batches.selectors.chemical_needs import Need, needs
+from regenplant.chemicals import counts, selectors
+from regenplant.chemicals.expiring import expiring
+from regenplant.chemicals.models import Place
+from regenplant.core.process.stock_forecast import StockForecast, forecast
+from regenplant.web.areas.chemicals import shown_counts
+from regenplant.web.requests import unit_system_of
+from regenplant.web.tables.chemicals import ExpiryTable
+
+
+@dataclass(frozen=True, slots=True)
+class Ahead:
+    """One tank with its forecast in words."""
+
+    place: Place
+    name: str
+    forecast: StockForecast
+    when: str
+    why: str
+    order: str
+
+    @property
+    def is_urgent(self) -> bool:
+        return self.order.startswith("Order now")
+
+
+@require_safe
+def ahead_page(request: HttpRequest) -> HttpResponse:
+    now, system = timezone.now(), unit_system_of(request)
+    figures, held = counts.stock_figures(now), selectors.balances()
+    drawn_from = {
+        chemical: selectors.place_of(lot) for chemical, (lot, _) in selectors.strengths_standing().items()
+    }
+    still = needs()
+    lines = []
+    for place in selectors.bulk_tanks():
+        own = [
+            need
+            for need in still
+            if need.chemical == place.chemical and drawn_from.get(place.chemical) == place
+        ]
+        lines.append(_ahead(place, held.get((place.chemical, place.pk), 0), own, figures, now, system))
+    rows = expiring(now)
+    context = {
+        "lines": lines,
+        "sentence": _sentence(lines, sum(row.is_overdue for row in rows), sum(row.is_soon for row in rows)),
+        "table": ExpiryTable(rows),
+    }
+    return render(request, "chemicals/ahead.html", context)
+
+
+def _ahead(place, grams, own: list[Need], figures, now, system: str) -> Ahead:  # type: ignore[no-untyped-def]
+    planned = sum(need.kg_100 for need in own)
+    found = forecast(
+        grams / 1000.0, place.low_stock_grams_100 / 1000.0, planned, counts.usual_use_of(place, now)
+    )
+    return Ahead(
+        place,
+        shown_counts.chemical_name(place),
+        found,
+        shown_counts.crossing_words(found, now),
+        shown_counts.reason_words(found, own, system),
+        shown_counts.order_words(found, figures, now),
+    )
+
+
+def _sentence(lines: list[Ahead], overdue: int, soon: int) -> str:
+    urgent = [line.place.code for line in lines if line.is_urgent]
+    first = f"To be ordered now: {', '.join(urgent)}." if urgent else "Nothing has to be ordered today."
+    parts = []
+    if overdue:
+        parts.append(f"{overdue} overdue")
+    if soon:
+        parts.append(f"{soon} due soon")
+    return f"{first} Checks, dates and counts: {', '.join(parts) if parts else 'all in time'}."
