@@ -108,6 +108,9 @@ DOORS: dict[str, Door] = {
     "chemicals-count-book": _door("chemical.correct"),
     "chemicals-sheet-new": _door("chemical.data_sheet"),
     "chemicals-sheet-withdraw": _door("chemical.data_sheet"),
+    "use-price-new": _door("chemical.price"),
+    "use-watch-levels": _door("chemical.watch"),
+    "use-report-new": _door("chemical.report"),
     # set-up
     "emergency-eyewash": _door("plant.daily"),
     "setup-plant-change": _door("plant.edit"),

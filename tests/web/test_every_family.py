@@ -222,7 +222,7 @@ def test_chemical_use_lists_every_chemical_of_a_batch_and_no_theory_where_nothin
     response = supervisor_client.get(reverse("chemical-use"), {"period": "30_days"})
     text = text_of(response)
     assert "NaCl" in text and "NaOH" in text
-    rows = [row for row in response.context["table"].rows if row.record.theory_kg_100 == 0.0]
+    rows = [row for row in response.context["lines"].rows if row.record.sums.theory_grams == 0]
     assert rows and all(row.get_cell("theory") == "–" for row in rows)
 
 

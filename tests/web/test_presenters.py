@@ -12,11 +12,14 @@ import pytest
 from django.core.exceptions import ValidationError
 
 from regenplant.audit.verifying.registry import Finding, Looked, Report, Step
-from regenplant.batches.selectors.use import ChemicalUse, UseLine, UseTotal
 from regenplant.core.process.acceptance import Limit
 from regenplant.core.process.lifecycle import BatchState, Blocker, Offer
-from regenplant.core.process.vocabulary import Chemical, ResinFamily
+from regenplant.core.process.use_audit import Sums, compared_sums, variance_step
+from regenplant.core.process.vocabulary import Chemical
 from regenplant.quality.selectors import ReviewBoard
+from regenplant.use.models import UseRow
+from regenplant.use.selectors import Audit, Group, Question, UseLine
+from regenplant.use.watching import Watch
 from regenplant.web.drawing.limit_bar import Standing
 from regenplant.web.moments import moment_of
 from regenplant.web.presenters import chemical_use as use_words
@@ -304,51 +307,58 @@ def test_a_period_begins_and_ends_at_midnight_of_the_plant_also_when_clocks_chan
     assert (end.astimezone(UTC) - start.astimezone(UTC)) == timedelta(hours=23)
 
 
-def line(used: float, planned: float = 100.0, chemical: Chemical = Chemical.HYDROCHLORIC_ACID) -> UseLine:
-    batch: Any = SimpleNamespace(number="B-10001")
-    return UseLine(batch, ResinFamily.SAC_HYDROGEN, chemical, 4, 1.0, 40.0, planned, used)
+def sums(used: int, planned: int = 100_000) -> Sums:
+    count, total, squares = compared_sums(variance_step(used, planned))
+    return Sums(1, 1000, 40_000, planned, used, used, count, total, squares)
 
 
-def total(used: float, planned: float = 100.0, chemical: Chemical = Chemical.HYDROCHLORIC_ACID) -> UseTotal:
-    return UseTotal(None, chemical, 1, 1.0, 40.0, planned, used, None)
+def audited(*used: int, batch_frac: float = 0.05) -> Audit:
+    watch = Watch(batch_frac, 0.02, ("06:00",), is_own=False)
+    chemicals = (Chemical.HYDROCHLORIC_ACID, Chemical.SODIUM_HYDROXIDE)
+    totals = tuple(Group("", chemical, sums(one)) for chemical, one in zip(chemicals, used, strict=False))
+    return Audit(Question(date(2026, 3, 9), date(2026, 3, 11)), watch, totals, totals)
 
 
 THIS_WEEK = period_named(PeriodName.THIS_WEEK, date(2026, 3, 11))
 
 
 def test_the_opening_sentence_says_use_against_plan_and_how_many_are_outside() -> None:
-    use = ChemicalUse((line(103.2), line(106.0)), (), (total(103.2),))
     assert (
-        use_words.opening_sentence(use, THIS_WEEK)
+        use_words.opening_sentence(audited(103_200), 1, THIS_WEEK)
         == "Acid 3.2\u00a0% over plan this week; one batch is outside ±5\u00a0%."
     )
 
 
 def test_several_chemicals_are_told_in_one_sentence() -> None:
-    caustic = Chemical.SODIUM_HYDROXIDE
-    use = ChemicalUse(
-        (line(100.0), line(99.0, chemical=caustic)), (), (total(100.02), total(99.0, chemical=caustic))
-    )
     assert (
-        use_words.opening_sentence(use, THIS_WEEK)
-        == "Acid as planned and caustic 1.0\u00a0% under plan this week; every batch is inside ±5\u00a0%."
+        use_words.opening_sentence(audited(100_020, 99_000, batch_frac=0.04), 0, THIS_WEEK)
+        == "Acid as planned and caustic 1.0\u00a0% under plan this week; every batch is inside ±4\u00a0%."
     )
 
 
 def test_nothing_used_is_said_with_its_period() -> None:
     days = Period(PeriodName.DATES, date(2026, 3, 2), date(2026, 3, 8))
     assert (
-        use_words.opening_sentence(ChemicalUse((), (), ()), days)
+        use_words.opening_sentence(audited(), 0, days)
         == "No batch took a chemical from 2026-03-02 to 2026-03-08."
     )
 
 
+def test_last_month_is_whole_and_a_year_begins_with_a_month() -> None:
+    month = period_named(PeriodName.LAST_MONTH, date(2026, 3, 31))
+    assert (month.first, month.last) == (date(2026, 2, 1), date(2026, 2, 28))
+    assert period_named(PeriodName.YEAR, date(2024, 2, 29)).first == date(2023, 2, 1)
+
+
 def test_five_per_cent_is_inside_and_a_hair_more_is_outside() -> None:
-    assert not line(105.0).is_outside and line(105.01).is_outside and line(94.9).is_outside
+    watch = audited().watch
+    off = [UseLine(UseRow(), sums(used)).is_outside(watch) for used in (105_000, 105_010, 94_900)]
+    assert off == [False, True, True]
 
 
 def test_a_total_is_watched_from_two_per_cent_on() -> None:
-    assert not use_words.total_is_off(total(102.0)) and use_words.total_is_off(total(102.1))
+    watch = audited().watch
+    assert not use_words.is_off(sums(102_000), watch) and use_words.is_off(sums(102_100), watch)
 
 
 def test_a_short_planned_time_is_shown_to_the_second_and_a_long_one_by_the_minute() -> None:

@@ -1,4 +1,4 @@
-"""Reading batches: the floor, one batch, the waiting pools with their vessels, chemical use."""
+"""Reading batches: the floor, one batch, the waiting pools with their vessels."""
 
 from regenplant.batches.selectors.floor import FloorBoard, floor_board
 from regenplant.batches.selectors.lists import (
@@ -13,13 +13,11 @@ from regenplant.batches.selectors.offered_recipes import OfferedRecipe, offered_
 from regenplant.batches.selectors.page import BatchPage, Work, batch_page
 from regenplant.batches.selectors.rinse import RinsePage, rinse_page, rinse_running_in
 from regenplant.batches.selectors.start import AnionVessel, StartPage, anion_vessels_for, start_page
-from regenplant.batches.selectors.use import ChemicalUse, chemical_use
 from regenplant.batches.separation import SeparationRecord, separation_record
 
 __all__ = [
     "AnionVessel",
     "BatchPage",
-    "ChemicalUse",
     "FloorBoard",
     "OfferedRecipe",
     "OpenRinse",
@@ -31,7 +29,6 @@ __all__ = [
     "batch_list",
     "batch_numbered",
     "batch_page",
-    "chemical_use",
     "count_by_state",
     "filtered_batches",
     "floor_board",

@@ -24,6 +24,7 @@ from regenplant.documents import (
     sample_label,
     selectors,
     tank_tag,
+    use_report,
 )
 from regenplant.documents.batch_record import paper
 from regenplant.documents.batch_record.gathering import batch_record_content
@@ -40,6 +41,7 @@ from regenplant.keeping.copy import COPIED, Made, batch_copy
 from regenplant.plant.selectors import profile
 from regenplant.quality.retained import sample_numbered
 from regenplant.tanks.models import Tank
+from regenplant.use.selectors.reports import report_numbered
 from regenplant.waste.month import content_of as month_content_of
 from regenplant.waste.month import report_with
 
@@ -122,6 +124,12 @@ def _discharge_report(key: str, issue: Issue, size: PageSize, system: str) -> by
     return discharge_report.draw_discharge_report(report, month_content_of(report), issue, size, system)
 
 
+def _use_report(key: str, issue: Issue, size: PageSize, system: str) -> bytes:
+    row = report_numbered(key)
+    assert row is not None  # _subject has found it
+    return use_report.draw_use_report(use_report.use_report_content(row, issue), size, system)
+
+
 PAPERS = {
     one.kind: one
     for one in (
@@ -147,6 +155,7 @@ PAPERS = {
         Paper(BATCH_RECORD, "batch record", "batch", paper.SIZES, _batch_record),
         Paper(sample_label.KIND, "sample label", "sample", sample_label.SIZES, _sample_label),
         Paper("investigation", "investigation", "investigation", investigation.SIZES, _investigation),
+        Paper(use_report.KIND, "audit of use", use_report.KIND, use_report.SIZES, _use_report),
         Paper(CERTIFICATE, "certificate of quality", "certificate", certificate_paper.SIZES, _certificate),
         Paper(
             discharge_report.KIND,
@@ -337,12 +346,17 @@ def _subject(wanted: Paper, key: str) -> tuple[str, str, int]:
     if wanted.subject == "certificate":
         return _certificate_to_print(key)
     if wanted.subject == discharge_report.KIND:
-        report = report_with(key)
-        if report is None:
+        month = report_with(key)
+        if month is None:
             raise RecordRefused(f"There is no discharge report {key[:24]} here.", code="unknown_report")
-        return report.key, f"Discharge report {report.month}", report.revision
+        return month.key, f"Discharge report {month.month}", month.revision
     if wanted.subject == "investigation":
         return *investigation.subject_of(key), 1
+    if wanted.subject == use_report.KIND:
+        report = report_numbered(key)
+        if report is None:
+            raise RecordRefused(f"There is no report {key[:24]} here.", code="unknown_report")
+        return report.number, f"Report of use {report.number}", 1
     if wanted.subject == "sample":
         sample = sample_numbered(key)
         if sample is None:

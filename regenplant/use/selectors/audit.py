@@ -145,6 +145,11 @@ class UseLine:
         """Of the batch; a part has the variance of its whole."""
         return self.sums.mean_variance_frac
 
+    @property
+    def difference_grams(self) -> int:
+        """Used minus planned."""
+        return self.sums.used_grams - self.sums.planned_grams
+
     def is_outside(self, watch: Watch) -> bool:
         """Beyond the watch level of a batch."""
         return self.variance_frac is not None and abs(self.variance_frac) > watch.batch_frac

@@ -14,6 +14,7 @@ from regenplant.documents.models import Certificate
 from regenplant.documents.services import IssuedDocument, issue_paper, print_chemical_label
 from regenplant.quality.models import RetainedSample
 from regenplant.tanks.models import Tank
+from regenplant.use.models import UseReport
 from regenplant.waste.report_models import DischargeReport
 from regenplant.web.requests import by_of, unit_system_of
 
@@ -71,6 +72,14 @@ def certificate(request: HttpRequest, number: str) -> HttpResponse:
     """One print of a certificate of quality; refused once it holds no more."""
     row = get_object_or_404(Certificate, number__iexact=_key(number))
     return _issued(request, "certificate", row.number, request.GET.get("size", "") or _sheet_size(request))
+
+
+@never_cache
+@require_GET
+def use_report(request: HttpRequest, number: str) -> HttpResponse:
+    """One print of a signed report of use."""
+    row = get_object_or_404(UseReport, number__iexact=_key(number))
+    return _issued(request, "use_report", row.number, request.GET.get("size", "") or _sheet_size(request))
 
 
 @never_cache
@@ -145,6 +154,7 @@ urlpatterns = [
         discharge_report,
         name="paper-discharge-report",
     ),
+    path("papers/use-reports/<str:number>/report.pdf", use_report, name="paper-use-report"),
     path("papers/samples/<str:number>/label.pdf", sample_label, name="paper-sample-label"),
     path("papers/tanks/<str:serial>/tag.pdf", tank_tag, name="paper-tank-tag"),
 ]

@@ -1,14 +1,16 @@
-"""Chemical use as listings: totals by family and chemical, and every batch."""
+"""The audit of use as listings: totals, groups, and every batch; the same for files, with typed numbers and units in the heads."""
 
 from __future__ import annotations
 
+from collections.abc import Mapping
 from typing import Any
 
 import django_tables2 as tables
 from django.urls import reverse
 
-from regenplant.batches.selectors.use import UseLine, UseTotal
-from regenplant.web.presenters.chemical_use import total_is_off
+from regenplant.use.selectors import UseLine
+from regenplant.use.watching import Watch
+from regenplant.web.presenters.chemical_use import is_off
 from regenplant.web.tables.columns import (
     NOT_WRITTEN,
     CodeColumn,
@@ -32,100 +34,215 @@ class PercentColumn(HouseColumn):
         return round(100 * value, 3)
 
 
-class TheoryColumn(QuantityColumn):
-    """Mass that the load asks for; an en dash where the chemical elutes nothing (cleaning, sanitizing)."""
+class SpreadColumn(PercentColumn):
+    """A standard deviation in per cent."""
 
     def render(self, value: float) -> str:
-        return NOT_WRITTEN if value == 0.0 else super().render(value)
+        return signed_percent(value).lstrip("+")
 
 
-class TotalsTable(tables.Table):
-    """What should have gone in, was planned and went in, by family and chemical."""
+class GramsColumn(QuantityColumn):
+    """A mass that is kept in whole grams; an en dash for nought, where that means that nothing is asked for."""
+
+    def __init__(self, *args: Any, dash: bool = False, **kwargs: Any):
+        self.dash = dash
+        super().__init__("mass", *args, **kwargs)
+
+    def render(self, value: int) -> str:
+        return NOT_WRITTEN if self.dash and not value else super().render(value / 1000.0)
+
+    def value(self, value: int) -> float:
+        return super().value(value / 1000.0)
+
+
+class MillilitresColumn(QuantityColumn):
+    """Resin as loaded."""
+
+    def __init__(self, *args: Any, **kwargs: Any):
+        super().__init__("resin_volume", *args, **kwargs)
+
+    def render(self, value: int) -> str:
+        return super().render(value / 1e6)
+
+    def value(self, value: int) -> float:
+        return super().value(value / 1e6)
+
+
+class RatioColumn(HouseColumn):
+    """A bare ratio with two decimals."""
+
+    classes = "num"
+
+    def render(self, value: float) -> str:
+        return f"{value:.2f}"
+
+    def value(self, value: float) -> float:
+        return round(value, 4)
+
+
+class CostColumn(HouseColumn):
+    """A cost in the plant's currency, which the head names; a star where a part of the mass has no price."""
+
+    classes = "num"
+
+    def render(self, value: int, record: Any) -> str:
+        if not record.sums.priced_grams:
+            return NOT_WRITTEN
+        star = "*" if record.sums.priced_grams < record.sums.used_grams else ""
+        return f"{value / 1000:.2f}{star}"
+
+    def value(self, value: int, record: Any) -> float | None:
+        return value / 1000 if record.sums.priced_grams else None
+
+
+class _Watched(tables.Table):
+    """Rows beyond the watch level are marked."""
+
+    def __init__(self, *args: Any, watch: Watch, currency: str = "", caption: str = "", **kwargs: Any):
+        self.watch = watch
+        self.caption = caption
+        super().__init__(*args, **kwargs)
+        if currency:
+            self.columns["cost"].column.verbose_name = f"Cost, {currency}"
+        else:
+            self.columns.hide("cost")
+            self.columns["cost"].column.exclude_from_export = True
+
+
+class SumsTable(_Watched):
+    """What should have gone in, was planned and went in, by chemical."""
 
     chemical = CodeColumn(accessor="chemical__formula", verbose_name="Chemical")
-    family = CodeColumn(accessor="family__abbreviation", verbose_name="Family", order_by="family")
-    batches = NumberColumn(verbose_name="Batches", wide_only=True)
-    resin = QuantityColumn("resin_volume", accessor="resin_volume_m3", verbose_name="Resin", wide_only=True)
-    theory = TheoryColumn("mass", accessor="theory_kg_100", verbose_name="Theory", wide_only=True)
-    plan = QuantityColumn("mass", accessor="planned_kg_100", verbose_name="Plan", wide_only=True)
-    used = QuantityColumn("mass", accessor="used_kg_100", verbose_name="Used")
-    variance = PercentColumn(accessor="variance_frac", verbose_name="Used − plan")
-    spread = PercentColumn(accessor="spread_frac", verbose_name="Spread", wide_only=True)
-    dose = QuantityColumn("dose", accessor="used_kg_per_m3", verbose_name="Used", wide_only=True)
+    batches = NumberColumn(accessor="sums__batches", verbose_name="Batches")
+    resin = MillilitresColumn(accessor="sums__volume_ml", verbose_name="Resin", wide_only=True)
+    theory = GramsColumn(accessor="sums__theory_grams", verbose_name="Theory", wide_only=True, dash=True)
+    plan = GramsColumn(accessor="sums__planned_grams", verbose_name="Plan", wide_only=True)
+    used = GramsColumn(accessor="sums__used_grams", verbose_name="Used")
+    variance = PercentColumn(accessor="sums__variance_frac", verbose_name="Used − plan")
+    mean = PercentColumn(accessor="sums__mean_variance_frac", verbose_name="Mean", wide_only=True)
+    spread = SpreadColumn(accessor="sums__spread_frac", verbose_name="Spread", wide_only=True)
+    ratio = RatioColumn(accessor="sums__ratio", verbose_name="Ratio", wide_only=True)
+    efficiency = SpreadColumn(accessor="sums__efficiency_frac", verbose_name="Efficiency", wide_only=True)
+    dose = QuantityColumn("dose", accessor="sums__used_kg_per_m3", verbose_name="Dose", wide_only=True)
+    cost = CostColumn(accessor="sums__cost_milli", verbose_name="Cost", wide_only=True)
 
-    caption = "Masses as 100 %; spread is the standard deviation of the batches, from three on."
     noun, nouns = "total", "totals"
 
     class Meta:
         orderable = False
         empty_text = "No batch took a chemical in this period."
-        row_attrs = {"class": lambda record: "off" if total_is_off(record) else ""}
-
-    def render_spread(self, value: float) -> str:
-        return signed_percent(value).lstrip("+")
+        row_attrs = {"class": lambda record, table: "off" if is_off(record.sums, table.watch) else ""}
 
 
-class UseTable(tables.Table):
-    """Every batch with every chemical it took."""
+class GroupsTable(SumsTable):
+    """The same for each group; its name leads to its batches."""
+
+    group = HouseColumn(
+        accessor="key", verbose_name="Group", linkify=lambda record, table: table.links[id(record)]
+    )
+    noun, nouns = "group", "groups"
+
+    def __init__(
+        self, *args: Any, names: Mapping[str, str], links: Mapping[int, str], head: str = "", **kwargs: Any
+    ):
+        self.names, self.links = names, links
+        super().__init__(*args, **kwargs)
+        self.columns["group"].column.verbose_name = head or "Group"
+
+    class Meta(SumsTable.Meta):
+        sequence = ("group", "...")
+
+    def render_group(self, value: str) -> str:
+        return self.names[value]
+
+    def value_group(self, value: str) -> str:
+        return self.names[value]
+
+    def before_render(self, request: Any) -> None:
+        """Nothing to do; a group without a key still has its name (``empty_values``)."""
+
+
+GroupsTable.base_columns["group"].empty_values = ()
+
+
+class LinesTable(_Watched):
+    """Every batch with every chemical it took, or the part of it that was asked for."""
 
     batch = CodeColumn(
-        accessor="batch__number", verbose_name="Batch", linkify=lambda record: _batch_url(record)
+        accessor="row__number", verbose_name="Batch", linkify=lambda record: batch_url(record.row.number)
     )
-    started = DayColumn(accessor="batch__started_at", verbose_name="Started", wide_only=True)
-    family = CodeColumn(
-        accessor="family__abbreviation", verbose_name="Family", order_by="family", wide_only=True
-    )
-    step = CodeColumn(
-        accessor="chemical__formula",
-        verbose_name="Step",
-        order_by="chemical",
-        linkify=lambda record: _step_url(record),
-    )
-    resin = QuantityColumn("resin_volume", accessor="resin_volume_m3", verbose_name="Resin", wide_only=True)
-    theory = TheoryColumn("mass", accessor="theory_kg_100", verbose_name="Theory", wide_only=True)
-    plan = QuantityColumn("mass", accessor="planned_kg_100", verbose_name="Plan", wide_only=True)
-    used = QuantityColumn("mass", accessor="used_kg_100", verbose_name="Used")
+    chemical = CodeColumn(accessor="chemical__formula", verbose_name="Chemical")
+    started = DayColumn(accessor="row__started_at", verbose_name="Started", wide_only=True)
+    vessel = CodeColumn(accessor="row__vessel", verbose_name="Vessel", wide_only=True)
+    resin = MillilitresColumn(accessor="sums__volume_ml", verbose_name="Resin", wide_only=True)
+    theory = GramsColumn(accessor="sums__theory_grams", verbose_name="Theory", wide_only=True, dash=True)
+    plan = GramsColumn(accessor="sums__planned_grams", verbose_name="Plan", wide_only=True)
+    used = GramsColumn(accessor="sums__used_grams", verbose_name="Used")
     variance = PercentColumn(accessor="variance_frac", verbose_name="Used − plan")
-    plan_dose = QuantityColumn("dose", accessor="planned_kg_per_m3", verbose_name="Plan", wide_only=True)
-    used_dose = QuantityColumn("dose", accessor="used_kg_per_m3", verbose_name="Used", wide_only=True)
+    ratio = RatioColumn(accessor="sums__ratio", verbose_name="Ratio", wide_only=True)
+    dose = QuantityColumn("dose", accessor="sums__used_kg_per_m3", verbose_name="Dose", wide_only=True)
+    cost = CostColumn(accessor="sums__cost_milli", verbose_name="Cost", wide_only=True)
 
     noun, nouns = "line", "lines"
-    exports = ("csv", "xlsx")
-
-    def __init__(self, *args: Any, caption: str = "", **kwargs: Any):
-        super().__init__(*args, **kwargs)
-        self.caption = caption
 
     class Meta:
+        orderable = False
         empty_text = "No batch took a chemical in this period. Choose another period."
-        row_attrs = {"class": lambda record: "off" if record.is_outside else ""}
-
-    def render_step(self, value: Any, record: UseLine) -> str:
-        return f"{record.step_number} · {value}"
+        row_attrs = {"class": lambda record, table: "off" if record.is_outside(table.watch) else ""}
 
 
-class UseFile(UseTable):
+class LinesFile(LinesTable):
     """The same for a file: one fact in each column, and what the page has no room for."""
 
-    step = NumberColumn(accessor="step_number", verbose_name="Step")
-    chemical = HouseColumn(accessor="chemical__label", verbose_name="Chemical")
-    vessel = HouseColumn(accessor="batch__vessel__code", verbose_name="Vessel")
-    resin_class = HouseColumn(accessor="batch__segregation_class", verbose_name="Class")
-    difference = QuantityColumn("mass", accessor="variance_kg_100", verbose_name="Used − plan")
+    name = HouseColumn(accessor="chemical__label", verbose_name="Chemical, name")
+    family = HouseColumn(accessor="row__family", verbose_name="Family")
+    resin_class = HouseColumn(accessor="row__segregation_class", verbose_name="Class")
+    shift = HouseColumn(accessor="row__shift", verbose_name="Shift")
+    recipe = HouseColumn(accessor="row__recipe", verbose_name="Recipe")
+    form = HouseColumn(accessor="row__volume_form", verbose_name="Resin counted in form")
+    difference = GramsColumn(accessor="difference_grams", verbose_name="Used − plan")
     variance = PercentColumn(accessor="variance_frac", verbose_name="Used − plan, %")
+    efficiency = SpreadColumn(accessor="sums__efficiency_frac", verbose_name="Efficiency, %")
 
-    class Meta(UseTable.Meta):
-        sequence = ("batch", "started", "family", "resin_class", "vessel", "step", "chemical", "...")
+    class Meta(LinesTable.Meta):
+        sequence = (
+            "batch",
+            "started",
+            "shift",
+            "family",
+            "resin_class",
+            "vessel",
+            "recipe",
+            "chemical",
+            "name",
+            "...",
+        )
 
-    def render_step(self, value: Any, record: UseLine) -> str:
-        return str(value)
+
+class SumsFile(SumsTable):
+    """Totals for a file."""
+
+    variance = PercentColumn(accessor="sums__variance_frac", verbose_name="Used − plan, %")
+    mean = PercentColumn(accessor="sums__mean_variance_frac", verbose_name="Mean of batches, %")
+    spread = SpreadColumn(accessor="sums__spread_frac", verbose_name="Spread of batches, %")
+    efficiency = SpreadColumn(accessor="sums__efficiency_frac", verbose_name="Efficiency, %")
+    compared = NumberColumn(accessor="sums__compared", verbose_name="Batches compared")
 
 
-def _batch_url(record: UseLine | UseTotal) -> str:
-    assert isinstance(record, UseLine)
-    return reverse("batches-detail", args=[record.batch.number])
+class GroupsFile(GroupsTable):
+    """Groups for a file, with their code."""
+
+    code = HouseColumn(accessor="key", verbose_name="Code")
+    variance = PercentColumn(accessor="sums__variance_frac", verbose_name="Used − plan, %")
+    mean = PercentColumn(accessor="sums__mean_variance_frac", verbose_name="Mean of batches, %")
+    spread = SpreadColumn(accessor="sums__spread_frac", verbose_name="Spread of batches, %")
+    efficiency = SpreadColumn(accessor="sums__efficiency_frac", verbose_name="Efficiency, %")
+    compared = NumberColumn(accessor="sums__compared", verbose_name="Batches compared")
 
 
-def _step_url(record: UseLine) -> str:
-    """The entries of the batch, where what was drawn and fed in this step stands as it was written."""
-    return f"{_batch_url(record)}#s-written"
+def batch_url(number: str) -> str:
+    """The page of one batch's use."""
+    return reverse("chemical-use-batch", args=[number])
+
+
+__all__ = ["GroupsFile", "GroupsTable", "LinesFile", "LinesTable", "SumsFile", "SumsTable", "UseLine"]

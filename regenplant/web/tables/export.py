@@ -12,7 +12,7 @@ from __future__ import annotations
 import csv
 import io
 import re
-from collections.abc import Iterator
+from collections.abc import Iterable, Iterator, Mapping, Sequence
 from datetime import date, datetime
 from html import unescape
 from typing import Any
@@ -42,7 +42,11 @@ def answer(request: HttpRequest, table: Table, name: str) -> HttpResponse | None
     wanted = request.GET.get(PARAMETER, "")
     if wanted not in FORMATS:
         return None
-    content = as_csv(table) if wanted == "csv" else as_xlsx(table)
+    return handed_out(as_csv(table) if wanted == "csv" else as_xlsx(table), name, wanted)
+
+
+def handed_out(content: bytes, name: str, wanted: str) -> HttpResponse:
+    """A file of one of ``FORMATS`` with today's day in its name."""
     response = HttpResponse(content, content_type=_TYPES[wanted])
     response["Content-Disposition"] = (
         f'attachment; filename="{name}-{timezone.localdate():%Y-%m-%d}.{wanted}"'
@@ -61,17 +65,23 @@ def as_csv(table: Table) -> bytes:
 
 def as_xlsx(table: Table) -> bytes:
     """One sheet with a bold, frozen head; every text cell is marked as text."""
+    return as_book({"Sheet": rows(table)})
+
+
+def as_book(sheets: Mapping[str, Iterable[Sequence[Cell]]]) -> bytes:
+    """A workbook of several sheets, each with a bold, frozen head; every text cell is marked as text."""
     book = Workbook()
-    sheet = book.active
-    assert sheet is not None
-    for number, row in enumerate(rows(table), start=1):
-        for column, value in enumerate(row, start=1):
-            cell = sheet.cell(row=number, column=column, value=value)
-            if isinstance(value, str):
-                cell.data_type = "s"
-            if number == 1:
-                cell.font = Font(bold=True)
-    sheet.freeze_panes = "A2"
+    book.remove(book.worksheets[0])
+    for title, lines in sheets.items():
+        sheet = book.create_sheet(title)
+        for number, row in enumerate(lines, start=1):
+            for column, value in enumerate(row, start=1):
+                cell = sheet.cell(row=number, column=column, value=value)
+                if isinstance(value, str):
+                    cell.data_type = "s"
+                if number == 1:
+                    cell.font = Font(bold=True)
+        sheet.freeze_panes = "A2"
     content = io.BytesIO()
     book.save(content)
     return content.getvalue()

@@ -1,7 +1,18 @@
-"""Chemical use: planned against actual, per batch, per period, by family."""
+"""Audit of chemical use: theory, plan and use of a period by any group, one batch down to its readings, prices, levels, signed reports."""
 
 from django.urls import path
 
-from regenplant.web.areas.chemical_use import views
+from regenplant.web.areas.chemical_use import acts, views
 
-urlpatterns = [path("chemicals/use/", views.use, {"tab": "chemicals"}, name="chemical-use")]
+TAB = {"tab": "chemicals"}
+
+urlpatterns = [
+    path("chemicals/use/", views.use, TAB, name="chemical-use"),
+    path("chemicals/use/batches/<str:number>/", views.one_batch, TAB, name="chemical-use-batch"),
+    path("chemicals/use/prices/", acts.price_list, TAB, name="use-prices"),
+    path("chemicals/use/prices/new/", acts.new_price, TAB, name="use-price-new"),
+    path("chemicals/use/watch-levels/", acts.watch_levels, TAB, name="use-watch-levels"),
+    path("chemicals/use/reports/", acts.report_list, TAB, name="use-reports"),
+    path("chemicals/use/reports/new/", acts.new_report, TAB, name="use-report-new"),
+    path("chemicals/use/reports/<str:number>/", acts.report, TAB, name="use-report"),
+]
