@@ -135,6 +135,9 @@ def _discharge(line: DischargeLine, columns: tuple[Column, ...], system: str) ->
     analysis = f"by analysis: {', '.join(WORDS[ion] for ion in line.by_analysis)}" if line.by_analysis else ""
     last = [cell(line.released_by, columns[6], SMALL), cell(line.permit, columns[6], QUIET)]
     last += [cell(analysis, columns[6], QUIET)] if analysis else []
+    if line.unknown_frac >= 0.005:
+        unknown = f"{line.unknown_frac:.0%} of the tank of unknown composition"
+        last.append(cell(unknown, columns[6], QUIET))
     return (
         stacked([cell(line.number, columns[0], STRONG), cell(f"tank {line.tank}", columns[0], QUIET)]),
         cell(line.ended_at, columns[1], SMALL),

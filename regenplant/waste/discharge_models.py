@@ -54,6 +54,8 @@ class Discharge(models.Model):
     sodium_kg = models.FloatField(null=True)
     sulfate_kg = models.FloatField(null=True)
     tds_kg = models.FloatField(null=True)
+    unknown_frac = models.FloatField(default=0.0)
+    """Share of the tank of unknown composition when it went; it counts like the rest, and where all was unknown nothing is counted."""
     reason = models.CharField(max_length=300, blank=True)
     """Why it was given up."""
     version = models.PositiveIntegerField(default=1)

@@ -8,12 +8,12 @@ from __future__ import annotations
 import json
 import re
 from collections.abc import Iterable
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 from datetime import date, datetime, timedelta
 from zoneinfo import ZoneInfo
 
 from regenplant.core.errors import RecordRefused
-from regenplant.core.process.canonical import from_plain
+from regenplant.core.process.canonical import canonical_text, digest, from_plain
 from regenplant.core.process.sewer_budget import IONS, Loads, total
 from regenplant.plant.days import plant_day, profile, start_of_day
 from regenplant.plant.permit import content_from, permit_in_force
@@ -45,6 +45,8 @@ class DischargeLine:
     """Ions whose mass is by an analysis of the tank; the others are by its worked-out composition."""
     released_by: str
     permit: str
+    unknown_frac: float = 0.0
+    """Share of the tank of unknown composition, counted like the rest of it."""
 
 
 @dataclass(frozen=True, slots=True)
@@ -174,6 +176,11 @@ def content_of(report: DischargeReport) -> MonthContent:
     return from_plain(MonthContent, json.loads(report.content))
 
 
+def shown_mark(content: MonthContent) -> str:
+    """What a page that showed this content carries: the same as long as nothing but the clock moved on."""
+    return digest(canonical_text(replace(content, stood_at="")))
+
+
 def reports_of(month: str) -> list[DischargeReport]:
     """The signed reports of a month, newest first."""
     return list(DischargeReport.objects.filter(month=month).select_related("made_by", "signature"))
@@ -217,6 +224,7 @@ def _discharge_line(row: Discharge, zone: ZoneInfo) -> DischargeLine:
         by_analysis=tuple(ion for ion in IONS if ion in row.measured_kg_per_m3),
         released_by=row.signature.printed_name if row.signature else "",
         permit=f"Permit {permit.number}{version}",
+        unknown_frac=row.unknown_frac,
     )
 
 

@@ -9,7 +9,7 @@ from regenplant.core.process.canonical import canonical_text
 from regenplant.people.signing import holds
 from regenplant.waste import services
 from regenplant.waste.models import DischargeReport
-from regenplant.waste.month import MonthContent, content_at, content_of, month_of, report_with
+from regenplant.waste.month import MonthContent, content_at, content_of, month_of, report_with, shown_mark
 from tests import factories
 from tests.factories import SmallPlant
 from tests.waste.sewer import discharged, opened, plant_with_permit, proven, read, release
@@ -70,11 +70,9 @@ def test_a_signed_report_stays_as_it_was_and_the_next_revision_says_what_came_la
 
 
 def test_a_page_that_is_old_signs_nothing_and_who_has_no_right_neither(plant: SmallPlant) -> None:
-    shown = services.shown_mark(content_at(month_of(plant.now), plant.now))
+    shown = shown_mark(content_at(month_of(plant.now), plant.now))
     plant.forward(minutes=5)
-    assert shown == services.shown_mark(
-        content_at(month_of(plant.now), plant.now)
-    )  # the clock alone changes nothing
+    assert shown == shown_mark(content_at(month_of(plant.now), plant.now))  # the clock alone changes nothing
     services.report_excursion(by=plant.by(), words="foam at the outlet for a minute")
     with pytest.raises(StaleRecord, match="changed since"):
         sign(plant, shown=shown)

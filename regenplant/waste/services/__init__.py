@@ -12,7 +12,7 @@ from regenplant.waste.services.discharges import (
 )
 from regenplant.waste.services.excursions import CLOSED_MEANING, close_excursion, follow_up, report_excursion
 from regenplant.waste.services.levels import WasteReading, set_waste_level
-from regenplant.waste.services.reports import REPORT_MEANING, shown_mark, sign_month
+from regenplant.waste.services.reports import REPORT_MEANING, sign_month
 from regenplant.waste.services.treating import take_waste_away, treat_waste
 
 __all__ = [
@@ -31,7 +31,6 @@ __all__ = [
     "report_excursion",
     "set_mixing",
     "set_waste_level",
-    "shown_mark",
     "sign_month",
     "take_waste_away",
     "treat_waste",

@@ -43,6 +43,7 @@ from regenplant.waste.discharges import (
 )
 from regenplant.waste.excursion_models import Excursion
 from regenplant.waste.models import WasteMovement
+from regenplant.waste.release_content import moment_of, release_content
 from regenplant.waste.services._excursions import open_excursion
 from regenplant.waste.services._moving import take_out
 
@@ -114,7 +115,7 @@ def open_discharge(*, by: By, tank_id: int, planned_volume_m3: float, is_mixing:
     )
     return Outcome(
         subject=_subject(row),
-        after={"state": row.state, "mixing_since": _moment(row.mixing_since)},
+        after={"state": row.state, "mixing_since": moment_of(row.mixing_since)},
         facts={"tank": tank.code, "shown": units.twin(planned_volume_m3, "liquid_volume")},
         related=(("waste_tank", str(tank.pk)),),
         result=row,
@@ -326,6 +327,7 @@ def close_discharge(*, by: By, discharge_id: int, volume_m3: float, version: int
         "ended_at": ended_at,
         "volume_m3": volume_m3,
         "mixing_since": None,
+        "unknown_frac": stands.unknown_frac,
         **{f"{ion}_kg": loads.of(ion) for ion in IONS},
     }
     write_changed(row, values, version=version, label=row.number)
@@ -365,37 +367,6 @@ def give_up_discharge(*, by: By, discharge_id: int, reason: str, version: int | 
 
 
 # --- what they share --------------------------------------------------------------------------------------------------
-def release_content(
-    row: Discharge, stands: DischargeStanding, measured: Mapping[str, float]
-) -> dict[str, Any]:
-    """What the release signs, as plain data."""
-    loads = stands.loads(row.planned_volume_m3)
-    return {
-        "discharge": row.number,
-        "tank": row.tank.code,
-        "planned_volume_m3": row.planned_volume_m3,
-        "mixing_since": _moment(row.mixing_since),
-        "permit": stands.permit.title,
-        "permit_content": canonical_text(stands.permit.content),
-        "readings": [
-            {
-                "number": one.number, "taken_at": one.taken_at.isoformat(), "ph": one.ph, "temperature_kelvin": one.temperature_kelvin,
-                "instrument": one.instrument.code, "instrument_was_valid": one.instrument_was_valid, "is_late": one.is_late,
-                "fault": one.fault, "counts": word,
-            }
-            for one, word in zip(stands.readings, stands.judged.standing, strict=True)
-        ],
-        "measured_kg_per_m3": dict(measured),
-        "unknown_frac": stands.unknown_frac,
-        "planned_kg": {ion: loads.of(ion) for ion in IONS},
-        "gone_today_kg": {ion: stands.gone.loads.of(ion) for ion in IONS},
-    }  # fmt: skip
-
-
-def _moment(value: Any) -> str | None:
-    return value.isoformat() if value is not None else None
-
-
 def _measured(given: Mapping[str, float]) -> dict[str, float]:
     for ion, value in given.items():
         if ion not in IONS or not math.isfinite(value) or not 0.0 <= value <= STRONGEST_KG_PER_M3:

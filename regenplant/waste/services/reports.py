@@ -2,25 +2,18 @@
 
 from __future__ import annotations
 
-from dataclasses import replace
-
 from regenplant.audit.by import By
 from regenplant.audit.use_case import Outcome, use_case
 from regenplant.audit.wording import say
 from regenplant.core.errors import RecordRefused, StaleRecord
-from regenplant.core.process.canonical import canonical_text, digest
+from regenplant.core.process.canonical import canonical_text
 from regenplant.people.signing import SignaturePermit, bind
 from regenplant.plant.selectors import profile
 from regenplant.waste.discharges import UNDER_WAY, discharges
-from regenplant.waste.month import MonthContent, content_at, content_of, month_of, reports_of
+from regenplant.waste.month import content_at, content_of, month_of, reports_of, shown_mark
 from regenplant.waste.report_models import DischargeReport
 
 REPORT_MEANING = "discharge report read and signed"
-
-
-def shown_mark(content: MonthContent) -> str:
-    """What a page that showed this content carries: the same as long as nothing but the clock moved on."""
-    return digest(canonical_text(replace(content, stood_at="")))
 
 
 @use_case("discharge_report.signed", permission="discharge.report")

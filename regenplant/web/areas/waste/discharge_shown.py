@@ -13,7 +13,7 @@ from regenplant.core.process.hazard_words import SHOWER, SPLASH_GEAR, caution
 from regenplant.core.process.plan import Caution, SignalWord
 from regenplant.core.process.sewer_budget import IONS, WORDS, BudgetLine, Loads
 from regenplant.waste.discharge_models import Discharge, DischargeReading
-from regenplant.waste.discharges import DischargeStanding
+from regenplant.waste.discharges import MOST_UNKNOWN_FRAC, DischargeStanding
 from regenplant.web.presenters.words import day_and_clock, sentence_case
 
 Rows = list[tuple[str, str]]
@@ -75,15 +75,20 @@ def facts_of(row: Discharge, system: str) -> Rows:
     return facts
 
 
-def load_rows(loads: Loads, measured: Iterable[str], system: str) -> Rows:
+def load_rows(loads: Loads, measured: Iterable[str], unknown_frac: float, system: str) -> Rows:
+    """Masses with what they rest on; what nobody knows is no zero."""
     by_analysis = set(measured)
-    return [
-        (
-            sentence_case(WORDS[ion]),
-            f"{units.twin(loads.of(ion), 'mass', system)}, {'by analysis' if ion in by_analysis else 'as worked out'}",
-        )
-        for ion in IONS
-    ]
+
+    def words(ion: str) -> str:
+        mass = units.twin(loads.of(ion), "mass", system)
+        if ion in by_analysis:
+            return f"{mass}, by analysis"
+        if unknown_frac > MOST_UNKNOWN_FRAC:
+            return "not known: most of the water is of unknown composition"
+        rest = f", {unknown_frac:.0%} of the water of unknown composition" if unknown_frac >= 0.005 else ""
+        return f"{mass}, as worked out{rest}"
+
+    return [(sentence_case(WORDS[ion]), words(ion)) for ion in IONS]
 
 
 def release_rows(row: Discharge, stands: DischargeStanding, system: str) -> Rows:
@@ -105,7 +110,7 @@ def release_rows(row: Discharge, stands: DischargeStanding, system: str) -> Rows
         ),
         ("To discharge", units.twin(row.planned_volume_m3, "liquid_volume", system)),
         *read,
-        *load_rows(stands.loads(row.planned_volume_m3), row.measured_kg_per_m3, system),
+        *load_rows(stands.loads(row.planned_volume_m3), row.measured_kg_per_m3, stands.unknown_frac, system),
     ]
 
 

@@ -12,7 +12,7 @@ from django.views.decorators.http import require_http_methods, require_safe
 
 from regenplant.core.errors import RecordRefused
 from regenplant.waste import services
-from regenplant.waste.month import MonthContent, content_at, months_with_discharges, reports_of
+from regenplant.waste.month import MonthContent, content_at, months_with_discharges, reports_of, shown_mark
 from regenplant.waste.report_models import DischargeReport
 from regenplant.web.acting import receipt, refused_status
 from regenplant.web.areas.waste.discharge_forms import SignReportForm
@@ -65,7 +65,7 @@ def page(request: HttpRequest, month: str, tab: str) -> HttpResponse:
 @sensitive_post_parameters("password")
 def sign_page(request: HttpRequest, month: str, tab: str) -> HttpResponse:
     content = _content(month)
-    form = SignReportForm(posted(request), initial={"version": 0, "shown": services.shown_mark(content)})
+    form = SignReportForm(posted(request), initial={"version": 0, "shown": shown_mark(content)})
     if request.method == "POST" and is_whole(form, request):
         outcome = sign(
             form,
