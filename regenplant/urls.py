@@ -22,6 +22,7 @@ AREAS: tuple[str, ...] = (
     "tracing",
     "chemical_use",
     "setup",
+    "resin_lots",
     "chemicals",
     "waste",
     "emergency",

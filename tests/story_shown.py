@@ -25,6 +25,7 @@ def shown() -> dict[str, Any]:
         **_decided(),
         **_instruments(),
         **_papers(),
+        **_resin_store(),
         **_pages(),
         **_verified(),
     }
@@ -163,6 +164,25 @@ def _papers() -> dict[str, Any]:
     }
 
 
+def _resin_store() -> dict[str, Any]:
+    """Resin in the store, a mixture that knows its origins, a bed that was topped up, and what was kept of it."""
+    from regenplant.batches.models import BatchTopUp
+    from regenplant.resins.bodies import raw_parts, stored_by_lot
+    from regenplant.resins.models import LotMovement, ResinLot
+
+    topped = BatchTopUp.objects.select_related("batch__lot", "lot").first()
+    lot = topped.batch.lot if topped else None
+    return {
+        "resin": {
+            "stored": len(stored_by_lot(ResinLot.objects.values_list("pk", flat=True))),
+            "kinds": sorted(set(LotMovement.objects.values_list("kind", flat=True))),
+            "waiting": ResinLot.objects.filter(needs_conditioning=True).count(),
+            "topped_with": topped.lot.code if topped else "",
+            "in_the_lot": sorted(part.origin for part in raw_parts(lot)) if lot else [],
+        }
+    }
+
+
 def _pages() -> dict[str, Any]:
     """Pages that a newcomer opens, and how they answer a supervisor."""
     from django.test import Client
@@ -185,6 +205,8 @@ def _pages() -> dict[str, Any]:
         "feeds": reverse("setup-meter-feeds"),
         "products": reverse("setup-products"),
         "instrument": reverse("setup-instrument", args=["CELL-2"]),
+        "resin lot": reverse("setup-lot", args=["CAT-H-MIX-1"]),
+        "resin trace": reverse("setup-lot-trace", args=["CAT-H-NEW-1"]),
     }
     return {"pages": {name: client.get(address).status_code for name, address in addresses.items()}}
 

@@ -249,5 +249,12 @@ def test_the_trends_show_one_lot_that_drifts(shown: dict[str, Any]) -> None:
     assert shown["followed"] >= 1
 
 
+def test_the_store_of_resin_has_every_kind_of_movement_and_a_bed_was_topped_up(shown: dict[str, Any]) -> None:
+    resin = shown["resin"]
+    assert resin["stored"] >= 5 and resin["waiting"] == 1
+    assert resin["kinds"] == ["counted", "kept", "made", "received", "taken", "to_batch"]
+    assert resin["topped_with"] == "CAT-H-NEW-1" and "CAT-H-NEW-1" in resin["in_the_lot"]
+
+
 def test_the_pages_of_it_open(shown: dict[str, Any]) -> None:
     assert set(shown["pages"].values()) == {200}, shown["pages"]

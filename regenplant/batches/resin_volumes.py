@@ -14,13 +14,15 @@ from regenplant.batches.frozen import plan_of
 from regenplant.batches.models import Batch, BatchTank
 from regenplant.core.process.lifecycle import BatchState, VisitState, label
 from regenplant.core.process.resin_lots import forms_with_volume
-from regenplant.core.process.vocabulary import IonicForm
+from regenplant.core.process.vocabulary import IonicForm, StepKind
 from regenplant.resins import bodies
 from regenplant.resins.elsewhere import Standing
 from regenplant.resins.models import LotMovement, ResinLot
 
 GONE = (BatchState.SCRAPPED.value,)
 USABLE = (BatchState.RELEASED.value,)
+PARTING = (StepKind.SEPARATE, StepKind.FLOAT, StepKind.CUT)
+"""From here on the two resins of a mixed bed lie apart, and nothing is added."""
 
 
 @dataclass(frozen=True, slots=True)

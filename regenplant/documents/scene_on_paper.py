@@ -51,6 +51,8 @@ _STROKES = {
     "band": _Stroke(fill=0.9, has_edge=False),
     "fc": _Stroke(0.8, dash=(3.0, 2.4)),
     "fband": _Stroke(0.7, dash=(2.4, 2.0), fill=PAPER),
+    "flow": _Stroke(fill=0.62, has_edge=False),
+    "inkf": _Stroke(fill=INK, has_edge=False),
     "held-w": _Stroke(fill=0.92, has_edge=False),
     "now": _Stroke(0.8),
     "pt": _Stroke(0.8, fill=PAPER),

@@ -160,6 +160,11 @@ def stored_by_lot(lot_ids: Iterable[int]) -> dict[int, float]:
     return {pk: total for pk, total in sums.annotate(Sum("exhausted_m3")) if total > NOTHING_M3}
 
 
+def every_stored() -> dict[int, float]:
+    """``stored_by_lot`` of all lots that were ever in the store."""
+    return stored_by_lot(LotMovement.objects.order_by().values_list("lot_id", flat=True).distinct())
+
+
 def moves_of(lot: ResinLot) -> int:
     """How often resin of this lot was moved in the store: the version that its page was shown with."""
     return LotMovement.objects.filter(lot=lot).count()

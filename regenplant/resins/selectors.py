@@ -5,7 +5,7 @@ from __future__ import annotations
 from collections.abc import Iterable
 from dataclasses import dataclass
 
-from django.db.models import QuerySet
+from django.db.models import QuerySet, Sum
 
 from regenplant.core.errors import RecordRefused
 from regenplant.core.process.plan import MixedData, ResinData
@@ -119,8 +119,8 @@ def _relatives(found: dict[int, tuple[int, float, float]], lots: dict[int, Resin
 
 
 def lots() -> QuerySet[ResinLot]:
-    """All lots for a listing, newest first."""
-    return ResinLot.objects.select_related("resin_type")
+    """All lots for a listing, newest first, each with what of it stands in the store (``stored_m3``, exhausted form)."""
+    return ResinLot.objects.select_related("resin_type").annotate(stored_m3=Sum("movements__exhausted_m3"))
 
 
 def resin_types() -> QuerySet[ResinType]:

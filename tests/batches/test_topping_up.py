@@ -220,3 +220,17 @@ def test_a_tank_registered_with_a_lot_takes_its_resin_from_the_store(plant: Smal
     with pytest.raises(RecordRefused) as refused:
         registered()
     assert refused.value.code == "more_than_stored" and Tank.objects.filter(resin_lot=lot).count() == 1
+
+
+def test_the_batch_record_names_what_the_bed_was_topped_up_with(
+    plant: SmallPlant, topped: tuple[Batch, ResinLot, ResinLot]
+) -> None:
+    from regenplant.documents.batch_record.gathering import batch_record_content
+    from regenplant.documents.issue import Issue
+
+    batch, _, new = topped
+    top_up(plant, batch, new)
+    content = batch_record_content(batch.number, Issue(1, "2026-03-02 09:00", "Operator 1", 1, "0" * 64, 1))
+    (one,) = content.top_ups
+    assert (one.lot, one.added_m3, one.reason) == ("NEW", pytest.approx(0.010), WHY)
+    assert one.lost_m3 == pytest.approx(0.010)

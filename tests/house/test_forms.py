@@ -82,6 +82,14 @@ FORMS: dict[str, Make] = {
     "areas.chemicals.forms.ReasonForm": plain,
     "areas.chemicals.forms.TakeBackForm": plain,
     "areas.chemicals.forms.EmptyForm": plain,
+    "areas.chemicals.safety_forms.AreaForm": plain,
+    "areas.chemicals.safety_forms.StandsForm": plain,
+    "areas.chemicals.safety_forms.SpilledForm": plain,
+    "areas.chemicals.safety_forms.SpillForm": plain,
+    "areas.chemicals.safety_forms.SpillAgainForm": plain,
+    "areas.chemicals.safety_forms.SpillNoteForm": plain,
+    "areas.chemicals.safety_forms.SpillCloseForm": plain,
+    "areas.chemicals.safety_forms.ThresholdForm": plain,
     "areas.chemicals.unloading_forms.PapersForm": plain,
     "areas.chemicals.unloading_forms.SampleForm": plain,
     "areas.chemicals.unloading_forms.ScanForm": plain,
@@ -177,6 +185,14 @@ FORMS: dict[str, Make] = {
     "areas.setup.versioned.NewHeadForm": plain,
     "areas.setup.resin_forms.ResinTypeForm": plain,
     "areas.setup.resin_forms.NewLotForm": plain,
+    "areas.resin_lots.forms.MixForm": plain,
+    "areas.resin_lots.forms.TopUpForm": plain,
+    "areas.resin_lots.forms.SplitForm": plain,
+    "areas.resin_lots.forms.CountForm": plain,
+    "areas.resin_lots.forms.ScrapStoredForm": plain,
+    "areas.resin_lots.forms.ConditionedForm": plain,
+    "areas.resin_lots.forms.BedTopUpForm": plain,
+    "areas.resin_lots.forms.KeepRestForm": plain,
     "areas.setup.resin_forms.ScrapForm": plain,
     "areas.setup.specification_form.SpecificationForm": given(base=default_specifications()[0]),
     "areas.setup.products.EndForm": plain,
@@ -219,7 +235,16 @@ ELSEWHERE = {
 }
 """Tried by posting to the page they stand on: the test, and the address it posts to."""
 
-BASES = {"HouseForm", "ActForm", "AmountForm", "SigningForm", "TwiceForm", "LateForm", "LookedForm"}
+BASES = {
+    "InStoreForm",
+    "HouseForm",
+    "ActForm",
+    "AmountForm",
+    "SigningForm",
+    "TwiceForm",
+    "LateForm",
+    "LookedForm",
+}
 """Only what others are made of."""
 
 HOSTILE = (

@@ -67,6 +67,10 @@ KINDS: dict[str, Kind] = {
         "a million readings of meters, a hundred thousand of them on one rinse page",
         ("tests/long/test_many_readings.py",),
     ),
+    "trace": Kind(
+        "resin lots traced both ways among a million visits",
+        ("tests/long/test_lot_trace.py",),
+    ),
 }
 
 

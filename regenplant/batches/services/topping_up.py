@@ -22,9 +22,6 @@ from regenplant.resins.services import Counted, keep_in_store, take_for_batch
 LEAST_OF_BED_FRAC = 0.5
 """A bed counted below this share of its book is taken for a slip of unit or of a decimal (ours)."""
 
-PARTING = (StepKind.SEPARATE, StepKind.FLOAT, StepKind.CUT)
-"""From here on the two resins of a mixed bed lie apart."""
-
 
 @use_case("batch.topped_up", permission="batch.run")
 def top_up_batch(
@@ -130,7 +127,7 @@ def _may_be_topped_up(batch: Batch) -> None:
     begun = [
         step.name
         for step in batch.steps.exclude(state=StepState.WAITING.value).order_by("number")
-        if plan.step(step.number).chemical or StepKind(step.kind) in PARTING
+        if plan.step(step.number).chemical or StepKind(step.kind) in resin_volumes.PARTING
     ]
     if begun:
         raise RecordRefused(

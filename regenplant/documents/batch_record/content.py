@@ -343,6 +343,19 @@ class Separation:
 
 
 @dataclass(frozen=True, slots=True)
+class RecordTopUp:
+    """Resin that was added to the bed, the bed as counted then, and what had been lost; volumes in the exhausted form [m^3]."""
+
+    lot: str
+    added_m3: float
+    bed_m3: float
+    lost_m3: float
+    when: str
+    who: str
+    reason: str
+
+
+@dataclass(frozen=True, slots=True)
 class BatchRecordContent:
     """Everything that a batch record says."""
 
@@ -377,6 +390,7 @@ class BatchRecordContent:
     lot: str
     lot_parents: tuple[tuple[str, float], ...]
     """Lots that went in, with their shares."""
+    top_ups: tuple[RecordTopUp, ...]
     core_version: str
     plan_digest: str
     is_plan_untouched: bool

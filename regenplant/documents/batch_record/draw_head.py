@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 from regenplant.documents import codes
-from regenplant.documents.batch_record.content import RecordTank
+from regenplant.documents.batch_record.content import RecordTank, RecordTopUp
 from regenplant.documents.batch_record.setting import (
     NOTHING_MARKS,
     QUIET,
@@ -79,6 +79,10 @@ def _facts(setting: Setting) -> list[Named]:
         Named("Ended", content.finished or Nothing.NOT_YET.label),
         Named("Resin lot in", content.lot_in or "none on record"),
         Named("Resin lot made", content.lot or "none", _parents(setting)),
+        *(
+            Named(f"Topped up with {one.lot}", both(one.added_m3, "resin_volume", setting.system), _topped(one, setting))
+            for one in content.top_ups
+        ),
         Named("Time in steps", *_time_in_steps(setting)),
         Named("Tanks", _yield(setting)),
         *(
@@ -91,6 +95,13 @@ def _facts(setting: Setting) -> list[Named]:
 def _parents(setting: Setting) -> str:
     parts = [f"{own(share, 'fraction', '', setting.system)} {code}" for code, share in setting.content.lot_parents]  # fmt: skip
     return f"of {', '.join(parts)}" if parts else ""
+
+
+def _topped(one: RecordTopUp, setting: Setting) -> str:
+    bed, lost = (
+        own(volume, "resin_volume", "m^3", setting.system) for volume in (one.bed_m3, max(0.0, one.lost_m3))
+    )
+    return f"exhausted form; bed then {bed}, {lost} lost before; {one.when}, {one.who}: {one.reason}"
 
 
 def _time_in_steps(setting: Setting) -> tuple[str, str]:

@@ -10,7 +10,7 @@ from regenplant.batches.selectors import batch_numbered
 from regenplant.core.process.lifecycle import StepState, label
 from regenplant.core.process.vocabulary import IonicForm, ResinFamily, SegregationClass
 from regenplant.documents.batch_record import quality, steps, trail
-from regenplant.documents.batch_record.content import BatchRecordContent, RecordInstrument
+from regenplant.documents.batch_record.content import BatchRecordContent, RecordInstrument, RecordTopUp
 from regenplant.documents.batch_record.here import Here, figure_of
 from regenplant.documents.issue import Issue
 from regenplant.keeping.nothing import ENDED
@@ -60,6 +60,7 @@ def batch_record_content(batch_number: str, issue: Issue) -> BatchRecordContent:
         lot_in=here.plan.request.resin.lot_code,
         lot=batch.lot.code if batch.lot else "",
         lot_parents=_parents(batch),
+        top_ups=_top_ups(here),
         core_version=batch.core_version,
         plan_digest=batch.plan_digest,
         is_plan_untouched=is_untouched(batch),
@@ -112,6 +113,16 @@ def _parents(batch: Batch) -> tuple[tuple[str, float], ...]:
         return ()
     links = batch.lot.parent_links.select_related("parent").order_by("-fraction", "parent__code")
     return tuple((link.parent.code, link.fraction) for link in links)
+
+
+def _top_ups(here: Here) -> tuple[RecordTopUp, ...]:
+    rows = here.batch.top_ups.select_related("lot", "topped_by").order_by("topped_at", "pk")
+    return tuple(
+        RecordTopUp(
+            row.lot.code, row.added_m3, row.bed_m3, row.lost_m3, here.at(row.topped_at), row.topped_by.full_name, row.reason
+        )
+        for row in rows
+    )  # fmt: skip
 
 
 def _instruments(here: Here) -> tuple[RecordInstrument, ...]:

@@ -5,8 +5,9 @@ from __future__ import annotations
 from dataclasses import dataclass
 from datetime import datetime, timedelta
 
+from regenplant.batches.resin_volumes import PARTING
 from regenplant.batches.selectors.page import BatchPage, Work
-from regenplant.core.process.lifecycle import Offer, StepState
+from regenplant.core.process.lifecycle import BatchState, Offer, StepState
 from regenplant.core.process.vocabulary import Leg, ResinFamily
 from regenplant.web.presenters.bed import lower_first
 from regenplant.web.presenters.words import clock
@@ -52,7 +53,24 @@ def other_acts(page: BatchPage) -> tuple[OtherAct, ...]:
         offer = page.offer(action)
         if offer is not None:
             found.append(OtherAct(label, f"batches-{action}", None, why_not(offer)))
-    return tuple(found)
+    return (*found, *_resin_acts(page))
+
+
+def _resin_acts(page: BatchPage) -> tuple[OtherAct, ...]:
+    """The store of resin: into the bed before it meets a chemical or is parted, and out of the vessel once the tanks are filled."""
+    if page.batch.state == BatchState.FILLED:
+        return (OtherAct("Keep what is left", "batches-keep-rest", None, ""),)
+    line = page.current
+    if page.batch.state != BatchState.RUNNING or line is None:
+        return ()
+    begun = [
+        step
+        for step in page.plan.steps
+        if step.number < line.number or (step.number == line.number and line.state != StepState.WAITING)
+    ]
+    if any(step.chemical or step.kind in PARTING for step in begun):
+        return ()
+    return (OtherAct("Top up the bed", "batches-top-up", None, ""),)
 
 
 def ending_acts(page: BatchPage) -> tuple[OtherAct, ...]:

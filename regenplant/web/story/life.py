@@ -40,6 +40,7 @@ from regenplant.web.story.meters import put_up_feeds
 from regenplant.web.story.papers import certify
 from regenplant.web.story.plot import HISTORY, UNDER_WAY, Run
 from regenplant.web.story.products import next_version, set_up_products
+from regenplant.web.story.resin_store import fill_the_store, keep_rest
 from regenplant.web.story.running import Running
 from regenplant.web.story.sewer import (
     begun,
@@ -273,6 +274,8 @@ class Life:
         at += 2 * MINUTE
         yield at
         batches.finish_filling(by=self.stage.by(run.operator, at), batch_id=batch.pk)
+        if run.tops_up:
+            keep_rest(self.stage, run.operator, batch, at)
         yield from self.test_tanks(run, batch, at)
         at += 2 * len(links) * MINUTE
         yield at
@@ -369,6 +372,7 @@ def tell_the_story(now: datetime) -> None:
         life.clockwork.add(now - 19 * HOUR, open_excursion(stage, now - 19 * HOUR))
         life.clockwork.add(now - 18 * HOUR, signed_month(stage, now - 18 * HOUR))
         life.clockwork.add(now - 52 * MINUTE, begun(stage, now - 52 * MINUTE))
+        life.clockwork.add(start + 30 * HOUR, fill_the_store(stage, start + 30 * HOUR))
         for index, (days, hour, run) in enumerate(HISTORY):
             begin = (now - days * DAY).replace(hour=hour, minute=5, second=0, microsecond=0)
             life.clockwork.add(begin - 8 * HOUR, life.batch(replace(run, seed=index), begin))

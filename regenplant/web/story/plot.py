@@ -42,6 +42,8 @@ class Run:
     stays_up: bool = False
     """It stands on a plateau now, and nobody has ended it."""
     paper: Paper = Paper.NONE
+    tops_up: bool = False
+    """Its bed is topped up from the store after the backwash, and what its tanks do not take is kept."""
     ages: float = 0.0
     """How much slower the rinse of ageing resin falls than when it was new: 1 for no slower, and calm; 0: as chance has it."""
 
@@ -60,7 +62,7 @@ HISTORY: tuple[tuple[int, int, Run], ...] = (
     (15, 7, Run("C1", "CAT-H", "D", 9, overfeeds=True)), (14, 6, Run("K1", "CAT-H", "A", 4)),
     (13, 6, Run("A1", "AN1-OH", "D", 7, fails=True)), (13, 7, Run("C2", "CAT-H", "C", 4, paper=Paper.FORGOTTEN)),
     (12, 6, Run("S1", "SOFT-NA", "D", 9, pauses_after=StepKind.BACKWASH)), (12, 7, Run("A3", "AN2-OH", "D", 5, technician="fenn", releaser="brae")),
-    (11, 6, Run("C1", "CAT-H", "D", 9)), (10, 6, Run("A1", "AN1-OH", "D", 7, operator="sallow", rinses_on=True, ages=1.0)),
+    (11, 6, Run("C1", "CAT-H", "D", 9, tops_up=True)), (10, 6, Run("A1", "AN1-OH", "D", 7, operator="sallow", rinses_on=True, ages=1.0)),
     (9, 6, Run("S1", "SOFT-NA", "D", 9)), (9, 7, Run("A2", "AN1-OH", "C", 5, goes_down="D")), (8, 6, Run("C1", "CAT-H", "D", 9)),
     (7, 6, Run("A3", "AN2-OH", "D", 5, is_close=True)), (6, 6, Run("A1", "AN1-OH", "D", 7, ages=1.2)), (6, 7, Run("S2", "SOFT-NA", "B", 6)),
     (5, 6, Run("S1", "SOFT-NA", "D", 9)), (5, 7, Run("C2", "CAT-H", "C", 4, is_logged=True, paper=Paper.TANK)), (4, 6, Run("C1", "CAT-H", "D", 9)),

@@ -23,6 +23,7 @@ from regenplant.web.story.cast import Stage
 from regenplant.web.story.clockwork import side_by_side
 from regenplant.web.story.plot import Run
 from regenplant.web.story.readings import ByHand, ByLogger, ByMeter, Reading, Water
+from regenplant.web.story.resin_store import top_up
 from regenplant.web.story.rinsing import Curve
 
 MINUTE, HOUR = timedelta(minutes=1), timedelta(hours=1)
@@ -99,6 +100,10 @@ class Running:
                         reason="Heater gives 29 °C, this step needs warmer caustic. The bed stands in water.",
                     )
                     return None
+                if run.tops_up and StepKind(step.kind) is StepKind.BACKWASH:
+                    yield at
+                    top_up(self.stage, run.operator, batch, at)
+                    at += 3 * MINUTE
                 if run.pauses_after is StepKind(step.kind) and not is_rework:
                     at = yield from self.pause(run, batch, at)
         return at

@@ -104,8 +104,6 @@ urlpatterns = [
     path("setup/resins/<str:code>/change/", resins.type_edit, name="setup-resin-change"),
     path("setup/lots/", resins.lot_list, name="setup-lots"),
     path("setup/lots/new/", resins.lot_new, name="setup-lot-new"),
-    path("setup/lots/<str:code>/", resins.lot_page, name="setup-lot"),
-    path("setup/lots/<str:code>/scrap/", resins.lot_scrap, name="setup-lot-scrap"),
     # recipes and specifications
     path("setup/recipes/", recipes.recipe_list, name="setup-recipes"),
     path("setup/recipes/new/", recipes.new, name="setup-recipe-new"),

@@ -11,7 +11,7 @@ from regenplant.resins.models import CLASSES, ResinType
 from regenplant.resins.services import ResinTypeSettings
 from regenplant.web.areas.setup.forms import FAMILY_CHOICES, initial_of
 from regenplant.web.fields import QuantityField
-from regenplant.web.house_form import HouseForm, words_field
+from regenplant.web.house_form import HouseForm, day_field, words_field
 
 CATIONS = [family.value for family in ResinFamily if family.is_cation]
 ANIONS = [family.value for family in ResinFamily if family.is_anion]
@@ -123,6 +123,20 @@ class NewLotForm(HouseForm):
     )
     origin = words_field(200, label="Origin", help_text="Delivered new by whom, or found where.")
     cycles = forms.IntegerField(label="Regenerations so far", min_value=0, max_value=5000, initial=0)
+    delivered_on = day_field(
+        label="Delivered new on", required=False, help_text="As far as known; its age is counted from it."
+    )
+    dedicated_to = words_field(
+        16, label="Dedicated to", required=False, help_text="Only of class A: the customer’s code."
+    )
+    into_store = forms.BooleanField(
+        label="It stands in the store", required=False, initial=True, help_text="Else it is in tanks already."
+    )
+    is_new = forms.BooleanField(
+        label="New resin, not conditioned yet",
+        required=False,
+        help_text="Nothing is topped up with it until somebody writes down that it was conditioned.",
+    )
 
     def arguments(self) -> dict[str, Any]:
         data = self.cleaned_data
@@ -134,6 +148,10 @@ class NewLotForm(HouseForm):
             "volume_form": data["volume_form"],
             "origin": self.text("origin"),
             "cycles": data["cycles"],
+            "delivered_on": data["delivered_on"],
+            "dedicated_to": self.text("dedicated_to"),
+            "into_store": data["into_store"],
+            "is_new": data["is_new"],
         }
 
 

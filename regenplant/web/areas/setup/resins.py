@@ -1,4 +1,4 @@
-"""Resin types and resin lots, with the ancestry of a lot both ways."""
+"""Resin types, the list of resin lots, and the receipt of one; the page of a lot stands in ``areas/resin_lots``."""
 
 from __future__ import annotations
 
@@ -9,14 +9,13 @@ from django.urls import reverse
 from django.views.decorators.http import require_http_methods, require_safe
 
 from regenplant.audit.selectors import story
-from regenplant.quality.trends import is_in_trends
 from regenplant.resins import selectors, services
+from regenplant.resins.bodies import every_stored
 from regenplant.resins.models import ResinLot, ResinType
 from regenplant.web import listing
 from regenplant.web.act_page import Act, act_page
 from regenplant.web.areas.setup import shown
-from regenplant.web.areas.setup.resin_forms import NewLotForm, ResinTypeForm, ScrapForm
-from regenplant.web.drawing.ancestry import ancestry_scene
+from regenplant.web.areas.setup.resin_forms import NewLotForm, ResinTypeForm
 from regenplant.web.house_form import posted
 from regenplant.web.requests import unit_system_of
 from regenplant.web.rights import right
@@ -90,7 +89,11 @@ def lot_list(request: HttpRequest) -> HttpResponse:
     if kind:
         lots = lots.filter(resin_type__code=kind)
     if state:
-        lots = lots.filter(is_scrapped=state == "scrapped")
+        lots = (
+            lots.filter(pk__in=every_stored())
+            if state == "stored"
+            else lots.filter(is_scrapped=state == "scrapped")
+        )
     types = [(code, code) for code in ResinType.objects.values_list("code", flat=True)]
     context = {
         "title": "Resin lots",
@@ -103,31 +106,16 @@ def lot_list(request: HttpRequest) -> HttpResponse:
             ("Resin", listing.chips(request, "resin", types, "Every resin")),
             (
                 "State",
-                listing.chips(request, "state", [("here", "In the plant"), ("scrapped", "Scrapped")], "Both"),
+                listing.chips(
+                    request,
+                    "state",
+                    [("stored", "In the store"), ("here", "In the plant"), ("scrapped", "Scrapped")],
+                    "All",
+                ),
             ),
         ],
     }
     return listing.answer(request, "setup/list.html", ResinLotTable(lots), "resin-lots", context)
-
-
-@require_safe
-def lot_page(request: HttpRequest, code: str) -> HttpResponse:
-    lot = get_object_or_404(ResinLot.objects.select_related("resin_type"), code=code.upper())
-    line = selectors.ancestry(lot)
-    context = {
-        "lot": lot,
-        "heading": f"Resin lot {lot.code}",
-        "sentence": "Scrapped; it never comes back."
-        if lot.is_scrapped
-        else f"{lot.resin_type.code}, class {lot.segregation_class}, {lot.origin}.",
-        "rows": shown.lot_rows(lot, unit_system_of(request)),
-        "ancestry": line,
-        "scene": ancestry_scene(line) if line.came_from or line.went_to else None,
-        "edit": right(request, "resin.edit"),
-        "story": story([("resin_lot", str(lot.pk))], newest_first=True, limit=25),
-        "is_in_trends": is_in_trends(lot.code),
-    }
-    return render(request, "setup/lot.html", context)
 
 
 @require_http_methods(["GET", "HEAD", "POST"])
@@ -142,25 +130,5 @@ def lot_new(request: HttpRequest) -> HttpResponse:
         said=lambda outcome: f"Written: resin lot {outcome.result.code}.",
         then=lambda outcome: reverse("setup-lot", kwargs={"code": outcome.result.code}),
         back_url=reverse("setup-lots"),
-    )
-    return act_page(request, form, act)
-
-
-@require_http_methods(["GET", "HEAD", "POST"])
-def lot_scrap(request: HttpRequest, code: str) -> HttpResponse:
-    lot = get_object_or_404(ResinLot, code=code.upper())
-    form = ScrapForm(posted(request))
-    page = reverse("setup-lot", kwargs={"code": lot.code})
-    act = Act(
-        title=f"Scrap lot {lot.code}",
-        sentence="The body of resin goes out of use for good. Its history stays.",
-        permission="resin.edit",
-        service=services.scrap_lot,
-        arguments=lambda: {"lot_id": lot.pk, "reason": form.text("reason")},
-        said=lambda outcome: f"Written: lot {lot.code} is scrapped.",
-        then=lambda outcome: page,
-        back_url=page,
-        button="Scrap it",
-        is_stopping=True,
     )
     return act_page(request, form, act)

@@ -9,11 +9,11 @@ from django.utils import timezone
 
 from regenplant import units
 from regenplant.core.process.discharge import PermitContent
-from regenplant.core.process.vocabulary import Chemical, IonicForm, ResinFamily, SegregationClass
+from regenplant.core.process.vocabulary import Chemical, ResinFamily, SegregationClass
 from regenplant.plant.calibrations import Due, interval_days
 from regenplant.plant.models import Calibration, Instrument, PlantProfile, Vessel
 from regenplant.plant.selectors import is_eyewash_overdue
-from regenplant.resins.models import ResinLot, ResinType
+from regenplant.resins.models import ResinType
 from regenplant.web.presenters.bed import made_for
 
 Rows = list[tuple[str, str]]
@@ -210,18 +210,4 @@ def _capacity_rows(resin: ResinType, system: str) -> Rows:
     return [
         ("Total capacity", both(resin.total_capacity_eq_per_m3, "capacity", system)),
         ("Operating capacity", both(resin.operating_capacity_eq_per_m3, "capacity", system)),
-    ]
-
-
-def lot_rows(lot: ResinLot, system: str) -> Rows:
-    return [
-        ("Resin", f"{lot.resin_type.code}, {lot.resin_type.description}"),
-        ("Class", f"{lot.segregation_class} · {SegregationClass(lot.segregation_class).label}"),
-        (
-            "Volume, settled",
-            f"{both(lot.volume_m3, 'resin_volume', system)}, {IonicForm(lot.volume_form).label}",
-        ),
-        ("Origin", lot.origin),
-        ("Regenerations", str(lot.cycles)),
-        ("Capacity left, of new", both(lot.capacity_factor, "fraction", system)),
     ]

@@ -10,6 +10,7 @@ from regenplant.core.process.vocabulary import ResinFamily
 from regenplant.resins.models import CLASSES, ResinType
 from regenplant.tanks.models import Customer, Tank, TankSize
 from regenplant.web.areas.intake.forms import ResinTypeField
+from regenplant.web.areas.resin_lots.forms import StoredLotField, offer_stored
 from regenplant.web.fields import QuantityField
 from regenplant.web.house_form import HouseForm, words_field
 from regenplant.web.seen import SeenVersionField
@@ -60,14 +61,25 @@ class TankForm(HouseForm):
         required=False,
         help_text="Settled, in the exhausted form. Empty: the size’s usual volume.",
     )
+    resin_lot = StoredLotField(
+        label="Filled from the store with",
+        required=False,
+        empty_label="resin of no recorded lot",
+        help_text="Its volume leaves the store.",
+    )
     neck_band = words_field(
         40, label="Neck band", required=False, help_text="The plant’s own mark, if it uses one."
     )
+
+    def __init__(self, *args: Any, **kwargs: Any):
+        super().__init__(*args, **kwargs)
+        offer_stored(self.fields["resin_lot"])
 
     def arguments(self) -> dict[str, Any]:
         """What the service takes."""
         data = self.cleaned_data
         return {
+            "resin_lot_id": data["resin_lot"].pk if data["resin_lot"] else None,
             "serial": self.text("serial"),
             "size_id": data["size"].pk,
             "resin_type_id": data["resin_type"].pk,

@@ -1,0 +1,204 @@
+"""From a resin lot both ways: every lot it came from and every lot that holds it, their batches, visits, tanks and customers.
+
+Both lines are followed to their ends in one query each, whatever their length; shares are exact over every way. Tanks and
+customers are counted in the database, so that a plant with a million visits is traced as fast as a young one.
+"""
+
+from __future__ import annotations
+
+from collections.abc import Mapping, Sequence
+from dataclasses import dataclass
+from datetime import datetime
+from typing import Any
+
+from django.db import connection
+from django.db.models import Max
+
+from regenplant.batches.models import Batch
+from regenplant.resins.models import ResinLot
+from regenplant.tanks.models import Customer, Tank, TankVisit
+
+SHOWN = 50
+"""Rows shown of each list; how many there are is always said."""
+_LINKS = {
+    "down": ("parent_id", "child_id"),
+    "up": ("child_id", "parent_id"),
+}
+
+
+@dataclass(frozen=True, slots=True)
+class TracedLot:
+    """A lot of the line. ``share_frac``: of the traced lot's resin (an older one) or of this lot's (a younger one)."""
+
+    code: str
+    share_frac: float
+    made_at: datetime
+    origin: str
+    generation: int
+
+
+@dataclass(frozen=True, slots=True)
+class TracedTank:
+    """A tank that was filled with resin of the lot."""
+
+    serial: str
+    customer: str
+    visits: int
+    last_filled_at: datetime | None
+    share_now_frac: float
+    """Of what is inside now; 0 when other resin is."""
+
+
+@dataclass(frozen=True, slots=True)
+class LotTrace:
+    """Where a lot came from and where it is, with counts of all and the first rows of each list."""
+
+    lot: ResinLot
+    older: tuple[TracedLot, ...]
+    older_count: int
+    younger: tuple[TracedLot, ...]
+    younger_count: int
+    batches: tuple[tuple[str, str], ...]
+    """Number and state, newest first."""
+    batch_count: int
+    tanks: tuple[TracedTank, ...]
+    """Those that hold it now first, by share."""
+    tank_count: int
+    now_count: int
+    visit_count: int
+    customers: tuple[tuple[str, int], ...]
+    """Name and visits, most first."""
+
+
+def trace_of_lot(lot: ResinLot) -> LotTrace:
+    """Both ways from a lot. Ten queries, whatever its line."""
+    up, down = _shares(lot.pk, "up"), _shares(lot.pk, "down")
+    holding = {lot.pk: (1.0, 0), **down}
+    fillings = _fillings(lot.pk)
+    tanks, tank_count, now_count = _tanks(lot, holding, fillings)
+    batch_count, batches = _batches(lot.pk)
+    customers: dict[int, int] = {}
+    for _, customer, visits, _ in fillings:
+        customers[customer] = customers.get(customer, 0) + visits
+    return LotTrace(
+        lot=lot,
+        older=_lots(up),
+        older_count=len(up),
+        younger=_lots(down),
+        younger_count=len(down),
+        batches=batches,
+        batch_count=batch_count,
+        tanks=tanks,
+        tank_count=tank_count,
+        now_count=now_count,
+        visit_count=sum(customers.values()),
+        customers=_named(customers),
+    )
+
+
+def _shares(start: int, way: str) -> dict[int, tuple[float, int]]:
+    """Of every lot of the line: its share over every way and the shortest way in generations."""
+    this, that = _LINKS[way]
+    with connection.cursor() as cursor:
+        cursor.execute(
+            f"WITH RECURSIVE line(id) AS (SELECT CAST(%s AS bigint) UNION SELECT l.{that} FROM resins_lotparent l JOIN line ON l.{this} = line.id) "
+            f"SELECT l.{this}, l.{that}, l.fraction FROM resins_lotparent l JOIN line ON l.{this} = line.id",
+            [start],
+        )
+        rows = cursor.fetchall()
+    ahead: dict[int, list[tuple[int, float]]] = {}
+    waiting: dict[int, int] = {}
+    for here, there, fraction in rows:
+        ahead.setdefault(here, []).append((there, fraction))
+        waiting[there] = waiting.get(there, 0) + 1
+    shares: dict[int, float] = {start: 1.0}
+    steps: dict[int, int] = {start: 0}
+    ready = [start]
+    for here in ready:  # grows while it is walked: each lot once all that lead into it are done
+        for there, fraction in ahead.get(here, ()):
+            shares[there] = shares.get(there, 0.0) + shares[here] * fraction
+            steps[there] = min(steps.get(there, steps[here] + 1), steps[here] + 1)
+            waiting[there] -= 1
+            if not waiting[there]:
+                ready.append(there)
+    return {pk: (min(share, 1.0), steps[pk]) for pk, share in shares.items() if pk != start}
+
+
+def _lots(found: Mapping[int, tuple[float, int]]) -> tuple[TracedLot, ...]:
+    """The nearest with the largest shares."""
+    first = sorted(found, key=lambda pk: (found[pk][1], -found[pk][0], pk))[:SHOWN]
+    rows = ResinLot.objects.filter(pk__in=first).values_list("pk", "code", "made_at", "origin")
+    made = [
+        TracedLot(code, found[pk][0], made_at, origin, found[pk][1]) for pk, code, made_at, origin in rows
+    ]
+    return tuple(sorted(made, key=lambda one: (one.generation, -one.share_frac, one.code)))
+
+
+_DOWN = "WITH RECURSIVE line(id) AS (SELECT CAST(%s AS bigint) UNION SELECT l.child_id FROM resins_lotparent l JOIN line ON l.parent_id = line.id) "
+
+
+def _fillings(start: int) -> list[tuple[int, int, int, Any]]:
+    """Tank, customer, visits and the last visit's key, of every filling with resin of the lot."""
+    with connection.cursor() as cursor:
+        cursor.execute(
+            _DOWN
+            + "SELECT v.tank_id, v.customer_id, COUNT(*), MAX(v.id) FROM line JOIN tanks_tankvisit v ON v.refilled_lot_id = line.id "
+            "GROUP BY v.tank_id, v.customer_id",
+            [start],
+        )
+        return list(cursor.fetchall())
+
+
+def _batches(start: int) -> tuple[int, tuple[tuple[str, str], ...]]:
+    """How many batches made lots with it, and the newest of them."""
+    with connection.cursor() as cursor:
+        cursor.execute(
+            _DOWN + "SELECT b.id FROM line JOIN batches_batch b ON b.lot_id = line.id ORDER BY b.id DESC",
+            [start],
+        )
+        keys = [row[0] for row in cursor.fetchall()]
+    rows = Batch.objects.filter(pk__in=keys[:SHOWN]).order_by("-planned_at", "-pk")
+    return len(keys), tuple(rows.values_list("number", "state"))
+
+
+def _tanks(
+    lot: ResinLot,
+    holding: Mapping[int, tuple[float, int]],
+    fillings: Sequence[tuple[int, int, int, Any]],
+) -> tuple[tuple[TracedTank, ...], int, int]:
+    """The tanks to show, how many there are, and how many hold it now: those of the same resin type are looked at."""
+    inside = Tank.objects.filter(resin_type_id=lot.resin_type_id, resin_lot__isnull=False)
+    now = {pk: holding[held][0] for pk, held in inside.values_list("pk", "resin_lot_id") if held in holding}
+    visits: dict[int, int] = {}
+    last: dict[int, tuple[Any, int]] = {}
+    for tank, customer, count, newest in fillings:
+        visits[tank] = visits.get(tank, 0) + count
+        last[tank] = max(last.get(tank, (newest, customer)), (newest, customer))
+    every = {*now, *visits}
+    order = sorted(every, key=lambda pk: (-now.get(pk, 0.0), -visits.get(pk, 0), pk))[:SHOWN]
+    names = dict(
+        Customer.objects.filter(pk__in={last[pk][1] for pk in order if pk in last}).values_list("pk", "name")
+    )
+    filled = dict(
+        TankVisit.objects.filter(pk__in=[last[pk][0] for pk in order if pk in last])
+        .values_list("tank_id")
+        .annotate(Max("refilled_at"))
+    )
+    serials = dict(Tank.objects.filter(pk__in=order).values_list("pk", "serial"))
+    rows = tuple(
+        TracedTank(
+            serials[pk],
+            names.get(last[pk][1], "") if pk in last else "",
+            visits.get(pk, 0),
+            filled.get(pk),
+            now.get(pk, 0.0),
+        )
+        for pk in order
+    )
+    return rows, len(every), len(now)
+
+
+def _named(customers: Mapping[int, int]) -> tuple[tuple[str, int], ...]:
+    first = sorted(customers, key=lambda pk: (-customers[pk], pk))[:SHOWN]
+    names = dict(Customer.objects.filter(pk__in=first).values_list("pk", "name"))
+    return tuple((str(names[pk]), customers[pk]) for pk in first)
