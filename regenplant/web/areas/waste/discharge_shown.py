@@ -68,7 +68,10 @@ def facts_of(row: Discharge, system: str) -> Rows:
         facts.append(("Went", units.twin(row.volume_m3, "liquid_volume", system)))
         facts.append(("Outlet shut", f"{day_and_clock(row.ended_at)}, written by {row.closed_by.full_name}"))
         facts += load_rows(
-            Loads(*(getattr(row, f"{ion}_kg") for ion in IONS)), row.measured_kg_per_m3, system
+            Loads(*(getattr(row, f"{ion}_kg") for ion in IONS)),
+            row.measured_kg_per_m3,
+            row.unknown_frac,
+            system,
         )
     if row.reason:
         facts.append(("Given up", row.reason))
