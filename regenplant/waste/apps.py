@@ -7,6 +7,7 @@ class WasteConfig(AppConfig):
 
     def ready(self) -> None:
         # Registers the use cases of this app and how they read in the log.
+        import regenplant.waste.discharge_verification
         import regenplant.waste.services
         import regenplant.waste.verification  # noqa: F401
         from regenplant.audit import locks

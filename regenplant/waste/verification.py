@@ -1,82 +1,80 @@
-"""Discharges, excursions and monthly reports against their signatures."""
+"""The waste ledger: each row follows from the one before it, and every drain into a tank is there once."""
 
 from __future__ import annotations
 
-import json
+import math
 from collections.abc import Iterator
 
 from regenplant.audit.verifying.registry import Check, Finding, Look, register
-from regenplant.core.process.canonical import digest
-from regenplant.people.models import Signature
-from regenplant.waste.discharge_models import Discharge
-from regenplant.waste.excursion_models import Excursion
-from regenplant.waste.report_models import DischargeReport
+from regenplant.audit.verifying.sequences import missing_numbers, shown_gap
+from regenplant.core.process.drains import METAL_DESTINATIONS, Destination
+from regenplant.core.process.vocabulary import SegregationClass
+from regenplant.waste.models import StepDrain, WasteMovement
+
+CLOSE = 1e-6
+"""Cubic metres, and share of an amount: what sums of floats may be apart."""
 
 
-def check_discharges(look: Look) -> Iterator[Finding]:
-    """Each release against what was signed: its volume, its permit, its readings, and who signed."""
-    rows = Discharge.objects.select_related("signature", "second_signature").prefetch_related("readings")
-    for row in rows.order_by("pk").iterator(200):
+def check_waste(look: Look) -> Iterator[Finding]:
+    """Volumes and ions of each tank, from row to row."""
+    level: dict[int, float] = {}
+    held: dict[int, dict[str, float]] = {}
+    numbers: list[int] = []
+    for row in WasteMovement.objects.select_related("tank").order_by("number").iterator(500):
         look.saw()
-        if row.signature is None:
-            continue
-        name = f"Discharge {row.number}"
-        if _is_of_another(row.signature, "discharge_release", row.number, row.released_by_id):
-            yield Finding("discharge", f"{name} bears a signature that was given on something else.")
-            continue
-        signed = json.loads(row.signature.content)
-        if digest(signed["permit_content"]) != digest(row.permit_text):
-            yield Finding("discharge", f"{name} names another permit than was signed.")
-        if signed["planned_volume_m3"] != row.planned_volume_m3:
-            yield Finding("discharge", f"{name} names another volume than was signed.")
-        if signed["measured_kg_per_m3"] != row.measured_kg_per_m3:
-            yield Finding("discharge", f"{name} names another analysis than was signed.")
-        stand = {one.number: (one.ph, one.temperature_kelvin) for one in row.readings.all()}
-        if any(
-            stand.get(one["number"]) != (one["ph"], one["temperature_kelvin"]) for one in signed["readings"]
-        ):
-            yield Finding("discharge", f"{name} rests on other readings than were signed.")
-        second = row.second_signature
-        if second is not None and (
-            second.record_key != row.number
-            or json.loads(second.content).get("first_digest") != row.signature.digest
-        ):
-            yield Finding("discharge", f"{name} was signed by the second person as something else.")
-
-
-def check_excursions(look: Look) -> Iterator[Finding]:
-    """Each closed excursion against what was signed."""
-    for row in Excursion.objects.select_related("signature").order_by("pk").iterator(200):
-        look.saw()
-        if row.signature is None:
-            continue
-        if _is_of_another(row.signature, "excursion", row.number, row.closed_by_id):
+        numbers.append(row.number)
+        before = level.get(row.tank_id)
+        if before is not None and not math.isclose(before + row.volume_m3, row.level_m3, abs_tol=CLOSE):
             yield Finding(
-                "excursion", f"Excursion {row.number} bears a signature that was given on something else."
+                "waste",
+                f"After waste movement {row.number} the level of {row.tank.code} is not what stood there and what came or left.",
             )
-            continue
-        signed = json.loads(row.signature.content)
-        if (signed["what"], signed["cause"], signed["told"]) != (row.words, row.cause, row.told):
-            yield Finding("excursion", f"What excursion {row.number} says is not what was signed.")
-
-
-def check_reports(look: Look) -> Iterator[Finding]:
-    """Each monthly report against what was signed."""
-    for row in DischargeReport.objects.select_related("signature").order_by("pk").iterator(50):
-        look.saw()
-        if _is_of_another(row.signature, "discharge_report", row.key, row.made_by_id):
+        if before is not None and _unlike(held[row.tank_id], row):
             yield Finding(
-                "discharge report",
-                f"Discharge report {row.key} bears a signature that was given on something else.",
+                "waste",
+                f"After waste movement {row.number} the ions in {row.tank.code} are not what stood there and what came or left.",
             )
-        elif row.signature.content != row.content:
-            yield Finding("discharge report", f"What discharge report {row.key} says is not what was signed.")
+        level[row.tank_id], held[row.tank_id] = row.level_m3, dict(row.held_mol)
+    for gap in missing_numbers(numbers, 1):
+        yield Finding("waste", f"Waste movement {shown_gap(gap)} missing in the ledger.")
 
 
-def _is_of_another(signature: Signature, kind: str, key: str, person_id: int | None) -> bool:
-    return (signature.record_kind, signature.record_key, signature.person_id) != (kind, key, person_id)
+def _unlike(before: dict[str, float], row: WasteMovement) -> bool:
+    names = {*before, *row.amounts_mol, *row.held_mol}
+    return any(
+        not math.isclose(
+            before.get(name, 0.0) + row.amounts_mol.get(name, 0.0),
+            row.held_mol.get(name, 0.0),
+            rel_tol=CLOSE,
+            abs_tol=CLOSE,
+        )
+        for name in names
+    )
 
 
-register(Check("discharge", "Discharges", "discharges", check_discharges), place=82)
-register(Check("excursion", "Excursions", "excursions", check_excursions), place=83)
-register(Check("discharge report", "Discharge reports", "discharge reports", check_reports), place=84)
+def check_drains(look: Look) -> Iterator[Finding]:
+    """Each drain against the row of the tank it went to; none of metal-bearing resin went to a tank or a drain."""
+    rows = {
+        (row.batch_id, row.step_number): row
+        for row in WasteMovement.objects.filter(kind=WasteMovement.Kind.DRAIN).iterator(500)
+    }
+    drains = StepDrain.objects.select_related("batch").defer("batch__plan_text").order_by("pk")
+    for drain in drains.iterator(500):
+        look.saw()
+        name = f"what step {drain.step_number} of batch {drain.batch.number} drained"
+        row = rows.get((drain.batch_id, drain.step_number))
+        came = row.volume_m3 if row is not None else 0.0
+        into = drain.waste_m3 if drain.destination == Destination.NEUTRALIZATION else 0.0
+        if not math.isclose(came, into, abs_tol=CLOSE) and (
+            row is not None or WasteMovement.objects.exists()
+        ):
+            yield Finding("drain", f"{name[:1].upper()}{name[1:]} is not what came into the waste tank.")
+        metal = drain.batch.segregation_class == SegregationClass.METAL_BEARING
+        if metal and Destination(drain.destination) not in METAL_DESTINATIONS:
+            yield Finding(
+                "drain", f"{name[:1].upper()}{name[1:]} was metal-bearing and went elsewhere than to a drum."
+            )
+
+
+register(Check("waste", "Waste ledger", "movements of waste", check_waste), place=57)
+register(Check("drain", "Drains of steps", "drains", check_drains), place=58)

@@ -23,6 +23,7 @@ from regenplant.documents import (
     discharge_report,
     investigation,
     lot_sheet,
+    refusal_letter,
     sample_label,
     selectors,
     tank_tag,
@@ -112,6 +113,10 @@ def _investigation(key: str, issue: Issue, size: PageSize, system: str) -> bytes
     return investigation.draw_investigation(investigation.investigation_content(key, issue), size)
 
 
+def _refusal_letter(key: str, issue: Issue, size: PageSize, system: str) -> bytes:
+    return refusal_letter.draw_letter(refusal_letter.letter_content(key, issue), size)
+
+
 def _lot_sheet(key: str, issue: Issue, size: PageSize, system: str) -> bytes:
     return lot_sheet.draw_lot_sheet(lot_sheet.lot_sheet_content(key, issue), size, system)
 
@@ -161,6 +166,7 @@ PAPERS = {
         Paper(BATCH_RECORD, "batch record", "batch", paper.SIZES, _batch_record),
         Paper(sample_label.KIND, "sample label", "sample", sample_label.SIZES, _sample_label),
         Paper("investigation", "investigation", "investigation", investigation.SIZES, _investigation),
+        Paper(refusal_letter.KIND, "letter of refusal", "tank_visit", refusal_letter.SIZES, _refusal_letter),
         Paper(lot_sheet.KIND, "sheet of a resin lot", "resin_lot", lot_sheet.SIZES, _lot_sheet),
         Paper(use_report.KIND, "audit of use", use_report.KIND, use_report.SIZES, _use_report),
         Paper(CERTIFICATE, "certificate of quality", "certificate", certificate_paper.SIZES, _certificate),
@@ -397,6 +403,9 @@ def _subject(wanted: Paper, key: str) -> tuple[str, str, int]:
         return month.key, f"Discharge report {month.month}", month.revision
     if wanted.subject == "investigation":
         return *investigation.subject_of(key), 1
+    if wanted.subject == "tank_visit":
+        visit = refusal_letter.refused_visit(key)
+        return visit.number, visit.tank.serial, visit.version
     if wanted.subject == lot_sheet.KIND:
         lot = lot_sheet.lot_of(key)
         return lot.code, f"Resin lot {lot.code}", 1

@@ -24,12 +24,14 @@ PAGES = {
     "tank": "tanks-detail",
     "instrument": "setup-instrument",
     "chemicals": "chemicals",
+    "stock_count": "chemicals-count",
     "emergency": "emergency",
     "alerts": "alerts",
     "paper_form": "paper-forms-form",
     "trend": "trends-lot",
     "discharge": "waste-discharge",
     "excursion": "waste-excursion",
+    "near_miss": "safety-near-miss",
 }
 KIND_LABELS = dict(HandoverItem.Kind.choices)
 
