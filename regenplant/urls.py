@@ -31,6 +31,7 @@ AREAS: tuple[str, ...] = (
     "start",
     "authority",
     "alerts",
+    "safety",
     "trends",
     "bench",
     "how_we_know",

@@ -25,6 +25,8 @@ def shown() -> dict[str, Any]:
         **_decided(),
         **_instruments(),
         **_papers(),
+        **_use(),
+        **_stock(),
         **_resin_store(),
         **_pages(),
         **_verified(),
@@ -164,6 +166,41 @@ def _papers() -> dict[str, Any]:
     }
 
 
+def _use() -> dict[str, Any]:
+    from django.db.models import Sum
+
+    from regenplant.chemicals.models import Movement
+    from regenplant.use.models import UseReport, UseRow
+    from regenplant.use.selectors.reports import content_of_report, not_read
+
+    reports = [(row, content_of_report(row)) for row in UseReport.objects.select_related("signature")]
+    into = Movement.objects.filter(to_place__kind="batch").aggregate(grams=Sum("grams_100"))["grams"]
+    back = Movement.objects.filter(from_place__kind="batch").aggregate(grams=Sum("grams_100"))["grams"]
+    return {
+        "use_reports": [len(content.totals) for _, content in reports],
+        "use_reports_hold": all(row.content == row.signature.content for row, _ in reports),
+        "use_not_read": not_read(),
+        "use_grams": UseRow.objects.aggregate(grams=Sum("used_grams"))["grams"],
+        "ledger_grams": into - (back or 0),
+        "use_cost": UseRow.objects.aggregate(cost=Sum("cost_milli"))["cost"],
+    }
+
+
+def _stock() -> dict[str, Any]:
+    """Counts of the chemical tanks: one booked by another person, one replaced, one that waits."""
+    from regenplant.chemicals import counts
+    from regenplant.chemicals.models import Movement, StockCount, TankGeometry
+
+    booked = Movement.objects.filter(to_place__kind="unexplained")
+    return {
+        "shapes": TankGeometry.objects.count(),
+        "counts": StockCount.objects.count(),
+        "counts_replaced": StockCount.objects.filter(replaces__isnull=False).count(),
+        "counts_booked": [[move.from_place.code, move.reason.partition(":")[0]] for move in booked],
+        "counts_waiting": [one.count.place.code for one in counts.open_differences()],
+    }
+
+
 def _resin_store() -> dict[str, Any]:
     """Resin in the store, a mixture that knows its origins, a bed that was topped up, and what was kept of it."""
     from regenplant.batches.models import BatchTopUp
@@ -201,6 +238,9 @@ def _pages() -> dict[str, Any]:
         "rinse": reverse("rinse", args=[rinsing.number]),
         "decision": reverse("qc-decision", args=[waiting.number]),
         "certificates": reverse("certificates"),
+        "tank": reverse("chemicals-tank", args=["T-ACID"]),
+        "balance": reverse("chemicals-balance"),
+        "ahead": reverse("chemicals-ahead"),
         "trends": reverse("trends"),
         "feeds": reverse("setup-meter-feeds"),
         "products": reverse("setup-products"),

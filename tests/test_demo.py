@@ -237,6 +237,12 @@ def test_an_instrument_is_overdue_and_one_found_outside_puts_releases_in_doubt(s
     )
 
 
+def test_the_audit_of_use_is_the_ledger_and_a_week_of_it_is_signed(shown: dict[str, Any]) -> None:
+    assert shown["use_not_read"] == 0 and shown["use_grams"] == shown["ledger_grams"] > 0
+    assert shown["use_cost"] > 0
+    assert len(shown["use_reports"]) == 1 and shown["use_reports"][0] >= 3 and shown["use_reports_hold"]
+
+
 def test_certificates_of_each_kind_and_standing_are_issued(shown: dict[str, Any]) -> None:
     assert shown["certificates"] == ["delivery", "tank"]
     assert shown["certificate_states"] == ["replaced", "valid", "withdrawn"]
@@ -247,6 +253,12 @@ def test_certificates_of_each_kind_and_standing_are_issued(shown: dict[str, Any]
 def test_the_trends_show_one_lot_that_drifts(shown: dict[str, Any]) -> None:
     assert len(shown["drifting"]) == 1 and shown["alerts"] == shown["drifting"]
     assert shown["followed"] >= 1
+
+
+def test_tanks_are_counted_each_morning_and_one_count_waits(shown: dict[str, Any]) -> None:
+    assert shown["shapes"] == 5 and shown["counts"] >= 19 and shown["counts_replaced"] == 1
+    assert shown["counts_booked"] == [["T-CAUSTIC", "leak or spill"]]
+    assert shown["counts_waiting"] == ["T-ACID"]
 
 
 def test_the_store_of_resin_has_every_kind_of_movement_and_a_bed_was_topped_up(shown: dict[str, Any]) -> None:

@@ -10,10 +10,11 @@ class ChemicalsConfig(AppConfig):
         import regenplant.chemicals.services
         import regenplant.chemicals.verification  # noqa: F401
         from regenplant.audit import locks
-        from regenplant.chemicals.handed_on import spill_section
+        from regenplant.chemicals.handed_on import count_section, spill_section
         from regenplant.plant import handed_on
 
         handed_on.register("spills", spill_section)
+        handed_on.register("stock_counts", count_section)
         locks.declare(
             locks.Lock("chemicals_movement"),
             locks.Lock("chemicals_strengthcheck"),

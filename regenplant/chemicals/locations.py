@@ -11,7 +11,7 @@ from regenplant.chemicals.blending import standing
 from regenplant.chemicals.models import ChemicalLot, DataSheet, Place, StorageArea, StrengthCheck
 from regenplant.chemicals.quantities import product_volume_m3
 from regenplant.chemicals.selectors import balances, data_sheets
-from regenplant.core.process.storing import Meeting, Stands, meetings_of
+from regenplant.core.process.storing import KeptApart, Meeting, Stands, meetings_of, never_beside
 from regenplant.core.process.vocabulary import Chemical
 
 BUND_SHARE = 1.1
@@ -125,6 +125,27 @@ def meetings(place: Place, area: StorageArea | None = None) -> tuple[Meeting, ..
     if area is None and place.storage_area is None:
         return ()
     return meetings_of(stands(place, area), neighbours(place))
+
+
+def never_with(chemical: Chemical) -> list[tuple[Chemical, KeptApart, list[Place]]]:
+    """What must not meet a chemical, the rule, and the tanks of this plant that hold it. One query."""
+    tanks = list(Place.objects.filter(kind=Place.Kind.BULK_TANK).order_by("code"))
+    return [
+        (other, rule, [tank for tank in tanks if tank.chemical == other.value])
+        for other, rule in never_beside(chemical)
+    ]
+
+
+def never_words(chemical: Chemical) -> list[str]:
+    """The same in sentences: "Sodium hypochlorite: chlorine gas. Here in T-4, connection FILL-4."."""
+    found = []
+    for other, rule, tanks in never_with(chemical):
+        where = ", ".join(
+            f"{tank.code}, connection {tank.connection_code}" if tank.connection_code else tank.code
+            for tank in tanks
+        )
+        found.append(f"{other.label}: {rule.gives}.{f' Here in {where}.' if where else ''}")
+    return found
 
 
 def all_meetings() -> list[Meeting]:

@@ -139,6 +139,10 @@ class SpillFigure(models.Model):
         return f"{self.spill_id}.{self.position}"
 
     @property
+    def kg_100(self) -> float:
+        return self.grams_100 / 1000.0
+
+    @property
     def is_reached(self) -> bool:
         """Whether the reportable quantity it was held against is reached; a person decides what follows."""
         return self.limit_grams is not None and self.day_grams >= self.limit_grams

@@ -22,14 +22,15 @@ from regenplant.documents import codes, page, pictograms
 from regenplant.documents.faces import BODY, INK, INK_2, SMALL, STRONG, Face, Span, Style, shortened
 from regenplant.documents.flow import Block, paragraph, rich, stacked
 from regenplant.documents.issue import Issue
-from regenplant.documents.page import LABEL, PageSize
+from regenplant.documents.page import A5, LABEL, SMALL_LABEL, PageSize
 from regenplant.documents.parts import Named, grid
 from regenplant.documents.pen import MILLIMETRE, Pen
 from regenplant.documents.safety import SIGNALS, panel
 from regenplant.documents.texts import grouped, own
 from regenplant.plant.selectors import plant_day, profile
 
-SIZES = (LABEL,)
+SIZES = (LABEL, A5, SMALL_LABEL)
+"""For drums and totes, for tanks, and for small containers. Some rules ask for a least size by the volume of the container."""
 KIND = "chemical_label"
 _NAME = Style(Face.BOLD, 19, 22)
 _LOT = Style(Face.BOOK_BOLD, 13, 16)
@@ -37,6 +38,8 @@ _PLANT = Style(Face.BOOK_BOLD, 11, 13)
 _FOOT = Style(Face.TEXT, 6.5, 8, INK_2)
 _INSET = 7.0
 _MARGIN = 4 * MILLIMETRE
+_LARGER = (1.45, 1.35, 1.25, 1.15, 1.08)
+"""Of what is larger than a label."""
 _SCALES = (1.0, 0.95, 0.9, 0.85, 0.8, 0.75, 0.7, 0.65, 0.6)
 
 
@@ -68,6 +71,8 @@ class ChemicalLabelContent:
     """The plant's interval; 0 on labels of an older program."""
     expires_on: str = ""
     """By the supplier; "" where the papers give none."""
+    notes: str = ""
+    """What else the sheet warns of; "" on labels of an older program, and where nobody copied any."""
 
 
 def label_content(lot: ChemicalLot) -> ChemicalLabelContent:
@@ -95,6 +100,7 @@ def label_content(lot: ChemicalLot) -> ChemicalLabelContent:
         check_again_by=str(check_again_on(check) or ""),
         check_every_days=profile().strength_check_max_age_days,
         expires_on=str(lot.expires_on or ""),
+        notes=sheet.hazard_notes,
     )
 
 
@@ -133,21 +139,24 @@ def draw_chemical_label(content: ChemicalLabelContent, issue: Issue, size: PageS
         pen.text(_MARGIN + width - _INSET, _MARGIN + 15, "Chemical lot", SMALL, anchor="end")
         bottom = _bottom(pen, content, issue, width, height)
         top = _MARGIN + 24
-        body, scale = _fitted(content, width - 2 * _INSET, bottom - 3 - top, system)
+        scales = (*_LARGER, *_SCALES) if size.width > LABEL.width else _SCALES
+        body, scale = _fitted(content, width - 2 * _INSET, bottom - 3 - top, system, scales)
         pen.scaled(_MARGIN + _INSET, top, scale, body.draw)
         canvas.showPage()
         canvas.save()
         return buffer.getvalue()
 
 
-def _fitted(content: ChemicalLabelContent, room: float, height: float, system: str) -> tuple[Block, float]:
+def _fitted(
+    content: ChemicalLabelContent, room: float, height: float, system: str, scales: tuple[float, ...]
+) -> tuple[Block, float]:
     """The body and the scale at which it fits. Raises RecordRefused when even the smallest print is too large."""
-    for scale in _SCALES:
+    for scale in scales:
         body = _body(content, room / scale, system)
         if body.height * scale <= height:
             return body, scale
     raise RecordRefused(
-        f"The data sheet of lot {content.lot} has more codes than a label holds in readable print. Hang the sheet itself.",
+        f"The data sheet of lot {content.lot} has more codes than this label holds in readable print. Choose a larger one, or hang the sheet itself.",
         code="label_too_full",
     )
 
@@ -179,6 +188,8 @@ def _body(content: ChemicalLabelContent, room: float, system: str) -> Block:
     if content.precautions:
         spans = [Span(f"{code} {text}. ", SMALL) for code, text in content.precautions]
         blocks.append(rich(tuple(spans), room, leading=SMALL.leading))
+    if content.notes:
+        blocks.append(paragraph(content.notes, BODY, room))
     if content.gear:
         gear = (Span("Wear ", STRONG), Span(content.gear, BODY))
         blocks.append(rich(gear, room, leading=BODY.leading))

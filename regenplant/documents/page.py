@@ -35,7 +35,9 @@ class PageSize:
 A4 = PageSize("a4", "A4", 210 * MILLIMETRE, 297 * MILLIMETRE)
 LETTER = PageSize("letter", "Letter", 612.0, 792.0)
 LABEL = PageSize("label", "label 100 × 150 mm", 100 * MILLIMETRE, 150 * MILLIMETRE)
-PAGE_SIZES = {size.key: size for size in (A4, LETTER, LABEL)}
+A5 = PageSize("a5", "A5, 148 × 210 mm", 148 * MILLIMETRE, 210 * MILLIMETRE)
+SMALL_LABEL = PageSize("small", "label 74 × 105 mm", 74 * MILLIMETRE, 105 * MILLIMETRE)
+PAGE_SIZES = {size.key: size for size in (A4, LETTER, LABEL, A5, SMALL_LABEL)}
 
 
 def page_size(key: str, allowed: Sequence[PageSize]) -> PageSize:

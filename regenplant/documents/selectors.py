@@ -246,6 +246,12 @@ def labels_of(lot_code: str) -> list[IssuedPaper]:
     return list(rows.select_related("issued_by").order_by("-issue_number"))
 
 
+def connection_labels_of(tank_code: str) -> list[IssuedPaper]:
+    """Labels printed of the fill connection of a tank, newest first."""
+    rows = IssuedPaper.objects.filter(kind="connection_label", subject_key=tank_code)
+    return list(rows.select_related("issued_by").order_by("-issue_number"))
+
+
 # --- tank tag ---------------------------------------------------------------------------------------------------
 def tank_tag_content(serial: str, issue: Issue) -> TankTagContent:
     """The tag of a tank as it stands now. Raises RecordRefused for an unknown tank or one that never came in."""

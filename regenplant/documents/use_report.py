@@ -108,17 +108,17 @@ def _head(setting: _Setting) -> list[Item]:
 def _columns(setting: _Setting, first: str) -> tuple[Column, ...]:
     kinds: list[tuple[str, float]] = [
         (first, 0.0),
-        ("Batches", 36.0),
-        (setting.head("Theory", "mass"), 46.0),
-        (setting.head("Plan", "mass"), 46.0),
-        (setting.head("Used", "mass"), 46.0),
-        ("Used − plan", 44.0),
-        ("Mean, spread", 62.0),
-        ("Ratio, efficiency", 56.0),
-        (setting.head("Dose", "dose"), 40.0),
+        ("Batches", 34.0),
+        (setting.head("Theory", "mass"), 40.0),
+        (setting.head("Plan", "mass"), 40.0),
+        (setting.head("Used", "mass"), 40.0),
+        ("Used − plan", 46.0),
+        ("Mean, spread", 56.0),
+        ("Ratio, efficiency", 48.0),
+        (setting.head("Dose", "dose"), 34.0),
     ]
     if setting.content.currency:
-        kinds.append((f"Cost, {setting.content.currency}", 50.0))
+        kinds.append((f"Cost, {setting.content.currency}", 44.0))
     return columns_of(setting.width, tuple(kinds))
 
 

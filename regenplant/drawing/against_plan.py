@@ -9,7 +9,7 @@ from regenplant import units
 from regenplant.drawing.scales import Axis, tick_text
 from regenplant.drawing.scene import WHOLE, Dot, Item, Label, Line, Rect, Scene, Shape, px, share
 
-ROW = 38
+ROW = 46
 HEAD = 8
 FOOT = 30
 MOST = 12
@@ -45,10 +45,12 @@ def against_plan(groups: Sequence[AgainstPlan], *, title: str, band_frac: float)
     items.append(Line("lim", share(0.5), top, share(0.5), bottom))
     for number, one in enumerate(shown):
         y = HEAD + ROW * number
-        items.append(Label("tb halo", px(0), px(y), one.name, "start", dy=14))
+        if number:
+            items.append(Line("hl", px(0), px(y), WHOLE, px(y)))
+        items.append(Label("tb halo", px(0), px(y), one.name, "start", dy=16))
         text = _signed(one.variance_frac, f"{abs(100 * one.variance_frac):.1f}") + f"{units.NO_BREAK_SPACE}%"
-        items.append(Label("t2 halo", WHOLE, px(y), text, "end", dy=14))
-        items.append(_mark(one, axis, y + ROW - 12, band_frac))
+        items.append(Label("t2 halo", WHOLE, px(y), text, "end", dy=16))
+        items.append(_mark(one, axis, y + ROW - 14, band_frac))
     items.append(Line("ax", px(0), bottom, WHOLE, bottom))
     return Scene(_sentence(groups, title, band_frac), height, tuple(items))
 

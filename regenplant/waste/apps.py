@@ -7,7 +7,8 @@ class WasteConfig(AppConfig):
 
     def ready(self) -> None:
         # Registers the use cases of this app and how they read in the log.
-        import regenplant.waste.services  # noqa: F401
+        import regenplant.waste.services
+        import regenplant.waste.verification  # noqa: F401
         from regenplant.audit import locks
         from regenplant.batches import drained
         from regenplant.waste.services._drains import keep_drain

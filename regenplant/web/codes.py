@@ -1,5 +1,5 @@
 """What any code in the plant means: tank, visit, batch, vessel, resin lot, chemical lot, instrument, deviation, paper form, handover,
-retained sample, certificate, and what was purged.
+retained sample, certificate, near miss, wash station, and what was purged.
 
 A scan identifies: it finds a page and changes nothing. Codes are read without regard to case and spaces. Each kind
 is looked up by one query, in the order in which people scan.
@@ -21,6 +21,7 @@ from regenplant.keeping.models import PaperForm, Purge, PurgedRow
 from regenplant.plant.models import Instrument, Vessel
 from regenplant.quality.models import RetainedSample
 from regenplant.resins.models import ResinLot
+from regenplant.safety.models import NearMiss, WashStation
 from regenplant.shifts.models import Handover
 from regenplant.tanks.selectors import find_code, near_serials, normal_code
 
@@ -51,6 +52,8 @@ KINDS = (
     Kind("retained sample", RetainedSample, "number", "samples-one"),
     Kind("certificate", Certificate, "number", "certificate"),
     Kind("handover", Handover, "number", "handover-one"),
+    Kind("near miss", NearMiss, "number", "safety-near-miss"),
+    Kind("wash station", WashStation, "code", "safety-washing-change"),
 )
 """Everything with a code besides tanks and visits, which ``tanks.selectors`` knows."""
 

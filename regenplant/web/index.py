@@ -17,6 +17,7 @@ LABELS = {
     "qc": "Rinse & QC",
     "chemicals": "Chemicals",
     "review": "Review",
+    "safety": "Safety",
     "handover": "Handover",
     "tanks": "Tanks",
     "bench": "Bench",
@@ -32,6 +33,7 @@ ORDER = {
         "waiting",
         "intake",
         "tanks",
+        "safety",
         "handover",
         "bench",
         "setup",
@@ -76,6 +78,7 @@ ORDER = {
         "setup",
     ),
     Role.SAFETY_LEAD: (
+        "safety",
         "intake",
         "floor",
         "chemicals",

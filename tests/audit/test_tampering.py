@@ -6,6 +6,7 @@ At least fifty ways, on both databases; the ways themselves stand in ``tests/aud
 from __future__ import annotations
 
 from collections.abc import Callable, Iterator
+from datetime import timedelta
 from typing import Any
 
 import pytest
@@ -15,14 +16,20 @@ from regenplant.audit import locks
 from regenplant.audit.verifying import registry
 from regenplant.batches import services as batch_services
 from regenplant.batches.models import Batch
+from regenplant.chemicals import services as chemical_services
+from regenplant.chemicals.models import Place
 from regenplant.core.process.vocabulary import StepKind
 from regenplant.documents.models import IssuedPaper
 from regenplant.documents.services import issue_paper
+from regenplant.plant.selectors import plant_day
 from regenplant.quality import services as quality_services
 from regenplant.quality.models import QcDecision
 from regenplant.resins import services as resin_services
 from regenplant.resins.models import ResinLot
 from regenplant.resins.services import Counted, Piece
+from regenplant.use import services as use_services
+from regenplant.use.report_content import mark_of, report_content
+from regenplant.use.selectors import Question
 from tests import factories
 from tests.audit.tampering import WAYS, Record, matches
 from tests.batches.meter_logs import take
@@ -37,6 +44,23 @@ def record(django_db_setup: None, django_db_blocker: Any) -> Iterator[Record]:
     with django_db_blocker.unblock(), transaction.atomic():
         yield _record()
         transaction.set_rollback(True)
+
+
+def _audited(plant: factories.SmallPlant) -> None:
+    """A price, watch levels of the plant's own, and a signed report of use."""
+    day = plant_day(plant.now)
+    use_services.enter_price(
+        by=plant.by("supervisor"), chemical="hcl", price="0.3", currency="EUR", basis="product", from_day=day,
+        reason="an invented contract",
+    )  # fmt: skip
+    use_services.record_watch_levels(
+        by=plant.by("supervisor"), batch_frac=0.04, period_frac=0.02, shifts=["06:00"], reason="our own year"
+    )
+    question = Question(day - timedelta(days=3), day)
+    use_services.sign_report(
+        by=plant.by("supervisor"), question=question, shown=mark_of(report_content(question)),
+        permit=factories.permit(plant, "supervisor", use_services.REPORT_MEANING),
+    )  # fmt: skip
 
 
 def _record() -> Record:
@@ -57,6 +81,8 @@ def _record() -> Record:
     quality_services.discard_sample(
         by=plant.by("qc"), sample_id=kept.pk, why="used", reason="All of it went into a second test."
     )
+    _audited(plant)
+    _counted(plant)
     running = factories.frozen_batch(plant, "sba_1")
     batch_services.open_deviation(
         by=plant.by(), batch_id=running.pk, what="the drain valve stuck for 3 min", severity="major"
@@ -79,6 +105,27 @@ def _record() -> Record:
         act_again,
         {"paper_number": first.chain_number, "decisions": decisions, "install": locks.install},
     )
+
+
+def _counted(plant: factories.SmallPlant) -> None:
+    """The shape of a tank, a count by its level that misses much, and its booking by another person."""
+    place = Place.objects.get(code="B-HCL")
+    chemical_services.set_tank_geometry(
+        by=plant.by("supervisor"), place_id=place.pk, settings=chemical_services.GeometrySettings(
+            form="upright", diameter_m=4.0, length_m=4.0, level_tolerance_m=0.005, gauge="sight glass", origin="drawing of the tank",
+        ),
+    )  # fmt: skip
+    count = chemical_services.count_level(
+        by=plant.by("operator 2"),
+        place_id=place.pk,
+        level_m=0.3,
+        level_as_typed="0.3",
+        unit_as_typed="m",
+        temperature_kelvin=293.15,
+    ).result
+    chemical_services.book_difference(
+        by=plant.by("supervisor"), number=count.number, gap_grams_100=count.gap_grams_100, category="leak", reason="wet flange under it"
+    )  # fmt: skip
 
 
 def _passed_with_a_log(plant: factories.SmallPlant, new: ResinLot) -> Batch:

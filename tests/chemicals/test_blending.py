@@ -137,6 +137,23 @@ def test_what_was_drawn_before_the_delivery_is_not_in_the_blend_and_after_it_cha
     assert stock_frac(plant) == pytest.approx(3975 / 11250, rel=1e-9)
 
 
+def test_a_booked_difference_is_not_in_the_blend_of_a_delivery_after_the_count(plant: SmallPlant) -> None:
+    """3 000 kg by the books, 2 000 found, 3 375 kg of 36 % on top, booked hours later but of the moment of the count:
+    (2 000 + 3 375) / (2 000 / 0.32 + 3 375 / 0.36) = 0.344 (hand calculation)."""
+    place = Place.objects.get(code="B-HCL")
+    count = services.count_stock(
+        by=plant.by("operator 2"), place_id=place.pk, counted_grams_100=2_000_000, reason="weighed out"
+    ).result
+    plant.forward(hours=1)
+    unloaded(plant)
+    assert stock_frac(plant) == pytest.approx(0.34, rel=1e-9)
+    plant.forward(hours=3)
+    services.book_difference(
+        by=plant.by("supervisor"), number=count.number, gap_grams_100=-1_000_000, category="unbooked", reason="a batch was never written"
+    )  # fmt: skip
+    assert stock_frac(plant) == pytest.approx(0.344, rel=1e-9)
+
+
 def test_two_deliveries_are_followed_one_after_the_other(plant: SmallPlant) -> None:
     """9 375 kg each of 32, 36 and 36 %: 34.667 %: hand calculation."""
     unloaded(plant)

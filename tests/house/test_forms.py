@@ -21,6 +21,7 @@ from regenplant.core.process.default_recipes import default_specifications
 from regenplant.core.process.plan import EntrySpec
 from regenplant.core.process.vocabulary import ResinFamily, StepKind
 from regenplant.people.authority import Role
+from regenplant.safety.models import WashStation
 from regenplant.web.templatetags._fields import said
 from tests import factories
 from tests.house.tree import ROOT, modules_in
@@ -82,6 +83,14 @@ FORMS: dict[str, Make] = {
     "areas.chemicals.forms.ReasonForm": plain,
     "areas.chemicals.forms.TakeBackForm": plain,
     "areas.chemicals.forms.EmptyForm": plain,
+    "areas.chemicals.safety_forms.AreaForm": plain,
+    "areas.chemicals.safety_forms.StandsForm": plain,
+    "areas.chemicals.safety_forms.SpilledForm": plain,
+    "areas.chemicals.safety_forms.SpillForm": plain,
+    "areas.chemicals.safety_forms.SpillAgainForm": plain,
+    "areas.chemicals.safety_forms.SpillNoteForm": plain,
+    "areas.chemicals.safety_forms.SpillCloseForm": plain,
+    "areas.chemicals.safety_forms.ThresholdForm": plain,
     "areas.chemicals.unloading_forms.PapersForm": plain,
     "areas.chemicals.unloading_forms.SampleForm": plain,
     "areas.chemicals.unloading_forms.ScanForm": plain,
@@ -91,6 +100,14 @@ FORMS: dict[str, Make] = {
     "areas.chemicals.unloading_forms.StopAnswerForm": plain,
     "areas.chemicals.unloading_forms.ConnectionForm": plain,
     "areas.emergency.EyewashForm": plain,
+    "areas.safety.forms.NearMissForm": plain,
+    "areas.safety.forms.NearMissAnswerForm": plain,
+    "areas.safety.forms.NearMissCloseForm": plain,
+    "areas.safety.forms.LeftForm": plain,
+    "areas.safety.forms.StationForm": plain,
+    "areas.safety.forms.StationChangeForm": plain,
+    "areas.safety.forms.InspectForm": plain,
+    "areas.safety.forms.RoundForm": given(stations=[WashStation(pk=1, code="W1", spot="Yard", kind="both")]),
     "areas.intake.forms.UnknownForm": plain,
     "areas.intake.forms.LookForm": plain,
     "areas.intake.forms.VerdictForm": plain,
@@ -146,6 +163,11 @@ FORMS: dict[str, Make] = {
     "areas.setup.forms.SkidForm": plain,
     "areas.setup.forms.WaterForm": plain,
     "areas.setup.forms.WasteTankForm": plain,
+    "areas.waste.forms.ReadForm": plain,
+    "areas.waste.forms.TreatForm": given(chemicals=[("naoh", "Caustic")]),
+    "areas.waste.forms.TakeAwayForm": plain,
+    "areas.waste.forms.RouteForm": given(destinations=[("reclaim", "reclaim")]),
+    "areas.waste.forms.SiteForm": plain,
     "areas.setup.forms.WasteLevelForm": plain,
     "areas.setup.instrument_forms.InstrumentForm": plain,
     "areas.setup.instrument_forms.CalibrationForm": given(asks_why=True),

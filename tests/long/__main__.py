@@ -63,6 +63,10 @@ KINDS: dict[str, Kind] = {
         ("tests/audit", "tests/long/test_servers.py"),
         ("-m", "long", "-k", "writers or million"),
     ),
+    "use": Kind(
+        "the audit of use with two hundred thousand batches: its page, by every group",
+        ("tests/long/test_use.py",),
+    ),
     "readings": Kind(
         "a million readings of meters, a hundred thousand of them on one rinse page",
         ("tests/long/test_many_readings.py",),

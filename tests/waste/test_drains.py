@@ -10,21 +10,13 @@ from regenplant.batches.models import Batch, StepRun
 from regenplant.batches.waste_room import committed_m3, waste_by_step
 from regenplant.core.errors import NotAllowed, PlanRefused, RecordRefused, StaleRecord
 from regenplant.core.process.drained_steps import planned_drains
-from regenplant.core.process.intake import (
-    FittingCondition,
-    InspectionData,
-    Odour,
-    OxidizerStrip,
-    ShellCondition,
-    WaterColour,
-)
 from regenplant.core.process.vocabulary import StepKind
 from regenplant.plant.models import WasteTank
-from regenplant.tanks import services as tanks
 from regenplant.waste import selectors, services
 from regenplant.waste.models import StepDrain, WasteMovement
 from tests import factories
 from tests.factories import SmallPlant
+from tests.waste.metals import flagged_batch
 
 pytestmark = pytest.mark.django_db
 
@@ -181,37 +173,11 @@ def test_a_step_that_runs_keeps_its_destination(plant: SmallPlant) -> None:
 
 
 # --- metals -------------------------------------------------------------------------------------------------------------
-def _flagged_batch(plant: SmallPlant) -> Batch:
-    """Tanks that the safety lead accepted by disposition although their service names a metal."""
-    assert plant.size is not None
-    customer = tanks.add_customer(
-        by=plant.by("planner"), code="RINSE", name="Lantern Plating Test Bench", declared_service="Rinse water of copper plating",
-    ).result  # fmt: skip
-    visits = []
-    for _ in range(3):
-        made = tanks.add_tank(
-            by=plant.by("planner"), size_id=plant.size.pk, resin_type_id=plant.types["sac_h"].pk, segregation_class="D"
-        ).result  # fmt: skip
-        visit = tanks.receive_tank(
-            by=plant.by(), tank_id=made.pk, customer_id=customer.pk, return_reason="exhausted"
-        ).result
-        seen = InspectionData(
-            ShellCondition.SOUND, FittingCondition.SOUND, Odour.NONE, WaterColour.CLEAR, OxidizerStrip.NONE, 7.0, "7"
-        )  # fmt: skip
-        tanks.inspect_tank(by=plant.by(), visit_id=visit.pk, inspection=seen)
-        visit.refresh_from_db()
-        tanks.accept_tank(
-            by=plant.by("safety"), visit_id=visit.pk, segregation_class="D", version=visit.version,
-            reason="Disposition: tested, traces of copper only, drums are ready.",
-        )  # fmt: skip
-        visit.refresh_from_db()
-        visits.append(visit)
-    return factories.frozen_batch(plant, "sac_h", visits)
 
 
 @pytest.mark.requirement("EV-02")
 def test_a_batch_with_a_metal_flag_never_drains_to_the_waste_tank(plant: SmallPlant) -> None:
-    batch = _flagged_batch(plant)
+    batch = flagged_batch(plant)
     drains = batch.steps.exclude(drains_to="")
     assert drains.exists() and set(drains.values_list("drains_to", flat=True)) == {"metal_drum"}
     inject = batch.steps.get(kind="inject")
@@ -229,7 +195,7 @@ def test_a_batch_with_a_metal_flag_never_drains_to_the_waste_tank(plant: SmallPl
 
 @pytest.mark.requirement("EV-02")
 def test_even_a_row_that_says_otherwise_does_not_start(plant: SmallPlant) -> None:
-    batch = _flagged_batch(plant)
+    batch = flagged_batch(plant)
     inject = batch.steps.get(kind="inject")
     StepRun.objects.filter(pk=inject.pk).update(drains_to="neutralization")
     with pytest.raises(RecordRefused, match="Metals never enter the waste tank"):
@@ -238,7 +204,7 @@ def test_even_a_row_that_says_otherwise_does_not_start(plant: SmallPlant) -> Non
 
 @pytest.mark.requirement("EV-02")
 def test_no_word_of_its_plan_leads_to_the_waste_tank(plant: SmallPlant) -> None:
-    plan = plan_of(_flagged_batch(plant))
+    plan = plan_of(flagged_batch(plant))
     for step in plan.steps:
         words = " ".join(
             (step.instruction, step.ends_when, *(f"{entry.name} {entry.help}" for entry in step.entries))

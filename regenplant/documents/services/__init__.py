@@ -11,6 +11,7 @@ from regenplant.documents.services.papers import (
     copy_batch,
     issue_paper,
     print_chemical_label,
+    print_connection_label,
 )
 
 __all__ = [
@@ -24,5 +25,6 @@ __all__ = [
     "issue_certificate",
     "issue_paper",
     "print_chemical_label",
+    "print_connection_label",
     "withdraw_certificate",
 ]

@@ -13,14 +13,16 @@ from regenplant.audit.selectors import chain_head
 from regenplant.audit.use_case import Outcome, use_case
 from regenplant.audit.wording import say
 from regenplant.batches.models import Batch
-from regenplant.chemicals.models import ChemicalLot
+from regenplant.chemicals.models import ChemicalLot, Place
 from regenplant.core.errors import OutOfRange, RecordRefused
 from regenplant.core.process.canonical import to_plain
 from regenplant.documents import (
     batch_sheet,
     chemical_label,
+    connection_label,
     investigation,
     lot_sheet,
+    refusal_letter,
     sample_label,
     selectors,
     tank_tag,
@@ -108,6 +110,10 @@ def _investigation(key: str, issue: Issue, size: PageSize, system: str) -> bytes
     return investigation.draw_investigation(investigation.investigation_content(key, issue), size)
 
 
+def _refusal_letter(key: str, issue: Issue, size: PageSize, system: str) -> bytes:
+    return refusal_letter.draw_letter(refusal_letter.letter_content(key, issue), size)
+
+
 def _lot_sheet(key: str, issue: Issue, size: PageSize, system: str) -> bytes:
     return lot_sheet.draw_lot_sheet(lot_sheet.lot_sheet_content(key, issue), size, system)
 
@@ -151,6 +157,7 @@ PAPERS = {
         Paper(BATCH_RECORD, "batch record", "batch", paper.SIZES, _batch_record),
         Paper(sample_label.KIND, "sample label", "sample", sample_label.SIZES, _sample_label),
         Paper("investigation", "investigation", "investigation", investigation.SIZES, _investigation),
+        Paper(refusal_letter.KIND, "letter of refusal", "tank_visit", refusal_letter.SIZES, _refusal_letter),
         Paper(lot_sheet.KIND, "sheet of a resin lot", "resin_lot", lot_sheet.SIZES, _lot_sheet),
         Paper(use_report.KIND, "audit of use", use_report.KIND, use_report.SIZES, _use_report),
         Paper(CERTIFICATE, "certificate of quality", "certificate", certificate_paper.SIZES, _certificate),
@@ -253,6 +260,44 @@ def print_chemical_label(
     )
 
 
+@use_case("connection_label.printed", permission="paper.issue")
+def print_connection_label(
+    *, by: By, tank_code: str, like_issue: int | None = None, size: str = "label"
+) -> Outcome:
+    """Print the label of a tank's fill connection. ``result`` is an IssuedDocument.
+
+    ``like_issue`` prints an earlier label once more, word for word, whatever was changed since; it counts as a new issue.
+
+    Raises: RecordRefused for an unknown tank or issue, a connection without a code, no data sheet in force; OutOfRange for a size.
+    """
+    place = Place.objects.filter(code__iexact=tank_code.strip(), kind=Place.Kind.BULK_TANK).first()
+    if place is None:
+        raise RecordRefused(f"There is no bulk tank {tank_code[:20]} here.", code="unknown_tank")
+    chosen = page_size(size, connection_label.SIZES)
+    says = (
+        connection_label.connection_label_content(place)
+        if like_issue is None
+        else connection_label.printed_before(place, like_issue)
+    )
+    kind = connection_label.KIND
+    issue = _issue(by, _newest_issue([kind], place.code) + 1, place.version)
+    content = connection_label.draw_connection_label(says, issue, chosen)
+    sha256 = _count(by, kind, place.code, issue, chosen, content)
+    return Outcome(
+        subject=("place", str(place.pk), f"Tank {place.code}"),
+        facts={
+            "issue": issue.number,
+            "again": f", as issue {like_issue} said it" if like_issue is not None else "",
+            "code": says.code,
+            "sheet": says.sheet,
+            "label": to_plain(says),
+            "sha256": sha256,
+            "short": sha256[:8],
+        },
+        result=IssuedDocument(content, _file_name(place.code, kind, issue.number), issue.number, sha256),
+    )
+
+
 @dataclass(frozen=True, slots=True)
 class CopiedBatch:
     """A copy handed out: the container, its name, and what does not hold in it (nothing, as it should be)."""
@@ -337,6 +382,9 @@ def _subject(wanted: Paper, key: str) -> tuple[str, str, int]:
         return _certificate_to_print(key)
     if wanted.subject == "investigation":
         return *investigation.subject_of(key), 1
+    if wanted.subject == "tank_visit":
+        visit = refusal_letter.refused_visit(key)
+        return visit.number, visit.tank.serial, visit.version
     if wanted.subject == lot_sheet.KIND:
         lot = lot_sheet.lot_of(key)
         return lot.code, f"Resin lot {lot.code}", 1
@@ -380,5 +428,9 @@ say("paper.issued", "{subject}: {paper} printed, issue {issue}, {size}, file {sh
 say(
     "chemical_label.printed",
     "{subject}: label printed, issue {issue}{again}, codes from the data sheet of {sheet}, file {short}",
+)
+say(
+    "connection_label.printed",
+    "{subject}: label of its fill connection {code} printed, issue {issue}{again}, codes from the data sheet of {sheet}, file {short}",
 )
 say(COPIED, "{subject} was copied whole, record {short}")

@@ -9,9 +9,14 @@ from django.views.decorators.cache import never_cache
 from django.views.decorators.http import require_GET
 
 from regenplant.batches.models import Batch
-from regenplant.chemicals.models import ChemicalLot
+from regenplant.chemicals.models import ChemicalLot, Place
 from regenplant.documents.models import Certificate
-from regenplant.documents.services import IssuedDocument, issue_paper, print_chemical_label
+from regenplant.documents.services import (
+    IssuedDocument,
+    issue_paper,
+    print_chemical_label,
+    print_connection_label,
+)
 from regenplant.quality.models import RetainedSample
 from regenplant.tanks.models import Tank
 from regenplant.use.models import UseReport
@@ -87,8 +92,20 @@ def chemical_label(request: HttpRequest, code: str) -> HttpResponse:
     """The label of a lot; ``?like=2`` prints issue 2 once more, as it was."""
     lot = get_object_or_404(ChemicalLot, code__iexact=_key(code))
     outcome = print_chemical_label(
-        by=by_of(request), lot_code=lot.code, like_issue=_like(request), system=unit_system_of(request)
-    )
+        by=by_of(request), lot_code=lot.code, like_issue=_like(request), size=request.GET.get("size", "label"),
+        system=unit_system_of(request),
+    )  # fmt: skip
+    return _handed_out(outcome.result)
+
+
+@never_cache
+@require_GET
+def connection_label(request: HttpRequest, code: str) -> HttpResponse:
+    """The label of a tank's fill connection; ``?like=2`` prints issue 2 once more, as it was."""
+    place = get_object_or_404(Place, code__iexact=_key(code), kind=Place.Kind.BULK_TANK)
+    outcome = print_connection_label(
+        by=by_of(request), tank_code=place.code, like_issue=_like(request), size=request.GET.get("size", "label")
+    )  # fmt: skip
     return _handed_out(outcome.result)
 
 
@@ -140,6 +157,7 @@ urlpatterns = [
     path("papers/batches/<str:number>/tags.pdf", batch_tags, name="paper-batch-tags"),
     path("papers/certificates/<str:number>/certificate.pdf", certificate, name="paper-certificate"),
     path("papers/chemicals/<str:code>/label.pdf", chemical_label, name="paper-chemical-label"),
+    path("papers/connections/<str:code>/label.pdf", connection_label, name="paper-connection-label"),
     path("papers/use-reports/<str:number>/report.pdf", use_report, name="paper-use-report"),
     path("papers/samples/<str:number>/label.pdf", sample_label, name="paper-sample-label"),
     path("papers/tanks/<str:serial>/tag.pdf", tank_tag, name="paper-tank-tag"),

@@ -42,7 +42,7 @@ LANDING = {
     Role.QC_TECHNICIAN: "qc",
     Role.OPERATOR: "floor",
     Role.PLANNER: "waiting",
-    Role.SAFETY_LEAD: "intake",
+    Role.SAFETY_LEAD: "safety",
     Role.ADMINISTRATOR: "setup",
 }
 """Where each role lands; a person with several roles lands on the first of this order."""

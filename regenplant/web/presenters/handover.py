@@ -24,10 +24,12 @@ PAGES = {
     "tank": "tanks-detail",
     "instrument": "setup-instrument",
     "chemicals": "chemicals",
+    "stock_count": "chemicals-count",
     "emergency": "emergency",
     "alerts": "alerts",
     "paper_form": "paper-forms-form",
     "trend": "trends-lot",
+    "near_miss": "safety-near-miss",
 }
 KIND_LABELS = dict(HandoverItem.Kind.choices)
 

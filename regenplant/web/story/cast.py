@@ -180,6 +180,14 @@ def _plant(stage: Stage, at: datetime) -> None:
         by=by, tank=WasteTankSettings(t["code"], t["name"], t["capacity_l"] / 1000, t["reserve_l"] / 1000)
     )
     waste.set_waste_level(by=by, waste_tank_id=tank.result.pk, level_m3=t["level_l"] / 1000)
+    plant.record_determination(
+        by=by,
+        decided_on=at.date(),
+        document="Letter of the Office of Invented Waters, file D-17 (invented)",
+        reviewer="S. Quill, safety lead",
+        accepts_metal=False,
+        scope="No metal-bearing resin of others is treated here until the office has answered.",
+    )
     plant.record_eyewash_test(by=by, tested_on=at.date())
 
 

@@ -32,6 +32,7 @@ from regenplant.quality.specification import sample_limits, tanks_with_resin
 from regenplant.quality.ways import customers_of
 from regenplant.tanks import services as tanks
 from regenplant.tanks.models import TankVisit
+from regenplant.web.story.audits import audited, put_up_prices
 from regenplant.web.story.calibrations import later_calibration, put_up_instruments
 from regenplant.web.story.cast import Stage, check, deliver, set_the_stage
 from regenplant.web.story.clockwork import Clockwork, Script
@@ -356,6 +357,7 @@ def tell_the_story(now: datetime) -> None:
         put_up_feeds(stage, start)
         set_up_products(stage, start)
         put_up_shapes(stage, start)
+        put_up_prices(stage, start)
         life = Life(stage)
         life.clockwork.add(start, life.weekly(start))
         life.clockwork.add(start + 30 * HOUR, fill_the_store(stage, start + 30 * HOUR))
@@ -380,6 +382,7 @@ def _today(life: Life, now: datetime) -> None:
         ),
     )
     life.clockwork.add(now - 7 * DAY, counting(life.stage, now))
+    life.clockwork.add(now - 5 * HOUR, audited(life.stage, now - 5 * HOUR))
     life.clockwork.add(now - 3 * HOUR, life.lock_out(now - 3 * HOUR, "A2", "Drain valve work"))
     life.clockwork.add(now - 95 * MINUTE, life.at_the_dock(now - 95 * MINUTE))
     for hours, key, count, due in (

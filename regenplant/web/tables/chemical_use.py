@@ -68,6 +68,14 @@ class MillilitresColumn(QuantityColumn):
         return super().value(value / 1e6)
 
 
+class MeanColumn(PercentColumn):
+    """The mean of the batches' own differences with their spread, where there are enough of them."""
+
+    def render(self, value: float, record: Any) -> str:
+        spread = record.sums.spread_frac
+        return signed_percent(value) + (f" ± {100 * spread:.1f}" if spread is not None else "")
+
+
 class RatioColumn(HouseColumn):
     """A bare ratio with two decimals."""
 
@@ -114,13 +122,11 @@ class SumsTable(_Watched):
 
     chemical = CodeColumn(accessor="chemical__formula", verbose_name="Chemical")
     batches = NumberColumn(accessor="sums__batches", verbose_name="Batches")
-    resin = MillilitresColumn(accessor="sums__volume_ml", verbose_name="Resin", wide_only=True)
     theory = GramsColumn(accessor="sums__theory_grams", verbose_name="Theory", wide_only=True, dash=True)
     plan = GramsColumn(accessor="sums__planned_grams", verbose_name="Plan", wide_only=True)
     used = GramsColumn(accessor="sums__used_grams", verbose_name="Used")
     variance = PercentColumn(accessor="sums__variance_frac", verbose_name="Used − plan")
-    mean = PercentColumn(accessor="sums__mean_variance_frac", verbose_name="Mean", wide_only=True)
-    spread = SpreadColumn(accessor="sums__spread_frac", verbose_name="Spread", wide_only=True)
+    mean = MeanColumn(accessor="sums__mean_variance_frac", verbose_name="Mean ± spread", wide_only=True)
     ratio = RatioColumn(accessor="sums__ratio", verbose_name="Ratio", wide_only=True)
     efficiency = SpreadColumn(accessor="sums__efficiency_frac", verbose_name="Efficiency", wide_only=True)
     dose = QuantityColumn("dose", accessor="sums__used_kg_per_m3", verbose_name="Dose", wide_only=True)
@@ -158,11 +164,14 @@ class GroupsTable(SumsTable):
     def value_group(self, value: str) -> str:
         return self.names[value]
 
-    def before_render(self, request: Any) -> None:
-        """Nothing to do; a group without a key still has its name (``empty_values``)."""
-
 
 GroupsTable.base_columns["group"].empty_values = ()
+
+
+class SignedGroupsTable(GroupsTable):
+    """Groups of a signed report: they lead nowhere, as the record has gone on since."""
+
+    group = HouseColumn(accessor="key", verbose_name="Group", empty_values=())
 
 
 class LinesTable(_Watched):
@@ -174,7 +183,6 @@ class LinesTable(_Watched):
     chemical = CodeColumn(accessor="chemical__formula", verbose_name="Chemical")
     started = DayColumn(accessor="row__started_at", verbose_name="Started", wide_only=True)
     vessel = CodeColumn(accessor="row__vessel", verbose_name="Vessel", wide_only=True)
-    resin = MillilitresColumn(accessor="sums__volume_ml", verbose_name="Resin", wide_only=True)
     theory = GramsColumn(accessor="sums__theory_grams", verbose_name="Theory", wide_only=True, dash=True)
     plan = GramsColumn(accessor="sums__planned_grams", verbose_name="Plan", wide_only=True)
     used = GramsColumn(accessor="sums__used_grams", verbose_name="Used")
@@ -200,6 +208,7 @@ class LinesFile(LinesTable):
     shift = HouseColumn(accessor="row__shift", verbose_name="Shift")
     recipe = HouseColumn(accessor="row__recipe", verbose_name="Recipe")
     form = HouseColumn(accessor="row__volume_form", verbose_name="Resin counted in form")
+    resin = MillilitresColumn(accessor="sums__volume_ml", verbose_name="Resin")
     difference = GramsColumn(accessor="difference_grams", verbose_name="Used − plan")
     variance = PercentColumn(accessor="variance_frac", verbose_name="Used − plan, %")
     efficiency = SpreadColumn(accessor="sums__efficiency_frac", verbose_name="Efficiency, %")
@@ -222,6 +231,7 @@ class LinesFile(LinesTable):
 class SumsFile(SumsTable):
     """Totals for a file."""
 
+    resin = MillilitresColumn(accessor="sums__volume_ml", verbose_name="Resin")
     variance = PercentColumn(accessor="sums__variance_frac", verbose_name="Used − plan, %")
     mean = PercentColumn(accessor="sums__mean_variance_frac", verbose_name="Mean of batches, %")
     spread = SpreadColumn(accessor="sums__spread_frac", verbose_name="Spread of batches, %")
@@ -233,6 +243,7 @@ class GroupsFile(GroupsTable):
     """Groups for a file, with their code."""
 
     code = HouseColumn(accessor="key", verbose_name="Code")
+    resin = MillilitresColumn(accessor="sums__volume_ml", verbose_name="Resin")
     variance = PercentColumn(accessor="sums__variance_frac", verbose_name="Used − plan, %")
     mean = PercentColumn(accessor="sums__mean_variance_frac", verbose_name="Mean of batches, %")
     spread = SpreadColumn(accessor="sums__spread_frac", verbose_name="Spread of batches, %")
@@ -245,4 +256,13 @@ def batch_url(number: str) -> str:
     return reverse("chemical-use-batch", args=[number])
 
 
-__all__ = ["GroupsFile", "GroupsTable", "LinesFile", "LinesTable", "SumsFile", "SumsTable", "UseLine"]
+__all__ = [
+    "GroupsFile",
+    "GroupsTable",
+    "LinesFile",
+    "LinesTable",
+    "SignedGroupsTable",
+    "SumsFile",
+    "SumsTable",
+    "UseLine",
+]

@@ -157,7 +157,7 @@ class SheetTable(tables.Table):
     caption, noun, nouns, exports = "", "sheet", "sheets", EXPORTS
 
     chemical = ChemicalColumn(verbose_name="Chemical")
-    supplier = HouseColumn(verbose_name="Supplier")
+    supplier = HouseColumn(verbose_name="Supplier", linkify=("chemicals-sheet", {"pk": tables.A("pk")}))
     strength_text = HouseColumn(verbose_name="Strength")
     revised_on = DayColumn(verbose_name="Revised")
     signal_word = HouseColumn(verbose_name="Signal word")

@@ -105,6 +105,16 @@ altered("turn a movement round", "chemicals_movement", "from_place_id = to_place
         and_says="ledger: After movement 1 .+ less than nothing")  # fmt: skip
 altered("move another chemical", "chemicals_movement", "chemical = CASE chemical WHEN 'naoh' THEN 'hcl' ELSE 'naoh' END",
         says="movement 1", and_says="ledger: Movement 1 moves .+, its lot .+ is")  # fmt: skip
+altered("edit what a count found", "chemicals_stockcount", "found_grams_100 = found_grams_100 + 500000", says="stock count C-10001",
+        and_says="stock_count: What count C-10001 found does not follow from its level")  # fmt: skip
+altered("edit the level of a count", "chemicals_stockcount", "level_m = level_m + 0.1", says="stock count C-10001",
+        and_says="stock_count: What count C-10001 found does not follow from its level")  # fmt: skip
+altered("say who booked a difference counted it", "chemicals_stockcount",
+        "counted_by_id = (SELECT moved_by_id FROM chemicals_movement WHERE reference = 'C-10001')", says="stock count C-10001",
+        and_says="stock_count: Movement .+ books what count C-10001 found, by the person who counted it")  # fmt: skip
+removed("delete a count", "chemicals_stockcount", says="stock count")
+altered("widen a tank", "chemicals_tankgeometry", "diameter_m = diameter_m * 1.1", says="tank geometry .+",
+        and_says="stock_count: What count C-10001 found does not follow from its level")  # fmt: skip
 altered(
     "edit a checked strength",
     "chemicals_strengthcheck",
@@ -125,6 +135,24 @@ altered(
     "chemicals_place",
     "low_stock_grams_100 = low_stock_grams_100 + 1",
     says="place .+",
+)
+altered(
+    "lower a level in the waste ledger",
+    "waste_wastemovement",
+    "level_m3 = level_m3 * 0.5",
+    where="kind = 'drain'",
+    says="waste movement .+",
+    and_says="waste: After waste movement .+ the level of .+ is not what stood there",
+)
+removed("delete a row of the waste ledger", "waste_wastemovement", where="kind = 'drain'", says="waste movement",
+        and_says="waste: Waste movement .+ is missing in the ledger")  # fmt: skip
+altered(
+    "say a step drained less",
+    "waste_stepdrain",
+    "waste_m3 = waste_m3 * 0.5",
+    where="destination = 'neutralization'",
+    says="step drain .+",
+    and_says="drain: What step .+ drained is not what came into the waste tank",
 )
 altered("edit the volume of a resin lot", "resins_resinlot", "volume_m3 = volume_m3 * 2", says="resin lot .+")
 altered("edit the cycles of a resin lot", "resins_resinlot", "cycles = cycles + 7", says="resin lot .+")

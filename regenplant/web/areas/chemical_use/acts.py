@@ -32,7 +32,7 @@ from regenplant.web.presenters.words import short_digest
 from regenplant.web.requests import person_of
 from regenplant.web.rights import right
 from regenplant.web.signing import is_whole, sign
-from regenplant.web.tables.chemical_use import GroupsTable, SumsTable
+from regenplant.web.tables.chemical_use import SignedGroupsTable, SumsTable
 
 PER_PAGE = 30
 
@@ -211,10 +211,10 @@ def _figures(content: ReportContent, question: Question) -> dict[str, Any]:
         "by": question.by,
         "narrowed": narrowed_words(content.narrowed),
         "totals": SumsTable(totals, **look, caption="Masses as 100 %, by chemical."),
-        "groups": GroupsTable(
+        "groups": SignedGroupsTable(
             groups,
             names=names_of(question.by, (group.key for group in groups)),
-            links={id(group): "" for group in groups},
+            links={},
             head=question.by.label.capitalize(),
             caption=f"Masses as 100 %, by {question.by.label}.",
             **look,

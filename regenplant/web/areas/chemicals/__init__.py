@@ -2,7 +2,17 @@
 
 from django.urls import path
 
-from regenplant.web.areas.chemicals import ahead, counts, ledger, lots, places, sheets, stock, unloading
+from regenplant.web.areas.chemicals import (
+    ahead,
+    counts,
+    ledger,
+    lots,
+    places,
+    safety_urls,
+    sheets,
+    stock,
+    unloading,
+)
 
 urlpatterns = [
     path("chemicals/", stock.stock_page, name="chemicals"),
@@ -37,4 +47,5 @@ urlpatterns = [
     path("chemicals/sheets/", sheets.sheet_list, name="chemicals-sheets"),
     path("chemicals/sheets/new/", sheets.new, name="chemicals-sheet-new"),
     path("chemicals/sheets/<int:pk>/withdraw/", sheets.withdraw, name="chemicals-sheet-withdraw"),
+    *safety_urls.urlpatterns,
 ]

@@ -8,7 +8,7 @@ from typing import Any
 from django import forms
 
 from regenplant.chemicals.models import ChemicalLot, DataSheet, Place
-from regenplant.chemicals.quantities import Basis, mass_as_100
+from regenplant.chemicals.quantities import REFERENCE_KELVIN, Basis, mass_as_100
 from regenplant.chemicals.selectors import strength_of_sample
 from regenplant.chemicals.services import DataSheetContent
 from regenplant.chemicals.services.data_sheets import PICTOGRAM_CODES
@@ -48,7 +48,9 @@ class AmountForm(HouseForm):
         ("quantity_pure", Basis.PURE_MASS),
     )
 
-    def amount(self, chemical: str, strength_frac: float) -> Estimate | None:
+    def amount(
+        self, chemical: str, strength_frac: float, temperature_kelvin: float = REFERENCE_KELVIN
+    ) -> Estimate | None:
         """The one quantity written, as 100 %; None with the reason put on the form."""
         given = [(name, basis) for name, basis in self.NAMES if self.quantity(name) is not None]
         if len(given) != 1:
@@ -56,7 +58,7 @@ class AmountForm(HouseForm):
             return None
         name, basis = given[0]
         try:
-            return mass_as_100(chemical, basis, self.needed_quantity(name), strength_frac)
+            return mass_as_100(chemical, basis, self.needed_quantity(name), strength_frac, temperature_kelvin)
         except DomainError as refusal:
             self.add_error(name, forms.ValidationError(refusal.message, code=refusal.code))
             return None
@@ -300,6 +302,10 @@ class SheetForm(HouseForm):
     protective_equipment = words_field(
         300, rows=2, label="What to wear", required=False, help_text="From section 8, with commas between."
     )
+    hazard_notes = words_field(
+        400, rows=3, label="Notes on hazards", required=False,
+        help_text="From sections 4, 6, 7 and 10: first aid, spills, what it reacts with. They stand on its labels.",
+    )  # fmt: skip
 
     def content(self) -> DataSheetContent:
         data = self.cleaned_data
@@ -315,6 +321,7 @@ class SheetForm(HouseForm):
             un_number=self.text("un_number"),
             packing_group=self.text("packing_group"),
             protective_equipment=self.text("protective_equipment"),
+            hazard_notes=self.text("hazard_notes"),
         )
 
 

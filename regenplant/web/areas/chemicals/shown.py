@@ -86,7 +86,11 @@ def sheet_caution(sheet: DataSheet) -> Caution:
         code=f"sheet_{sheet.pk}",
         signal=_SIGNALS[sheet.signal_word],
         headline=f"{name}, {sheet.strength_text}",
-        measures=(*texts, *((f"{transport}.",) if transport else ())),
+        measures=(
+            *texts,
+            *((sheet.hazard_notes,) if sheet.hazard_notes else ()),
+            *((f"{transport}.",) if transport else ()),
+        ),
         protective_equipment=tuple(
             part.strip() for part in sheet.protective_equipment.split(",") if part.strip()
         ),

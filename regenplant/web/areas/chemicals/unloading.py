@@ -15,10 +15,12 @@ from regenplant.audit.by import By
 from regenplant.audit.selectors import story
 from regenplant.audit.use_case import Outcome
 from regenplant.chemicals import selectors, services
+from regenplant.chemicals.locations import never_words
 from regenplant.chemicals.models import Place, Unloading
 from regenplant.core.errors import DomainError
 from regenplant.core.process.hazards import stock_cautions
 from regenplant.core.process.vocabulary import Chemical
+from regenplant.documents.selectors import connection_labels_of
 from regenplant.web.act_page import Act, act_page
 from regenplant.web.acting import attach, receipt, refused_status, try_act
 from regenplant.web.areas.chemicals.unloading_forms import (
@@ -87,6 +89,7 @@ def page(request: HttpRequest, number: str) -> HttpResponse:
         "check": right(request, "chemical.check"),
         "correct": right(request, "chemical.correct"),
         "cautions": stock_cautions(Chemical(row.chemical), row.certificate_strength_frac),
+        "apart": never_words(Chemical(row.chemical)) if row.state == Unloading.State.OPEN else (),
         "story": story([("unloading", row.number)], newest_first=True, limit=20),
     }
     return render(request, "chemicals/unloading.html", context)
@@ -283,5 +286,13 @@ def connection(request: HttpRequest, code: str) -> HttpResponse:
         ),
         then=lambda outcome: reverse("chemicals-place", args=[place.code]),
         back_url=reverse("chemicals-place", args=[place.code]),
+        template="chemicals/connection.html",
     )
-    return act_page(request, form, act)
+    return act_page(
+        request,
+        form,
+        act,
+        place=place,
+        apart=never_words(Chemical(place.chemical)),
+        labels=connection_labels_of(place.code),
+    )

@@ -1,15 +1,84 @@
-"""Views of the waste tanks."""
+"""Views of the waste tanks and of where steps drain."""
 
 from __future__ import annotations
 
+from datetime import timedelta
+
 from django.http import HttpRequest, HttpResponse
-from django.shortcuts import render
+from django.shortcuts import get_object_or_404, render
+from django.utils import timezone
 from django.views.decorators.http import require_safe
 
-from regenplant.waste.selectors import waste_tanks
+from regenplant.core.process.drains import CLASS_TABLE, Destination, Drained
+from regenplant.plant.models import WasteTank
+from regenplant.plant.site import determination, determination_stop
+from regenplant.waste import selectors
+from regenplant.waste.treatment import treatment_of
+from regenplant.web import listing
+from regenplant.web.areas.waste import shown
+from regenplant.web.requests import unit_system_of
+from regenplant.web.rights import right
+from regenplant.web.tables.waste import WasteMovementTable
+
+LAST_DAYS = 30
 
 
 @require_safe
 def tanks(request: HttpRequest, tab: str) -> HttpResponse:
-    """The waste tanks with their level."""
-    return render(request, "waste/tanks.html", {"tanks": list(waste_tanks())})
+    """The waste tanks with their level, what is coming, and where drains went."""
+    now, system = timezone.now(), unit_system_of(request)
+    stands, coming = selectors.standings(), selectors.coming(now)
+    coming_m3 = sum(row.volume_m3 for row in coming)
+    went = selectors.went_where(now - timedelta(days=LAST_DAYS), now)
+    context = {
+        "standings": stands,
+        "sentence": shown.list_sentence(stands, coming_m3, system),
+        "coming": shown.coming_rows(coming, system),
+        "route": right(request, "step.route"),
+        "went": [
+            (Destination(key).label.capitalize(), shown.volume(m3, system))
+            for key, m3 in sorted(went.items())
+            if m3 > 0.0
+        ],
+        "days": LAST_DAYS,
+        "determination": determination(),
+        "metal_stop": determination_stop(now),
+    }
+    return render(request, "waste/tanks.html", context)
+
+
+@require_safe
+def tank(request: HttpRequest, tab: str, code: str) -> HttpResponse:
+    """One waste tank: level, composition, what neutralizes it, what came and left."""
+    now, system = timezone.now(), unit_system_of(request)
+    found = get_object_or_404(WasteTank, code=code.upper())
+    needs, coming = treatment_of(found, now), selectors.coming(now)
+    coming_m3 = sum(row.volume_m3 for row in coming)
+    context = {
+        "tank": found,
+        "standing": needs.standing,
+        "sentence": shown.tank_sentence(needs.standing, coming_m3, system),
+        "scene": shown.picture(needs.standing, coming_m3, system),
+        "rows": shown.held_rows(needs.standing, needs, system),
+        "needs": needs,
+        "plan": shown.plan_rows(needs, system),
+        "coming": shown.coming_rows(coming, system),
+        "route": right(request, "step.route"),
+        "read": right(request, "plant.daily"),
+        "treat": right(request, "waste.treat"),
+        "take_away": right(request, "waste.take_away"),
+    }
+    table = WasteMovementTable(selectors.movements_of(found))
+    return listing.answer(request, "waste/tank.html", table, f"waste-{found.code}", context)
+
+
+@require_safe
+def routes(request: HttpRequest, tab: str) -> HttpResponse:
+    """The class table: which drain may go where."""
+    rows = [
+        (f"{kind.value} {kind.label}", [", ".join(item.label for item in CLASS_TABLE[kind][drained]) or "nowhere" for drained in Drained])
+        for kind in CLASS_TABLE
+    ]  # fmt: skip
+    return render(
+        request, "waste/routes.html", {"rows": rows, "heads": [drained.label for drained in Drained]}
+    )

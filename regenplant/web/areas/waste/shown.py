@@ -1,0 +1,133 @@
+"""What the pages of the waste say: sentences, rows, the picture of a tank."""
+
+from __future__ import annotations
+
+from collections.abc import Sequence
+
+from regenplant import units
+from regenplant.core.engineering.tank_levels import TankForm, TankShape
+from regenplant.core.process.drained_steps import IONS
+from regenplant.core.process.plan import Caution, SignalWord
+from regenplant.core.process.vocabulary import Chemical
+from regenplant.drawing.scene import Scene
+from regenplant.waste.held import TankStanding
+from regenplant.waste.selectors import Coming
+from regenplant.waste.treatment import Treatment
+from regenplant.web.drawing.tank_level import LevelMark, tank_level
+
+_TALL_M = 10.0
+"""The picture knows volumes only: the tank is drawn as one whose level is its volume."""
+
+TREAT_CAUTION = Caution(
+    code="neutralizing",
+    signal=SignalWord.DANGER,
+    headline="Strong acid or caustic into waste: heat, spatter, gas.",
+    measures=(
+        "Through the fixed dosing line into moving waste, slowly. Never by hand from open vessels, never concentrated acid and caustic together.",
+        "Never the waste into the stock. Stop when it fumes, foams or gets hot.",
+        "Carbonate gives off carbon dioxide with acid, ammonia comes off in alkaline waste: ventilate, nobody in pits.",
+        "Metals, oxidizers and wastes of unknown origin never enter this tank.",
+    ),
+    protective_equipment=("goggles", "face shield", "chemical-resistant gloves", "apron", "boots"),
+)
+"""Common practice; the SDS of each chemical decides."""
+
+
+def volume(value: float, system: str) -> str:
+    return units.twin(value, "liquid_volume", system)
+
+
+def tank_sentence(stands: TankStanding, coming_m3: float, system: str) -> str:
+    tank = stands.tank
+    room = tank.planned_most_m3 - stands.volume_m3 - coming_m3
+    words = f"By the books {volume(stands.volume_m3, system)} of {volume(tank.capacity_m3, system)}"
+    if coming_m3 > 0.0:
+        words += f"; batches under way bring {volume(coming_m3, system)} more"
+    if room >= 0.0:
+        return f"{words}. Room with the reserve kept: {volume(room, system)}."
+    return f"{words}. With that the reserve is used by {volume(-room, system)}: treat and discharge first."
+
+
+def list_sentence(standings: Sequence[TankStanding], coming_m3: float, system: str) -> str:
+    if not standings:
+        return "No waste tank is set up, so nothing can be planned."
+    return tank_sentence(standings[0], coming_m3, system)
+
+
+def picture(stands: TankStanding, coming_m3: float, system: str) -> Scene:
+    """The tank with its level, what is coming on top, and the level up to which waste is planned in."""
+    tank = stands.tank
+    shape = TankShape(TankForm.TABLE, table=((0.0, 0.0), (_TALL_M, tank.capacity_m3)))
+
+    def at(value_m3: float) -> float:
+        return min(value_m3 / tank.capacity_m3, 1.0) * _TALL_M
+
+    def said(value_m3: float) -> str:
+        return units.format_quantity(value_m3, "liquid_volume", system)
+
+    marks = [LevelMark(at(stands.volume_m3), f"{said(stands.volume_m3)} now", "ln")]
+    if coming_m3 > 0.0:
+        later = stands.volume_m3 + coming_m3
+        marks.append(LevelMark(at(later), f"{said(later)} with what comes", "fc"))
+    most = tank.planned_most_m3
+    marks.append(LevelMark(at(most), f"{said(most)} planned at most", "lim"))
+    return tank_level(shape, at(stands.volume_m3), marks, f"{tank.code} from the side")
+
+
+def held_rows(stands: TankStanding, needs: Treatment, system: str) -> list[tuple[str, str]]:
+    """What stands in the tank, by the books."""
+    held = stands.held
+    rows = [("Volume", volume(held.volume_m3, system))]
+    if held.unknown_m3 > 0.0:
+        rows.append(("Of unknown composition", volume(held.unknown_m3, system)))
+    if held.temperature_kelvin is not None:
+        rows.append(("Temperature, mixed, no loss counted", units.twin(held.temperature_kelvin, "temperature", system)))  # fmt: skip
+    excess = held.excess_eq
+    if not held.is_empty:
+        side = "Acid to spare" if excess >= 0.0 else "Alkali to spare"
+        rows.append((side, units.twin(abs(excess), "equivalents", system)))
+        plan = needs.plan
+        if plan is not None:
+            rows.append(("pH, predicted", units.format_quantity(plan.stream.ph.value, "ph")))
+    if needs.measured is not None and needs.measured.ph is not None:
+        rows.append(("pH, measured since", units.format_quantity(needs.measured.ph, "ph")))
+    rows += [
+        (name.capitalize(), units.twin(held.mass_kg(name), "mass", system))
+        for name in IONS
+        if held.mass_kg(name) > 0.0005
+    ]
+    if held.dissolved_kg > 0.0005:
+        rows.append(("Dissolved solids, sum of the ions", units.twin(held.dissolved_kg, "mass", system)))
+    return rows
+
+
+def plan_rows(needs: Treatment, system: str) -> list[tuple[str, str]]:
+    """The two stages, from stock where there is one."""
+    plan = needs.plan
+    if plan is None or plan.stages is None:
+        return []
+    name = Chemical(plan.chemical).label
+    rows = []
+    for words, kg, stock in (
+        ("First stage", plan.stages.first_kg_100, plan.first_stock_m3),
+        ("Second stage, at most", plan.stages.second_kg_100, plan.second_stock_m3),
+    ):
+        said = f"{name}: {units.twin(kg.value, 'mass', system)} as 100 %"
+        rows.append((words, f"{said}, {volume(stock.value, system)} of stock" if stock is not None else said))
+    rows.append(
+        ("pH after the first stage, predicted", units.format_quantity(plan.ph_after_first.value, "ph"))
+    )
+    rows.append(("Warming by all of it", units.format_quantity(plan.rise_kelvin.value, plan.rise_kelvin.kind, system)))  # fmt: skip
+    return rows
+
+
+def coming_rows(rows: Sequence[Coming], system: str) -> list[tuple[Coming, str]]:
+    """What is coming, each with its words."""
+    return [
+        (
+            row,
+            f"{volume(row.volume_m3, system)}"
+            + (f", about {volume(row.so_far_m3, system)} of it by now" if row.elapsed_frac > 0.0 else ""),
+        )
+        for row in rows
+    ]

@@ -1,0 +1,35 @@
+"""Listings of the waste."""
+
+from __future__ import annotations
+
+import django_tables2 as tables
+
+from regenplant.web.tables.columns import (
+    CodeColumn,
+    HouseColumn,
+    LocalTimeColumn,
+    NumberColumn,
+    PersonColumn,
+    QuantityColumn,
+)
+
+EXPORTS = ("csv", "xlsx")
+
+
+class WasteMovementTable(tables.Table):
+    """What came into a waste tank and left it."""
+
+    caption, noun, nouns, exports = "", "movement", "movements", EXPORTS
+
+    number = CodeColumn(verbose_name="No.")
+    moved_at = LocalTimeColumn(verbose_name="At")
+    kind = HouseColumn(verbose_name="What", accessor="get_kind_display", orderable=False)
+    volume_m3 = QuantityColumn("liquid_volume", verbose_name="Came (+), left (−)")
+    level_m3 = QuantityColumn("liquid_volume", verbose_name="Then")
+    ph = NumberColumn(verbose_name="pH", wide_only=True)
+    reference = HouseColumn(verbose_name="For", wide_only=True)
+    reason = HouseColumn(verbose_name="Note", wide_only=True)
+    moved_by = PersonColumn(verbose_name="By", wide_only=True)
+
+    class Meta:
+        order_by = "-number"

@@ -1,0 +1,214 @@
+"""Every figure of the month once more, from its raw rows, by plain Python: nothing of the program is imported here.
+
+Molar masses from standard atomic weights (IUPAC, abridged: H 1.008, Cl 35.45, Na 22.990, O 15.999), in g per equivalent: each of the three
+regenerants gives one charge per formula. Mass balances and geometry of a cylinder are worked out by hand.
+"""
+
+from __future__ import annotations
+
+import math
+import statistics
+from collections import defaultdict
+from dataclasses import dataclass, field
+from fractions import Fraction
+from typing import Any
+
+Row = dict[str, Any]
+Rows = dict[str, list[Row]]
+
+G_PER_EQ = {"hcl": 1.008 + 35.45, "naoh": 22.990 + 15.999 + 1.008, "nacl": 22.990 + 35.45}
+
+
+# --- the ledger -------------------------------------------------------------------------------------------------------
+def balances(rows: Rows, upto: int | None = None) -> dict[tuple[str, str], int]:
+    """Grams as 100 % by chemical and place, after the movement ``upto`` (None: after the last)."""
+    held: dict[tuple[str, str], int] = defaultdict(int)
+    for move in rows["movements"]:
+        if upto is not None and move["number"] > upto:
+            continue
+        held[move["chemical"], move["to_place__code"]] += move["grams_100"]
+        held[move["chemical"], move["from_place__code"]] -= move["grams_100"]
+    return dict(held)
+
+
+def of_kinds(rows: Rows, source: str, target: str) -> list[Row]:
+    """Movements between places of two kinds."""
+    return [m for m in rows["movements"] if m["from_place__kind"] == source and m["to_place__kind"] == target]
+
+
+def into_batches(rows: Rows) -> dict[tuple[str, str], int]:
+    """Net grams as 100 % by batch number and chemical: what was taken back is taken off."""
+    used: dict[tuple[str, str], int] = defaultdict(int)
+    for move in rows["movements"]:
+        if move["to_place__kind"] == "batch":
+            used[move["reference"], move["chemical"]] += move["grams_100"]
+        elif move["from_place__kind"] == "batch":
+            used[move["reference"], move["chemical"]] -= move["grams_100"]
+    return dict(used)
+
+
+# --- a batch ----------------------------------------------------------------------------------------------------------
+@dataclass(frozen=True)
+class BatchFigures:
+    """One batch, recounted. Masses as 100 % in grams."""
+
+    number: str
+    family: str
+    chemical: str
+    vessel: str
+    day: Any
+    volume_ml: int
+    theory_grams: float
+    planned_grams: float
+    used_grams: int
+    by_customer: dict[str, Fraction]
+    """Share of the resin by customer, of 1."""
+    by_lot: dict[str, Fraction]
+
+    @property
+    def variance(self) -> float:
+        return (self.used_grams - self.planned_grams) / self.planned_grams
+
+
+def batches(rows: Rows) -> list[BatchFigures]:
+    """Every batch that took a chemical."""
+    used = into_batches(rows)
+    found = []
+    for row in rows["batches"]:
+        (step,) = [one for one in row["plan"]["steps"] if one["chemical"]]
+        chemical = step["chemical"]
+        eluted_eq = row["resin_type__operating_capacity_eq_per_m3"] * row["resin_volume_m3"]
+        tanks = [one for one in rows["tanks"] if one["batch__number"] == row["number"]]
+        whole = sum(Fraction(one["resin_volume_m3"]) for one in tanks)
+        customers: dict[str, Fraction] = defaultdict(Fraction)
+        for one in tanks:
+            customers[one["visit__customer__code"]] += Fraction(one["resin_volume_m3"]) / whole
+        found.append(
+            BatchFigures(
+                number=row["number"],
+                family=row["resin_type__family"],
+                chemical=chemical,
+                vessel=row["vessel__code"],
+                day=row["started_at"].date(),
+                volume_ml=round(row["resin_volume_m3"] * 1e6),
+                theory_grams=eluted_eq * G_PER_EQ[chemical],
+                planned_grams=dose_of(row) * row["resin_volume_m3"] * 1000.0,
+                used_grams=used.get((row["number"], chemical), 0),
+                by_customer=dict(customers),
+                by_lot=_lots(rows, row["number"]),
+            )
+        )
+    return found
+
+
+def dose_of(row: Row) -> float:
+    """The dose the recipe asks for, as it was frozen with the request [kg/m³ as 100 %]."""
+    steps = row["plan"]["request"]["recipe"]["steps"]
+    (dose,) = [
+        setting["target"]
+        for step in steps
+        for key, setting in step["settings"].items()
+        if key == "dose_kg_per_m3"
+    ]
+    return float(dose)
+
+
+def _lots(rows: Rows, number: str) -> dict[str, Fraction]:
+    net: dict[str, int] = defaultdict(int)
+    for move in rows["movements"]:
+        if move["reference"] == number:
+            sign = 1 if move["to_place__kind"] == "batch" else -1
+            net[move["lot__code"]] += sign * move["grams_100"]
+    whole = sum(grams for grams in net.values() if grams > 0)
+    if whole == 0:
+        return {min(net): Fraction(1)}
+    return {code: Fraction(grams, whole) for code, grams in net.items() if grams > 0}
+
+
+def drawn_litres(rows: Rows, number: str) -> float:
+    """What the operator drew, as typed last [L]."""
+    typed = [e for e in rows["entries"] if e["step__batch__number"] == number and e["key"] == "stock_drawn"]
+    return float(typed[-1]["value_as_typed"])
+
+
+def checked_before(rows: Rows, chemical: str, moment: Any) -> Row:
+    """The newest strength check of a chemical before a moment."""
+    lots = {lot["code"] for lot in rows["lots"] if lot["chemical"] == chemical}
+    return max(
+        (one for one in rows["checks"] if one["lot__code"] in lots and one["checked_at"] <= moment),
+        key=lambda one: one["checked_at"],
+    )
+
+
+# --- groups -----------------------------------------------------------------------------------------------------------
+@dataclass
+class Group:
+    """Sums of some batches, or of shares of them."""
+
+    batches: int = 0
+    volume_ml: float = 0.0
+    theory_grams: float = 0.0
+    planned_grams: float = 0.0
+    used_grams: float = 0.0
+    variances: list[float] = field(default_factory=list)
+
+    def add(self, one: BatchFigures, share: Fraction = Fraction(1)) -> None:
+        part = float(share)
+        self.batches += 1
+        self.volume_ml += part * one.volume_ml
+        self.theory_grams += part * one.theory_grams
+        self.planned_grams += part * one.planned_grams
+        self.used_grams += part * one.used_grams
+        self.variances.append(one.variance)
+
+    @property
+    def variance(self) -> float:
+        return (self.used_grams - self.planned_grams) / self.planned_grams
+
+    @property
+    def mean_variance(self) -> float:
+        return statistics.fmean(self.variances)
+
+    @property
+    def spread(self) -> float | None:
+        return statistics.stdev(self.variances) if len(self.variances) > 2 else None
+
+    @property
+    def ratio(self) -> float:
+        return self.used_grams / self.theory_grams
+
+
+def grouped(found: list[BatchFigures], by: str) -> dict[tuple[str, str], Group]:
+    """Groups by key and chemical; ``by`` is "family", "vessel", "customer", "chemical_lot" or "time"."""
+    groups: dict[tuple[str, str], Group] = defaultdict(Group)
+    for one in found:
+        for key, share in _keys(one, by).items():
+            groups[key, one.chemical].add(one, share)
+    return dict(groups)
+
+
+def _keys(one: BatchFigures, by: str) -> dict[str, Fraction]:
+    if by == "customer":
+        return one.by_customer
+    if by == "chemical_lot":
+        return one.by_lot
+    key = str(one.day) if by == "time" else str(getattr(one, by))
+    return {key: Fraction(1)}
+
+
+# --- tanks and strengths ----------------------------------------------------------------------------------------------
+def upright_grams(level_m: float, diameter_m: float, strength_frac: float, density_kg_per_m3: float) -> float:
+    """Mass as 100 % in an upright cylinder: area by level by density by strength [g]."""
+    return math.pi / 4.0 * diameter_m**2 * level_m * density_kg_per_m3 * strength_frac * 1000.0
+
+
+def poured_together(*parts: tuple[int, float]) -> float:
+    """Strength of what was poured together, from (grams as 100 %, strength): pure over product."""
+    pure = sum(grams for grams, _ in parts)
+    return pure / sum(grams / strength for grams, strength in parts)
+
+
+def between(strength_frac: float, low: tuple[float, float], high: tuple[float, float]) -> float:
+    """Density between two read values, straight [kg/m³]."""
+    (w_low, rho_low), (w_high, rho_high) = low, high
+    return rho_low + (rho_high - rho_low) * (strength_frac - w_low) / (w_high - w_low)
