@@ -22,6 +22,7 @@ from regenplant.plant import services as plant_services
 from regenplant.plant.services import VesselSettings
 from regenplant.tanks import services as tank_services
 from regenplant.tanks.models import Customer, TankVisit
+from regenplant.waste import services as waste_services
 from tests import factories
 from tests.factories import SmallPlant
 
@@ -109,7 +110,7 @@ def _day(month: Month, day: int) -> None:
         plant_services.record_eyewash_test(by=plant.by(), tested_on=plant.now.date())
         _check_all(month)
         _count(month, day)
-    plant_services.set_waste_level(
+    waste_services.set_waste_level(
         by=plant.by(), waste_tank_id=_waste_key(), level_m3=2.0 + 0.001 * (day + 1)
     )
     if day == 3:

@@ -45,6 +45,14 @@ from regenplant.web.story.products import next_version, set_up_products
 from regenplant.web.story.resin_store import fill_the_store, keep_rest
 from regenplant.web.story.running import Running
 from regenplant.web.story.safety import new_revision, put_up_storage, spills
+from regenplant.web.story.sewer import (
+    begun,
+    discharges,
+    excursions,
+    open_excursion,
+    put_up_permit,
+    signed_month,
+)
 from regenplant.web.story.stock import counting, put_up_shapes
 
 MINUTE, HOUR, DAY = timedelta(minutes=1), timedelta(hours=1), timedelta(days=1)
@@ -358,11 +366,17 @@ def tell_the_story(now: datetime) -> None:
         put_up_instruments(stage, start)
         put_up_feeds(stage, start)
         set_up_products(stage, start)
+        put_up_permit(stage, start)
         put_up_shapes(stage, start)
         put_up_storage(stage, start)
         put_up_prices(stage, start)
         life = Life(stage)
         life.clockwork.add(start, life.weekly(start))
+        life.clockwork.add(start, discharges(stage, start))
+        life.clockwork.add(now - 9 * DAY, excursions(stage, now - 9 * DAY))
+        life.clockwork.add(now - 19 * HOUR, open_excursion(stage, now - 19 * HOUR))
+        life.clockwork.add(now - 18 * HOUR, signed_month(stage, now - 18 * HOUR))
+        life.clockwork.add(now - 52 * MINUTE, begun(stage, now - 52 * MINUTE))
         life.clockwork.add(start + 30 * HOUR, fill_the_store(stage, start + 30 * HOUR))
         for index, (days, hour, run) in enumerate(HISTORY):
             begin = (now - days * DAY).replace(hour=hour, minute=5, second=0, microsecond=0)
