@@ -44,6 +44,7 @@ from regenplant.web.story.plot import HISTORY, UNDER_WAY, Run
 from regenplant.web.story.products import next_version, set_up_products
 from regenplant.web.story.resin_store import fill_the_store, keep_rest
 from regenplant.web.story.running import Running
+from regenplant.web.story.safety import near_misses, put_up_stations, walk_round
 from regenplant.web.story.sewer import (
     begun,
     discharges,
@@ -322,7 +323,7 @@ class Life:
         while True:
             at += timedelta(days=4)
             yield at
-            plant.record_eyewash_test(by=self.stage.by("quill", at), tested_on=at.date())
+            walk_round(self.stage, at)
             for chemical in self.stage.data["chemicals"]:
                 lot = ChemicalLot.objects.get(chemical=chemical["chemical"], is_in_use=True)
                 if (at - start).days % 8 == 0:
@@ -368,6 +369,7 @@ def tell_the_story(now: datetime) -> None:
         put_up_permit(stage, start)
         put_up_shapes(stage, start)
         put_up_prices(stage, start)
+        put_up_stations(stage, start)
         life = Life(stage)
         life.clockwork.add(start, life.weekly(start))
         life.clockwork.add(start, discharges(stage, start))
@@ -388,6 +390,7 @@ def _today(life: Life, now: datetime) -> None:
     for minutes, run in UNDER_WAY:
         begin = now - minutes * MINUTE
         life.clockwork.add(begin - 8 * HOUR, life.batch(run, begin))
+    life.clockwork.add(now - 50 * HOUR, near_misses(life.stage, now - 50 * HOUR))
     life.clockwork.add(now - 27 * HOUR, later_calibration(life.stage, "CELL-2", now - 27 * HOUR))
     drafted = now - 20 * HOUR
     life.clockwork.add(
