@@ -149,7 +149,7 @@ def _check_all(month: Month) -> None:
 
 def _acid_density(month: Month) -> float:
     """What the hydrometer reads in the acid tank: before the strong delivery 32 %, after it what was poured together."""
-    return 1158.6 if not month.diary.after_strong else 1164.0
+    return 1158.6 if not month.diary.after_strong else 1162.0
 
 
 # --- counts and the leak ----------------------------------------------------------------------------------------------
@@ -249,7 +249,7 @@ def _strong_delivery(month: Month) -> None:
     """36 % acid on top of 32 %: a batch that is frozen by then keeps its dose in litres, the next one gets another."""
     waiting = _frozen(month, "sac_h")
     month.diary.before_strong = waiting.number
-    _unloaded(month, "A-204", STRONG, 2_400_000, DENSITY_36)
+    _unloaded(month, "A-204", STRONG, 1_700_000, DENSITY_36)
     after = _frozen(month, "sac_h")
     month.diary.after_strong = after.number
     for batch in (waiting, after):
