@@ -40,9 +40,6 @@ def inventory_page(request: HttpRequest) -> HttpResponse:
                 [listing.Chip(str(number), f"?year={number}", number == year) for number in years],
             )
         ],
-        "add_url": reverse("chemicals-thresholds"),
-        "add": "Thresholds",
-        "right": right(request, ""),
     }
     return listing.answer(
         request, "chemicals/inventory.html", InventoryTable(lines), f"inventory-{year}", context
