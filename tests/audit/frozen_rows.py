@@ -32,6 +32,7 @@ FROZEN: dict[str, dict[str, Any]] = {
     "waste_excursion": {"closed_at": START},
     "keeping_retentionversion": {"state": "approved"},
     "chemicals_unloading": {"alarm": ""},
+    "chemicals_spill": {"state": "open", "closed_by_id": None, "closed_at": None, "closing_words": ""},
     "plant_calibration": {"laboratory": ""},
     "plant_outofservice": {"cause": "lost", "calibration_id": None},
     "plant_impactlook": {"no_longer": 0},

@@ -19,6 +19,8 @@ from regenplant.batches import services as batch_services
 from regenplant.batches.models import Batch
 from regenplant.chemicals import services as chemical_services
 from regenplant.chemicals.models import Place
+from regenplant.chemicals.quantities import Basis
+from regenplant.chemicals.services import Amount
 from regenplant.core.process.vocabulary import StepKind
 from regenplant.documents.models import IssuedPaper
 from regenplant.documents.services import issue_paper
@@ -84,6 +86,14 @@ def _record() -> Record:
         ).result
     quality_services.discard_sample(
         by=plant.by("qc"), sample_id=kept.pk, why="used", reason="All of it went into a second test."
+    )
+    chemical_services.record_spill(
+        by=plant.by(), chemical="hcl", location="at the pump", reached="contained", what_happened="the seal dripped all night",
+        amount=Amount(Basis.PURE_MASS, 3.0, 0.32, "3 kg"), happened_at=plant.now,
+        place_id=Place.objects.get(code="B-HCL").pk,
+    )  # fmt: skip
+    chemical_services.write_threshold(
+        by=plant.by("safety"), chemical="hcl", kind="release", limit_kg=50.0, paper="letter of the authority"
     )
     _audited(plant)
     _counted(plant)

@@ -36,6 +36,7 @@ from regenplant.web.story.ageing import watch_the_resin
 from regenplant.web.story.audits import audited, put_up_prices
 from regenplant.web.story.calibrations import later_calibration, put_up_instruments
 from regenplant.web.story.cast import Stage, check, deliver, set_the_stage
+from regenplant.web.story.chemical_safety import new_revision, put_up_storage, spills
 from regenplant.web.story.clockwork import Clockwork, Script
 from regenplant.web.story.dock import Dock
 from regenplant.web.story.meters import put_up_feeds
@@ -368,6 +369,7 @@ def tell_the_story(now: datetime) -> None:
         set_up_products(stage, start)
         put_up_permit(stage, start)
         put_up_shapes(stage, start)
+        put_up_storage(stage, start)
         put_up_prices(stage, start)
         put_up_stations(stage, start)
         life = Life(stage)
@@ -401,6 +403,8 @@ def _today(life: Life, now: datetime) -> None:
     )
     life.clockwork.add(now - 4 * DAY, watch_the_resin(life.stage, now))
     life.clockwork.add(now - 7 * DAY, counting(life.stage, now))
+    life.clockwork.add(now - 9 * DAY, new_revision(life.stage, now - 9 * DAY))
+    life.clockwork.add(now - 5 * DAY, spills(life.stage, now))
     life.clockwork.add(now - 5 * HOUR, audited(life.stage, now - 5 * HOUR))
     life.clockwork.add(now - 3 * HOUR, life.lock_out(now - 3 * HOUR, "A2", "Drain valve work"))
     life.clockwork.add(now - 95 * MINUTE, life.at_the_dock(now - 95 * MINUTE))
