@@ -33,6 +33,7 @@ AREAS: tuple[str, ...] = (
     "alerts",
     "safety",
     "trends",
+    "ageing",
     "bench",
     "how_we_know",
     "keeping",

@@ -9,7 +9,7 @@ from collections.abc import Sequence
 from dataclasses import dataclass
 from datetime import datetime, timedelta
 
-from django.db.models import Q, QuerySet
+from django.db.models import Max, Q, QuerySet
 
 from regenplant.core.process.resin_advice import Advice, Standing, Step, advise
 from regenplant.core.process.resin_ageing import (
@@ -27,7 +27,7 @@ from regenplant.core.process.resin_tests import Figure, Found, Property, finding
 from regenplant.core.process.vocabulary import Purpose, ResinFamily
 from regenplant.quality.ageing_evidence import LEAST_SHARE, Piece, of_loads, of_rinses, of_tests, slope_of
 from regenplant.quality.ageing_lines import Line, lines_of
-from regenplant.quality.models import LotLook, ResinFigure, ResinOf, RinseOutcome
+from regenplant.quality.models import LotLook, ResinFigure, ResinOf, ResinSample, RinseOutcome
 from regenplant.quality.rinse_series import Rinse, Series, rinses, series_of
 from regenplant.recipes.models import RecipeVersion
 from regenplant.recipes.selectors import recipe_definition
@@ -173,6 +173,11 @@ class _Record:
         self.cleanings = _cleaning_recipes({row.recipe for row in rows})
         self.capacities = capacities_of([lot.pk for lot in lots])
         self.tested = _tested(now)
+        pools = ResinSample.objects.order_by().values_list(
+            "lot__resin_type", "lot__segregation_class", "resin"
+        )
+        self.sampled_at = {row[:3]: row[3] for row in pools.annotate(Max("taken_at"))}
+        """When a pool (resin and class) was sampled last: one sample a year speaks for all its lots."""
 
     def of(self, lot: ResinLot) -> LotAgeing:
         line = self.lines[lot.pk]
@@ -232,14 +237,14 @@ class _Record:
         if series is not None and series.drifts and family.is_anion:
             seen.add(Seen.LONG_RINSE)
         suspected = suspects(family, seen, {one.finding: one.sentence for one in found}, answers)
-        own = [row for row in figures if line.shares.get(row.sample.lot_id, 0.0) >= LEAST_SHARE]
+        sampled_at = self.sampled_at.get((lot.resin_type_id, lot.segregation_class, resin))
         beads = next((one.value for one in newest if one.property is Property.WHOLE_BEADS), None)
         standing = Standing(
             curve=curve,
             now=posterior.now,
             age_years=mean_age_years(parts),
             suspects=suspected,
-            days_since_test=(self.now - own[0].sample.taken_at).days if own else None,
+            days_since_test=(self.now - sampled_at).days if sampled_at is not None else None,
             days_since_cleaning=(self.now - cleaned_at).days if cleaned_at is not None else None,
             whole_beads_frac=beads,
             disagreeing=[f"{piece.what}: far from what was expected." for piece in pieces if piece.is_apart],

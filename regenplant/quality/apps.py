@@ -9,6 +9,7 @@ class QualityConfig(AppConfig):
         # Registers the use cases of this app and how they read in the log.
         import regenplant.quality.services
         import regenplant.quality.verification
+        import regenplant.quality.verification_ageing
         import regenplant.quality.verification_versions
         import regenplant.quality.verification_ways  # noqa: F401
         from regenplant.audit import classes, locks, sealed

@@ -6,6 +6,7 @@ At least fifty ways, on both databases; the ways themselves stand in ``tests/aud
 from __future__ import annotations
 
 from collections.abc import Callable, Iterator
+from dataclasses import replace
 from datetime import timedelta
 from typing import Any
 
@@ -88,6 +89,24 @@ def _record() -> Record:
         by=plant.by(), batch_id=running.pk, what="the drain valve stuck for 3 min", severity="major"
     )
     issue_paper(by=plant.by("supervisor"), kind="batch_sheet", key=passed[0].number)
+
+    sample = quality_services.SampleAsTyped(
+        plant.now, "Operator 1", "core over the full depth", "Moorhen Bench Laboratory"
+    )
+    figure = quality_services.FigureAsTyped("total_capacity", "1.71 eq/L", "titration")
+    for report in ("MB 1", "MB 2"):
+        quality_services.record_resin_sample(
+            by=plant.by("qc"), lot_id=new.pk, sample=replace(sample, report=report), figures=[figure]
+        )
+    quality_services.look_at_lot(by=plant.by(), lot_id=new.pk, seen=["brown"], answers={"iron": "yes"})
+    for number, factor in enumerate(("90 %", "88 %")):
+        quality_services.set_lot_capacity(
+            by=plant.by("supervisor"),
+            lot_id=new.pk,
+            factor_text=factor,
+            reason="As the sample says.",
+            seen_number=number,
+        )
 
     def act_again() -> None:
         batch_services.open_deviation(

@@ -21,6 +21,7 @@ from regenplant.core.process.default_recipes import default_specifications
 from regenplant.core.process.plan import EntrySpec
 from regenplant.core.process.vocabulary import ResinFamily, StepKind
 from regenplant.people.authority import Role
+from regenplant.quality.models import ResinFigure
 from regenplant.safety.models import WashStation
 from regenplant.web.templatetags._fields import said
 from tests import factories
@@ -71,6 +72,13 @@ FORMS: dict[str, Make] = {
     "areas.trends.forms.WindowForm": given(today=date(2026, 3, 2)),
     "areas.trends.forms.FailuresForm": given(today=date(2026, 3, 2)),
     "areas.trends.forms.LookForm": plain,
+    "areas.ageing.forms.FigureForm": plain,
+    "areas.ageing.forms.SampleForm": plain,
+    "areas.ageing.forms.CorrectFigureForm": given(
+        row=ResinFigure(property="salt_splitting", value_as_typed="0.9", method="titration")
+    ),
+    "areas.ageing.forms.LotLookForm": given(family=ResinFamily.SBA_TYPE_1),
+    "areas.ageing.forms.CapacityForm": plain,
     "areas.chemicals.forms.ReceiveForm": with_a_person,
     "areas.chemicals.forms.StrengthForm": plain,
     "areas.chemicals.forms.ExpiryForm": plain,

@@ -135,7 +135,7 @@ def test_total_capacity_is_held_against_the_data_sheet_where_nothing_else_is_sai
         ({}, [replace(SPLITTING, value_text="0.9 g/L")], None, "capacity"),
         ({}, [replace(SPLITTING, value_text="1.6 eq/L")], "salt_splitting", "133% of new"),
         ({}, [replace(SPLITTING, new_text="")], "salt_splitting_new", "of new resin too"),
-        ({}, [replace(SPLITTING, method="")], "method", "is empty"),
+        ({}, [replace(SPLITTING, method="")], "salt_splitting_method", "is empty"),
         ({}, [replace(SPLITTING, sd_text="90 %")], "salt_splitting_sd", "possible is"),
         ({}, [FigureAsTyped("moisture", "5 %", "drying")], "moisture", "possible is"),
         ({}, [FigureAsTyped("whole_beads", "120 %", "under the glass")], "whole_beads", "possible is"),

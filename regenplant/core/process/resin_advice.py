@@ -59,7 +59,7 @@ class Standing:
     """Mean age over its parts of known age [a]; None where none is known."""
     suspects: Sequence[Suspect] = ()
     days_since_test: int | None = None
-    """Since the newest laboratory test of its resin; None where there is none."""
+    """Since the newest laboratory test of its pool; None where there is none."""
     days_since_cleaning: int | None = None
     """Since a cleaning batch made it, or what it was made of; None where none is known."""
     whole_beads_frac: float | None = None
@@ -161,14 +161,14 @@ def _test(standing: Standing) -> list[Advice]:
             found.append(
                 Advice(
                     Step.TEST,
-                    "No laboratory test of it is on record. Each pool is sampled once a year, over the full depth.",
+                    "No laboratory test of its pool is on record. Each pool is sampled once a year, over the full depth.",
                 )
             )
     elif standing.days_since_test > DUE_DAYS:
         found.append(
             Advice(
                 Step.TEST,
-                f"Its last laboratory test is {standing.days_since_test} days old. Each pool is sampled once a year.",
+                f"The last laboratory test of its pool is {standing.days_since_test} days old. Each pool is sampled once a year.",
             )
         )
     width = standing.now.high - standing.now.low

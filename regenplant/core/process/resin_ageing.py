@@ -382,8 +382,8 @@ def update(before: Belief, evidence: Iterable[Evidence]) -> Posterior:
     Raises: OutOfRange for a deviation that is not above zero.
     """
     found = tuple(evidence)
-    for one in (before, *found):
-        require_positive(one.sd, "standard deviation")
+    for sd in (before.sd, *(one.sd for one in found)):
+        require_positive(sd, "standard deviation")
     firm = [one for one in found if not one.is_at_least]
     pieces = [("prior", before.mean, before.sd), *((one.key, one.factor, one.sd) for one in firm)]
     precision = sum(1.0 / sd**2 for _, _, sd in pieces)

@@ -212,7 +212,11 @@ def _figure(
         new_as_typed=new_as_typed,
         new_value=new_value,
         method=words_of(
-            typed.method, f"The method of {about.label.lower()}", field="method", most=120, least=3
+            typed.method,
+            f"The method of {about.label.lower()}",
+            field=f"{about.value}_method",
+            most=120,
+            least=3,
         ),
         sd_frac=sd_frac,
         entered_at=by.at,

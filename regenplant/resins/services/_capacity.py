@@ -26,7 +26,10 @@ def write_capacity(
     if standing != seen_number:
         raise StaleRecord(
             f"The capacity of {lot.code} was set by somebody else since this page was shown. Look at it again.",
-            now=standing,
+            seen=seen_number,
+            present=standing,
+            table="resins_lotcapacity",
+            key=str(newest.pk) if newest is not None else "",
         )
     return LotCapacity.objects.create(
         lot=lot,

@@ -4,7 +4,7 @@ from __future__ import annotations
 
 import tomllib
 from dataclasses import dataclass, field
-from datetime import date, datetime
+from datetime import date, datetime, timedelta
 from pathlib import Path
 from typing import Any
 
@@ -37,6 +37,7 @@ from regenplant.web.story.password import PASSWORD
 
 DATA = Path(__file__).resolve().parents[3] / "fixtures" / "demo" / "plant.toml"
 FIRST_ADMINISTRATOR = "node"
+YEAR = timedelta(days=365.25)
 """By whom a database is known to hold the story and not a plant's own records."""
 LOT_WORDS = {"hcl": "HCl", "h2so4": "H2SO4", "naoh": "NaOH", "nacl": "NaCl", "naocl": "NaOCl"}
 """How a lot code of a chemical begins."""
@@ -311,6 +312,7 @@ def _fleet(stage: Stage, at: datetime, fleet: dict[str, Any], size: Any) -> None
         volume_m3=fleet["count"] * size.nominal_resin_m3,
         volume_form=form,
         origin="delivered new, invented",
+        delivered_on=(at - fleet["years_old"] * YEAR).date() if "years_old" in fleet else None,
     ).result
     dedicated = stage.customers[fleet["dedicated_to"]].pk if "dedicated_to" in fleet else None
     made = [

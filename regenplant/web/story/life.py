@@ -32,6 +32,7 @@ from regenplant.quality.specification import sample_limits, tanks_with_resin
 from regenplant.quality.ways import customers_of
 from regenplant.tanks import services as tanks
 from regenplant.tanks.models import TankVisit
+from regenplant.web.story.ageing import watch_the_resin
 from regenplant.web.story.audits import audited, put_up_prices
 from regenplant.web.story.calibrations import later_calibration, put_up_instruments
 from regenplant.web.story.cast import Stage, check, deliver, set_the_stage
@@ -381,6 +382,7 @@ def _today(life: Life, now: datetime) -> None:
             life.stage, "H-LANTERN", 20.0, "The laboratory asks for a little less from next month on", drafted
         ),
     )
+    life.clockwork.add(now - 4 * DAY, watch_the_resin(life.stage, now))
     life.clockwork.add(now - 7 * DAY, counting(life.stage, now))
     life.clockwork.add(now - 5 * HOUR, audited(life.stage, now - 5 * HOUR))
     life.clockwork.add(now - 3 * HOUR, life.lock_out(now - 3 * HOUR, "A2", "Drain valve work"))

@@ -39,7 +39,10 @@ def put_up_shapes(stage: Stage, at: datetime) -> None:
 
 def counting(stage: Stage, now: datetime) -> Script:
     """A count of the main tanks each morning of the last week."""
-    first = (now - 6 * DAY).replace(hour=5, minute=40, second=0, microsecond=0)
+    last = now.replace(hour=5, minute=40, second=0, microsecond=0)
+    if now - last < timedelta(hours=1):  # it is early: this morning's round has not been walked yet
+        last -= DAY
+    first = last - 6 * DAY
     for days in range(6, -1, -1):
         at = first + (6 - days) * DAY
         for chemical in COUNTED:

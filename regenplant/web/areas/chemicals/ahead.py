@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 from dataclasses import dataclass
+from datetime import datetime
 
 from django.http import HttpRequest, HttpResponse
 from django.shortcuts import render
@@ -13,6 +14,7 @@ from regenplant.batches.selectors.chemical_needs import Need, needs
 from regenplant.chemicals import counts, selectors
 from regenplant.chemicals.expiring import expiring
 from regenplant.chemicals.models import Place
+from regenplant.core.process.reconciliation import StockFigures
 from regenplant.core.process.stock_forecast import StockForecast, forecast
 from regenplant.web.areas.chemicals import shown_counts
 from regenplant.web.requests import unit_system_of
@@ -60,7 +62,9 @@ def ahead_page(request: HttpRequest) -> HttpResponse:
     return render(request, "chemicals/ahead.html", context)
 
 
-def _ahead(place, grams, own: list[Need], figures, now, system: str) -> Ahead:  # type: ignore[no-untyped-def]
+def _ahead(
+    place: Place, grams: int, own: list[Need], figures: StockFigures, now: datetime, system: str
+) -> Ahead:
     planned = sum(need.kg_100 for need in own)
     found = forecast(
         grams / 1000.0, place.low_stock_grams_100 / 1000.0, planned, counts.usual_use_of(place, now)

@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 from datetime import timedelta
+from typing import Any
 
 from django.http import HttpRequest, HttpResponse
 from django.shortcuts import get_object_or_404, redirect, render
@@ -14,7 +15,7 @@ from regenplant import units
 from regenplant.audit.selectors import story
 from regenplant.batches.selectors.chemical_needs import drawing_now
 from regenplant.chemicals import counts, levels, selectors, services
-from regenplant.chemicals.models import Place, StockCount
+from regenplant.chemicals.models import Place, StockCount, TankGeometry
 from regenplant.core.errors import DomainError
 from regenplant.core.process.hazards import stock_cautions
 from regenplant.core.process.vocabulary import Chemical
@@ -203,24 +204,7 @@ def book(request: HttpRequest, number: str) -> HttpResponse:
 def shape(request: HttpRequest, code: str) -> HttpResponse:
     place, system = tank_of(code), unit_system_of(request)
     newest = levels.geometry_of(place)
-    initial = {"version": newest.number if newest is not None else 0}
-    if newest is not None:
-        names = (
-            "form",
-            "ends",
-            "diameter_m",
-            "length_m",
-            "width_m",
-            "height_m",
-            "gauge",
-            "zero_above_bottom_m",
-        )
-        names += ("level_tolerance_m", "volume_tolerance_frac")
-        initial |= {name: getattr(newest, name) or None for name in names} | {
-            "zero_above_bottom_m": newest.zero_above_bottom_m
-        }
-        initial |= {"volume_tolerance_frac": newest.volume_tolerance_frac, "table": _table_text(newest.table)}
-    form = ShapeForm(posted(request), initial=initial, system=system)
+    form = ShapeForm(posted(request), initial=_shape_as_it_is(newest), system=system)
     act = Act(
         title=f"Shape and gauge of {place.code}",
         sentence="Inside figures, from a drawing or your own measurement. Counts that stand keep the shape they were made with.",
@@ -235,8 +219,24 @@ def shape(request: HttpRequest, code: str) -> HttpResponse:
     return act_page(request, form, act, facts=facts)
 
 
+SHAPE_FIELDS = ("form", "ends", "diameter_m", "length_m", "width_m", "height_m", "gauge", "level_tolerance_m")
+
+
+def _shape_as_it_is(newest: TankGeometry | None) -> dict[str, Any]:
+    """What the form begins with: the newest version, lengths of another shape empty."""
+    if newest is None:
+        return {"version": 0}
+    found: dict[str, Any] = {name: getattr(newest, name) or None for name in SHAPE_FIELDS}
+    return found | {
+        "version": newest.number,
+        "zero_above_bottom_m": newest.zero_above_bottom_m,
+        "volume_tolerance_frac": newest.volume_tolerance_frac,
+        "table": _table_text(newest.table),
+    }
+
+
 def _table_text(rows: list[list[float]]) -> str:
-    return "\n".join(f"{level:g} m; {volume * 1000.0:g} L" for level, volume in rows)
+    return "\n".join(f"{level:.12g} m; {volume * 1000.0:.12g} L" for level, volume in rows)
 
 
 # --- the daily balance ------------------------------------------------------------------------------------------------
