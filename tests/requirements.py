@@ -171,7 +171,7 @@ REQUIREMENTS: tuple[Requirement, ...] = (
         "CS-08", "A unit that is locked out is in no plan, and no step starts in it",
         ("plant.services:lock_out_vessel", "plant.services:lift_lock_out", "batches.services:start_step"),
     ),
-    Requirement("CS-09", "Where to wash, what to do and whom to call is readable without signing in", ("web.areas.emergency:emergency",)),
+    Requirement("CS-09", "Where to wash, what to do and whom to call is readable without signing in", ("web.areas.emergency:emergency", "documents.emergency_card:card_content")),
     Requirement(
         "EV-01", "Each draining step has a destination that the class table allows; no step starts toward another",
         ("core.process.drains:CLASS_TABLE", "batches.services:route_step", "waste.models:StepDrain",),

@@ -28,6 +28,7 @@ def shown() -> dict[str, Any]:
         **_use(),
         **_stock(),
         **_resin_store(),
+        **_chemical_safety(),
         **_pages(),
         **_verified(),
     }
@@ -163,6 +164,23 @@ def _papers() -> dict[str, Any]:
             {name for one in issued for name in re.findall(r"ASTM D1193 type \w+", one.content)}
         ),
         "untouched": all(one.is_untouched for one in standing) and all(content_of(one) for one in issued),
+    }
+
+
+def _chemical_safety() -> dict[str, Any]:
+    """Where tanks stand, a spill that is closed and one that is open, a revised data sheet, the plant's own threshold."""
+    from regenplant.chemicals.locations import all_meetings, chemicals_by_location
+    from regenplant.chemicals.models import DataSheet, Spill, ThresholdFigure
+
+    return {
+        "safety": {
+            "nowhere": [line.place.code for line in chemicals_by_location() if line.area is None],
+            "meetings": len(all_meetings()),
+            "spills": sorted(Spill.objects.values_list("state", flat=True)),
+            "booked": all(spill.figures.get().movement is not None for spill in Spill.objects.all()),
+            "replaced_sheets": DataSheet.objects.filter(is_in_force=False).count(),
+            "own_thresholds": ThresholdFigure.objects.count(),
+        }
     }
 
 

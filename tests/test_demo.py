@@ -268,5 +268,12 @@ def test_the_store_of_resin_has_every_kind_of_movement_and_a_bed_was_topped_up(s
     assert resin["topped_with"] == "CAT-H-NEW-1" and "CAT-H-NEW-1" in resin["in_the_lot"]
 
 
+def test_tanks_stand_in_areas_and_spills_are_closed_and_open(shown: dict[str, Any]) -> None:
+    safety = shown["safety"]
+    assert (safety["nowhere"], safety["meetings"], safety["booked"]) == ([], 0, True)
+    assert safety["spills"] == ["closed", "open"]
+    assert safety["replaced_sheets"] >= 1 and safety["own_thresholds"] == 1
+
+
 def test_the_pages_of_it_open(shown: dict[str, Any]) -> None:
     assert set(shown["pages"].values()) == {200}, shown["pages"]

@@ -23,6 +23,7 @@ from regenplant.core.process.sewer_budget import (
     too_much,
     total,
 )
+from regenplant.core.process.vocabulary import SegregationClass
 from regenplant.core.process.wording import say
 from regenplant.plant.permit import permit_in_force
 from regenplant.plant.sewer_day import SewerDay, day_at
@@ -32,7 +33,9 @@ UNDER_WAY = (BatchState.PLANNED, BatchState.READY, BatchState.RUNNING, BatchStat
 
 
 def planned_loads(plan: BatchPlan) -> Loads:
-    """What a plan sends to the sewer, its neutralizer included."""
+    """What a plan sends to the sewer, its neutralizer included; waste with metal in it never goes there (EV-02)."""
+    if plan.request.segregation_class == SegregationClass.METAL_BEARING.value:
+        return Loads()
     return loads_of_plan({key: figure.value for key, figure in plan.totals.items()})
 
 

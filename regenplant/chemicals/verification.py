@@ -12,7 +12,7 @@ from regenplant import CORE_VERSION, units
 from regenplant.audit.verifying.registry import Check, Finding, Look, register
 from regenplant.audit.verifying.sequences import missing_numbers, shown_gap
 from regenplant.chemicals.levels import shape_of
-from regenplant.chemicals.models import Movement, Place, StockCount, StrengthCheck, Unloading
+from regenplant.chemicals.models import Movement, Place, SpillFigure, StockCount, StrengthCheck, Unloading
 from regenplant.chemicals.selectors import balances, strength_of_sample, unlocked_content
 from regenplant.core.engineering.tank_levels import volume_up_to
 from regenplant.core.errors import DomainError
@@ -135,6 +135,22 @@ def _follows(count: StockCount) -> bool:
     return math.isclose(volume, count.volume_m3, rel_tol=CLOSE) and abs(mass - count.found_grams_100) <= 1.0
 
 
+def check_spills(look: Look) -> Iterator[Finding]:
+    """Each figure of a spill against the movement that took it out of the tank."""
+    rows = SpillFigure.objects.filter(movement__isnull=False).select_related("spill", "movement")
+    for row in rows.order_by("pk").iterator(500):
+        look.saw()
+        moved = row.movement
+        if moved is None or (moved.grams_100, moved.chemical, moved.reference) != (
+            row.grams_100,
+            row.spill.chemical,
+            row.spill.number,
+        ):
+            yield Finding(
+                "spill", f"Figure {row.position} of spill {row.spill.number} is not what left the tank."
+            )
+
+
 def _own(content: str) -> dict[str, object]:
     """What is signed, without what the tank may have been given since: its connection and tolerance."""
     found: dict[str, object] = json.loads(content)
@@ -147,5 +163,6 @@ def _own(content: str) -> dict[str, object]:
 
 register(Check("ledger", "Chemical ledger", "movements of chemicals", check_ledger), place=50)
 register(Check("strength", "Strength checks", "strength checks", check_strengths), place=51)
+register(Check("spill", "Spills", "figures of spills", check_spills), place=57)
 register(Check("unloading", "Unlocked deliveries", "deliveries", check_unloadings), place=52)
 register(Check("stock_count", "Stock counts", "stock counts", check_counts), place=53)

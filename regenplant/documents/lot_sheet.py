@@ -123,7 +123,7 @@ def _head(setting: _Setting) -> list[Item]:
         f"{setting.day(lot.made_at)}."
     )
     more = (
-        f"By volume {least}{age / 365.25:.1f} years old with {cycles:.1f} regenerations behind it; capacity left, of new: "
+        f"By volume {least}{_age(age)} old with {cycles:.1f} regenerations behind it; capacity left, of new: "
         f"{units.twin(content.factor, 'fraction', setting.system)}."
     )
     notes = []
@@ -134,6 +134,11 @@ def _head(setting: _Setting) -> list[Item]:
     lines = [paragraph(f"Resin lot {lot.code}", _TITLE, width), paragraph(words, LEAD, width), paragraph(more, BODY, width)]  # fmt: skip
     lines += [paragraph(note, STRONG, width) for note in notes]
     return [Item(stacked(lines, 2), margin=margin_word("Lot", "as it stands"))]
+
+
+def _age(days: float) -> str:
+    """ "12 days", "3.4 years"."""
+    return f"{days:.0f} days" if days < 365.25 else f"{days / 365.25:.1f} years"
 
 
 def _parts(setting: _Setting) -> list[Item]:
@@ -153,7 +158,7 @@ def _parts(setting: _Setting) -> list[Item]:
             (
                 stacked([cell(name, columns[0], STRONG), *([cell(words, columns[0], SMALL)] if words else [])]),
                 cell(f"{100 * part.share_frac:.1f} %", columns[1], BODY),
-                cell(f"{'at least ' if one.is_at_least and one.since else ''}{setting.day(one.since)}", columns[2], SMALL),
+                cell(f"{'before ' if one.is_at_least and one.since else ''}{setting.day(one.since)}", columns[2], SMALL),
                 cell(f"{part.cycles_mean:.1f}{spread}", columns[3], SMALL),
             )
         )  # fmt: skip

@@ -27,7 +27,7 @@ from regenplant.documents.texts import grouped
 from regenplant.drawing.against_plan import MOST, AgainstPlan, against_plan
 from regenplant.people.models import Signature
 from regenplant.use.models import UseReport
-from regenplant.use.naming import names_of, narrowed_words
+from regenplant.use.naming import chart_name, names_of, narrowed_words
 from regenplant.use.report_content import ReportContent, ReportGroup
 from regenplant.use.selectors.audit import By
 
@@ -204,7 +204,10 @@ def _charts(setting: _Setting) -> list[Item]:
         if len(own) < 2:
             continue
         own = sorted(own, key=lambda one: (-one.sums.used_grams, one.key))
-        marks = [AgainstPlan(names[one.key], one.sums.variance_frac or 0.0) for one in own[:MOST]]
+        marks = [
+            AgainstPlan(chart_name(By(content.by), one.key, names), one.sums.variance_frac or 0.0)
+            for one in own[:MOST]
+        ]
         chemical = Chemical(total.chemical)
         scene = against_plan(marks, title=chemical.label, band_frac=content.period_frac)
         head = paragraph(

@@ -37,7 +37,7 @@ def against_plan(groups: Sequence[AgainstPlan], *, title: str, band_frac: float)
     top, bottom = px(HEAD), px(height - FOOT)
     left, right = axis.share(-100 * band_frac), axis.share(100 * band_frac)
     items.append(Rect("band", share(left), top, share(right - left), px(height - FOOT - HEAD)))
-    for value in axis.ticks(5):
+    for value in axis.ticks(3):
         x = share(axis.share(value)) if axis.share(value) else px(0)
         items.append(Line("hl", x, top, x, bottom))
         anchor = "start" if axis.share(value) < 0.06 else "end" if axis.share(value) > 0.94 else "middle"
@@ -47,10 +47,10 @@ def against_plan(groups: Sequence[AgainstPlan], *, title: str, band_frac: float)
         y = HEAD + ROW * number
         if number:
             items.append(Line("hl", px(0), px(y), WHOLE, px(y)))
-        items.append(Label("tb halo", px(0), px(y), one.name, "start", dy=16))
+        items.append(Label("tb halo", px(0), px(y), one.name, "start", dy=21))
         text = _signed(one.variance_frac, f"{abs(100 * one.variance_frac):.1f}") + f"{units.NO_BREAK_SPACE}%"
-        items.append(Label("t2 halo", WHOLE, px(y), text, "end", dy=16))
-        items.append(_mark(one, axis, y + ROW - 14, band_frac))
+        items.append(Label("t2 halo", WHOLE, px(y), text, "end", dy=21))
+        items.append(_mark(one, axis, y + ROW - 12, band_frac))
     items.append(Line("ax", px(0), bottom, WHOLE, bottom))
     return Scene(_sentence(groups, title, band_frac), height, tuple(items))
 

@@ -25,6 +25,13 @@ def names_of(by: By, keys: Iterable[str]) -> dict[str, str]:
     return {key: _name(by, key, customers) for key in wanted}
 
 
+def chart_name(by: By, key: str, names: Mapping[str, str]) -> str:
+    """The name that has room on a narrow drawing: of a customer the code alone, of a class its letter."""
+    if by in (By.CUSTOMER, By.CLASS) and key:
+        return key
+    return names[key]
+
+
 def _name(by: By, key: str, customers: Mapping[str, str]) -> str:
     if by.value in UseShare.Kind.values and not key:
         return NONE_WORDS[by]

@@ -9,6 +9,19 @@ from django.db.models import Q
 from regenplant.batches.models import DESTINATIONS, Batch
 from regenplant.chemicals.models import Movement
 from regenplant.plant.models import Instrument, WasteTank
+from regenplant.waste.discharge_models import Discharge, DischargeReading
+from regenplant.waste.excursion_models import Excursion, ExcursionFollowUp
+from regenplant.waste.report_models import DischargeReport
+
+__all__ = [
+    "Discharge",
+    "DischargeReading",
+    "DischargeReport",
+    "Excursion",
+    "ExcursionFollowUp",
+    "StepDrain",
+    "WasteMovement",
+]
 
 
 class WasteMovement(models.Model):

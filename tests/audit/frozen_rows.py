@@ -28,8 +28,11 @@ FROZEN: dict[str, dict[str, Any]] = {
     "shifts_handover": {"state": "taken"},
     "plant_limitsversion": {"state": "approved"},
     "plant_permitversion": {"state": "approved"},
+    "waste_discharge": {"state": "given_up"},
+    "waste_excursion": {"closed_at": START},
     "keeping_retentionversion": {"state": "approved"},
     "chemicals_unloading": {"alarm": ""},
+    "chemicals_spill": {"state": "open", "closed_by_id": None, "closed_at": None, "closing_words": ""},
     "plant_calibration": {"laboratory": ""},
     "plant_outofservice": {"cause": "lost", "calibration_id": None},
     "plant_impactlook": {"no_longer": 0},
@@ -48,6 +51,14 @@ OPEN: dict[str, dict[str, Any]] = {
     "shifts_handoveritem": {"closed_at": None, "closed_by_id": None, "closing_words": ""},
     "plant_limitsversion": {"state": "draft"},
     "plant_permitversion": {"state": "draft"},
+    "waste_discharge": {"state": "open"},
+    "waste_excursion": {
+        "closed_at": None,
+        "closed_by_id": None,
+        "signature_id": None,
+        "cause": "",
+        "told": "",
+    },
     "keeping_retentionversion": {"state": "draft"},
 }
 """What leaves it open."""

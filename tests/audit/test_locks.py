@@ -152,6 +152,7 @@ def test_a_row_that_is_not_frozen_yet_can_be_worked_on(lock: Lock, db: None) -> 
                 "batches_steprun": "name",
                 "shifts_handover": "remarks",
                 "shifts_handoveritem": "words",
+                "waste_excursion": "words",
             }.get(lock.table, "reason")
         )
         attribute, value = other_value(row, column)

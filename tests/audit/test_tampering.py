@@ -19,6 +19,8 @@ from regenplant.batches import services as batch_services
 from regenplant.batches.models import Batch
 from regenplant.chemicals import services as chemical_services
 from regenplant.chemicals.models import Place
+from regenplant.chemicals.quantities import Basis
+from regenplant.chemicals.services import Amount
 from regenplant.core.process.vocabulary import StepKind
 from regenplant.documents.models import IssuedPaper
 from regenplant.documents.services import issue_paper
@@ -31,9 +33,12 @@ from regenplant.resins.services import Counted, Piece
 from regenplant.use import services as use_services
 from regenplant.use.report_content import mark_of, report_content
 from regenplant.use.selectors import Question
+from regenplant.waste import services as waste_services
+from regenplant.waste.month import month_of
 from tests import factories
 from tests.audit.tampering import WAYS, Record, matches
 from tests.batches.meter_logs import take
+from tests.waste import sewer
 
 pytestmark = pytest.mark.django_db
 AT_LEAST = 50
@@ -82,8 +87,17 @@ def _record() -> Record:
     quality_services.discard_sample(
         by=plant.by("qc"), sample_id=kept.pk, why="used", reason="All of it went into a second test."
     )
+    chemical_services.record_spill(
+        by=plant.by(), chemical="hcl", location="at the pump", reached="contained", what_happened="the seal dripped all night",
+        amount=Amount(Basis.PURE_MASS, 3.0, 0.32, "3 kg"), happened_at=plant.now,
+        place_id=Place.objects.get(code="B-HCL").pk,
+    )  # fmt: skip
+    chemical_services.write_threshold(
+        by=plant.by("safety"), chemical="hcl", kind="release", limit_kg=50.0, paper="letter of the authority"
+    )
     _audited(plant)
     _counted(plant)
+    _sewer(plant)
     running = factories.frozen_batch(plant, "sba_1")
     batch_services.open_deviation(
         by=plant.by(), batch_id=running.pk, what="the drain valve stuck for 3 min", severity="major"
@@ -124,6 +138,28 @@ def _record() -> Record:
         act_again,
         {"paper_number": first.chain_number, "decisions": decisions, "install": locks.install},
     )
+
+
+def _sewer(plant: factories.SmallPlant) -> None:
+    """A discharge with a reading outside before it, two excursions of which one is closed, and a signed month."""
+    sewer.permitted(plant)
+    row = sewer.opened(plant, 0.5)
+    plant.forward(minutes=15)
+    for ph in (4.9, 6.1, 6.2):
+        sewer.read(plant, row, ph)
+        plant.forward(minutes=10)
+    row = sewer.release(plant, row)
+    waste_services.close_discharge(by=plant.by(), discharge_id=row.pk, volume_m3=0.5)
+    for words in ("the rinse drain showed pH 4.2 for two minutes", "foam at the outlet for a minute"):
+        found = waste_services.report_excursion(by=plant.by(), words=words).result
+    waste_services.close_excursion(
+        by=plant.by("safety"), excursion_id=found.pk, cause="soap of the floor wash", told="nobody had to be, by the permit",
+        permit=factories.permit(plant, "safety", waste_services.CLOSED_MEANING),
+    )  # fmt: skip
+    waste_services.sign_month(
+        by=plant.by("supervisor"), month=month_of(plant.now),
+        permit=factories.permit(plant, "supervisor", waste_services.REPORT_MEANING),
+    )  # fmt: skip
 
 
 def _counted(plant: factories.SmallPlant) -> None:

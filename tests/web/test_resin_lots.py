@@ -188,6 +188,8 @@ def test_the_trace_names_lots_batches_tanks_and_customers_both_ways(
 ) -> None:
     batch = factories.frozen_batch(plant, "sac_h", with_lot(plant, lots["R-1"]))
     factories.run_to(plant, batch, StepKind.BACKWASH)
+    running = as_("planner").get(address("-trace", "R-1")).context["trace"]
+    assert (running.now_count, running.in_vessels) == (0, (batch.number,)), "its tanks stand empty"
     top_up(plant, batch, lots["R-2"])
     batch = factories.pass_batch(plant, batch)
     assert batch.lot is not None

@@ -11,6 +11,7 @@ from django.test import Client
 from django.urls import reverse
 from django.utils import timezone
 
+from regenplant.chemicals.models import Spill
 from regenplant.documents.models import IssuedPaper
 from regenplant.people.models import Person
 from regenplant.plant.models import PlantProfile
@@ -131,6 +132,23 @@ def test_a_follow_up_past_its_day_calls(as_: As, plant: SmallPlant, told: NearMi
     assert "Was due" not in text_of(as_("safety").get(DESK))
     NearMiss.objects.update(due_on=timezone.localdate() - timedelta(days=1))
     assert "Renew the clamps. Was due" in text_of(as_("safety").get(DESK))
+
+
+def test_an_open_spill_calls_until_it_is_closed(as_: As, plant: SmallPlant) -> None:
+    row = Spill.objects.create(
+        number="S-10001", chemical="hcl", location="Unloading door", reached="hall", what_happened="A drum tipped over.",
+        happened_at=plant.now, written_by=plant.people["operator"], written_at=plant.now,
+    )  # fmt: skip
+    assert "Spill S-10001, hydrochloric acid, Unloading door. A drum tipped over." in text_of(
+        as_("safety").get(DESK)
+    )
+    closed = {
+        "closed_by": plant.people["safety"],
+        "closed_at": plant.now,
+        "closing_words": "Taken up and neutralized.",
+    }
+    Spill.objects.filter(pk=row.pk).update(state=Spill.State.CLOSED, **closed)
+    assert "S-10001" not in text_of(as_("safety").get(DESK))
 
 
 def test_the_desk_asks_the_same_few_questions_whatever_waits(

@@ -22,6 +22,7 @@ from regenplant.plant import services as plant_services
 from regenplant.plant.services import VesselSettings
 from regenplant.tanks import services as tank_services
 from regenplant.tanks.models import Customer, TankVisit
+from regenplant.waste import services as waste_services
 from tests import factories
 from tests.factories import SmallPlant
 
@@ -109,7 +110,7 @@ def _day(month: Month, day: int) -> None:
         plant_services.record_eyewash_test(by=plant.by(), tested_on=plant.now.date())
         _check_all(month)
         _count(month, day)
-    plant_services.set_waste_level(
+    waste_services.set_waste_level(
         by=plant.by(), waste_tank_id=_waste_key(), level_m3=2.0 + 0.001 * (day + 1)
     )
     if day == 3:
@@ -148,7 +149,7 @@ def _check_all(month: Month) -> None:
 
 def _acid_density(month: Month) -> float:
     """What the hydrometer reads in the acid tank: before the strong delivery 32 %, after it what was poured together."""
-    return 1158.6 if not month.diary.after_strong else 1164.0
+    return 1158.6 if not month.diary.after_strong else 1162.0
 
 
 # --- counts and the leak ----------------------------------------------------------------------------------------------
@@ -248,7 +249,7 @@ def _strong_delivery(month: Month) -> None:
     """36 % acid on top of 32 %: a batch that is frozen by then keeps its dose in litres, the next one gets another."""
     waiting = _frozen(month, "sac_h")
     month.diary.before_strong = waiting.number
-    _unloaded(month, "A-204", STRONG, 2_400_000, DENSITY_36)
+    _unloaded(month, "A-204", STRONG, 1_700_000, DENSITY_36)
     after = _frozen(month, "sac_h")
     month.diary.after_strong = after.number
     for batch in (waiting, after):

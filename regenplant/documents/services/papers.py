@@ -20,6 +20,7 @@ from regenplant.documents import (
     batch_sheet,
     chemical_label,
     connection_label,
+    discharge_report,
     investigation,
     lot_sheet,
     refusal_letter,
@@ -44,6 +45,8 @@ from regenplant.plant.selectors import profile
 from regenplant.quality.retained import sample_numbered
 from regenplant.tanks.models import Tank
 from regenplant.use.selectors.reports import report_numbered
+from regenplant.waste.month import content_of as month_content_of
+from regenplant.waste.month import report_with
 
 BATCH_RECORD = "batch_record"
 Render = Callable[[str, Issue, PageSize, str], bytes]
@@ -126,6 +129,12 @@ def _certificate(key: str, issue: Issue, size: PageSize, system: str) -> bytes:
     )
 
 
+def _discharge_report(key: str, issue: Issue, size: PageSize, system: str) -> bytes:
+    report = report_with(key)
+    assert report is not None  # _subject has found it
+    return discharge_report.draw_discharge_report(report, month_content_of(report), issue, size, system)
+
+
 def _use_report(key: str, issue: Issue, size: PageSize, system: str) -> bytes:
     row = report_numbered(key)
     assert row is not None  # _subject has found it
@@ -161,6 +170,13 @@ PAPERS = {
         Paper(lot_sheet.KIND, "sheet of a resin lot", "resin_lot", lot_sheet.SIZES, _lot_sheet),
         Paper(use_report.KIND, "audit of use", use_report.KIND, use_report.SIZES, _use_report),
         Paper(CERTIFICATE, "certificate of quality", "certificate", certificate_paper.SIZES, _certificate),
+        Paper(
+            discharge_report.KIND,
+            "discharge report",
+            "discharge_report",
+            discharge_report.SIZES,
+            _discharge_report,
+        ),
     )
 }
 
@@ -380,6 +396,11 @@ def _subject(wanted: Paper, key: str) -> tuple[str, str, int]:
     found: Batch | Tank | None
     if wanted.subject == "certificate":
         return _certificate_to_print(key)
+    if wanted.subject == discharge_report.KIND:
+        month = report_with(key)
+        if month is None:
+            raise RecordRefused(f"There is no discharge report {key[:24]} here.", code="unknown_report")
+        return month.key, f"Discharge report {month.month}", month.revision
     if wanted.subject == "investigation":
         return *investigation.subject_of(key), 1
     if wanted.subject == "tank_visit":

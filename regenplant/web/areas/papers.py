@@ -20,6 +20,7 @@ from regenplant.documents.services import (
 from regenplant.quality.models import RetainedSample
 from regenplant.tanks.models import Tank
 from regenplant.use.models import UseReport
+from regenplant.waste.report_models import DischargeReport
 from regenplant.web.requests import by_of, unit_system_of
 
 
@@ -116,6 +117,14 @@ def sample_label(request: HttpRequest, number: str) -> HttpResponse:
     return _issued(request, "sample_label", sample.number, "label")
 
 
+@never_cache
+@require_GET
+def discharge_report(request: HttpRequest, month: str, revision: int) -> HttpResponse:
+    """One print of a signed discharge report, as it was signed."""
+    row = get_object_or_404(DischargeReport, month=_key(month), revision=revision)
+    return _issued(request, "discharge_report", row.key, request.GET.get("size", "") or _sheet_size(request))
+
+
 def _like(request: HttpRequest) -> int | None:
     """The issue to print again; what is no number names none, and never prints a new label in its place."""
     asked = request.GET.get("like")
@@ -157,6 +166,11 @@ urlpatterns = [
     path("papers/batches/<str:number>/tags.pdf", batch_tags, name="paper-batch-tags"),
     path("papers/certificates/<str:number>/certificate.pdf", certificate, name="paper-certificate"),
     path("papers/chemicals/<str:code>/label.pdf", chemical_label, name="paper-chemical-label"),
+    path(
+        "papers/discharges/<str:month>/<int:revision>/report.pdf",
+        discharge_report,
+        name="paper-discharge-report",
+    ),
     path("papers/connections/<str:code>/label.pdf", connection_label, name="paper-connection-label"),
     path("papers/use-reports/<str:number>/report.pdf", use_report, name="paper-use-report"),
     path("papers/samples/<str:number>/label.pdf", sample_label, name="paper-sample-label"),

@@ -12,6 +12,7 @@ from regenplant.core.process.use_audit import Sums
 from regenplant.core.process.vocabulary import Chemical
 from regenplant.drawing.against_plan import MOST, AgainstPlan, against_plan
 from regenplant.drawing.scene import Scene
+from regenplant.use.naming import chart_name
 from regenplant.use.selectors import Audit, By, Group, UseLine
 from regenplant.use.watching import Watch
 from regenplant.web.drawing.dots import BatchDose, dots_on_plan
@@ -179,7 +180,10 @@ def group_charts(found: Audit, names: Mapping[str, str]) -> tuple[UseChart, ...]
             shown = own[-MOST:]
         else:
             shown = sorted(own, key=lambda group: (-group.sums.used_grams, group.key))[:MOST]
-        marks = [AgainstPlan(names[group.key], group.sums.variance_frac or 0.0) for group in shown]
+        marks = [
+            AgainstPlan(chart_name(found.question.by, group.key, names), group.sums.variance_frac or 0.0)
+            for group in shown
+        ]
         left = (
             f"; {len(shown)} of {len(own)}, the {'newest' if found.question.by is By.TIME else 'largest'}"
             if len(own) > len(shown)

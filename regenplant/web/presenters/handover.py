@@ -29,6 +29,8 @@ PAGES = {
     "alerts": "alerts",
     "paper_form": "paper-forms-form",
     "trend": "trends-lot",
+    "discharge": "waste-discharge",
+    "excursion": "waste-excursion",
     "near_miss": "safety-near-miss",
 }
 KIND_LABELS = dict(HandoverItem.Kind.choices)

@@ -13,8 +13,9 @@ from django.utils.html import format_html
 
 from regenplant.chemicals.models import Unloading
 from regenplant.chemicals.selectors import deliveries
+from regenplant.chemicals.spills import open_spills
 from regenplant.core.process.lifecycle import VisitState
-from regenplant.core.process.vocabulary import SegregationClass
+from regenplant.core.process.vocabulary import Chemical, SegregationClass
 from regenplant.safety.models import NearMiss, WashTest
 from regenplant.safety.selectors import StationStanding, near_misses, open_near_misses
 from regenplant.tanks.models import TankVisit
@@ -135,7 +136,7 @@ def follow_ups(rows: Iterable[NearMiss], today: date) -> list[NearMiss]:
 
 
 def elsewhere_calls(now: datetime) -> list[Call]:
-    """What other rooms keep and the safety lead must see: deliveries that were stopped and nobody answered."""
+    """What other rooms keep and the safety lead must see: deliveries that were stopped and nobody answered, spills that are open."""
     stopped = (
         deliveries().filter(state=Unloading.State.STOPPED, answered_by=None).order_by("stopped_at", "id")
     )
@@ -149,6 +150,16 @@ def elsewhere_calls(now: datetime) -> list[Call]:
             "refused",
         )
         for row in stopped
+    ] + [
+        Call(
+            f"Spill {row.number}, {Chemical(row.chemical).label.lower()}, {row.location}.",
+            f"{row.what_happened} Open since {timezone.localtime(row.happened_at):%Y-%m-%d}.",
+            "",
+            "",
+            "red",
+            "refused",
+        )
+        for row in open_spills()
     ]
 
 

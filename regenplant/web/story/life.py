@@ -36,6 +36,7 @@ from regenplant.web.story.ageing import watch_the_resin
 from regenplant.web.story.audits import audited, put_up_prices
 from regenplant.web.story.calibrations import later_calibration, put_up_instruments
 from regenplant.web.story.cast import Stage, check, deliver, set_the_stage
+from regenplant.web.story.chemical_safety import new_revision, put_up_storage, spills
 from regenplant.web.story.clockwork import Clockwork, Script
 from regenplant.web.story.dock import Dock
 from regenplant.web.story.meters import put_up_feeds
@@ -44,6 +45,15 @@ from regenplant.web.story.plot import HISTORY, UNDER_WAY, Run
 from regenplant.web.story.products import next_version, set_up_products
 from regenplant.web.story.resin_store import fill_the_store, keep_rest
 from regenplant.web.story.running import Running
+from regenplant.web.story.safety import near_misses, put_up_stations, walk_round
+from regenplant.web.story.sewer import (
+    begun,
+    discharges,
+    excursions,
+    open_excursion,
+    put_up_permit,
+    signed_month,
+)
 from regenplant.web.story.stock import counting, put_up_shapes
 
 MINUTE, HOUR, DAY = timedelta(minutes=1), timedelta(hours=1), timedelta(days=1)
@@ -314,7 +324,7 @@ class Life:
         while True:
             at += timedelta(days=4)
             yield at
-            plant.record_eyewash_test(by=self.stage.by("quill", at), tested_on=at.date())
+            walk_round(self.stage, at)
             for chemical in self.stage.data["chemicals"]:
                 lot = ChemicalLot.objects.get(chemical=chemical["chemical"], is_in_use=True)
                 if (at - start).days % 8 == 0:
@@ -357,10 +367,18 @@ def tell_the_story(now: datetime) -> None:
         put_up_instruments(stage, start)
         put_up_feeds(stage, start)
         set_up_products(stage, start)
+        put_up_permit(stage, start)
         put_up_shapes(stage, start)
+        put_up_storage(stage, start)
         put_up_prices(stage, start)
+        put_up_stations(stage, start)
         life = Life(stage)
         life.clockwork.add(start, life.weekly(start))
+        life.clockwork.add(start, discharges(stage, start))
+        life.clockwork.add(now - 9 * DAY, excursions(stage, now - 9 * DAY))
+        life.clockwork.add(now - 19 * HOUR, open_excursion(stage, now - 19 * HOUR))
+        life.clockwork.add(now - 18 * HOUR, signed_month(stage, now - 18 * HOUR))
+        life.clockwork.add(now - 52 * MINUTE, begun(stage, now - 52 * MINUTE))
         life.clockwork.add(start + 30 * HOUR, fill_the_store(stage, start + 30 * HOUR))
         for index, (days, hour, run) in enumerate(HISTORY):
             begin = (now - days * DAY).replace(hour=hour, minute=5, second=0, microsecond=0)
@@ -374,6 +392,7 @@ def _today(life: Life, now: datetime) -> None:
     for minutes, run in UNDER_WAY:
         begin = now - minutes * MINUTE
         life.clockwork.add(begin - 8 * HOUR, life.batch(run, begin))
+    life.clockwork.add(now - 50 * HOUR, near_misses(life.stage, now - 50 * HOUR))
     life.clockwork.add(now - 27 * HOUR, later_calibration(life.stage, "CELL-2", now - 27 * HOUR))
     drafted = now - 20 * HOUR
     life.clockwork.add(
@@ -384,6 +403,8 @@ def _today(life: Life, now: datetime) -> None:
     )
     life.clockwork.add(now - 4 * DAY, watch_the_resin(life.stage, now))
     life.clockwork.add(now - 7 * DAY, counting(life.stage, now))
+    life.clockwork.add(now - 9 * DAY, new_revision(life.stage, now - 9 * DAY))
+    life.clockwork.add(now - 5 * DAY, spills(life.stage, now))
     life.clockwork.add(now - 5 * HOUR, audited(life.stage, now - 5 * HOUR))
     life.clockwork.add(now - 3 * HOUR, life.lock_out(now - 3 * HOUR, "A2", "Drain valve work"))
     life.clockwork.add(now - 95 * MINUTE, life.at_the_dock(now - 95 * MINUTE))

@@ -1,6 +1,15 @@
 """Ways to falsify the record behind the program's back; each module of this folder adds its own to ``WAYS``."""
 
-from tests.audit.tampering import of_acts, of_ageing, of_batches, of_locks, of_the_rest, of_use, of_versions
+from tests.audit.tampering import (
+    of_acts,
+    of_ageing,
+    of_batches,
+    of_locks,
+    of_sewer,
+    of_the_rest,
+    of_use,
+    of_versions,
+)
 from tests.audit.tampering.ways import WAYS, Record, matches
 
 __all__ = [
@@ -11,6 +20,7 @@ __all__ = [
     "of_ageing",
     "of_batches",
     "of_locks",
+    "of_sewer",
     "of_the_rest",
     "of_use",
     "of_versions",

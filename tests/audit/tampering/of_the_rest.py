@@ -136,6 +136,15 @@ altered(
     "low_stock_grams_100 = low_stock_grams_100 + 1",
     says="place .+",
 )
+altered("make a spill smaller", "chemicals_spillfigure", "grams_100 = 1, product_grams = 2", says="spill figure .+",
+        and_says="spill: Figure 1 of spill SP-10001 is not what left the tank")  # fmt: skip
+altered("say that a spill stayed in its bund", "chemicals_spill", "reached = 'drain'", says="spill .+")
+altered(
+    "raise a reporting threshold",
+    "chemicals_thresholdfigure",
+    "limit_grams = limit_grams * 10",
+    says="threshold figure .+",
+)
 altered(
     "lower a level in the waste ledger",
     "waste_wastemovement",

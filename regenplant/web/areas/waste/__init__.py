@@ -2,7 +2,7 @@
 
 from django.urls import path
 
-from regenplant.web.areas.waste import acts, views
+from regenplant.web.areas.waste import acts, sewer_urls, views
 
 TAB = {"tab": "chemicals"}
 
@@ -15,4 +15,5 @@ urlpatterns = [
     path("waste/tanks/<str:code>/read/", acts.read, name="waste-read"),
     path("waste/tanks/<str:code>/treat/", acts.treat, name="waste-treat"),
     path("waste/tanks/<str:code>/take-away/", acts.take_away, name="waste-take-away"),
+    *sewer_urls.urlpatterns,
 ]
