@@ -225,12 +225,12 @@ def _row(row: StoredChemical, columns: tuple[Column, ...]) -> tuple[Block, ...]:
 def _furniture(content: CardContent) -> Furniture:
     return Furniture(
         plant=content.plant,
-        paper="Emergency card",
+        paper=f"Emergency card, {content.hall}" if content.hall else "Emergency card",
         number=content.printed_at[:10],
         foot=(
-            f"Printed {content.printed_at}. Quantities by the books of that moment; hang up a new one and take the old one down.",
+            f"Printed {content.printed_at}. Quantities by the books of that moment.",
             f"Record {content.chain_number}: {grouped(content.chain_head)}",
-            content.hall,
+            "Hang up a new one and take the old one down.",
         ),
         title=f"Emergency card of {content.plant}, {content.printed_at}",
     )

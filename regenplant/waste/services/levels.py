@@ -116,7 +116,8 @@ def _measured(by: By, reading: WasteReading) -> tuple[Instrument | None, bool]:
     if reading.ph is None:
         return None, True
     within(reading.ph, 0.0, 14.0, "The pH", "ph", field="ph")
-    instrument = Instrument.objects.filter(pk=reading.instrument_id, kind=Instrument.Kind.PH).first()
+    meters = Instrument.objects.filter(kind=Instrument.Kind.PH)
+    instrument = meters.filter(pk=reading.instrument_id).first() if reading.instrument_id else None
     if instrument is None:
         raise RecordRefused(
             "A pH comes with the meter that showed it. Choose the pH meter.",
