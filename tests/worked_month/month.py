@@ -170,16 +170,16 @@ def _count(month: Month, day: int) -> None:
     level_m = true_grams / grams_per_m3 / (math.pi / 4 * TANK_DIAMETER_M**2)
     shown = f"{level_m:.3f}"
     count: StockCount = chemicals.count_level(
-        by=plant.by(), place_id=month.acid.pk, level_m=float(shown), level_as_typed=shown, unit_as_typed="m", temperature_kelvin=293.15
+        by=plant.by("supervisor"), place_id=month.acid.pk, level_m=float(shown), level_as_typed=shown, unit_as_typed="m", temperature_kelvin=293.15
     ).result  # fmt: skip
     if count.is_within:
         return
     month.diary.leak_count = count.number
     try:
-        _book(month, count, "operator")
+        _book(month, count, "supervisor")
     except NotAllowed as refusal:
         month.diary.refusals.append(refusal.message)
-    _book(month, count, "supervisor")
+    _book(month, count, "supervisor 2")
 
 
 def _book(month: Month, count: StockCount, who: str) -> None:
