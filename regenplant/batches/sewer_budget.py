@@ -41,7 +41,9 @@ def planned_loads(plan: BatchPlan) -> Loads:
 
 def still_coming(day: SewerDay, besides: int | None = None) -> Loads:
     """What batches under way still bring, except the batch with this key."""
-    rows = Batch.objects.filter(state__in=[state.value for state in UNDER_WAY]).exclude(pk=besides)
+    rows = Batch.objects.filter(state__in=[state.value for state in UNDER_WAY])
+    if besides is not None:
+        rows = rows.exclude(pk=besides)
     return total(
         planned_loads(plan_of(row)).times(1.0 - min(day.drained_frac.get(row.pk, 0.0), 1.0)) for row in rows
     )

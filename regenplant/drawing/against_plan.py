@@ -7,7 +7,7 @@ from dataclasses import dataclass
 
 from regenplant import units
 from regenplant.drawing.scales import Axis, tick_text
-from regenplant.drawing.scene import WHOLE, Dot, Item, Label, Line, Rect, Scene, Shape, px, share
+from regenplant.drawing.scene import WHOLE, Anchor, Dot, Item, Label, Line, Rect, Scene, Shape, px, share
 
 ROW = 46
 HEAD = 8
@@ -40,7 +40,9 @@ def against_plan(groups: Sequence[AgainstPlan], *, title: str, band_frac: float)
     for value in axis.ticks(3):
         x = share(axis.share(value)) if axis.share(value) else px(0)
         items.append(Line("hl", x, top, x, bottom))
-        anchor = "start" if axis.share(value) < 0.06 else "end" if axis.share(value) > 0.94 else "middle"
+        anchor: Anchor = (
+            "start" if axis.share(value) < 0.06 else "end" if axis.share(value) > 0.94 else "middle"
+        )
         items.append(Label("t2", x, bottom, f"{_signed(value, tick_text(abs(value)))} %", anchor, dy=20))
     items.append(Line("lim", share(0.5), top, share(0.5), bottom))
     for number, one in enumerate(shown):

@@ -131,8 +131,9 @@ def month_of(moment: datetime) -> str:
 def months_with_discharges(now: datetime) -> list[str]:
     """Months in which something was discharged or went outside, the present one too, newest first."""
     ended = Discharge.objects.filter(ended_at__isnull=False).values_list("ended_at", flat=True)
+    moments = [at for at in ended if at is not None]
     happened = Excursion.objects.values_list("happened_at", flat=True)
-    return sorted({month_of(moment) for moment in (now, *ended, *happened)}, reverse=True)
+    return sorted({month_of(moment) for moment in (now, *moments, *happened)}, reverse=True)
 
 
 def content_at(month: str, now: datetime) -> MonthContent:

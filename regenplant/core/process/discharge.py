@@ -192,9 +192,9 @@ def judge(
     Two good readings, the required time apart, of instruments in calibration, both after the mixing took its time and after the last
     reading outside. An outside reading counts against the tank also where its instrument was invalid: doubt stops.
     """
-    starts = (
-        max(mixing_since_s, changed_at_s) if None not in (mixing_since_s, changed_at_s) else mixing_since_s
-    )  # type: ignore[type-var]
+    starts = mixing_since_s
+    if mixing_since_s is not None and changed_at_s is not None:
+        starts = max(mixing_since_s, changed_at_s)
     mixed_s = None if starts is None else starts + permit.mixing_min_s
     outside = [one.at_s for one in readings if fault_of(permit, one)]
     last_outside_s = max(outside, default=None)

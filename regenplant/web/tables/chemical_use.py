@@ -48,10 +48,10 @@ class GramsColumn(QuantityColumn):
         self.dash = dash
         super().__init__("mass", *args, **kwargs)
 
-    def render(self, value: int) -> str:
+    def render(self, value: float) -> str:
         return NOT_WRITTEN if self.dash and not value else super().render(value / 1000.0)
 
-    def value(self, value: int) -> float:
+    def value(self, value: float) -> float:
         return super().value(value / 1000.0)
 
 
@@ -61,17 +61,17 @@ class MillilitresColumn(QuantityColumn):
     def __init__(self, *args: Any, **kwargs: Any):
         super().__init__("resin_volume", *args, **kwargs)
 
-    def render(self, value: int) -> str:
+    def render(self, value: float) -> str:
         return super().render(value / 1e6)
 
-    def value(self, value: int) -> float:
+    def value(self, value: float) -> float:
         return super().value(value / 1e6)
 
 
 class MeanColumn(PercentColumn):
     """The mean of the batches' own differences with their spread, where there are enough of them."""
 
-    def render(self, value: float, record: Any) -> str:
+    def render(self, value: float, record: Any = None) -> str:
         spread = record.sums.spread_frac
         return signed_percent(value) + (f" ± {100 * spread:.1f}" if spread is not None else "")
 
