@@ -4,6 +4,9 @@ from __future__ import annotations
 
 from collections.abc import Collection
 
+from django.db.models import F, OuterRef, QuerySet, Subquery
+from django.db.models.functions import Coalesce
+
 from regenplant.resins.models import LotCapacity, ResinLot
 
 LEAST_FACTOR, MOST_FACTOR = 0.05, 1.2
@@ -14,6 +17,12 @@ def capacities_of(pks: Collection[int]) -> dict[int, LotCapacity]:
     """What was set last, by lot; a lot without a row is not in it. One query."""
     rows = LotCapacity.objects.filter(lot__in=pks).select_related("set_by").order_by("number")
     return {row.lot_id: row for row in rows}
+
+
+def with_factors(lots: QuerySet[ResinLot]) -> QuerySet[ResinLot]:
+    """The lots with the factor in force as ``factor_in_force``, for lists that sort by it."""
+    newest = LotCapacity.objects.filter(lot=OuterRef("pk")).order_by("-number").values("factor")[:1]
+    return lots.annotate(factor_in_force=Coalesce(Subquery(newest), F("capacity_factor")))
 
 
 def factors_of(lots: Collection[ResinLot]) -> dict[int, float]:

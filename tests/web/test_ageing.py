@@ -163,6 +163,9 @@ def test_the_factor_is_set_by_who_may_and_not_from_a_stale_page(
     assert stale.status_code == 409 and "set by somebody else" in text_of(stale)
     assert LotCapacity.objects.get().factor == pytest.approx(0.76)
     assert "As the table says so far." in page(supervisor, "resin-ageing-lot", "N-1")
+    listed = supervisor.get(reverse("setup-lots"), {"_export": "csv"}).content.decode("utf-8-sig")
+    rows = {row["Lot"]: row for row in csv.DictReader(io.StringIO(listed))}
+    assert float(rows["N-1"]["Capacity left, %"]) == pytest.approx(76.0)
 
 
 def test_carbon_and_unknown_lots_have_no_such_page(plant: SmallPlant, supervisor: Client) -> None:

@@ -56,6 +56,7 @@ class Curve(StrEnum):
     CATION = "cation"
     TYPE_1 = "type_1"
     TYPE_2 = "type_2"
+    WEAK_CATION = "weak_cation"
     NO_TABLE = "no_table"
 
     @property
@@ -64,10 +65,16 @@ class Curve(StrEnum):
         return _WORDS[self]
 
 
+BY_RATE = (Curve.CATION, Curve.WEAK_CATION)
+"""Resins of which a rate is published, no table."""
+BORROWED = (Curve.WEAK_CATION, Curve.NO_TABLE)
+"""Resins that take another one's figures: with twice the spread."""
+
 _WORDS = {
     Curve.CATION: "Cation resin loses 1 to 5 % of its capacity a year (UFC 3-240-13FN, 2005, read).",
     Curve.TYPE_1: "Strong-base capacity of type 1 anion by years in service (Gottlieb 1997, table 1, read in an excerpt).",
     Curve.TYPE_2: "Strong-base capacity of type 2 anion by years in service (Gottlieb 1997, table 2, read in an excerpt).",
+    Curve.WEAK_CATION: "No rate of weak-acid cation resin was found: that of strong-acid cation (UFC 3-240-13FN, 2005) with twice the spread, this program’s choice.",
     Curve.NO_TABLE: "No table of this resin was found: that of type 1 anion (Gottlieb 1997) with twice the spread, this program’s choice.",
 }
 
@@ -78,7 +85,7 @@ TYPE_2 = ((0.0, 1.00, 1.00), (1.0, 0.57, 0.64), (2.0, 0.41, 0.56), (3.0, 0.39, 0
 _CURVES = {
     ResinFamily.SAC_HYDROGEN: Curve.CATION,
     ResinFamily.SAC_SODIUM: Curve.CATION,
-    ResinFamily.WAC_HYDROGEN: Curve.CATION,
+    ResinFamily.WAC_HYDROGEN: Curve.WEAK_CATION,
     ResinFamily.SBA_TYPE_1: Curve.TYPE_1,
     ResinFamily.SBA_TYPE_2: Curve.TYPE_2,
     ResinFamily.SBA_ACRYLIC: Curve.NO_TABLE,
@@ -167,7 +174,7 @@ def left(curve: Curve, age_years: float) -> Belief:
     Source: Gottlieb 1997; UFC 3-240-13FN 2005; spreads are this program's choice where the source has none.
     """
     require_within(age_years, 0.0, MOST_YEARS, "age of the resin", "a")
-    if curve is Curve.CATION:
+    if curve in BY_RATE:
         mean, half_range = 1.0 - CATION_LOSS_PER_YEAR * age_years, 0.0
     elif curve is Curve.TYPE_2:
         lower = _at([(year, low) for year, low, _ in TYPE_2], age_years)
@@ -176,8 +183,8 @@ def left(curve: Curve, age_years: float) -> Belief:
     else:
         mean, half_range = _at(TYPE_1, age_years), 0.0
     mean = max(LEAST_FACTOR, mean)
-    spread = LOSS_SPREAD * (2.0 if curve is Curve.NO_TABLE else 1.0) * (1.0 - mean)
-    beyond = 0.0 if curve is Curve.CATION else BEYOND_SD_PER_YEAR * max(0.0, age_years - TYPE_1[-1][0])
+    spread = LOSS_SPREAD * (2.0 if curve in BORROWED else 1.0) * (1.0 - mean)
+    beyond = 0.0 if curve in BY_RATE else BEYOND_SD_PER_YEAR * max(0.0, age_years - TYPE_1[-1][0])
     return Belief(mean, math.hypot(NEW_SD, spread, half_range / 2.0, beyond))
 
 

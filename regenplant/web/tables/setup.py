@@ -173,7 +173,7 @@ class ResinLotTable(tables.Table):
     volume_form = HouseColumn(accessor="get_volume_form_display", verbose_name="Form", order_by="volume_form")
     stored_m3 = QuantityColumn("resin_volume", verbose_name="In the store", wide_only=True)
     cycles = NumberColumn(verbose_name="Cycles")
-    capacity_factor = QuantityColumn("fraction", verbose_name="Capacity left", wide_only=True)
+    factor_in_force = QuantityColumn("fraction", verbose_name="Capacity left", wide_only=True)
     made_at = LocalTimeColumn(verbose_name="Since", wide_only=True)
     is_scrapped = HouseColumn(verbose_name="State", wide_only=True)
 

@@ -70,6 +70,14 @@ def test_past_the_table_it_goes_on_and_says_less() -> None:
     assert left(Curve.CATION, 60).mean == LEAST_FACTOR
 
 
+def test_weak_acid_cation_borrows_the_rate_with_twice_the_spread_and_says_so() -> None:
+    own, borrowed = left(Curve.CATION, 6.0), left(Curve.WEAK_CATION, 6.0)
+    assert borrowed.mean == own.mean
+    assert borrowed.sd**2 - NEW_SD**2 == pytest.approx(4.0 * (own.sd**2 - NEW_SD**2))
+    assert curve_of(ResinFamily.WAC_HYDROGEN) is Curve.WEAK_CATION
+    assert "No rate of weak-acid cation" in Curve.WEAK_CATION.words
+
+
 def test_every_resin_that_exchanges_ions_has_a_curve() -> None:
     single = [family for family in ResinFamily if not family.is_mixed and not family.is_exchanged]
     assert all(curve_of(family).words.endswith(".") for family in single)

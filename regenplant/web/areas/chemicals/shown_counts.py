@@ -233,10 +233,12 @@ def reason_words(forecast: StockForecast, needs: Sequence[Need], system: str) ->
 
 
 def order_words(forecast: StockForecast, figures: StockFigures, now: datetime) -> str:
-    """Until when to order; "" while that is far away."""
+    """Until when to order; "" while that is far away. Where no usual use is known, that is said."""
     early = 0 if forecast.held_kg < forecast.low_kg else forecast.low.early_days
     if early is None:
-        return ""
+        return (
+            "" if forecast.usual else "Not known: the ledger has too few days with use to say when to order."
+        )
     left = early - int(figures.delivery_days)
     if left <= 0:
         return f"Order now: a delivery takes {figures.delivery_days:.0f} days."

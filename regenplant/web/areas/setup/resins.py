@@ -11,6 +11,7 @@ from django.views.decorators.http import require_http_methods, require_safe
 from regenplant.audit.selectors import story
 from regenplant.resins import selectors, services
 from regenplant.resins.bodies import every_stored
+from regenplant.resins.capacities import with_factors
 from regenplant.resins.models import ResinLot, ResinType
 from regenplant.web import listing
 from regenplant.web.act_page import Act, act_page
@@ -82,7 +83,7 @@ def type_edit(request: HttpRequest, code: str = "") -> HttpResponse:
 # --- lots -----------------------------------------------------------------------------------------------------------
 @require_safe
 def lot_list(request: HttpRequest) -> HttpResponse:
-    lots = selectors.lots()
+    lots = with_factors(selectors.lots())
     search, kind, state = (request.GET.get(name, "")[:80].strip() for name in ("q", "resin", "state"))
     if search:
         lots = lots.filter(Q(code__icontains=search) | Q(origin__icontains=search))

@@ -78,7 +78,7 @@ def held_rows(stands: TankStanding, needs: Treatment, system: str) -> list[tuple
     """What stands in the tank, by the books."""
     held = stands.held
     rows = [("Volume", volume(held.volume_m3, system))]
-    if held.unknown_m3 > 0.0:
+    if held.unknown_m3 >= 0.5e-3:  # half a litre: below it only the noise of sums
         rows.append(("Of unknown composition", volume(held.unknown_m3, system)))
     if held.temperature_kelvin is not None:
         rows.append(("Temperature, mixed, no loss counted", units.twin(held.temperature_kelvin, "temperature", system)))  # fmt: skip
