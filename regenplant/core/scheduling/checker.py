@@ -73,7 +73,7 @@ def check(problem: Problem, plan: Plan) -> Verdict:
             whole.append(found)
             violations.extend(_own_limits(problem, found))
     violations.extend(_every_tank_once(problem, plan))
-    changes = []
+    changes: list[Vessel] = []
     for vessel in problem.vessels:
         here = sorted(
             (item for item in whole if item.vessel is vessel), key=lambda item: item.batch.start_min

@@ -86,9 +86,9 @@ def _troubles(problem: Problem) -> Iterator[str]:
         families.add(tank.family)
         classes.add(tank.segregation)
     change = problem.changeover
-    for names, table in ((families, change.family_min), (classes, change.segregation_min)):
-        for before in sorted(names):
-            for after in sorted(names):
+    for held, table in ((families, change.family_min), (classes, change.segregation_min)):
+        for before in sorted(held):
+            for after in sorted(held):
                 if after not in table.get(before, {}):
                     yield f"no changeover from {before} to {after}"
     if change.water not in problem.water_l_per_min:
