@@ -1,0 +1,315 @@
+"""Lower bounds: no plan can be cheaper, whatever anybody finds. What is above them is the honest gap.
+
+The bound is a sum of three parts that no plan can escape together:
+
+* **Batching and changeovers**, state by state (family, class, lot): the cheapest set of batches that serves its tanks, each batch at
+  the price of its vessel with the room left empty, plus one changeover for every vessel that the state enters, free where the vessel
+  holds it already. Solved exactly as an integer program over all batches that are possible (set covering by patterns; Gilmore &
+  Gomory 1961) while they can be counted out, else by its linear relaxation, with one changeover for each state.
+* **Lateness**: each tank alone in the empty plant, in its best vessel, with all calendars.
+* **Makespan**: the largest of those ends.
+
+Left out: that states return to a vessel, that tanks wait for each other, and that all share the skids. So the bound is weak under load.
+"""
+
+from __future__ import annotations
+
+import time
+from collections import defaultdict
+from collections.abc import Iterator
+from dataclasses import dataclass
+
+import numpy as np
+
+from regenplant.core.scheduling.board import Board
+from regenplant.core.scheduling.compiled import Compiled
+
+State = tuple[str, str, str | None]
+
+MOST_PATTERNS = 6_000
+"""Batches of one key that are counted out one by one; beyond it the linear relaxation is solved."""
+
+
+@dataclass(frozen=True, slots=True)
+class Bound:
+    """A lower bound of the score in its parts."""
+
+    batching: float
+    """Batches, waivers, chemicals, water, waste and changeovers."""
+    lateness: float
+    makespan: float
+
+    @property
+    def total(self) -> float:
+        """No plan has a lower score."""
+        return self.batching + self.lateness + self.makespan
+
+
+def lower_bound(compiled: Compiled, seconds: float = 10.0) -> Bound:
+    """The bound of an instance whose tanks can all be served. ``seconds`` is about how long it may take; with less time the bound is
+    lower, never wrong."""
+    states: dict[State, list[int]] = defaultdict(list)
+    for key, name in enumerate(compiled.keys):
+        if compiled.vessels_of[key] and compiled.stages[key]:
+            states[name.family, name.segregation, name.lot].append(key)
+    share = seconds / max(1, len(states))
+    ends = earliest_ends(compiled)
+    late = sum(
+        compiled.weight[tank] * max(0, end * compiled.slot_min - compiled.due_min[tank])
+        for tank, end in ends.items()
+    )
+    return Bound(
+        batching=sum(_state_bound(compiled, state, keys, share) for state, keys in states.items()),
+        lateness=late * compiled.late_per_min,
+        makespan=compiled.span_per_slot * max(ends.values(), default=0),
+    )
+
+
+def earliest_ends(compiled: Compiled) -> dict[int, int]:
+    """For each tank the slot in which it is ready if it has the plant to itself."""
+    board = Board(compiled)
+    known: dict[tuple[int, float, float, int], int] = {}
+    ends: dict[int, int] = {}
+    for tank, key in enumerate(compiled.key_of):
+        name = (key, compiled.volume[tank], compiled.percent[tank], compiled.received[tank])
+        if name not in known:
+            found = []
+            for vessel in compiled.vessels_of[key]:
+                if compiled.volume[tank] > compiled.capacity[vessel] or not compiled.stages[key]:
+                    continue
+                charged = max(compiled.volume[tank], compiled.minimum[vessel])
+                needs = compiled.needs(key, 1, charged, compiled.percent[tank])
+                begin = max(compiled.received[tank], compiled.ready[vessel])
+                starts = board.fit(needs, begin, compiled.slots)
+                if starts is not None:
+                    found.append(starts[-1] + needs.steps[-1].slots)
+            known[name] = min(found, default=0)
+        ends[tank] = known[name]
+    return ends
+
+
+@dataclass(frozen=True, slots=True)
+class _Kind:
+    """Tanks of one key that are alike for a batch: same volume, same dose."""
+
+    volume: int
+    percent: float
+    count: int
+
+
+def _kinds(compiled: Compiled, key: int) -> list[_Kind]:
+    """Volumes rounded down to whole litres: a smaller tank never costs more."""
+    counts: dict[tuple[int, float], int] = defaultdict(int)
+    largest = max(compiled.capacity[vessel] for vessel in compiled.vessels_of[key])
+    for tank, own in enumerate(compiled.key_of):
+        if own == key and compiled.volume[tank] <= largest:
+            counts[int(compiled.volume[tank]), compiled.percent[tank]] += 1
+    return [_Kind(volume, percent, count) for (volume, percent), count in sorted(counts.items())]
+
+
+def _state_bound(compiled: Compiled, state: State, keys: list[int], seconds: float) -> float:
+    """The least that the tanks of one state cost."""
+    kinds = {key: _kinds(compiled, key) for key in keys}
+    patterns = {key: list(_patterns(compiled, key, kinds[key])) for key in keys}
+    if all(len(found) <= MOST_PATTERNS for found in patterns.values()):
+        return _exact(compiled, state, kinds, patterns, seconds)
+    vessels = {vessel for key in keys for vessel in compiled.vessels_of[key]}
+    entry = min(_entry(compiled, state, vessel) for vessel in vessels)
+    return entry + sum(_relaxed(compiled, key, kinds[key], seconds / len(keys)) for key in keys)
+
+
+def _patterns(compiled: Compiled, key: int, kinds: list[_Kind]) -> Iterator[tuple[int, ...]]:
+    """Every batch that fits the largest vessel, as counts of each kind; one more than may be counted out at most."""
+    largest = int(max(compiled.capacity[vessel] for vessel in compiled.vessels_of[key]))
+    given = 0
+
+    def fill(at: int, left: int, chosen: tuple[int, ...]) -> Iterator[tuple[int, ...]]:
+        nonlocal given
+        if given > MOST_PATTERNS:
+            return
+        if at == len(kinds):
+            if any(chosen):
+                given += 1
+                yield chosen
+            return
+        for count in range(
+            min(kinds[at].count, left // kinds[at].volume if kinds[at].volume else kinds[at].count) + 1
+        ):
+            yield from fill(at + 1, left - count * kinds[at].volume, (*chosen, count))
+
+    yield from fill(0, largest, ())
+
+
+def _price(compiled: Compiled, key: int, volume: float, percent: float, vessel: int) -> float:
+    """What a batch costs in a vessel, wherever it stands in time."""
+    costs = compiled.problem.costs
+    needs = compiled.needs(key, 1, max(volume, compiled.minimum[vessel]), percent)
+    return costs.batch + needs.cost + (costs.underfill_waiver if volume < compiled.minimum[vessel] else 0.0)
+
+
+def _entry(compiled: Compiled, state: State, vessel: int) -> float:
+    """What it costs to bring the state into the vessel for the first time."""
+    key = next(at for at, name in enumerate(compiled.keys) if name[:3] == state)
+    return compiled.change_cost[vessel] if compiled.first_change_slots[vessel][key] else 0.0
+
+
+def _exact(
+    compiled: Compiled,
+    state: State,
+    kinds: dict[int, list[_Kind]],
+    patterns: dict[int, list[tuple[int, ...]]],
+    seconds: float,
+) -> float:
+    """Integer program: a column for each batch in each sort of vessel, one for each sort of vessel entered. A batch of a vessel needs
+    the vessel entered, tank kind by tank kind."""
+    vessels = _alike(compiled, state, list(kinds))
+    program = _Program()
+    need = {(key, at): float(kind.count) for key in kinds for at, kind in enumerate(kinds[key])}
+    cover = {name: program.row(count) for name, count in need.items()}
+    entered = {vessel: program.column(_entry(compiled, state, vessel), most=1.0) for vessel in vessels}
+    links: dict[tuple[int, int, int], int] = {}
+    for key, found in patterns.items():
+        for pattern in found:
+            volume = sum(count * kind.volume for count, kind in zip(pattern, kinds[key], strict=True))
+            percent = max(kind.percent for count, kind in zip(pattern, kinds[key], strict=True) if count)
+            for vessel in vessels:
+                if volume > compiled.capacity[vessel] or vessel not in compiled.vessels_of[key]:
+                    continue
+                column = program.column(_price(compiled, key, volume, percent, vessel))
+                for at, count in enumerate(pattern):
+                    if count:
+                        program.put(cover[key, at], column, count)
+                        link = links.get((vessel, key, at))
+                        if link is None:
+                            link = links[vessel, key, at] = program.row(0.0)
+                            program.put(link, entered[vessel], need[key, at])
+                        program.put(link, column, -count)
+    return program.least(seconds)
+
+
+def _alike(compiled: Compiled, state: State, keys: list[int]) -> list[int]:
+    """One vessel of each sort: alike in fill, in what they may hold of these keys, and in what entering them costs."""
+    sorts: dict[tuple[float, float, float, tuple[bool, ...]], int] = {}
+    for vessel in sorted({vessel for key in keys for vessel in compiled.vessels_of[key]}):
+        may_hold = tuple(vessel in compiled.vessels_of[key] for key in keys)
+        entry = _entry(compiled, state, vessel)
+        sorts.setdefault((compiled.capacity[vessel], compiled.minimum[vessel], entry, may_hold), vessel)
+    return list(sorts.values())
+
+
+class _Program:
+    """A cost to be made least under rows that must reach a number."""
+
+    def __init__(self) -> None:
+        self.cost: list[float] = []
+        self.most: list[float] = []
+        self.low: list[float] = []
+        self.values: list[float] = []
+        self.rows: list[int] = []
+        self.columns: list[int] = []
+
+    def row(self, low: float) -> int:
+        self.low.append(low)
+        return len(self.low) - 1
+
+    def column(self, cost: float, most: float = float("inf")) -> int:
+        self.cost.append(cost)
+        self.most.append(most)
+        return len(self.cost) - 1
+
+    def put(self, row: int, column: int, value: float) -> None:
+        self.values.append(value)
+        self.rows.append(row)
+        self.columns.append(column)
+
+    def least(self, seconds: float) -> float:
+        """The bound that branch and bound proved in the time; without one, that of the linear relaxation."""
+        from scipy.optimize import Bounds, LinearConstraint, milp
+        from scipy.sparse import csr_matrix
+
+        matrix = csr_matrix((self.values, (self.rows, self.columns)), shape=(len(self.low), len(self.cost)))
+        limits, bounds = LinearConstraint(matrix, self.low, np.inf), Bounds(0.0, self.most)
+        whole = np.ones(len(self.cost))
+        answer = milp(
+            self.cost, constraints=limits, bounds=bounds, integrality=whole, options={"time_limit": seconds}
+        )
+        if answer.mip_dual_bound is not None and np.isfinite(answer.mip_dual_bound):
+            return float(answer.mip_dual_bound)
+        relaxed = milp(self.cost, constraints=limits, bounds=bounds)
+        return float(relaxed.fun) if relaxed.success else 0.0
+
+
+def _relaxed(compiled: Compiled, key: int, kinds: list[_Kind], seconds: float) -> float:
+    """The linear relaxation over all batches, with columns found by a knapsack recursion until none is missing or time is up. Prices that
+    some batch would beat are scaled down until none does (Farley 1990), so the answer is a bound at any moment."""
+    from scipy.optimize import linprog
+
+    until = time.monotonic() + seconds
+    percents = sorted({kind.percent for kind in kinds})
+    prices = _prices(compiled, key, percents)
+    need = [float(kind.count) for kind in kinds]
+    columns = [tuple(int(at == own) for at in range(len(kinds))) for own in range(len(kinds))]
+    costs = [float(prices[kind.percent][kind.volume]) for kind in kinds]
+    best = 0.0
+    while True:
+        answer = linprog(
+            costs, A_ub=-np.array(columns, dtype=float).T, b_ub=[-count for count in need], method="highs"
+        )
+        worth = [-value for value in answer.ineqlin.marginals]
+        missing, ratio = [], 1.0
+        for percent in percents:
+            volume, gain, pattern = _knapsack(kinds, worth, percent, prices[percent])
+            ratio = max(ratio, gain)
+            if gain > 1.0 + 1e-7:
+                missing.append((pattern, float(prices[percent][volume])))
+        best = max(best, sum(value * count for value, count in zip(worth, need, strict=True)) / ratio)
+        if not missing or time.monotonic() > until:
+            return best
+        for pattern, cost in missing:
+            columns.append(pattern)
+            costs.append(cost)
+
+
+def _prices(compiled: Compiled, key: int, percents: list[float]) -> dict[float, np.ndarray]:
+    """For each dose the price of a batch by its volume in whole litres, in the cheapest vessel that takes it."""
+    largest = int(max(compiled.capacity[vessel] for vessel in compiled.vessels_of[key]))
+    table = {percent: np.full(largest + 1, np.inf) for percent in percents}
+    for percent in percents:
+        for vessel in compiled.vessels_of[key]:
+            for volume in range(1, int(compiled.capacity[vessel]) + 1):
+                price = _price(compiled, key, volume, percent, vessel)
+                table[percent][volume] = min(table[percent][volume], price)
+    return table
+
+
+def _knapsack(
+    kinds: list[_Kind], worth: list[float], percent: float, prices: np.ndarray
+) -> tuple[int, float, tuple[int, ...]]:
+    """The batch worth most for its price: its volume, worth over price, and the tanks of each kind in it."""
+    best = np.full(len(prices), -np.inf)
+    best[0] = 0.0
+    items: list[tuple[int, int]] = []  # kind, how many at once: powers of two make every count
+    taken: list[np.ndarray] = []
+    for at, kind in enumerate(kinds):
+        left, bunch = kind.count, 1
+        while left and kind.percent <= percent and kind.volume > 0:
+            bunch = min(bunch, left)
+            size = bunch * kind.volume
+            with_it = np.full(len(best), -np.inf)
+            if size < len(best):
+                with_it[size:] = best[: len(best) - size] + bunch * worth[at]
+            better = with_it > best
+            best = np.where(better, with_it, best)
+            items.append((at, bunch))
+            taken.append(better)
+            left -= bunch
+            bunch *= 2
+    value = best / prices
+    volume = int(np.argmax(value[1:])) + 1
+    counts = [0] * len(kinds)
+    here = volume
+    for (at, bunch), better in zip(reversed(items), reversed(taken), strict=True):
+        if better[here]:
+            counts[at] += bunch
+            here -= bunch * kinds[at].volume
+    return volume, float(value[volume]), tuple(counts)

@@ -1,0 +1,283 @@
+"""Whether a plan keeps every limit, worked out from nothing but problem and plan; and what it costs.
+
+Written apart from the solver on purpose: it shares the figures of a batch (figures.py) and nothing of how plans are found. It sweeps
+over events in time and knows no grid but for the rule that stages begin on it.
+"""
+
+from __future__ import annotations
+
+from collections import Counter, defaultdict
+from collections.abc import Iterable, Iterator
+from dataclasses import dataclass
+
+from regenplant.core.scheduling import figures
+from regenplant.core.scheduling.plan import Plan, PlannedBatch
+from regenplant.core.scheduling.problem import Key, Problem, Shift, Tank, Vessel, VesselState
+
+LEVEL_TOLERANCE_L = 1e-6
+"""Rounding of sums of litres, no room in the tank."""
+
+Interval = tuple[int, int, int]
+"""From, to, amount."""
+
+
+@dataclass(frozen=True, slots=True)
+class Score:
+    """The objective in its parts."""
+
+    weighted_late_h: float
+    late_tanks: int
+    batches: int
+    waivers: int
+    changeovers: int
+    running_cost: float
+    makespan_h: float
+    total: float
+
+
+@dataclass(frozen=True, slots=True)
+class Verdict:
+    """What breaks a limit, in sentences, and the score."""
+
+    violations: tuple[str, ...]
+    score: Score
+
+    @property
+    def is_feasible(self) -> bool:
+        """Whether nothing breaks a limit."""
+        return not self.violations
+
+
+@dataclass(frozen=True, slots=True)
+class _Whole:
+    """A batch that can be judged: its parts are known."""
+
+    batch: PlannedBatch
+    vessel: Vessel
+    tanks: tuple[Tank, ...]
+    key: Key
+    needs: tuple[figures.StageNeed, ...]
+
+    @property
+    def is_underfilled(self) -> bool:
+        return sum(tank.volume_l for tank in self.tanks) < self.vessel.min_fill_l
+
+
+def check(problem: Problem, plan: Plan) -> Verdict:
+    """Every limit of the problem held against the plan."""
+    violations: list[str] = []
+    whole: list[_Whole] = []
+    for batch in plan.batches:
+        found = _whole(problem, batch, violations)
+        if found is not None:
+            whole.append(found)
+            violations.extend(_own_limits(problem, found))
+    violations.extend(_every_tank_once(problem, plan))
+    changes: list[Vessel] = []
+    for vessel in problem.vessels:
+        here = sorted(
+            (item for item in whole if item.vessel is vessel), key=lambda item: item.batch.start_min
+        )
+        changes.extend(_changeovers(problem, vessel, here, violations))
+    violations.extend(_shared_limits(problem, whole))
+    return Verdict(tuple(violations), _score(problem, whole, changes, len(plan.batches)))
+
+
+def _whole(problem: Problem, batch: PlannedBatch, violations: list[str]) -> _Whole | None:
+    """The batch with its parts, or None and the reason among the violations."""
+    tank_of = {tank.id: tank for tank in problem.tanks}
+    vessel = next((vessel for vessel in problem.vessels if vessel.id == batch.vessel), None)
+    unknown = [name for name in batch.tanks if name not in tank_of]
+    tanks = tuple(tank_of[name] for name in batch.tanks if name in tank_of)
+    keys = {tank.key for tank in tanks}
+    if vessel is None:
+        violations.append(f"{batch.id}: no vessel {batch.vessel}")
+    elif unknown or not tanks:
+        violations.append(f"{batch.id}: no tanks {', '.join(unknown)}" if unknown else f"{batch.id}: empty")
+    elif len(keys) > 1:
+        violations.append(f"{batch.id}: crosses keys {'; '.join(sorted(map(str, keys)))}")
+    else:
+        key = keys.pop()
+        stages = problem.recipes.get((key.family, key.treatment))
+        if stages is None:
+            violations.append(f"{batch.id}: no recipe for {key}")
+        elif [stage.name for stage in stages] != [stage.name for stage in batch.stages]:
+            violations.append(f"{batch.id}: other stages than its recipe")
+        else:
+            charged = figures.charge_l(sum(tank.volume_l for tank in tanks), vessel)
+            percent = figures.dose_percent(problem, tanks)
+            needs = tuple(
+                figures.stage_need(stage, len(tanks), charged, percent, problem.slot_min) for stage in stages
+            )
+            return _Whole(batch, vessel, tanks, key, needs)
+    return None
+
+
+def _own_limits(problem: Problem, item: _Whole) -> Iterator[str]:
+    """What one batch must keep by itself: class, fill, times of its stages."""
+    batch, vessel = item.batch, item.vessel
+    if not problem.allowed(vessel, item.key):
+        yield f"{batch.id}: {vessel.id} does not take {item.key}"
+    volume_l = sum(tank.volume_l for tank in item.tanks)
+    if volume_l > vessel.max_fill_l:
+        yield f"{batch.id}: {volume_l:g} L in {vessel.id}, which takes {vessel.max_fill_l:g} L"
+    if item.is_underfilled and not batch.underfill_waiver:
+        yield f"{batch.id}: {volume_l:g} L below the minimum of {vessel.min_fill_l:g} L without a waiver"
+    latest = max(tank.received_min for tank in item.tanks)
+    if batch.start_min < latest:
+        yield f"{batch.id}: loaded at {batch.start_min}, before a tank comes at {latest}"
+    if batch.end_min > problem.calendar_end_min:
+        yield f"{batch.id}: ends at {batch.end_min}, after the calendar"
+    for stage, need in zip(batch.stages, item.needs, strict=True):
+        if stage.start_min % problem.slot_min:
+            yield f"{batch.id}: {stage.name} starts off the grid, at {stage.start_min}"
+        if stage.end_min - stage.start_min != need.minutes:
+            yield f"{batch.id}: {stage.name} lasts {stage.end_min - stage.start_min} min instead of {need.minutes}"
+    for before, after, need in zip(batch.stages, batch.stages[1:], item.needs, strict=False):
+        wait = after.start_min - before.end_min
+        if not 0 <= wait <= need.stage.max_wait_after_min:
+            yield (
+                f"{batch.id}: {wait} min between {before.name} and {after.name}, "
+                f"allowed 0 to {need.stage.max_wait_after_min}"
+            )
+
+
+def _every_tank_once(problem: Problem, plan: Plan) -> Iterator[str]:
+    times = Counter(name for batch in plan.batches for name in batch.tanks)
+    for tank in problem.tanks:
+        if times[tank.id] != 1:
+            yield f"tank {tank.id} stands in {times[tank.id]} batches"
+    for name, count in Counter(batch.id for batch in plan.batches).items():
+        if count > 1:
+            yield f"batch {name} stands {count} times"
+
+
+def _changeovers(
+    problem: Problem, vessel: Vessel, in_order: list[_Whole], violations: list[str]
+) -> Iterator[Vessel]:
+    """The vessel once for each changeover; what begins too early among the violations."""
+    state: VesselState | Key = vessel.previous
+    free_min = vessel.ready_min
+    for item in in_order:
+        minutes = problem.changeover.minutes(state, item.key)
+        if item.batch.start_min < free_min + minutes:
+            violations.append(
+                f"{item.batch.id}: starts at {item.batch.start_min} in {vessel.id}, which is ready at {free_min + minutes}"
+            )
+        if minutes:
+            yield vessel
+        state, free_min = item.key, item.batch.end_min
+
+
+def _shared_limits(problem: Problem, whole: list[_Whole]) -> Iterator[str]:
+    """What all batches share: people, skids, water, stock, waste."""
+    attention: list[Interval] = []
+    technicians: list[Interval] = []
+    skids: dict[str, list[Interval]] = defaultdict(list)
+    water: dict[str, list[Interval]] = defaultdict(list)
+    waste: list[Interval] = []
+    draws: dict[str, list[tuple[int, int]]] = defaultdict(list)
+    for item in whole:
+        for timed, need in zip(item.batch.stages, item.needs, strict=True):
+            stage, start, end = need.stage, timed.start_min, timed.end_min
+            attention.append((start, end, stage.attention))
+            technicians.append((start, end, stage.technicians))
+            if stage.chemical:
+                skids[stage.chemical].append((start, end, 1))
+                draws[stage.chemical].append((start, need.grams))
+            if stage.water:
+                water[stage.water].append((start, end, need.flow_l_per_min))
+                if stage.to_waste:
+                    waste.append((start, end, need.flow_l_per_min))
+    per_operator = problem.attention_per_operator
+    yield from _above("operators' attention", attention, _offered(problem.operator_shifts, per_operator))
+    yield from _above("QC technicians", technicians, _offered(problem.technician_shifts, 1))
+    for name, uses in skids.items():
+        yield from _above(f"{name} skid", uses, [(0, problem.chemicals[name].skid_lines)])
+    for name, uses in water.items():
+        yield from _above(f"{name} water", uses, [(0, problem.water_l_per_min[name])])
+    for name, taken in draws.items():
+        yield from _short_of(problem, name, taken)
+    yield from _overflow(problem, waste)
+
+
+def _offered(shifts: Iterable[Shift], factor: int) -> list[tuple[int, float]]:
+    """Capacity as changes in time."""
+    changes: list[tuple[int, float]] = []
+    for shift in shifts:
+        changes += [(shift.start_min, shift.people * factor), (shift.end_min, -shift.people * factor)]
+    return changes
+
+
+def _above(what: str, uses: list[Interval], offered: list[tuple[int, float]]) -> Iterator[str]:
+    """Each moment from which more is used than offered."""
+    room: dict[int, float] = defaultdict(float)
+    for at, amount in offered:
+        room[at] += amount
+    for start, end, amount in uses:
+        room[start] -= amount
+        room[end] += amount
+    left = 0.0
+    for at in sorted(room):
+        left += room[at]
+        if left < 0:
+            yield f"{what}: {-left:g} too many at {at} min"
+
+
+def _short_of(problem: Problem, name: str, taken: list[tuple[int, int]]) -> Iterator[str]:
+    """The first moment at which the stock falls below its minimum; what arrives in the same minute counts first."""
+    supply = problem.chemicals[name]
+    moves = [(item.at_min, 0, item.kg * 1000) for item in supply.deliveries]
+    moves += [(at, 1, -grams) for at, grams in taken]
+    level_g = supply.initial_kg * 1000
+    for at, _, grams in sorted(moves):
+        level_g += grams
+        if level_g < supply.min_kg * 1000:
+            yield f"{name}: stock falls to {level_g / 1000:g} kg at {at} min, minimum {supply.min_kg:g} kg"
+            return
+
+
+def _overflow(problem: Problem, inflows: list[Interval]) -> Iterator[str]:
+    """Whether the waste tank runs over: its level rises and falls in straight lines between events."""
+    change: dict[int, int] = defaultdict(int)
+    for start, end, flow in inflows:
+        change[start] += flow
+        change[end] -= flow
+    tank = problem.waste
+    level, flow, last = float(tank.initial_l), 0, 0
+    for at in sorted(change):
+        level = max(0.0, level + (flow - tank.drain_l_per_min) * (at - last))
+        if level > tank.capacity_l + LEVEL_TOLERANCE_L:
+            yield f"waste tank: {level:g} L at {at} min, it holds {tank.capacity_l:g} L"
+            return
+        flow += change[at]
+        last = at
+
+
+def _score(problem: Problem, whole: list[_Whole], changes: list[Vessel], batches: int) -> Score:
+    done = {tank.id: item.batch.end_min for item in whole for tank in item.tanks}
+    late_min = {
+        tank.id: max(0, done.get(tank.id, problem.calendar_end_min) - tank.due_min) for tank in problem.tanks
+    }
+    weight = {tank.id: problem.priority_weight[tank.priority] for tank in problem.tanks}
+    weighted_h = sum(late_min[name] * weight[name] for name in late_min) / 60
+    waivers = sum(item.is_underfilled for item in whole)
+    running = batches * problem.costs.batch + waivers * problem.costs.underfill_waiver
+    running += sum(figures.changeover_cost(problem, vessel) for vessel in changes)
+    running += sum(figures.running_cost(problem, item.needs) for item in whole)
+    makespan_h = max(done.values(), default=0) / 60
+    total = (
+        problem.costs.late_per_weighted_hour * weighted_h
+        + running
+        + problem.costs.makespan_per_hour * makespan_h
+    )
+    return Score(
+        weighted_late_h=weighted_h,
+        late_tanks=sum(minutes > 0 for minutes in late_min.values()),
+        batches=batches,
+        waivers=waivers,
+        changeovers=len(changes),
+        running_cost=running,
+        makespan_h=makespan_h,
+        total=total,
+    )

@@ -1,0 +1,129 @@
+"""What no plan can serve, found before the search: which tank, key, chemical or class, and why.
+
+Each sentence names the datum that would have to change. What is named here stays out of the plan; everything else is planned.
+"""
+
+from __future__ import annotations
+
+from collections import defaultdict
+from dataclasses import dataclass
+
+from regenplant.core.scheduling import figures
+from regenplant.core.scheduling.problem import Key, Problem, Shift, Tank, Vessel
+
+
+@dataclass(frozen=True, slots=True)
+class Impossible:
+    """Tanks that cannot be served and the reason, as a sentence."""
+
+    tanks: tuple[str, ...]
+    reason: str
+
+
+def impossible(problem: Problem) -> tuple[Impossible, ...]:
+    """Everything that cannot be served whatever is planned. Not complete: what only several tanks together make impossible shows
+    as tanks without a batch in the answer of the search."""
+    found: list[Impossible] = []
+    by_key: dict[Key, list[Tank]] = defaultdict(list)
+    for tank in problem.tanks:
+        by_key[tank.key].append(tank)
+    for key in sorted(by_key, key=str):
+        tanks = by_key[key]
+        if (key.family, key.treatment) not in problem.recipes:
+            found.append(_all(tanks, f"No recipe for {key.family}, {key.treatment}."))
+            continue
+        vessels = [vessel for vessel in problem.vessels if problem.allowed(vessel, key)]
+        if not vessels:
+            found.append(_all(tanks, f"No vessel takes {key.family} of class {key.segregation}."))
+            continue
+        found.extend(_each_tank(problem, key, tanks, vessels))
+    found.extend(_supplies(problem))
+    return tuple(found)
+
+
+def _all(tanks: list[Tank], reason: str) -> Impossible:
+    return Impossible(tuple(tank.id for tank in tanks), reason)
+
+
+def _each_tank(problem: Problem, key: Key, tanks: list[Tank], vessels: list[Vessel]) -> list[Impossible]:
+    largest = max(vessel.max_fill_l for vessel in vessels)
+    found = [
+        _all(
+            [tank],
+            f"Tank {tank.id} holds {tank.volume_l:g} L; the largest vessel for {key} takes {largest:g} L.",
+        )
+        for tank in tanks
+        if tank.volume_l > largest
+    ]
+    fitting = [tank for tank in tanks if tank.volume_l <= largest]
+    if not fitting:
+        return found
+    stages = problem.recipes[key.family, key.treatment]
+    smallest = min(figures.charge_l(min(tank.volume_l for tank in fitting), vessel) for vessel in vessels)
+    for stage in stages:
+        need = figures.stage_need(stage, 1, smallest, min(problem.dose_percent.values()), problem.slot_min)
+        reason = _beyond(problem, need)
+        if reason:
+            found.append(_all(fitting, f"{key}, {stage.name}: {reason}"))
+            break
+    return found
+
+
+def _beyond(problem: Problem, need: figures.StageNeed) -> str:
+    """Why even the smallest batch cannot have this stage; "" if it can."""
+    stage = need.stage
+    most_operators = _most(problem.operator_shifts) * problem.attention_per_operator
+    if stage.attention > most_operators:
+        return f"takes {stage.attention} units of attention, at most {most_operators} are ever on shift."
+    if stage.technicians > _most(problem.technician_shifts):
+        return f"takes {stage.technicians} QC technicians, at most {_most(problem.technician_shifts)} are ever on shift."
+    if stage.water and need.flow_l_per_min > problem.water_l_per_min[stage.water]:
+        rate = problem.water_l_per_min[stage.water]
+        return f"takes {need.flow_l_per_min} L/min of {stage.water} water, {rate:g} L/min are made."
+    if stage.chemical:
+        supply = problem.chemicals[stage.chemical]
+        if supply.skid_lines < 1:
+            return f"there is no {stage.chemical} skid."
+        held_kg = supply.initial_kg - supply.min_kg + sum(item.kg for item in supply.deliveries)
+        if need.grams > held_kg * 1000:
+            return f"takes {need.grams / 1000:g} kg of {stage.chemical}, stock and deliveries leave {held_kg:g} kg."
+    tank = problem.waste
+    if stage.to_waste:
+        rise_l = (need.flow_l_per_min - tank.drain_l_per_min) * need.minutes
+        if rise_l > tank.capacity_l:
+            return f"fills the empty waste tank by {rise_l:g} L, it holds {tank.capacity_l:g} L."
+    return ""
+
+
+def _most(shifts: tuple[Shift, ...]) -> int:
+    """The most people on shift at any time."""
+    return max(
+        (
+            sum(other.people for other in shifts if other.start_min <= shift.start_min < other.end_min)
+            for shift in shifts
+        ),
+        default=0,
+    )
+
+
+def _supplies(problem: Problem) -> list[Impossible]:
+    """Chemicals of which all tanks together need more than there ever is, each litre dosed once and nothing underfilled."""
+    need_g: dict[str, float] = defaultdict(float)
+    for tank in problem.tanks:
+        for stage in problem.recipes.get((tank.key.family, tank.key.treatment), ()):
+            if stage.chemical:
+                percent = problem.dose_percent[tank.condition]
+                need_g[stage.chemical] += stage.dose_g_per_l * tank.volume_l * percent / 100
+    found = []
+    for name in sorted(need_g):
+        supply = problem.chemicals[name]
+        held_kg = supply.initial_kg - supply.min_kg + sum(item.kg for item in supply.deliveries)
+        if need_g[name] > held_kg * 1000:
+            found.append(
+                Impossible(
+                    (),
+                    f"All tanks together take at least {need_g[name] / 1000:.0f} kg of {name}; "
+                    f"stock and deliveries leave {held_kg:.0f} kg above the minimum.",
+                )
+            )
+    return found

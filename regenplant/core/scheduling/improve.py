@@ -1,0 +1,221 @@
+"""Taking pieces out of a plan and putting them back better, until time is up."""
+
+from __future__ import annotations
+
+import math
+from collections import defaultdict
+from collections.abc import Callable
+from dataclasses import dataclass
+
+from regenplant.core.scheduling.board import Placed
+from regenplant.core.scheduling.search import UNPLACED_COST, Search
+
+
+@dataclass(frozen=True, slots=True)
+class Kept:
+    """A copy of the board: enough to put it back."""
+
+    batches: tuple[tuple[Placed, tuple[int, ...]], ...]
+    unplaced: tuple[int, ...]
+    score: float
+
+
+def improve(search: Search, is_over: Callable[[int], float], warmth: float = 0.02) -> int:
+    """Improves the plan on the board in place and leaves the best one found there. ``is_over`` is told the number of the step and
+    answers which part of the time has passed; 1 ends it. Returns the number of steps."""
+    rng = search.random
+    search.score = search.whole_score()
+    best = keep(search)
+    steps = 0
+    temperature_0 = warmth * max(1.0, search.score / max(1, len(search.batches)))
+    while search.batches or search.unplaced:
+        passed = is_over(steps)
+        if passed >= 1.0:
+            break
+        steps += 1
+        temperature = temperature_0 * (1.0 - passed) ** 2
+        before = search.score
+        removed = _choose(search)
+        change = _Change(search, removed)
+        change.rebuild()
+        allowed = -temperature * math.log(max(rng.random(), 1e-12))
+        if change.rise < allowed - 1e-9 or (change.rise <= 1e-9 and change.rise < allowed):
+            search.score = before + change.rise
+            if search.score < best.score - 1e-6:
+                best = keep(search)
+        else:
+            change.undo()
+    restore(search, best)
+    return steps
+
+
+def keep(search: Search) -> Kept:
+    """A copy of what is on the board. Placed batches never change, so only the lists are copied."""
+    return Kept(tuple((batch, ()) for batch in search.batches), tuple(search.unplaced), search.score)
+
+
+def restore(search: Search, kept: Kept) -> None:
+    """Puts a copy back."""
+    wanted = {id(batch) for batch, _ in kept.batches}
+    for batch in [item for item in search.batches if id(item) not in wanted]:
+        search.take_off(batch)
+    present = {id(batch) for batch in search.batches}
+    for batch, _ in kept.batches:
+        if id(batch) not in present:
+            search.board.put(batch)
+            search.batches.append(batch)
+    search.unplaced = list(kept.unplaced)
+    search.score = kept.score
+
+
+class _Change:
+    """One step: what was taken off, what was put on, and what it adds to the score."""
+
+    def __init__(self, search: Search, removed: list[Placed]) -> None:
+        self.search = search
+        self.removed = removed
+        self.added: list[Placed] = []
+        self.unplaced = list(search.unplaced)
+        self.rise = 0.0
+
+    def rebuild(self) -> None:
+        search = self.search
+        compiled = search.compiled
+        touched = {batch.vessel for batch in self.removed}
+        row_costs = {vessel: search.changes_cost(vessel) for vessel in range(len(search.board.sequence))}
+        end = search.last_end()
+        for batch in self.removed:
+            search.take_off(batch)
+        tanks = [tank for batch in self.removed for tank in batch.tanks] + search.unplaced
+        search.unplaced = []
+        for key, group in self._batches(tanks):
+            volume = sum(compiled.volume[tank] for tank in group)
+            percent = max(compiled.percent[tank] for tank in group)
+            fit = search.best_fit(key, group, volume, percent)
+            if fit is None:
+                search.unplaced.extend(group)
+                continue
+            self.added.append(search.put(key, group, volume, percent, fit))
+            touched.add(fit.vessel)
+        self.rise = sum(batch.cost for batch in self.added) - sum(batch.cost for batch in self.removed)
+        self.rise += UNPLACED_COST * (len(search.unplaced) - len(self.unplaced))
+        self.rise += sum(search.changes_cost(vessel) - row_costs[vessel] for vessel in touched)
+        self.rise += compiled.span_per_slot * (search.last_end() - end)
+
+    def undo(self) -> None:
+        for batch in self.added:
+            self.search.take_off(batch)
+        for batch in self.removed:
+            self.search.board.put(batch)
+            self.search.batches.append(batch)
+        self.search.unplaced = self.unplaced
+
+    def _batches(self, tanks: list[int]) -> list[tuple[int, list[int]]]:
+        """The tanks pooled by key into batches, in the order in which they are put on."""
+        search = self.search
+        compiled, rng = search.compiled, search.random
+        groups: dict[int, list[int]] = defaultdict(list)
+        for tank in tanks:
+            if compiled.vessels_of[compiled.key_of[tank]] and compiled.stages[compiled.key_of[tank]]:
+                groups[compiled.key_of[tank]].append(tank)
+            else:
+                search.unplaced.append(tank)
+        formed: list[tuple[float, int, list[int]]] = []
+        urgency_first = rng.random() < 0.7
+        for key in sorted(groups):
+            left = groups[key]
+            vessels = compiled.vessels_of[key]
+            way = rng.random()
+            if way < 0.5:
+                left.sort(
+                    key=lambda t: (
+                        compiled.due_min[t] + 200 * rng.random() - 300 * math.log(compiled.weight[t]),
+                        t,
+                    )
+                )
+            elif way < 0.75:
+                left.sort(key=lambda t: (compiled.received[t], -compiled.volume[t], t))
+            else:
+                left.sort(key=lambda t: (-compiled.volume[t] * (0.7 + 0.6 * rng.random()), t))
+            capacities = [compiled.capacity[v] for v in vessels]
+            while left:
+                capacity = max(capacities) if rng.random() < 0.6 else rng.choice(capacities)
+                group, _ = search.fill(left, capacity)
+                if not group:
+                    group, _ = search.fill(left, max(capacities))
+                if not group:
+                    search.unplaced.extend(left)
+                    break
+                chosen = set(group)
+                left = [tank for tank in left if tank not in chosen]
+                formed.append((self._rank(group, urgency_first), key, group))
+        formed.sort(key=lambda item: item[0])
+        return [(key, group) for _, key, group in formed]
+
+    def _rank(self, group: list[int], urgency_first: bool) -> float:
+        search = self.search
+        compiled, rng = search.compiled, search.random
+        if urgency_first:
+            due = min(compiled.due_min[t] - 400 * math.log(compiled.weight[t]) for t in group)
+            return due + 600 * rng.random()
+        return rng.random()
+
+
+def _choose(search: Search) -> list[Placed]:
+    """Batches that are taken off together: near each other in time, in key, or in vessel."""
+    rng = search.random
+    batches = search.batches
+    if not batches:
+        return []
+    wanted = min(len(batches), 1 + int(rng.random() ** 2 * 9) + 1)
+    way = rng.random()
+    seed = _seed(search)
+    if way < 0.35:
+        scale = 1.0
+        near = sorted(batches, key=lambda b: abs(b.start - seed.start) * (0.5 + rng.random()) * scale)
+    elif way < 0.65:
+        near = sorted(
+            batches,
+            key=lambda b: (
+                (
+                    (
+                        0
+                        if b.key == seed.key
+                        else 400
+                        if search.compiled.keys[b.key].family == search.compiled.keys[seed.key].family
+                        else 900
+                    )
+                    + abs(b.start - seed.start)
+                )
+                * (0.5 + rng.random())
+            ),
+        )
+    elif way < 0.85:
+        row = search.board.sequence[seed.vessel]
+        at = row.index(seed)
+        first = max(0, at - rng.randrange(wanted))
+        near = row[first : first + wanted]
+        if seed not in near:
+            near = [seed, *near][:wanted]
+    else:
+        allowed = set(search.compiled.vessels_of[seed.key])
+        near = sorted(
+            (b for b in batches if b.vessel in allowed),
+            key=lambda b: (
+                (max(0, seed.start - b.start) + 3 * max(0, b.start - seed.start)) * (0.3 + rng.random())
+            ),
+        )
+        if seed not in near[:wanted]:
+            near = [seed, *near]
+    return near[:wanted]
+
+
+def _seed(search: Search) -> Placed:
+    """A batch to begin with: dear ones more often."""
+    rng = search.random
+    best = rng.choice(search.batches)
+    for _ in range(2):
+        other = rng.choice(search.batches)
+        if other.cost > best.cost and rng.random() < 0.5:
+            best = other
+    return best

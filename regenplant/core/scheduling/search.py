@@ -1,0 +1,188 @@
+"""Finding plans: a first plan at once, then taking pieces out and putting them back better (large-neighbourhood search).
+
+A step takes some batches off the board, pools their tanks again by key, and puts new batches where they cost least: the price of
+the batch, its lateness, and the changeovers before and after it. Worse plans are taken on with a chance that falls with time
+(simulated annealing). Every batch on the board keeps every limit at every moment, so the best plan so far can always be given out.
+"""
+
+from __future__ import annotations
+
+import math
+import random
+from collections.abc import Callable
+from dataclasses import dataclass
+
+from regenplant.core.scheduling.board import Board, Placed
+from regenplant.core.scheduling.compiled import Compiled, Needs
+
+UNPLACED_COST = 1e7
+"""Price of a tank without a batch: more than any plan may gain by leaving one out."""
+
+
+@dataclass(slots=True)
+class Fit:
+    """One place for a batch: vessel, start slots, and what it adds to the score."""
+
+    vessel: int
+    needs: Needs
+    starts: list[int]
+    cost: float
+    added: float
+
+
+class Search:
+    """One search on one board. Deterministic for a seed and a number of steps."""
+
+    def __init__(self, compiled: Compiled, seed: int) -> None:
+        self.compiled = compiled
+        self.board = Board(compiled)
+        self.random = random.Random(seed)
+        self.batches: list[Placed] = []
+        self.unplaced: list[int] = []
+        self.score = 0.0
+
+    # --- what things cost -----------------------------------------------------------------------------------------------
+
+    def late_cost(self, tanks: list[int], end_slot: int) -> float:
+        """Price of the lateness of tanks that are ready then."""
+        compiled = self.compiled
+        done = end_slot * compiled.slot_min
+        late = 0.0
+        for tank in tanks:
+            over = done - compiled.due_min[tank]
+            if over > 0:
+                late += over * compiled.weight[tank]
+        return late * compiled.late_per_min
+
+    def fixed_cost(self, vessel: int, volume: float, needs: Needs) -> float:
+        """Price of a batch wherever it stands in time."""
+        costs = self.compiled.problem.costs
+        waiver = costs.underfill_waiver if volume < self.compiled.minimum[vessel] else 0.0
+        return costs.batch + waiver + needs.cost
+
+    def changes_cost(self, vessel: int) -> float:
+        """Price of the changeovers of a vessel as it stands."""
+        compiled = self.compiled
+        count, before = 0, -1
+        for batch in self.board.sequence[vessel]:
+            count += self.change(vessel, before, batch.key) > 0
+            before = batch.key
+        return count * compiled.change_cost[vessel]
+
+    def change(self, vessel: int, before: int, after: int) -> int:
+        """Slots of changeover; ``before`` -1 stands for what the vessel held at first."""
+        if before < 0:
+            return self.compiled.first_change_slots[vessel][after]
+        return self.compiled.change_slots[before][after]
+
+    def whole_score(self) -> float:
+        """The score of the board, summed anew."""
+        total = sum(batch.cost for batch in self.batches) + UNPLACED_COST * len(self.unplaced)
+        total += sum(self.changes_cost(vessel) for vessel in range(len(self.board.sequence)))
+        return total + self.compiled.span_per_slot * self.last_end()
+
+    def last_end(self) -> int:
+        """The slot in which everything is done."""
+        return max((row[-1].end for row in self.board.sequence if row), default=0)
+
+    # --- where a batch fits -----------------------------------------------------------------------------------------------
+
+    def best_fit(
+        self, key: int, tanks: list[int], volume: float, percent: float, not_before: int = 0
+    ) -> Fit | None:
+        """The place that adds least to the score, of all vessels and gaps."""
+        compiled = self.compiled
+        earliest = max(not_before, max(compiled.received[tank] for tank in tanks))
+        last_end = self.last_end()
+        best: Fit | None = None
+        for vessel in compiled.vessels_of[key]:
+            if volume > compiled.capacity[vessel]:
+                continue
+            needs = compiled.needs(key, len(tanks), max(volume, compiled.minimum[vessel]), percent)
+            fixed = self.fixed_cost(vessel, volume, needs)
+            best = self._best_gap(vessel, key, tanks, needs, fixed, earliest, last_end, best)
+        return best
+
+    def _best_gap(
+        self,
+        vessel: int,
+        key: int,
+        tanks: list[int],
+        needs: Needs,
+        fixed: float,
+        earliest: int,
+        last_end: int,
+        best: Fit | None,
+    ) -> Fit | None:
+        """The best of the gaps of one vessel, if better than the best so far. Gaps in order of time: when even an end at once
+        would be too dear, the later ones are not looked at."""
+        compiled, board = self.compiled, self.board
+        row = board.sequence[vessel]
+        change_cost = compiled.change_cost[vessel]
+        span = compiled.span_per_slot
+        before, free = -1, compiled.ready[vessel]
+        for at in range(len(row) + 1):
+            after = row[at] if at < len(row) else None
+            if after is not None and after.start <= earliest:
+                before, free = after.key, after.end
+                continue
+            setup = self.change(vessel, before, key)
+            begin = max(earliest, free + setup)
+            added = fixed + (change_cost if setup else 0.0)
+            end_by = board.slots
+            if after is not None:
+                next_setup = compiled.change_slots[key][after.key]
+                end_by = after.start - next_setup
+                added += change_cost * ((next_setup > 0) - (self.change(vessel, before, after.key) > 0))
+            if begin + needs.shortest <= end_by:
+                least = added + self.late_cost(tanks, begin + needs.shortest)
+                if best is None or least < best.added - 1e-9:
+                    starts = board.fit(needs, begin, end_by)
+                    if starts is not None:
+                        end = starts[-1] + needs.steps[-1].slots
+                        late = self.late_cost(tanks, end)
+                        total = added + late + span * max(0, end - last_end) + 1e-4 * end
+                        if best is None or total < best.added:
+                            best = Fit(vessel, needs, starts, fixed + late, total)
+                elif fixed + self.late_cost(tanks, begin + needs.shortest) - change_cost >= best.added:
+                    break
+            if after is not None:
+                before, free = after.key, after.end
+        return best
+
+    def put(self, key: int, tanks: list[int], volume: float, percent: float, fit: Fit) -> Placed:
+        """A new batch onto the board."""
+        batch = Placed(key, tanks, volume, percent, fit.vessel, fit.needs)
+        batch.starts = fit.starts
+        batch.start = fit.starts[0]
+        batch.end = fit.starts[-1] + fit.needs.steps[-1].slots
+        batch.cost = fit.cost
+        self.board.put(batch)
+        self.batches.append(batch)
+        return batch
+
+    def take_off(self, batch: Placed) -> None:
+        """A batch from the board."""
+        self.board.remove(batch)
+        self.batches.remove(batch)
+
+    # --- forming batches ---------------------------------------------------------------------------------------------------
+
+    def fill(self, tanks: list[int], capacity: float) -> tuple[list[int], float]:
+        """Of tanks in order those that fit, each skipped one giving way to the next."""
+        volume = self.compiled.volume
+        chosen, total = [], 0.0
+        for tank in tanks:
+            if total + volume[tank] <= capacity:
+                chosen.append(tank)
+                total += volume[tank]
+        return chosen, total
+
+
+Clock = Callable[[], bool]
+"""Whether time is up."""
+
+
+def logistic_chance(rise: float, temperature: float) -> float:
+    """Chance with which a plan that is dearer by so much is taken on."""
+    return math.exp(-rise / temperature) if temperature > 0 else 0.0

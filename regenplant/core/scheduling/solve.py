@@ -1,0 +1,217 @@
+"""The door of the planner: a first plan at once, a better one for every second it is given, and what cannot be served.
+
+Two searches run side by side in processes of their own, from different seeds; they meet a few times, and both go on from the better
+plan. With one worker and a number of steps instead of seconds the answer is the same each time.
+"""
+
+from __future__ import annotations
+
+import multiprocessing
+import random
+import time
+from collections.abc import Callable
+from concurrent.futures import ProcessPoolExecutor
+from dataclasses import dataclass
+
+from regenplant.core.errors import OutOfRange
+from regenplant.core.scheduling.board import Placed
+from regenplant.core.scheduling.compiled import Compiled
+from regenplant.core.scheduling.greedy import Rule, first_plan
+from regenplant.core.scheduling.improve import improve
+from regenplant.core.scheduling.plan import Plan, PlannedBatch, PlannedStage
+from regenplant.core.scheduling.problem import Problem
+from regenplant.core.scheduling.search import Search
+
+MEETINGS = (0.55, 0.8, 1.0)
+"""At which parts of the time the searches meet."""
+
+FIRST_PLANS_FRAC = 0.08
+"""Share of the time spent on first plans by different rules."""
+
+FEWEST_FIRST_PLANS = 4
+
+Row = tuple[int, tuple[int, ...], int, tuple[int, ...]]
+"""A batch on its way between processes: key, tanks, vessel, start slots."""
+
+
+@dataclass(frozen=True, slots=True)
+class Budget:
+    """How long to search: seconds on the clock, or steps (then the answer is repeatable). ``workers`` from 1."""
+
+    seconds: float | None = None
+    steps: int | None = None
+    workers: int = 1
+
+    def __post_init__(self) -> None:
+        if (self.seconds is None) == (self.steps is None):
+            raise OutOfRange("Give either seconds or steps to the planner.", field="seconds")
+        if self.seconds is not None and not 0 < self.seconds <= 86_400:
+            raise OutOfRange(
+                f"The planner takes from 0 to 86,400 seconds, not {self.seconds:g}.", field="seconds"
+            )
+        if self.steps is not None and not 0 <= self.steps <= 10_000_000:
+            raise OutOfRange(f"The planner takes 0 to 10,000,000 steps, not {self.steps:,}.", field="steps")
+        if self.workers < 1:
+            raise OutOfRange("The planner needs at least one worker.", field="workers")
+
+
+@dataclass(frozen=True, slots=True)
+class Answer:
+    """The best plan found, its score as the search counts it, the tanks without a batch, and how many steps were taken."""
+
+    plan: Plan
+    score: float
+    unplaced: tuple[str, ...]
+    steps: int
+
+
+def solve(
+    problem: Problem, seed: int, budget: Budget, on_first: Callable[[Answer], None] | None = None
+) -> Answer:
+    """The best plan that was found in the budget. ``on_first`` is handed the first plan as soon as it stands."""
+    began = time.monotonic()
+    compiled = Compiled(problem)
+    search = Search(compiled, seed)
+    first_plan(search, Rule())
+    if on_first is not None:
+        on_first(_answer(search, 0))
+    if not search.batches:
+        return _answer(search, 0)
+    rows = _rows(search)
+    if budget.seconds is None or budget.workers == 1:
+        search, steps = _search_on(compiled, rows, seed, budget, began, 0.0, 1.0)
+        return _answer(search, steps)
+    return _side_by_side(compiled, rows, seed, budget, began)
+
+
+def _side_by_side(compiled: Compiled, rows: list[Row], seed: int, budget: Budget, began: float) -> Answer:
+    """Workers that meet; each takes the problem once and keeps it."""
+    context = multiprocessing.get_context("spawn")
+    steps = 0
+    with ProcessPoolExecutor(
+        budget.workers, mp_context=context, initializer=_begin, initargs=(compiled.problem,)
+    ) as pool:
+        passed = 0.0
+        for meeting, until in enumerate(MEETINGS):
+            tasks = [
+                pool.submit(_round, rows, seed * 1_000 + meeting * 100 + worker, budget, began, passed, until)
+                for worker in range(budget.workers)
+            ]
+            found = [task.result() for task in tasks]
+            steps += sum(count for _, _, count in found)
+            _, rows, _ = min(found, key=lambda item: item[0])
+            passed = until
+    search = Search(compiled, seed)
+    _load(search, rows)
+    return _answer(search, steps)
+
+
+_compiled: Compiled | None = None
+"""The problem of this worker process."""
+
+
+def _begin(problem: Problem) -> None:
+    global _compiled  # one process works on one problem; handing it over for every round would cost more than it does
+    _compiled = Compiled(problem)
+
+
+def _round(
+    rows: list[Row], seed: int, budget: Budget, began: float, passed: float, until: float
+) -> tuple[float, list[Row], int]:
+    assert _compiled is not None
+    search, steps = _search_on(_compiled, rows, seed, budget, began, passed, until)
+    return search.score, _rows(search), steps
+
+
+def _search_on(
+    compiled: Compiled, rows: list[Row], seed: int, budget: Budget, began: float, passed: float, until: float
+) -> tuple[Search, int]:
+    """Goes on from a plan; in the first round, from the best of first plans by different rules."""
+    search = Search(compiled, seed)
+    _load(search, rows)
+    if passed == 0.0:
+        search = _best_first(compiled, search, seed, budget, began)
+
+    def part(steps: int) -> float:
+        if budget.seconds is None:
+            assert budget.steps is not None
+            return steps / budget.steps if budget.steps else 1.0
+        now = (time.monotonic() - began) / budget.seconds
+        return 1.0 if now >= until else min(now, 0.999_999)
+
+    steps = improve(search, part)
+    return search, steps
+
+
+def _best_first(compiled: Compiled, search: Search, seed: int, budget: Budget, began: float) -> Search:
+    rng = random.Random(seed)
+    tried = 0
+    while tried < FEWEST_FIRST_PLANS or (
+        budget.seconds is not None and time.monotonic() - began < budget.seconds * FIRST_PLANS_FRAC
+    ):
+        if budget.seconds is not None and time.monotonic() - began > budget.seconds * 0.5:
+            break
+        tried += 1
+        other = Search(compiled, seed)
+        first_plan(other, Rule.drawn(rng))
+        if other.score < search.score:
+            search = other
+    return search
+
+
+def _rows(search: Search) -> list[Row]:
+    return [(batch.key, tuple(batch.tanks), batch.vessel, tuple(batch.starts)) for batch in search.batches]
+
+
+def _load(search: Search, rows: list[Row]) -> None:
+    """Puts a plan onto an empty board."""
+    compiled = search.compiled
+    placed: set[int] = set()
+    for key, tanks, vessel, starts in rows:
+        volume = sum(compiled.volume[tank] for tank in tanks)
+        percent = max(compiled.percent[tank] for tank in tanks)
+        needs = compiled.needs(key, len(tanks), max(volume, compiled.minimum[vessel]), percent)
+        batch = Placed(key, list(tanks), volume, percent, vessel, needs)
+        batch.starts = list(starts)
+        batch.start = starts[0]
+        batch.end = starts[-1] + needs.steps[-1].slots
+        batch.cost = search.fixed_cost(vessel, volume, needs) + search.late_cost(batch.tanks, batch.end)
+        search.board.put(batch)
+        search.batches.append(batch)
+        placed.update(tanks)
+    search.unplaced = [tank for tank in range(len(compiled.key_of)) if tank not in placed]
+    search.score = search.whole_score()
+
+
+def _answer(search: Search, steps: int) -> Answer:
+    compiled = search.compiled
+    tanks = compiled.problem.tanks
+    return Answer(
+        plan=Plan(compiled.problem.name, tuple(_planned(compiled, search.batches))),
+        score=search.score,
+        unplaced=tuple(tanks[tank].id for tank in search.unplaced),
+        steps=steps,
+    )
+
+
+def _planned(compiled: Compiled, batches: list[Placed]) -> list[PlannedBatch]:
+    """The batches in order of time, numbered."""
+    minutes = compiled.slot_min
+    planned = []
+    for number, batch in enumerate(sorted(batches, key=lambda item: (item.start, item.vessel)), start=1):
+        stages = tuple(
+            PlannedStage(stage.name, start * minutes, (start + step.slots) * minutes)
+            for stage, step, start in zip(
+                compiled.stages[batch.key], batch.needs.steps, batch.starts, strict=True
+            )
+        )
+        planned.append(
+            PlannedBatch(
+                id=f"B{number:04d}",
+                vessel=compiled.problem.vessels[batch.vessel].id,
+                tanks=tuple(compiled.problem.tanks[tank].id for tank in batch.tanks),
+                underfill_waiver=batch.volume < compiled.minimum[batch.vessel],
+                stages=stages,
+            )
+        )
+    return planned
