@@ -78,6 +78,7 @@ GROUPS: tuple[Group, ...] = (
     Group("reagent", "Reagent to bring a waste to a pH", r"reagent to bring", ("neutralization_reagent",), unit="mol"),
     Group("rise", "Temperature rise on mixing", r"temperature rise", ("neutralization_temperature_rise",), unit="K"),
     # --- stock ---------------------------------------------------------------------------------------------------------------
+    Group("resin_ageing", "Capacity that resin of an age has left", r"^strong-base capacity left of new|^capacity left of cation resin", note="The rows are the program's own table: agreement says that they were copied rightly, not more."),
     Group("tank_levels", "Volume in a tank from its level", r"^volume in an? (lying|upright) tank", note="The geometry is checked; a real tank sags, leans and bulges, which only a table of its own knows."),
     # --- trends --------------------------------------------------------------------------------------------------------------
     Group("control_limits", "Control limits and moving averages", r"of individuals|mean moving range|EWMA", unit="", note="The method is checked; whether eight rinses are enough is common practice."),
