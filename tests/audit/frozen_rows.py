@@ -33,6 +33,8 @@ FROZEN: dict[str, dict[str, Any]] = {
     "keeping_retentionversion": {"state": "approved"},
     "chemicals_unloading": {"alarm": ""},
     "chemicals_spill": {"state": "open", "closed_by_id": None, "closed_at": None, "closing_words": ""},
+    "resins_lotmovement": {"kind": "received", "other_lot_id": None},
+    "use_chemicalprice": {"supplier": ""},
     "plant_calibration": {"laboratory": ""},
     "plant_outofservice": {"cause": "lost", "calibration_id": None},
     "plant_impactlook": {"no_longer": 0},
