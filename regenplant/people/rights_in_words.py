@@ -113,6 +113,8 @@ THINGS: dict[str, str] = {
     "chemical": "Chemicals",
     "spill": "Spills",
     "plant": "Plant",
+    "site": "Site",
+    "waste": "Waste tanks",
     "permit": "Discharge permit",
     "discharge": "Discharges to the sewer",
     "excursion": "Excursions",

@@ -190,8 +190,34 @@ def test_the_core_knows_no_clock_and_no_chance() -> None:
         for m in modules_in("regenplant.core")
         for node in ast.walk(m.tree)
         if isinstance(node, ast.Call) and isinstance(node.func, ast.Attribute) and node.func.attr in forbidden
+        if not (lies_in(m.name, "regenplant.core.scheduling") and is_drawn_from_a_seed(node.func))
     ]
     assert found == []
+    unseeded = [
+        m.at(node)
+        for m in modules_in("regenplant.core")
+        for node in ast.walk(m.tree)
+        if isinstance(node, ast.Call)
+        and ast.unparse(node.func).endswith(("Random", "default_rng"))
+        and not (node.args or node.keywords)
+    ]
+    assert unseeded == []
+
+
+def is_drawn_from_a_seed(called: ast.Attribute) -> bool:
+    """The search of the planner draws from a generator that was made from its seed, and from nothing else."""
+    return ast.unparse(called.value) in {"rng", "search.random", "self.random"}
+
+
+def test_chance_without_a_seed_is_an_offence() -> None:
+    def of(text: str) -> ast.Attribute:
+        call = ast.parse(text, mode="eval").body
+        assert isinstance(call, ast.Call) and isinstance(call.func, ast.Attribute)
+        return call.func
+
+    assert is_drawn_from_a_seed(of("rng.random()"))
+    assert not is_drawn_from_a_seed(of("random.random()"))
+    assert not is_drawn_from_a_seed(of("np.random.uniform()"))
 
 
 def test_settings_are_reached_through_the_framework() -> None:

@@ -26,7 +26,7 @@ def test_the_checks_are_silent(db: None) -> None:
 
 def test_only_signing_in_and_the_way_to_help_are_open_to_strangers(db: None) -> None:
     """Every other address leads a stranger to the sign-in page, whatever stands there."""
-    open_to_all = {"sign-in", "sign-out", "emergency"}
+    open_to_all = {"sign-in", "sign-out", "emergency", "emergency-card"}
     open_in_the_demonstration = {"parts"}
     client = Client()
     wrong = []

@@ -20,7 +20,7 @@ from regenplant.audit.by import By
 from regenplant.audit.models import AuditEvent
 from regenplant.batches.models import Batch, Hold, StepEntry
 from regenplant.chemicals import services as chemical_services
-from regenplant.chemicals.models import Movement
+from regenplant.chemicals.models import Movement, StockCount
 from regenplant.people.models import Person
 from regenplant.tanks.models import Customer, Tank, TankVisit
 
@@ -33,7 +33,7 @@ def found(marks: dict[str, list[str]]) -> dict[str, dict[str, list[int]]]:
     acts = _acts_by_mark()
     rows = {
         "count": Counter(
-            Movement.objects.filter(reason__in=marks.get("count", [])).values_list("reason", flat=True)
+            StockCount.objects.filter(note__in=marks.get("count", [])).values_list("note", flat=True)
         ),
         "customer": Counter(
             Customer.objects.filter(code__in=marks.get("customer", [])).values_list("code", flat=True)

@@ -14,9 +14,8 @@ Left out: that states return to a vessel, that tanks wait for each other, and th
 
 from __future__ import annotations
 
-import time
 from collections import defaultdict
-from collections.abc import Iterator
+from collections.abc import Callable, Iterator
 from dataclasses import dataclass
 
 import numpy as np
@@ -45,9 +44,9 @@ class Bound:
         return self.batching + self.lateness + self.makespan
 
 
-def lower_bound(compiled: Compiled, seconds: float = 10.0) -> Bound:
-    """The bound of an instance whose tanks can all be served. ``seconds`` is about how long it may take; with less time the bound is
-    lower, never wrong."""
+def lower_bound(compiled: Compiled, seconds: float, clock: Callable[[], float]) -> Bound:
+    """The bound of an instance whose tanks can all be served. ``seconds`` is about how long it may take by ``clock``; with less
+    time the bound is lower, never wrong."""
     states: dict[State, list[int]] = defaultdict(list)
     for key, name in enumerate(compiled.keys):
         if compiled.vessels_of[key] and compiled.stages[key]:
@@ -59,7 +58,7 @@ def lower_bound(compiled: Compiled, seconds: float = 10.0) -> Bound:
         for tank, end in ends.items()
     )
     return Bound(
-        batching=sum(_state_bound(compiled, state, keys, share) for state, keys in states.items()),
+        batching=sum(_state_bound(compiled, state, keys, share, clock) for state, keys in states.items()),
         lateness=late * compiled.late_per_min,
         makespan=compiled.span_per_slot * max(ends.values(), default=0),
     )
@@ -107,7 +106,9 @@ def _kinds(compiled: Compiled, key: int) -> list[_Kind]:
     return [_Kind(volume, percent, count) for (volume, percent), count in sorted(counts.items())]
 
 
-def _state_bound(compiled: Compiled, state: State, keys: list[int], seconds: float) -> float:
+def _state_bound(
+    compiled: Compiled, state: State, keys: list[int], seconds: float, clock: Callable[[], float]
+) -> float:
     """The least that the tanks of one state cost."""
     kinds = {key: _kinds(compiled, key) for key in keys}
     patterns = {key: list(_patterns(compiled, key, kinds[key])) for key in keys}
@@ -115,7 +116,7 @@ def _state_bound(compiled: Compiled, state: State, keys: list[int], seconds: flo
         return _exact(compiled, state, kinds, patterns, seconds)
     vessels = {vessel for key in keys for vessel in compiled.vessels_of[key]}
     entry = min(_entry(compiled, state, vessel) for vessel in vessels)
-    return entry + sum(_relaxed(compiled, key, kinds[key], seconds / len(keys)) for key in keys)
+    return entry + sum(_relaxed(compiled, key, kinds[key], seconds / len(keys), clock) for key in keys)
 
 
 def _patterns(compiled: Compiled, key: int, kinds: list[_Kind]) -> Iterator[tuple[int, ...]]:
@@ -239,12 +240,14 @@ class _Program:
         return float(relaxed.fun) if relaxed.success else 0.0
 
 
-def _relaxed(compiled: Compiled, key: int, kinds: list[_Kind], seconds: float) -> float:
+def _relaxed(
+    compiled: Compiled, key: int, kinds: list[_Kind], seconds: float, clock: Callable[[], float]
+) -> float:
     """The linear relaxation over all batches, with columns found by a knapsack recursion until none is missing or time is up. Prices that
     some batch would beat are scaled down until none does (Farley 1990), so the answer is a bound at any moment."""
     from scipy.optimize import linprog
 
-    until = time.monotonic() + seconds
+    until = clock() + seconds
     percents = sorted({kind.percent for kind in kinds})
     prices = _prices(compiled, key, percents)
     need = [float(kind.count) for kind in kinds]
@@ -263,7 +266,7 @@ def _relaxed(compiled: Compiled, key: int, kinds: list[_Kind], seconds: float) -
             if gain > 1.0 + 1e-7:
                 missing.append((pattern, float(prices[percent][volume])))
         best = max(best, sum(value * count for value, count in zip(worth, need, strict=True)) / ratio)
-        if not missing or time.monotonic() > until:
+        if not missing or clock() > until:
             return best
         for pattern, cost in missing:
             columns.append(pattern)

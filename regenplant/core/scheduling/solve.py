@@ -8,7 +8,6 @@ from __future__ import annotations
 
 import multiprocessing
 import random
-import time
 from collections.abc import Callable
 from concurrent.futures import ProcessPoolExecutor
 from dataclasses import dataclass
@@ -41,10 +40,14 @@ class Budget:
     seconds: float | None = None
     steps: int | None = None
     workers: int = 1
+    clock: Callable[[], float] | None = None
+    """Gives seconds; the core has no clock of its own. For several workers one that all processes share, and a function of a module."""
 
     def __post_init__(self) -> None:
         if (self.seconds is None) == (self.steps is None):
             raise OutOfRange("Give either seconds or steps to the planner.", field="seconds")
+        if self.seconds is not None and self.clock is None:
+            raise OutOfRange("A planner that is given seconds needs a clock.", field="clock")
         if self.seconds is not None and not 0 < self.seconds <= 86_400:
             raise OutOfRange(
                 f"The planner takes from 0 to 86,400 seconds, not {self.seconds:g}.", field="seconds"
@@ -53,6 +56,10 @@ class Budget:
             raise OutOfRange(f"The planner takes 0 to 10,000,000 steps, not {self.steps:,}.", field="steps")
         if self.workers < 1:
             raise OutOfRange("The planner needs at least one worker.", field="workers")
+
+    def told_s(self) -> float:
+        """What the clock says; 0 for a budget of steps."""
+        return self.clock() if self.clock is not None else 0.0
 
 
 @dataclass(frozen=True, slots=True)
@@ -69,7 +76,7 @@ def solve(
     problem: Problem, seed: int, budget: Budget, on_first: Callable[[Answer], None] | None = None
 ) -> Answer:
     """The best plan that was found in the budget. ``on_first`` is handed the first plan as soon as it stands."""
-    began = time.monotonic()
+    began = budget.told_s()
     compiled = Compiled(problem)
     search = Search(compiled, seed)
     first_plan(search, Rule())
@@ -136,7 +143,7 @@ def _search_on(
         if budget.seconds is None:
             assert budget.steps is not None
             return steps / budget.steps if budget.steps else 1.0
-        now = (time.monotonic() - began) / budget.seconds
+        now = (budget.told_s() - began) / budget.seconds
         return 1.0 if now >= until else min(now, 0.999_999)
 
     steps = improve(search, part)
@@ -147,9 +154,9 @@ def _best_first(compiled: Compiled, search: Search, seed: int, budget: Budget, b
     rng = random.Random(seed)
     tried = 0
     while tried < FEWEST_FIRST_PLANS or (
-        budget.seconds is not None and time.monotonic() - began < budget.seconds * FIRST_PLANS_FRAC
+        budget.seconds is not None and budget.told_s() - began < budget.seconds * FIRST_PLANS_FRAC
     ):
-        if budget.seconds is not None and time.monotonic() - began > budget.seconds * 0.5:
+        if budget.seconds is not None and budget.told_s() - began > budget.seconds * 0.5:
             break
         tried += 1
         other = Search(compiled, seed)

@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import time
 from collections.abc import Iterator
 from typing import Any
 
@@ -21,7 +22,7 @@ from tests.core.scheduling.instances import instance
 def test_no_plan_lies_below_the_bound(seed: int) -> None:
     problem = problem_from(instance(seed, tanks=4 + seed % 15))
     answer = solve(problem, 1, Budget(steps=40))
-    bound = lower_bound(Compiled(problem), 5.0)
+    bound = lower_bound(Compiled(problem), 5.0, time.monotonic)
     assert not answer.unplaced
     assert 0 < bound.total <= answer.score + 1e-6
 
@@ -85,7 +86,7 @@ def one_key(seed: int, **changes: Any) -> Problem:
 @pytest.mark.parametrize("seed", range(8))
 def test_the_bound_of_batching_is_the_cheapest_partition(seed: int) -> None:
     problem = one_key(seed)
-    found = lower_bound(Compiled(problem), 30.0).batching
+    found = lower_bound(Compiled(problem), 30.0, time.monotonic).batching
     assert found == pytest.approx(cheapest(problem), abs=1e-3)
 
 
@@ -95,6 +96,6 @@ def test_too_many_batches_to_count_give_the_linear_relaxation(
 ) -> None:
     problem = one_key(seed)
     monkeypatch.setattr(bounds, "MOST_PATTERNS", 3)
-    found = lower_bound(Compiled(problem), 30.0).batching
+    found = lower_bound(Compiled(problem), 30.0, time.monotonic).batching
     assert found == pytest.approx(relaxed(problem), abs=1e-3)
     assert found <= cheapest(problem) + 1e-6

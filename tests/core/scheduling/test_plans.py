@@ -4,6 +4,7 @@ from __future__ import annotations
 
 import copy
 import importlib.util
+import time
 from collections.abc import Callable
 from pathlib import Path
 from typing import Any
@@ -215,7 +216,15 @@ def test_an_instance_that_cannot_be_read_is_refused_with_the_place(
 
 
 @pytest.mark.parametrize(
-    "budget", [{}, {"seconds": 1, "steps": 1}, {"seconds": 0}, {"steps": -1}, {"seconds": 5, "workers": 0}]
+    "budget",
+    [
+        {},
+        {"seconds": 1},
+        {"seconds": 1, "steps": 1},
+        {"seconds": 0, "clock": time.monotonic},
+        {"steps": -1},
+        {"steps": 5, "workers": 0},
+    ],
 )
 def test_a_budget_that_means_nothing_is_refused(budget: dict[str, Any]) -> None:
     with pytest.raises(OutOfRange):
@@ -224,4 +233,4 @@ def test_a_budget_that_means_nothing_is_refused(budget: dict[str, Any]) -> None:
 
 def test_workers_side_by_side_keep_the_limits_too() -> None:
     data = instance(21, tanks=16)
-    held(data, solve(problem_from(data), 1, Budget(seconds=2.0, workers=2)))
+    held(data, solve(problem_from(data), 1, Budget(seconds=2.0, workers=2, clock=time.monotonic)))

@@ -88,7 +88,7 @@ def lot_page(request: HttpRequest, code: str, tab: str) -> HttpResponse:
         "is_in_trends": is_in_trends(lot.code),
         "may_test": right(request, "resin.test"),
         "may_look": right(request, "resin.look"),
-        "may_set": right(request, "resin.capacity"),
+        "capacity_right": right(request, "resin.capacity"),
     }
     return render(request, "resin_ageing/lot.html", context)
 

@@ -44,13 +44,15 @@ class Command(BaseCommand):
         try:
             began = time.monotonic()
             seconds = options["seconds"]
-            budget = Budget(seconds=seconds * (1 - BOUND_FRAC), workers=options["workers"])
+            budget = Budget(
+                seconds=seconds * (1 - BOUND_FRAC), workers=options["workers"], clock=time.monotonic
+            )
             problem = problem_from(read_json(Path(options["instance"]), "an instance"))
             for item in impossible(problem):
                 self.stdout.write(f"Cannot be served: {item.reason}")
             answer = solve(problem, options["seed"], budget)
             left = max(seconds * BOUND_FRAC / 2, seconds - (time.monotonic() - began))
-            bound = lower_bound(Compiled(problem), left).total
+            bound = lower_bound(Compiled(problem), left, time.monotonic).total
         except DomainError as refusal:
             raise CommandError(refusal.message) from refusal
         write_text(Path(options["out"]), json.dumps(plan_to(answer.plan), indent=1))
