@@ -53,6 +53,7 @@ OWN = (
     "batches.Deviation",
     "keeping.PaperScan",
     "keeping.PaperForm",
+    "waste.StepDrain",
     "batches.StepRun",
     "batches.BatchTank",
     "people.Signature",
@@ -198,6 +199,8 @@ def _pointing_in(rows: Rows) -> Iterator[tuple[str, str]]:
         own = rows.get(model._meta.label, {})
         for field in model._meta.concrete_fields:
             target = field.related_model
+            if not getattr(field, "db_constraint", True):
+                continue  # made to outlive what it names
             if not field.is_relation or target is None or target._meta.label not in rows:
                 continue
             for some in _in_parts(rows[target._meta.label]):

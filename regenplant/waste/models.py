@@ -55,7 +55,10 @@ class WasteMovement(models.Model):
     """Of the level after it, what nobody knows the composition of [m^3]."""
     held_temperature_kelvin = models.FloatField(null=True)
     """Of the tank after it, by mixing and measuring, without loss to the surroundings; null while nothing is known [K]."""
-    batch = models.ForeignKey(Batch, on_delete=models.PROTECT, null=True, related_name="waste_movements")
+    batch = models.ForeignKey(
+        Batch, on_delete=models.DO_NOTHING, db_constraint=False, null=True, related_name="waste_movements"
+    )
+    """The books of a tank stay whole when a batch is purged: the row then names a batch that is gone, and ``reference`` its number."""
     step_number = models.PositiveSmallIntegerField(null=True)
     reference = models.CharField(max_length=60, blank=True)
     """What it was for: a batch with its step, a chemical movement, a discharge."""

@@ -85,7 +85,7 @@ def test_hardness_reaches_the_core_in_equivalents(plant: SmallPlant) -> None:
 def test_the_waste_tank_and_the_permit_come_together(plant: SmallPlant) -> None:
     waste = selectors.waste_data()
     assert (waste.capacity_m3, waste.level_m3, waste.reserve_m3, waste.ph_low, waste.ph_high) == (
-        40.0,
+        400.0,
         2.0,
         4.0,
         6.0,
