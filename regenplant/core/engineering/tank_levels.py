@@ -309,12 +309,21 @@ def volume_up_to(tank: TankShape, level_m: float) -> float:
         below = _upright_end_m3(tank.ends, tank.diameter_m, min(level, depth)) if depth else 0.0
         return below + math.pi * tank.diameter_m**2 / 4.0 * max(level - depth, 0.0)
     radius = tank.diameter_m / 2.0
-    height = level - radius
-    segment = radius**2 * math.acos(max(-height / radius, -1.0)) + height * math.sqrt(
-        max(radius**2 - height**2, 0.0)
-    )
+    segment = radius**2 * _segment_share(level / radius)
     ends = 2.0 * _lying_end_m3(tank.ends, tank.diameter_m, level) if tank.ends is not Ends.FLAT else 0.0
     return segment * tank.length_m + ends
+
+
+def _segment_share(height: float) -> float:
+    """Area of a circular segment over the radius squared, by its height in radii: t − sin t cos t with 1 − cos t = height.
+
+    Near an empty tank the two terms nearly cancel; there the series of u − sin u is taken.
+    """
+    angle = 2.0 * (2.0 * math.asin(math.sqrt(min(max(height / 2.0, 0.0), 1.0))))
+    if angle < 0.1:
+        square = angle * angle
+        return angle**3 / 12.0 * (1.0 - square / 20.0 * (1.0 - square / 42.0 * (1.0 - square / 72.0)))
+    return (angle - math.sin(angle)) / 2.0
 
 
 def level_of(tank: TankShape, volume_m3: float) -> float:
