@@ -46,7 +46,6 @@ GROUPS: tuple[Group, ...] = (
     Group("heat_of_solution", "Heats of solution and dilution", r"heat of solution|heat released on dilution", ("heat_of_solution", "heat_of_dilution"), note="The read rows are the program's own table: agreement says that they were copied rightly, not more."),
     Group("isothermal_heat", "Heat of dilution from stock to working strength", r"isothermal heat of dilution", ("heat_of_dilution",), note="Computed with the named tables; the tolerance, 2 % and 8 % where the tables are extrapolated, is our own."),
     Group("blend_temperature", "Temperature of a blend", r"final temperature", ("blend_temperature",), unit="K", note="The values were computed with the same named model: agreement proves the program, not nature."),
-    Group("reporting", "Reporting thresholds, and the volumes of product that hold them", r"^reportable quantity|threshold planning quantity|inventory that is reported|holds the reportable quantity", ("stock_volume",), note="The figures are copied from secondary texts; the authority's own list decides."),
     # --- water and clean water --------------------------------------------------------------------------------------------
     Group("water_density", "Density of water", r"^density of water", ("water_density",)),
     Group("water_viscosity", "Viscosity of water", r"^dynamic viscosity of water", ("water_viscosity",)),
