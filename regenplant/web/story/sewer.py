@@ -5,7 +5,9 @@ from __future__ import annotations
 from collections.abc import Generator
 from datetime import date, datetime, timedelta
 
+from regenplant.batches.models import Batch
 from regenplant.core.process.discharge import PermitContent
+from regenplant.core.process.lifecycle import BatchState
 from regenplant.people.approvals import approval_of
 from regenplant.plant import services as plant
 from regenplant.plant.models import WasteTank
@@ -19,6 +21,7 @@ from regenplant.web.story.clockwork import Script
 MINUTE = timedelta(minutes=1)
 MUCH_M3, LEFT_M3 = 6.0, 1.5
 """Above the first the tank is discharged, down to the second [m^3]."""
+BUSY = (BatchState.READY, BatchState.RUNNING, BatchState.RINSING, BatchState.HELD)
 MOST_WAITS = 30
 METER = "PH-1"
 ANALYSIS = {"chloride": 6.2, "sodium": 4.4, "sulfate": 0.8, "tds": 12.1}
@@ -46,13 +49,18 @@ def put_up_permit(stage: Stage, at: datetime) -> None:
 
 
 def discharges(stage: Stage, at: datetime) -> Script:
-    """Once a day, while few batches run: discharges when there is much in the tank."""
-    for days in range(21, -1, -1):
-        at = max(at, stage.now - timedelta(days=days, hours=12))
+    """Whenever nothing drains and much stands in the tank, most often at night: looked at every hour."""
+    while True:
+        at += timedelta(hours=1)
         yield at
         tank = WasteTank.objects.order_by("code").first()
-        if tank is not None and tank.level_m3 > MUCH_M3:
+        if tank is not None and tank.level_m3 > MUCH_M3 and not _is_busy():
             at = yield from discharge(stage, at, tank)
+
+
+def _is_busy() -> bool:
+    """Whether a batch drains, or will before the tank was mixed, read and released."""
+    return Batch.objects.filter(state__in=BUSY).exists()
 
 
 def discharge(stage: Stage, at: datetime, tank: WasteTank) -> Generator[datetime, None, datetime]:
