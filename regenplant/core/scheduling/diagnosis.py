@@ -5,6 +5,7 @@ Each sentence names the datum that would have to change. What is named here stay
 
 from __future__ import annotations
 
+import math
 from collections import defaultdict
 from dataclasses import dataclass
 
@@ -37,6 +38,7 @@ def impossible(problem: Problem) -> tuple[Impossible, ...]:
             found.append(_all(tanks, f"No vessel takes {key.family} of class {key.segregation}."))
             continue
         found.extend(_each_tank(problem, key, tanks, vessels))
+    found.extend(_decided(problem))
     found.extend(_supplies(problem))
     return tuple(found)
 
@@ -77,6 +79,18 @@ def _beyond(problem: Problem, need: figures.StageNeed) -> str:
         return f"takes {stage.attention} units of attention, at most {most_operators} are ever on shift."
     if stage.technicians > _most(problem.technician_shifts):
         return f"takes {stage.technicians} QC technicians, at most {_most(problem.technician_shifts)} are ever on shift."
+    if stage.second_people > _most(problem.second_shifts):
+        return f"takes {stage.second_people} people beside the technician, at most {_most(problem.second_shifts)} are ever there."
+    if stage.in_one_opening and problem.openings:
+        longest = max(window.end_min - window.start_min for window in problem.openings)
+        if need.minutes > longest:
+            return (
+                f"lasts {need.minutes} min and must not be left alone; the longest opening is {longest} min."
+            )
+    for ion, grams in need.load_g.items():
+        most_kg = _most_budget(problem, ion)
+        if grams / 1000 > most_kg:
+            return f"drains {grams / 1000:g} kg of {ion}; no day’s budget has more than {most_kg:g} kg left."
     if stage.water and need.flow_l_per_min > problem.water_l_per_min[stage.water]:
         rate = problem.water_l_per_min[stage.water]
         return f"takes {need.flow_l_per_min} L/min of {stage.water} water, {rate:g} L/min are made."
@@ -84,6 +98,10 @@ def _beyond(problem: Problem, need: figures.StageNeed) -> str:
         supply = problem.chemicals[stage.chemical]
         if supply.skid_lines < 1:
             return f"there is no {stage.chemical} skid."
+        if any(
+            window.start_min <= 0 and window.end_min >= problem.calendar_end_min for window in supply.unusable
+        ):
+            return f"the strength of {stage.chemical} is never checked in this time."
         held_kg = supply.initial_kg - supply.min_kg + sum(item.kg for item in supply.deliveries)
         if need.grams > held_kg * 1000:
             return f"takes {need.grams / 1000:g} kg of {stage.chemical}, stock and deliveries leave {held_kg:g} kg."
@@ -95,6 +113,19 @@ def _beyond(problem: Problem, need: figures.StageNeed) -> str:
     return ""
 
 
+def _most_budget(problem: Problem, ion: str) -> float:
+    """The largest budget of an ion; without end where some time has none."""
+    days = sorted((item.start_min, item.end_min, item.kg) for item in problem.budgets if item.ion == ion)
+    free_from = 0
+    for start, end, _ in days:
+        if start > free_from:
+            return math.inf
+        free_from = max(free_from, end)
+    if free_from < problem.calendar_end_min:
+        return math.inf
+    return max(kg for _, _, kg in days)
+
+
 def _most(shifts: tuple[Shift, ...]) -> int:
     """The most people on shift at any time."""
     return max(
@@ -104,6 +135,31 @@ def _most(shifts: tuple[Shift, ...]) -> int:
         ),
         default=0,
     )
+
+
+def _decided(problem: Problem) -> list[Impossible]:
+    """Decisions of people that no plan can carry out."""
+    tanks = {tank.id: tank for tank in problem.tanks}
+    vessels = {vessel.id: vessel for vessel in problem.vessels}
+    found = []
+    for pin in problem.pins:
+        inside = [tanks[name] for name in pin.tanks]
+        volume_l = sum(tank.volume_l for tank in inside)
+        possible = [vessel for vessel in problem.vessels if problem.allowed(vessel, inside[0].key)]
+        if pin.vessel is not None and vessels[pin.vessel] not in possible:
+            reason = (
+                f"Decided: {', '.join(pin.tanks)} into {pin.vessel}, which does not take {inside[0].key}."
+            )
+        elif volume_l > max(
+            (vessel.max_fill_l for vessel in possible if pin.vessel in (None, vessel.id)), default=0.0
+        ):
+            reason = f"Decided: {', '.join(pin.tanks)} together, {volume_l:g} L, more than {pin.vessel or 'any vessel'} takes."
+        elif pin.start_min is not None and pin.start_min < max(tank.received_min for tank in inside):
+            reason = f"Decided: {', '.join(pin.tanks)} at {pin.start_min} min, before the last of them comes."
+        else:
+            continue
+        found.append(Impossible(pin.tanks, reason))
+    return found
 
 
 def _supplies(problem: Problem) -> list[Impossible]:

@@ -7,6 +7,7 @@ from collections.abc import Iterator, Mapping
 from typing import Any
 
 from regenplant.core.errors import OutOfRange
+from regenplant.core.scheduling.exchange_trade import trade_fields, trade_troubles, windows_from
 from regenplant.core.scheduling.plan import Plan
 from regenplant.core.scheduling.problem import (
     Changeover,
@@ -53,6 +54,7 @@ def problem_from(data: Mapping[str, Any]) -> Problem:
             ),
             technician_shifts=tuple(Shift(s["start"], s["end"], s["technicians"]) for s in data["qc_shifts"]),
             costs=_costs(data["cost"]),
+            **trade_fields(data),
         )
     except KeyError as missing:
         raise OutOfRange(f"The instance lacks the field {missing}.", field="instance") from missing
@@ -85,6 +87,7 @@ def _troubles(problem: Problem) -> Iterator[str]:
             yield f"tank {tank.id}: no priority_weight for priority {tank.priority}"
         families.add(tank.family)
         classes.add(tank.segregation)
+    yield from trade_troubles(problem)
     change = problem.changeover
     for held, table in ((families, change.family_min), (classes, change.segregation_min)):
         for before in sorted(held):
@@ -125,6 +128,7 @@ def _vessel(item: Mapping[str, Any]) -> Vessel:
         segregation=frozenset(item["segregation"]),
         previous=VesselState(held["family"], held["segregation"], held["lot"]),
         ready_min=int(item["ready_min"]),
+        closed=windows_from(item.get("closed")),
     )
 
 
@@ -141,6 +145,9 @@ def _stage(item: Mapping[str, Any]) -> Stage:
         attention=int(item["attention"]),
         technicians=int(item["technicians"]),
         max_wait_after_min=int(item["max_wait_after"]),
+        second_people=int(item.get("second_people", 0)),
+        in_one_opening=bool(item.get("in_one_opening", False)),
+        load_g_per_l=dict(item.get("load_g_per_l") or {}),
     )
 
 
@@ -160,6 +167,7 @@ def _chemical(item: Mapping[str, Any]) -> ChemicalSupply:
         initial_kg=item["initial_kg"],
         min_kg=item["min_kg"],
         deliveries=tuple(Delivery(int(d["at"]), d["kg"]) for d in item["deliveries"]),
+        unusable=windows_from(item.get("unusable")),
     )
 
 
@@ -172,6 +180,8 @@ def _costs(item: Mapping[str, Any]) -> Costs:
         per_kg=dict(item["per_kg"]),
         per_m3=dict(item["per_m3"]),
         makespan_per_hour=item["makespan_per_hour"],
+        move_per_tank_hour=item.get("move_per_tank_hour", 0.0),
+        other_vessel_per_tank=item.get("other_vessel_per_tank", 0.0),
     )
 
 

@@ -3,10 +3,10 @@
 from __future__ import annotations
 
 import math
-from collections.abc import Sequence
-from dataclasses import dataclass
+from collections.abc import Mapping, Sequence
+from dataclasses import dataclass, field
 
-from regenplant.core.scheduling.problem import Problem, Stage, Tank, Vessel
+from regenplant.core.scheduling.problem import Problem, Stage, Standing, Tank, Vessel
 
 
 @dataclass(frozen=True, slots=True)
@@ -17,6 +17,8 @@ class StageNeed:
     minutes: int
     grams: int
     flow_l_per_min: int
+    load_g: Mapping[str, float] = field(default_factory=dict)
+    """What drains and counts against a daily budget."""
 
 
 def charge_l(volume_l: float, vessel: Vessel) -> float:
@@ -38,7 +40,8 @@ def stage_need(stage: Stage, tanks: int, charged_l: float, percent: float, slot_
     """What the stage takes of everything that is shared."""
     grams = -(-stage.dose_g_per_l * charged_l * percent // 100) if stage.chemical else 0
     flow = -(-stage.flow_bv_per_h * charged_l // 60) if stage.water else 0
-    return StageNeed(stage, stage_minutes(stage, tanks, slot_min), int(grams), int(flow))
+    load = {ion: per_l * charged_l * percent / 100 for ion, per_l in stage.load_g_per_l.items()}
+    return StageNeed(stage, stage_minutes(stage, tanks, slot_min), int(grams), int(flow), load)
 
 
 def running_cost(problem: Problem, needs: Sequence[StageNeed]) -> float:
@@ -67,3 +70,10 @@ def weighted_late_min(problem: Problem, tanks: Sequence[Tank], done_min: int) ->
     """Weighted minutes that the tanks are late when they are ready then."""
     weight = problem.priority_weight
     return math.fsum(weight[tank.priority] * max(0, done_min - tank.due_min) for tank in tanks)
+
+
+def moves_cost(problem: Problem, standing: Standing, tanks: int, vessel: str, start_min: int) -> float:
+    """What it costs that so many tanks of a batch that stood in a plan begin in this vessel, then."""
+    costs = problem.costs
+    other = costs.other_vessel_per_tank if vessel != standing.vessel else 0.0
+    return tanks * (other + costs.move_per_tank_hour * abs(start_min - standing.start_min) / 60)
