@@ -170,18 +170,19 @@ class Board:
                 mask &= self._free("second people", 0, step.second_people)
             if step.stays_open:
                 mask &= self.compiled.is_open
-            if step.chemical >= 0:
-                mask &= self._free("skid", step.chemical, 1)
-            if step.water >= 0:
-                mask &= self._free("water", step.water, step.flow)
+            for chemical, lines, _ in step.draws:
+                mask &= self._free("skid", chemical, lines)
+            for water, flow in step.flows:
+                mask &= self._free("water", water, flow)
             if mask == -1:
                 mask = (1 << self.slots) - 1
             mask = whole_runs(mask, step.slots)
-            if step.chemical >= 0:
-                drawn[step.chemical] = drawn.get(step.chemical, 0) + step.grams
-                enough = int(self._lowest(step.chemical).searchsorted(drawn[step.chemical]))
-                mask = mask >> enough << enough
-                mask &= self.compiled.usable[step.chemical]
+            for chemical, _, grams in step.draws:
+                if grams:
+                    drawn[chemical] = drawn.get(chemical, 0) + grams
+                    enough = int(self._lowest(chemical).searchsorted(drawn[chemical]))
+                    mask = mask >> enough << enough
+                    mask &= self.compiled.usable[chemical]
             if step.begins_open:
                 mask &= self.compiled.is_open
             for ion, kg in step.loads:
@@ -224,7 +225,7 @@ class Board:
         """The stage whose inflow makes the waste tank run over and by how many slots it is too early at least; None if it fits."""
         minutes = self.compiled.slot_min
         tank = self.compiled.problem.waste
-        filling = [at for at, step in enumerate(steps) if step.to_waste]
+        filling = [at for at, step in enumerate(steps) if step.waste_flow]
         if not filling:
             return None
         begin = starts[filling[0]]
@@ -235,7 +236,9 @@ class Board:
             net = self.net[begin:until].copy()
             for at in filling:
                 if starts[at] >= begin:
-                    net[starts[at] - begin : starts[at] - begin + steps[at].slots] += steps[at].flow * minutes
+                    net[starts[at] - begin : starts[at] - begin + steps[at].slots] += (
+                        steps[at].waste_flow * minutes
+                    )
             level = _levels(net, before)
             too_much = level.max() - tank.capacity_l
             if too_much > 1e-7:
@@ -286,20 +289,20 @@ class Board:
                 self.attention[start:end] -= sign * step.attention
             if step.technicians:
                 self.technicians[start:end] -= sign * step.technicians
-            if step.chemical >= 0:
-                self.skid[step.chemical][start:end] -= sign
-                self.stock[step.chemical][start:] -= sign * step.grams
-                self.lowest[step.chemical] = None
+            for chemical, lines, grams in step.draws:
+                self.skid[chemical][start:end] -= sign * lines
+                self.stock[chemical][start:] -= sign * grams
+                self.lowest[chemical] = None
             if step.second_people:
                 self.second_people[start:end] -= sign * step.second_people
             for ion, kg in step.loads:
                 self._spend(ion, start, sign * kg)
-            if step.water >= 0:
-                self.water[step.water][start:end] -= sign * step.flow
-                if step.to_waste:
-                    self.net[start:end] += sign * step.flow * minutes
-                    waste_from = start if waste_from < 0 else waste_from
-                    waste_until = end
+            for water, flow in step.flows:
+                self.water[water][start:end] -= sign * flow
+            if step.waste_flow:
+                self.net[start:end] += sign * step.waste_flow * minutes
+                waste_from = start if waste_from < 0 else waste_from
+                waste_until = end
         if waste_from >= 0:
             self._level_from(waste_from, waste_until)
         self._masks.clear()

@@ -184,13 +184,14 @@ def _planned_uses(whole: list[Judged]) -> _Uses:
             uses.people["operators' attention"].append((start, end, stage.attention))
             uses.people["QC technicians"].append((start, end, stage.technicians))
             uses.people["second people"].append((start, end, stage.second_people))
-            if stage.chemical:
-                uses.skids[stage.chemical].append((start, end, 1))
-                uses.draws[stage.chemical].append((start, need.grams))
-            if stage.water:
-                uses.water[stage.water].append((start, end, need.flow_l_per_min))
-                if stage.to_waste:
-                    uses.waste.append((start, end, need.flow_l_per_min))
+            for use in need.uses:
+                if use.chemical:
+                    uses.skids[use.chemical].append((start, end, 1))
+                    uses.draws[use.chemical].append((start, use.grams))
+                if use.water:
+                    uses.water[use.water].append((start, end, use.flow_l_per_min))
+                    if use.to_waste:
+                        uses.waste.append((start, end, use.flow_l_per_min))
     return uses
 
 

@@ -28,7 +28,7 @@ from regenplant.core.scheduling.slots import from_flags, spreading
 
 @dataclass(frozen=True, slots=True)
 class Step:
-    """One stage of one batch on the grid. Chemicals and waters are positions; -1 means none."""
+    """One stage of one batch on the grid. Chemicals and waters are positions."""
 
     slots: int
     wait: int
@@ -37,11 +37,12 @@ class Step:
     """The same as shifts of a set of starts (slots.spreading)."""
     attention: int
     technicians: int
-    chemical: int
-    grams: int
-    water: int
-    flow: int
-    to_waste: bool
+    draws: tuple[tuple[int, int, int], ...]
+    """Skids that are held, with the grams drawn when it begins: (chemical, lines of its skid, grams)."""
+    flows: tuple[tuple[int, int], ...]
+    """(water, litres per minute)."""
+    waste_flow: int
+    """Litres per minute into the waste tank."""
     second_people: int = 0
     begins_open: bool = False
     """It must begin while the plant is open."""
@@ -230,11 +231,9 @@ class Compiled:
                 shifts=spreading(wait),
                 attention=need.stage.attention,
                 technicians=need.stage.technicians,
-                chemical=self.chemicals.index(need.stage.chemical) if need.stage.chemical else -1,
-                grams=need.grams,
-                water=self.waters.index(need.stage.water) if need.stage.water else -1,
-                flow=need.flow_l_per_min,
-                to_waste=need.stage.to_waste and bool(need.stage.water),
+                draws=self._draws(need.uses),
+                flows=self._flows(need.uses),
+                waste_flow=sum(use.waste_l_per_min for use in need.uses),
                 second_people=need.stage.second_people,
                 begins_open=before is not None and before.stage.in_one_opening,
                 stays_open=need.stage.in_one_opening,
@@ -247,6 +246,23 @@ class Compiled:
             for need, wait, before in zip(all_needs, waits, [None, *all_needs], strict=False)
         )
         return Needs(steps, figures.running_cost(self.problem, all_needs), sum(step.slots for step in steps))
+
+    def _draws(self, uses: Sequence[figures.Use]) -> tuple[tuple[int, int, int], ...]:
+        found: dict[int, tuple[int, int]] = {}
+        for use in uses:
+            if use.chemical:
+                at = self.chemicals.index(use.chemical)
+                lines, grams = found.get(at, (0, 0))
+                found[at] = (lines + 1, grams + use.grams)
+        return tuple((at, lines, grams) for at, (lines, grams) in found.items())
+
+    def _flows(self, uses: Sequence[figures.Use]) -> tuple[tuple[int, int], ...]:
+        found: dict[int, int] = {}
+        for use in uses:
+            if use.water:
+                at = self.waters.index(use.water)
+                found[at] = found.get(at, 0) + use.flow_l_per_min
+        return tuple(found.items())
 
     def _wait(self, stage: Stage) -> int:
         """Slots that the bed may stand after a stage. Where it must not stand while the plant is closed, less than the shortest

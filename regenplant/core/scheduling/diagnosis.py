@@ -91,25 +91,34 @@ def _beyond(problem: Problem, need: figures.StageNeed) -> str:
         most_kg = _most_budget(problem, ion)
         if grams / 1000 > most_kg:
             return f"drains {grams / 1000:g} kg of {ion}; no day’s budget has more than {most_kg:g} kg left."
-    if stage.water and need.flow_l_per_min > problem.water_l_per_min[stage.water]:
-        rate = problem.water_l_per_min[stage.water]
-        return f"takes {need.flow_l_per_min} L/min of {stage.water} water, {rate:g} L/min are made."
-    if stage.chemical:
-        supply = problem.chemicals[stage.chemical]
-        if supply.skid_lines < 1:
-            return f"there is no {stage.chemical} skid."
-        if any(
-            window.start_min <= 0 and window.end_min >= problem.calendar_end_min for window in supply.unusable
-        ):
-            return f"the strength of {stage.chemical} is never checked in this time."
-        held_kg = supply.initial_kg - supply.min_kg + sum(item.kg for item in supply.deliveries)
-        if need.grams > held_kg * 1000:
-            return f"takes {need.grams / 1000:g} kg of {stage.chemical}, stock and deliveries leave {held_kg:g} kg."
+    for use in need.uses:
+        flow = sum(other.flow_l_per_min for other in need.uses if other.water == use.water)
+        if use.water and flow > problem.water_l_per_min[use.water]:
+            rate = problem.water_l_per_min[use.water]
+            return f"takes {flow} L/min of {use.water} water, {rate:g} L/min are made."
+        if use.chemical:
+            reason = _without_chemical(problem, use.chemical, use.grams)
+            if reason:
+                return reason
     tank = problem.waste
-    if stage.to_waste:
-        rise_l = (need.flow_l_per_min - tank.drain_l_per_min) * need.minutes
-        if rise_l > tank.capacity_l:
-            return f"fills the empty waste tank by {rise_l:g} L, it holds {tank.capacity_l:g} L."
+    inflow = sum(use.waste_l_per_min for use in need.uses)
+    rise_l = (inflow - tank.drain_l_per_min) * need.minutes
+    if inflow and rise_l > tank.capacity_l:
+        return f"fills the empty waste tank by {rise_l:g} L, it holds {tank.capacity_l:g} L."
+    return ""
+
+
+def _without_chemical(problem: Problem, name: str, grams: int) -> str:
+    supply = problem.chemicals[name]
+    if supply.skid_lines < 1:
+        return f"there is no {name} skid."
+    if any(
+        window.start_min <= 0 and window.end_min >= problem.calendar_end_min for window in supply.unusable
+    ):
+        return f"the strength of {name} is never checked in this time."
+    held_kg = supply.initial_kg - supply.min_kg + sum(item.kg for item in supply.deliveries)
+    if grams > held_kg * 1000:
+        return f"takes {grams / 1000:g} kg of {name}, stock and deliveries leave {held_kg:g} kg."
     return ""
 
 
@@ -167,9 +176,10 @@ def _supplies(problem: Problem) -> list[Impossible]:
     need_g: dict[str, float] = defaultdict(float)
     for tank in problem.tanks:
         for stage in problem.recipes.get((tank.key.family, tank.key.treatment), ()):
-            if stage.chemical:
-                percent = problem.dose_percent[tank.condition]
-                need_g[stage.chemical] += stage.dose_g_per_l * tank.volume_l * percent / 100
+            percent = problem.dose_percent[tank.condition]
+            for part in stage.parts:
+                if part.chemical:
+                    need_g[part.chemical] += part.dose_g_per_l * tank.volume_l * percent / 100
     found = []
     for name in sorted(need_g):
         supply = problem.chemicals[name]

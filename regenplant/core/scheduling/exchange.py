@@ -10,6 +10,7 @@ from regenplant.core.errors import OutOfRange
 from regenplant.core.scheduling.exchange_trade import trade_fields, trade_troubles, windows_from
 from regenplant.core.scheduling.plan import Plan
 from regenplant.core.scheduling.problem import (
+    Beside,
     Changeover,
     ChemicalSupply,
     Costs,
@@ -98,10 +99,11 @@ def _troubles(problem: Problem) -> Iterator[str]:
         yield f"no water {change.water} for changeovers"
     for stages in problem.recipes.values():
         for stage in stages:
-            if stage.chemical is not None and stage.chemical not in problem.chemicals:
-                yield f"stage {stage.name} takes the chemical {stage.chemical}, which has no stock"
-            if stage.water is not None and stage.water not in problem.water_l_per_min:
-                yield f"stage {stage.name} takes the water {stage.water}, which is not made"
+            for part in stage.parts:
+                if part.chemical is not None and part.chemical not in problem.chemicals:
+                    yield f"stage {stage.name} takes the chemical {part.chemical}, which has no stock"
+                if part.water is not None and part.water not in problem.water_l_per_min:
+                    yield f"stage {stage.name} takes the water {part.water}, which is not made"
 
 
 def _tank(item: Mapping[str, Any]) -> Tank:
@@ -148,6 +150,16 @@ def _stage(item: Mapping[str, Any]) -> Stage:
         second_people=int(item.get("second_people", 0)),
         in_one_opening=bool(item.get("in_one_opening", False)),
         load_g_per_l=dict(item.get("load_g_per_l") or {}),
+        beside=tuple(
+            Beside(
+                chemical=other.get("chemical"),
+                dose_g_per_l=other.get("dose_g_per_l", 0.0),
+                water=other.get("water"),
+                flow_bv_per_h=other.get("flow_bv_per_h", 0.0),
+                to_waste=bool(other.get("to_waste", False)),
+            )
+            for other in item.get("beside") or ()
+        ),
     )
 
 

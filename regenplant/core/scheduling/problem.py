@@ -77,6 +77,18 @@ class Vessel:
 
 
 @dataclass(frozen=True, slots=True)
+class Beside:
+    """What the other leg of a mixed bed takes while a stage runs, where both legs run at the same time in two vessels."""
+
+    chemical: str | None = None
+    """Its skid is held; 0 as the dose means that the chemical was drawn when an earlier stage began."""
+    dose_g_per_l: float = 0.0
+    water: str | None = None
+    flow_bv_per_h: float = 0.0
+    to_waste: bool = False
+
+
+@dataclass(frozen=True, slots=True)
 class Stage:
     """One stage of a recipe: how long, what it takes, and how long the bed may stand after it."""
 
@@ -98,6 +110,12 @@ class Stage:
     between them. A chain of such stages ends where the bed may safely be left."""
     load_g_per_l: Mapping[str, float] = field(default_factory=dict)
     """What drains with the stage and counts against a daily budget, in grams of each ion per litre of resin at 100 % dose."""
+    beside: tuple[Beside, ...] = ()
+
+    @property
+    def parts(self) -> tuple[Stage | Beside, ...]:
+        """The stage itself and what runs beside it."""
+        return (self, *self.beside)
 
 
 @dataclass(frozen=True, slots=True)

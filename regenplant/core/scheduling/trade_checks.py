@@ -53,12 +53,12 @@ def _left_alone(problem: Problem, item: Judged) -> Iterator[str]:
 
 def _unchecked(problem: Problem, item: Judged) -> Iterator[str]:
     for stage, need in zip(item.batch.stages, item.needs, strict=True):
-        name = need.stage.chemical
-        if name is None:
-            continue
-        for window in problem.chemicals[name].unusable:
-            if window.start_min <= stage.start_min < window.end_min:
-                yield f"{item.batch.id}: {stage.name} begins at {stage.start_min} with {name} of unchecked strength"
+        for use in need.uses:
+            if use.chemical is None or not use.grams:
+                continue
+            for window in problem.chemicals[use.chemical].unusable:
+                if window.start_min <= stage.start_min < window.end_min:
+                    yield f"{item.batch.id}: {stage.name} begins at {stage.start_min} with {use.chemical} of unchecked strength"
 
 
 def _over_budget(problem: Problem, judged: Sequence[Judged]) -> Iterator[str]:

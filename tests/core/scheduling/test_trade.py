@@ -49,6 +49,17 @@ def trade(seed: int, tanks: int = 14) -> dict[str, Any]:
             if stage["chemical"]:
                 ion = "chloride" if stage["chemical"] == "acid" else "sodium"
                 stage["load_g_per_l"] = {ion: stage["dose_g_per_l"] * 0.6}
+            if recipe["family"] == "mixed" and stage["name"] == "displace_caustic" and rng.random() < 0.5:
+                stage["beside"] = [
+                    {
+                        "chemical": "acid",
+                        "dose_g_per_l": 30,
+                        "water": "deionized",
+                        "flow_bv_per_h": 2,
+                        "to_waste": True,
+                    },
+                    {"chemical": "caustic"},
+                ]
             if recipe["family"] == "mixed" and stage["name"] not in ("load", "rinse", "qc", "unload"):
                 stage["in_one_opening"] = True
             if stage["name"] == "qc":
