@@ -33,6 +33,7 @@ class Placed:
 
     __slots__ = (
         "cost",
+        "done",
         "end",
         "key",
         "needs",
@@ -64,7 +65,8 @@ class Placed:
         self.pin = pin
         """Which decision of people it carries out; -1 for none."""
         self.starts: list[int] = []
-        self.start = self.end = 0
+        self.start = self.end = self.done = 0
+        """Slots in which loading begins, the vessel is free and the tanks are ready."""
         self.cost = 0.0
         """Price of the batch with its lateness and moves; without changeovers."""
 
@@ -210,12 +212,12 @@ class Board:
         if begin_at >= 0:
             banned = [possible[0] & (1 << begin_at), *possible[1:]]
         for _ in range(WASTE_TRIES):
-            starts = _earliest(steps, banned or possible, earliest, latest_end)
+            starts = _earliest(steps[: needs.inside], banned or possible, earliest, latest_end)
             if starts is None:
                 return None
             over = self._overflow(steps, starts)
             if over is None:
-                return starts
+                return _with_after(needs, possible, starts)
             stage, slots = over
             banned = banned or list(possible)
             banned[stage] &= ~(((1 << slots) - 1) << starts[stage])
@@ -225,7 +227,7 @@ class Board:
         """The stage whose inflow makes the waste tank run over and by how many slots it is too early at least; None if it fits."""
         minutes = self.compiled.slot_min
         tank = self.compiled.problem.waste
-        filling = [at for at, step in enumerate(steps) if step.waste_flow]
+        filling = [at for at, step in enumerate(steps[: len(starts)]) if step.waste_flow]
         if not filling:
             return None
         begin = starts[filling[0]]
@@ -318,6 +320,19 @@ def _levels(net: np.ndarray, before: float) -> np.ndarray:
 
 def _lowest_from(level: np.ndarray) -> np.ndarray:
     return np.minimum.accumulate(level[::-1])[::-1].copy()
+
+
+def _with_after(needs: Needs, possible: list[int], starts: list[int]) -> list[int] | None:
+    """Each stage outside the vessel as early as it can be; None where one cannot be within the wait before it."""
+    for at in range(needs.inside, len(needs.steps)):
+        before = needs.steps[at - 1]
+        earliest = starts[-1] + before.slots
+        left = possible[at] >> earliest
+        first = (left & -left).bit_length() - 1
+        if first < 0 or first > before.wait:
+            return None
+        starts.append(earliest + first)
+    return starts
 
 
 def _earliest(

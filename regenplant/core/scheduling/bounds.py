@@ -81,7 +81,7 @@ def earliest_ends(compiled: Compiled) -> dict[int, int]:
                 begin = max(compiled.received[tank], compiled.ready[vessel])
                 starts = board.fit(needs, begin, compiled.slots)
                 if starts is not None:
-                    found.append(starts[-1] + needs.steps[-1].slots)
+                    found.append(needs.done(starts))
             known[name] = min(found, default=0)
         ends[tank] = known[name]
     return ends

@@ -162,7 +162,7 @@ def _changeovers(
             )
         if minutes:
             yield vessel
-        state, free_min = item.key, item.batch.end_min
+        state, free_min = item.key, item.vessel_free_min
 
 
 class _Uses:

@@ -48,6 +48,7 @@ class Step:
     """It must begin while the plant is open."""
     stays_open: bool = False
     """It must lie in one opening from its start to its end."""
+    after_vessel: bool = False
     loads: tuple[tuple[int, float], ...] = ()
     """What counts against daily budgets: the ion's position, and kilograms."""
 
@@ -72,7 +73,19 @@ class Needs:
     cost: float
     """Chemicals, water and waste."""
     shortest: int
-    """Slots from loading to the end without waiting."""
+    """Slots from loading until the vessel is free, without waiting."""
+    after: int
+    """Slots of what follows outside the vessel, without waiting."""
+    inside: int
+    """So many of the steps have the vessel."""
+
+    def vessel_free(self, starts: Sequence[int]) -> int:
+        """The slot in which the vessel is free again."""
+        return starts[self.inside - 1] + self.steps[self.inside - 1].slots
+
+    def done(self, starts: Sequence[int]) -> int:
+        """The slot in which the tanks are ready."""
+        return starts[-1] + self.steps[-1].slots
 
 
 class Compiled:
@@ -86,6 +99,7 @@ class Compiled:
         position = {key: at for at, key in enumerate(self.keys)}
         self.key_of = [position[tank.key] for tank in problem.tanks]
         self.stages = [problem.recipes.get((key.family, key.treatment), ()) for key in self.keys]
+        self.has_after = any(stage.after_vessel for stages in self.stages for stage in stages)
         self.volume = [tank.volume_l for tank in problem.tanks]
         self.received = [-(-tank.received_min // problem.slot_min) for tank in problem.tanks]
         self.due_min = [tank.due_min for tank in problem.tanks]
@@ -235,6 +249,7 @@ class Compiled:
                 flows=self._flows(need.uses),
                 waste_flow=sum(use.waste_l_per_min for use in need.uses),
                 second_people=need.stage.second_people,
+                after_vessel=need.stage.after_vessel,
                 begins_open=before is not None and before.stage.in_one_opening,
                 stays_open=need.stage.in_one_opening,
                 loads=tuple(
@@ -245,7 +260,14 @@ class Compiled:
             )
             for need, wait, before in zip(all_needs, waits, [None, *all_needs], strict=False)
         )
-        return Needs(steps, figures.running_cost(self.problem, all_needs), sum(step.slots for step in steps))
+        inside = [step for step in steps if not step.after_vessel]
+        return Needs(
+            steps,
+            figures.running_cost(self.problem, all_needs),
+            shortest=sum(step.slots for step in inside),
+            after=sum(step.slots for step in steps) - sum(step.slots for step in inside),
+            inside=len(inside),
+        )
 
     def _draws(self, uses: Sequence[figures.Use]) -> tuple[tuple[int, int, int], ...]:
         found: dict[int, tuple[int, int]] = {}

@@ -97,7 +97,10 @@ def _troubles(problem: Problem) -> Iterator[str]:
                     yield f"no changeover from {before} to {after}"
     if change.water not in problem.water_l_per_min:
         yield f"no water {change.water} for changeovers"
-    for stages in problem.recipes.values():
+    for recipe, stages in problem.recipes.items():
+        outside = [stage.after_vessel for stage in stages]
+        if outside != sorted(outside) or (outside and all(outside)):
+            yield f"recipe {' '.join(recipe)}: stages after the vessel is free come last, and not all are such"
         for stage in stages:
             for part in stage.parts:
                 if part.chemical is not None and part.chemical not in problem.chemicals:
@@ -149,6 +152,7 @@ def _stage(item: Mapping[str, Any]) -> Stage:
         max_wait_after_min=int(item["max_wait_after"]),
         second_people=int(item.get("second_people", 0)),
         in_one_opening=bool(item.get("in_one_opening", False)),
+        after_vessel=bool(item.get("after_vessel", False)),
         load_g_per_l=dict(item.get("load_g_per_l") or {}),
         beside=tuple(
             Beside(

@@ -103,7 +103,7 @@ def first_plan(search: Search, rule: Rule) -> None:
             fit = _behind(search, vessel, before, key, chosen, volume, percent, now)
             if fit is None:
                 continue
-            took = fit.starts[-1] + fit.needs.steps[-1].slots - now
+            took = fit.needs.vessel_free(fit.starts) - now
             value *= (shortest[key] + search.change(vessel, before, key)) / took
             if best is None or value > best[0]:
                 best = (value, key, chosen, volume, percent, fit)
@@ -187,6 +187,6 @@ def _behind(
     starts = search.board.fit(needs, begin, compiled.slots)
     if starts is None:
         return None
-    end = starts[-1] + needs.steps[-1].slots
+    end = needs.done(starts)
     cost = search.fixed_cost(vessel, volume, needs) + search.late_cost(tanks, end)
     return Fit(vessel, needs, starts, cost, cost)

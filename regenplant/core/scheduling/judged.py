@@ -20,6 +20,16 @@ class Judged:
     needs: tuple[figures.StageNeed, ...]
 
     @property
+    def vessel_free_min(self) -> int:
+        """When the vessel is free again; what follows takes people only."""
+        inside = [
+            stage.end_min
+            for stage, need in zip(self.batch.stages, self.needs, strict=True)
+            if not need.stage.after_vessel
+        ]
+        return max(inside, default=self.batch.end_min)
+
+    @property
     def is_underfilled(self) -> bool:
         """Whether it needs a waiver of the minimum fill."""
         return sum(tank.volume_l for tank in self.tanks) < self.vessel.min_fill_l

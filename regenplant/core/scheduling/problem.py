@@ -111,6 +111,8 @@ class Stage:
     load_g_per_l: Mapping[str, float] = field(default_factory=dict)
     """What drains with the stage and counts against a daily budget, in grams of each ion per litre of resin at 100 % dose."""
     beside: tuple[Beside, ...] = ()
+    after_vessel: bool = False
+    """The tanks are filled and the vessel is free; what follows (record review, release) takes people only. Such stages come last."""
 
     @property
     def parts(self) -> tuple[Stage | Beside, ...]:

@@ -83,6 +83,8 @@ class Search:
 
     def last_end(self) -> int:
         """The slot in which everything is done."""
+        if self.compiled.has_after:
+            return max((batch.done for row in self.board.sequence for batch in row), default=0)
         return max((row[-1].end for row in self.board.sequence if row), default=0)
 
     # --- where a batch fits -----------------------------------------------------------------------------------------------
@@ -140,7 +142,7 @@ class Search:
                 end_by = after.start - next_setup
                 added += change_cost * ((next_setup > 0) - (self.change(vessel, before, after.key) > 0))
             if begin + needs.shortest <= end_by:
-                least = added + self.late_cost(tanks, begin + needs.shortest)
+                least = added + self.late_cost(tanks, begin + needs.shortest + needs.after)
                 if best is None or least < best.added - 1e-9:
                     plain = begin_at < 0 and not compiled.standing and not compiled.closed[vessel]
                     found = board.fit(needs, begin, end_by) if plain else None
@@ -148,12 +150,15 @@ class Search:
                     if not plain:
                         places = self._starts_in(vessel, tanks, needs, begin, end_by, begin_at)
                     for starts in places:
-                        end = starts[-1] + needs.steps[-1].slots
+                        end = needs.done(starts)
                         late = self.late_cost(tanks, end) + compiled.moves_cost(tanks, vessel, starts[0])
                         total = added + late + span * max(0, end - last_end) + 1e-4 * end
                         if best is None or total < best.added:
                             best = Fit(vessel, needs, starts, fixed + late, total)
-                elif fixed + self.late_cost(tanks, begin + needs.shortest) - change_cost >= best.added:
+                elif (
+                    fixed + self.late_cost(tanks, begin + needs.shortest + needs.after) - change_cost
+                    >= best.added
+                ):
                     break
             if after is not None:
                 before, free = after.key, after.end
@@ -188,7 +193,8 @@ class Search:
         batch = Placed(key, tanks, volume, percent, fit.vessel, fit.needs, pin)
         batch.starts = fit.starts
         batch.start = fit.starts[0]
-        batch.end = fit.starts[-1] + fit.needs.steps[-1].slots
+        batch.end = fit.needs.vessel_free(fit.starts)
+        batch.done = fit.needs.done(fit.starts)
         batch.cost = fit.cost
         self.board.put(batch)
         self.batches.append(batch)

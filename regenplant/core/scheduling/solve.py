@@ -184,8 +184,8 @@ def _load(search: Search, rows: list[Row]) -> None:
         batch = Placed(key, list(tanks), volume, percent, vessel, needs, pin)
         batch.starts = list(starts)
         batch.start = starts[0]
-        batch.end = starts[-1] + needs.steps[-1].slots
-        batch.cost = search.fixed_cost(vessel, volume, needs) + search.late_cost(batch.tanks, batch.end)
+        batch.end, batch.done = needs.vessel_free(starts), needs.done(starts)
+        batch.cost = search.fixed_cost(vessel, volume, needs) + search.late_cost(batch.tanks, batch.done)
         batch.cost += compiled.moves_cost(batch.tanks, vessel, batch.start)
         search.board.put(batch)
         search.batches.append(batch)

@@ -30,7 +30,7 @@ def trade_limits(problem: Problem, plan: Plan, judged: Sequence[Judged]) -> Iter
 def _closed(item: Judged) -> Iterator[str]:
     batch = item.batch
     for window in item.vessel.closed:
-        if batch.start_min < window.end_min and window.start_min < batch.end_min:
+        if batch.start_min < window.end_min and window.start_min < item.vessel_free_min:
             yield f"{batch.id}: stands in {item.vessel.id}, closed from {window.start_min} to {window.end_min}"
 
 

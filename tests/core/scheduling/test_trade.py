@@ -19,6 +19,7 @@ from regenplant.core.scheduling.plan import Plan, PlannedBatch
 from regenplant.core.scheduling.problem import Problem, Standing
 from regenplant.core.scheduling.solve import Answer, Budget, solve
 from tests.core.scheduling.instances import DAY, instance
+from tests.core.scheduling.instances import stage as drawn_stage
 
 DAYS = 12
 
@@ -64,6 +65,9 @@ def trade(seed: int, tanks: int = 14) -> dict[str, Any]:
                 stage["in_one_opening"] = True
             if stage["name"] == "qc":
                 stage["second_people"] = 1
+        recipe["stages"][-1]["max_wait_after"] = 4000
+        if rng.random() < 0.6:
+            recipe["stages"].append(drawn_stage("release", 15, second_people=1, after_vessel=True))
     for vessel in data["vessels"]:
         if rng.random() < 0.5:
             start = rng.randrange(0, 3 * DAY, 5)
