@@ -94,7 +94,7 @@ def _whole(problem: Problem, batch: PlannedBatch, violations: list[str]) -> Judg
         violations.append(f"{batch.id}: crosses keys {'; '.join(sorted(map(str, keys)))}")
     else:
         key = keys.pop()
-        stages = problem.recipes.get((key.family, key.treatment))
+        stages = problem.stages(vessel.id, key)
         if stages is None:
             violations.append(f"{batch.id}: no recipe for {key}")
         elif [stage.name for stage in stages] != [stage.name for stage in batch.stages]:

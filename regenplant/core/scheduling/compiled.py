@@ -99,6 +99,8 @@ class Compiled:
         position = {key: at for at, key in enumerate(self.keys)}
         self.key_of = [position[tank.key] for tank in problem.tanks]
         self.stages = [problem.recipes.get((key.family, key.treatment), ()) for key in self.keys]
+        """Of each key, where the vessel has none of its own; empty where no recipe is there."""
+        self.own_stages = self._own_stages()
         self.has_after = any(stage.after_vessel for stages in self.stages for stage in stages)
         self.volume = [tank.volume_l for tank in problem.tanks]
         self.received = [-(-tank.received_min // problem.slot_min) for tank in problem.tanks]
@@ -135,7 +137,7 @@ class Compiled:
         self.standing: dict[int, Standing] = {
             at_tank[name]: item for item in problem.standing for name in item.tanks if name in at_tank
         }
-        self._needs: dict[tuple[int, int, float, float], Needs] = {}
+        self._needs: dict[tuple[int, int, int, float, float], Needs] = {}
 
     def _change(self, before: VesselState | Key, after: Key) -> int:
         return -(-self.problem.changeover.minutes(before, after) // self.slot_min)
@@ -227,12 +229,24 @@ class Compiled:
             if tank in self.standing
         )
 
-    def needs(self, key: int, tanks: int, charged_l: float, percent: float) -> Needs:
-        """What such a batch takes; worked out once."""
-        name = (key, tanks, charged_l, percent)
+    def _own_stages(self) -> dict[tuple[int, int], tuple[Stage, ...]]:
+        """By key and vessel, where a vessel has stages of its own."""
+        found = {}
+        for at, vessel in enumerate(self.problem.vessels):
+            for position, key in enumerate(self.keys):
+                own = self.problem.vessel_recipes.get((vessel.id, key.family, key.treatment))
+                if own is not None:
+                    found[position, at] = own
+        return found
+
+    def needs(self, key: int, vessel: int, tanks: int, charged_l: float, percent: float) -> Needs:
+        """What such a batch takes in this vessel; worked out once for all vessels with the same stages."""
+        own = self.own_stages.get((key, vessel))
+        name = (key, vessel if own is not None else -1, tanks, charged_l, percent)
         found = self._needs.get(name)
         if found is None:
-            found = self._needs[name] = self._worked_out(self.stages[key], tanks, charged_l, percent)
+            stages = own if own is not None else self.stages[key]
+            found = self._needs[name] = self._worked_out(stages, tanks, charged_l, percent)
         return found
 
     def _worked_out(self, stages: tuple[Stage, ...], tanks: int, charged_l: float, percent: float) -> Needs:

@@ -60,15 +60,29 @@ def _each_tank(problem: Problem, key: Key, tanks: list[Tank], vessels: list[Vess
     fitting = [tank for tank in tanks if tank.volume_l <= largest]
     if not fitting:
         return found
-    stages = problem.recipes[key.family, key.treatment]
-    smallest = min(figures.charge_l(min(tank.volume_l for tank in fitting), vessel) for vessel in vessels)
-    for stage in stages:
-        need = figures.stage_need(stage, 1, smallest, min(problem.dose_percent.values()), problem.slot_min)
+    reasons = [_impossible_in(problem, key, fitting, vessel) for vessel in vessels]
+    if all(reasons):
+        found.append(_all(fitting, f"{key}, {reasons[0]}"))
+    return found
+
+
+def _impossible_in(problem: Problem, key: Key, tanks: list[Tank], vessel: Vessel) -> str:
+    """Why even the smallest of these tanks cannot be regenerated in this vessel; "" if it can."""
+    volume = min(tank.volume_l for tank in tanks)
+    if volume > vessel.max_fill_l:
+        return f"{vessel.id} takes {vessel.max_fill_l:g} L."
+    if any(
+        window.start_min <= vessel.ready_min and window.end_min >= problem.calendar_end_min
+        for window in vessel.closed
+    ):
+        return f"{vessel.id} is closed all the time."
+    least = min(problem.dose_percent.values())
+    for stage in problem.stages(vessel.id, key) or ():
+        need = figures.stage_need(stage, 1, figures.charge_l(volume, vessel), least, problem.slot_min)
         reason = _beyond(problem, need)
         if reason:
-            found.append(_all(fitting, f"{key}, {stage.name}: {reason}"))
-            break
-    return found
+            return f"{stage.name}: {reason}"
+    return ""
 
 
 def _beyond(problem: Problem, need: figures.StageNeed) -> str:

@@ -55,6 +55,12 @@ def problem_from(data: Mapping[str, Any]) -> Problem:
             ),
             technician_shifts=tuple(Shift(s["start"], s["end"], s["technicians"]) for s in data["qc_shifts"]),
             costs=_costs(data["cost"]),
+            vessel_recipes={
+                (item["vessel"], item["family"], item["treatment"]): tuple(
+                    _stage(stage) for stage in item["stages"]
+                )
+                for item in data.get("vessel_recipes") or ()
+            },
             **trade_fields(data),
         )
     except KeyError as missing:
@@ -97,7 +103,7 @@ def _troubles(problem: Problem) -> Iterator[str]:
                     yield f"no changeover from {before} to {after}"
     if change.water not in problem.water_l_per_min:
         yield f"no water {change.water} for changeovers"
-    for recipe, stages in problem.recipes.items():
+    for recipe, stages in (*problem.recipes.items(), *problem.vessel_recipes.items()):
         outside = [stage.after_vessel for stage in stages]
         if outside != sorted(outside) or (outside and all(outside)):
             yield f"recipe {' '.join(recipe)}: stages after the vessel is free come last, and not all are such"
@@ -154,6 +160,7 @@ def _stage(item: Mapping[str, Any]) -> Stage:
         in_one_opening=bool(item.get("in_one_opening", False)),
         after_vessel=bool(item.get("after_vessel", False)),
         load_g_per_l=dict(item.get("load_g_per_l") or {}),
+        flow_l_per_min=item.get("flow_l_per_min", 0.0),
         beside=tuple(
             Beside(
                 chemical=other.get("chemical"),
@@ -161,6 +168,7 @@ def _stage(item: Mapping[str, Any]) -> Stage:
                 water=other.get("water"),
                 flow_bv_per_h=other.get("flow_bv_per_h", 0.0),
                 to_waste=bool(other.get("to_waste", False)),
+                flow_l_per_min=other.get("flow_l_per_min", 0.0),
             )
             for other in item.get("beside") or ()
         ),

@@ -60,7 +60,10 @@ def stage_need(stage: Stage, tanks: int, charged_l: float, percent: float, slot_
 
 def _use(item: Stage | Beside, charged_l: float, percent: float) -> Use:
     grams = -(-item.dose_g_per_l * charged_l * percent // 100) if item.chemical else 0
-    flow = -(-item.flow_bv_per_h * charged_l // 60) if item.water else 0
+    flow = 0.0
+    if item.water:
+        by_vessel = math.ceil(item.flow_l_per_min)
+        flow = by_vessel or -(-item.flow_bv_per_h * charged_l // 60)
     return Use(item.chemical, int(grams), item.water, int(flow), item.to_waste and bool(item.water))
 
 

@@ -27,6 +27,10 @@ ATTENTION: Mapping[StepKind, int] = {
 """Hands-on steps take a whole operator, watched ones a quarter, rinses none: common practice of the trade."""
 
 
+BY_VESSEL = (StepKind.BACKWASH, StepKind.SEPARATE)
+"""Their flow follows from the cross-section of the vessel, however full it is."""
+
+
 @dataclass(frozen=True, slots=True)
 class Hands:
     """How much of people the plant reckons with; each is the plant's own figure, the defaults are planning values from memory.
@@ -147,7 +151,8 @@ class _Made:
             chemical=step.chemical.value if step.chemical is not None else None,
             dose_g_per_l=self._dose(step),
             water=step.water.value if step.water is not None and volume > 0.0 else None,
-            flow_bv_per_h=self._flow_bv_per_h(volume, minutes),
+            flow_bv_per_h=0.0 if step.kind in BY_VESSEL else self._flow_bv_per_h(volume, minutes),
+            flow_l_per_min=volume * 1000 / minutes if step.kind in BY_VESSEL else 0.0,
             to_waste=kept > 0.0,
             attention=self.hands.attention.get(step.kind, 0),
             technicians=0,

@@ -52,7 +52,7 @@ def first_plan(search: Search, rule: Rule) -> None:
         else:
             search.unplaced.append(tank)
     shortest = [
-        compiled.needs(key, 3, max(compiled.minimum[v] for v in compiled.vessels_of[key]), 100.0).shortest
+        min(compiled.needs(key, v, 3, compiled.minimum[v], 100.0).shortest for v in compiled.vessels_of[key])
         if compiled.vessels_of[key] and compiled.stages[key]
         else 1
         for key in range(len(compiled.keys))
@@ -146,7 +146,7 @@ def _put_decided(search: Search) -> None:
         percent = max(compiled.percent[tank] for tank in tanks)
         if volume > compiled.capacity[vessel] or not compiled.stages[key]:
             continue
-        needs = compiled.needs(key, len(tanks), max(volume, compiled.minimum[vessel]), percent)
+        needs = compiled.needs(key, vessel, len(tanks), max(volume, compiled.minimum[vessel]), percent)
         earliest = max(compiled.received[tank] for tank in tanks)
         fixed = search.fixed_cost(vessel, volume, needs)
         fit = search.best_gap(vessel, key, tanks, needs, fixed, earliest, search.last_end(), None)
@@ -177,7 +177,7 @@ def _behind(
 ) -> Fit | None:
     """The batch behind the last one of the vessel, if it fits at all; where something was decided or closed, in its first gap."""
     compiled = search.compiled
-    needs = compiled.needs(key, len(tanks), max(volume, compiled.minimum[vessel]), percent)
+    needs = compiled.needs(key, vessel, len(tanks), max(volume, compiled.minimum[vessel]), percent)
     row = search.board.sequence[vessel]
     if compiled.closed[vessel] or compiled.standing or (row and row[-1].end > now):
         fixed = search.fixed_cost(vessel, volume, needs)

@@ -86,6 +86,8 @@ class Beside:
     water: str | None = None
     flow_bv_per_h: float = 0.0
     to_waste: bool = False
+    flow_l_per_min: float = 0.0
+    """As in the stage."""
 
 
 @dataclass(frozen=True, slots=True)
@@ -111,6 +113,8 @@ class Stage:
     load_g_per_l: Mapping[str, float] = field(default_factory=dict)
     """What drains with the stage and counts against a daily budget, in grams of each ion per litre of resin at 100 % dose."""
     beside: tuple[Beside, ...] = ()
+    flow_l_per_min: float = 0.0
+    """A flow that follows from the vessel and not from the filling (backwash), in place of ``flow_bv_per_h``; 0 for none."""
     after_vessel: bool = False
     """The tanks are filled and the vessel is free; what follows (record review, release) takes people only. Such stages come last."""
 
@@ -282,6 +286,13 @@ class Problem:
     running: tuple[RunningBatch, ...] = ()
     pins: tuple[Pin, ...] = ()
     standing: tuple[Standing, ...] = ()
+    vessel_recipes: Mapping[tuple[str, str, str], tuple[Stage, ...]] = field(default_factory=dict)
+    """By vessel, family and treatment, where a vessel has stages of its own; elsewhere ``recipes`` holds."""
+
+    def stages(self, vessel: str, key: Key) -> tuple[Stage, ...] | None:
+        """The stages of a batch of this key in this vessel; None where there is no recipe."""
+        own = self.vessel_recipes.get((vessel, key.family, key.treatment))
+        return own if own is not None else self.recipes.get((key.family, key.treatment))
 
     def allowed(self, vessel: Vessel, key: Key) -> bool:
         """Whether the vessel may hold resin of this key."""

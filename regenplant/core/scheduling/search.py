@@ -103,7 +103,7 @@ class Search:
                 continue
             if pinned is not None and pinned.vessel not in (-1, vessel):
                 continue
-            needs = compiled.needs(key, len(tanks), max(volume, compiled.minimum[vessel]), percent)
+            needs = compiled.needs(key, vessel, len(tanks), max(volume, compiled.minimum[vessel]), percent)
             fixed = self.fixed_cost(vessel, volume, needs)
             begin_at = pinned.start if pinned is not None else -1
             best = self.best_gap(vessel, key, tanks, needs, fixed, earliest, last_end, best, begin_at)

@@ -180,7 +180,7 @@ def _load(search: Search, rows: list[Row]) -> None:
     for key, tanks, vessel, starts, pin in rows:
         volume = sum(compiled.volume[tank] for tank in tanks)
         percent = max(compiled.percent[tank] for tank in tanks)
-        needs = compiled.needs(key, len(tanks), max(volume, compiled.minimum[vessel]), percent)
+        needs = compiled.needs(key, vessel, len(tanks), max(volume, compiled.minimum[vessel]), percent)
         batch = Placed(key, list(tanks), volume, percent, vessel, needs, pin)
         batch.starts = list(starts)
         batch.start = starts[0]
@@ -213,7 +213,10 @@ def _planned(compiled: Compiled, batches: list[Placed]) -> list[PlannedBatch]:
         stages = tuple(
             PlannedStage(stage.name, start * minutes, (start + step.slots) * minutes)
             for stage, step, start in zip(
-                compiled.stages[batch.key], batch.needs.steps, batch.starts, strict=True
+                compiled.own_stages.get((batch.key, batch.vessel), compiled.stages[batch.key]),
+                batch.needs.steps,
+                batch.starts,
+                strict=True,
             )
         )
         planned.append(

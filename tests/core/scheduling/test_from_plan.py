@@ -41,7 +41,7 @@ def chemical_kg(stages: tuple[Stage, ...], litres: float) -> dict[str, float]:
 
 def flowed_m3(stages: tuple[Stage, ...], litres: float, *, waste_only: bool) -> float:
     return sum(
-        part.flow_bv_per_h * litres / 1000 * stage.minutes / 60
+        (part.flow_bv_per_h * litres / 60 or part.flow_l_per_min) * stage.minutes / 1000
         for stage in stages
         for part in stage.parts
         if part.to_waste or not waste_only
