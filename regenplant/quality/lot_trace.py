@@ -7,7 +7,6 @@ that a plant with a million visits is traced as fast as a young one.
 
 from __future__ import annotations
 
-import json
 from collections import Counter, defaultdict
 from collections.abc import Collection, Mapping, Sequence
 from dataclasses import dataclass
@@ -18,10 +17,10 @@ from typing import Any
 
 from django.db import connection
 from django.db.models import Count, Max
-from django.db.models.expressions import RawSQL
 
 from regenplant.batches.models import Batch, BatchTank
 from regenplant.core.process.lifecycle import VisitState
+from regenplant.resins.among import among
 from regenplant.resins.models import ResinLot
 from regenplant.tanks.models import Customer, Tank, TankVisit
 
@@ -111,13 +110,6 @@ def holding_of(lot: ResinLot) -> dict[int, tuple[float, int]]:
     return {lot.pk: (1.0, 0), **_shares(lot.pk, "down")}
 
 
-def among(keys: Collection[int]) -> RawSQL:
-    """Keys for ``__in``, however many: as one parameter, where a list would be one for each."""
-    if connection.vendor == "sqlite":
-        return RawSQL("SELECT value FROM json_each(%s)", [json.dumps(list(keys))])
-    return RawSQL("SELECT unnest(%s::bigint[])", [list(keys)])
-
-
 def _shares(start: int, way: str) -> dict[int, tuple[float, int]]:
     """Of every lot of the line: its share over every way and the shortest way in generations."""
     this, that = _LINKS[way]
@@ -170,9 +162,7 @@ def _fillings(holding: Collection[int]) -> list[tuple[int, int, int, Any]]:
 
 def _batches(holding: Collection[int]) -> tuple[int, tuple[tuple[str, str], ...]]:
     """How many batches made these lots, and the newest of them."""
-    keys = list(
-        Batch.objects.filter(lot__in=among(holding)).order_by("-pk").values_list("pk", flat=True)
-    )
+    keys = list(Batch.objects.filter(lot__in=among(holding)).order_by("-pk").values_list("pk", flat=True))
     rows = Batch.objects.filter(pk__in=keys[:SHOWN]).order_by("-planned_at", "-pk")
     return len(keys), tuple(rows.values_list("number", "state"))
 

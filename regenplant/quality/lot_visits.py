@@ -10,7 +10,7 @@ from collections.abc import Collection
 from django.db.models import Count, F, Max, Min, OuterRef, QuerySet, Subquery
 
 from regenplant.batches.models import Batch
-from regenplant.quality.lot_trace import among
+from regenplant.resins.among import among
 from regenplant.resins.models import ResinLot
 from regenplant.tanks.models import Customer, Tank, TankVisit
 

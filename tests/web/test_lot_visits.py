@@ -52,6 +52,7 @@ def visit_of(batch: Batch) -> TankVisit:
     return link.visit
 
 
+@pytest.mark.requirement("RS-03")
 def test_a_lot_leads_to_every_filling_and_back(batch: Batch, lot: ResinLot) -> None:
     """What the trace counts is listed, each filling once, with the batch that made the lot."""
     rows = list(visits_with(holding_of(lot)))
@@ -80,6 +81,7 @@ def test_resin_is_followed_through_younger_lots_with_its_share(batch: Batch, lot
     assert visits_with(holding).count() == trace_of_lot(oldest).visit_count > 0
 
 
+@pytest.mark.requirement("RS-03")
 def test_a_customer_leads_to_the_lots_of_its_round_trips(batch: Batch, lot: ResinLot) -> None:
     customer = visit_of(batch).customer
     own = TankVisit.objects.filter(customer=customer, refilled_lot=lot)
@@ -94,7 +96,9 @@ def test_the_pages_list_them_and_give_them_as_a_file(batch: Batch, lot: ResinLot
     url = reverse("setup-lot-visits", args=[lot.code])
     assert url in trace.content.decode()
     page = text_of(client.get(url))
-    assert visit.tank.serial in page and visit.customer.name in page and batch.number in page and "100.0" in page
+    assert (
+        visit.tank.serial in page and visit.customer.name in page and batch.number in page and "100.0" in page
+    )
     answer = client.get(url, {"_export": "csv"})
     lines = list(csv.DictReader(io.StringIO(answer.content.decode("utf-8-sig"))))
     assert len(lines) == trace_of_lot(lot).visit_count
@@ -102,7 +106,9 @@ def test_the_pages_list_them_and_give_them_as_a_file(batch: Batch, lot: ResinLot
     assert (own["Batch"], own["Lot"], float(own["Of it, %"])) == (batch.number, lot.code, 100.0)
     for name, key in (("tanks", visit.tank.serial), ("customers", visit.customer.code)):
         back = client.get(reverse(f"{name}-lots", args=[key]))
-        assert lot.code in text_of(back) and reverse("setup-lot-trace", args=[lot.code]) in back.content.decode()
+        assert (
+            lot.code in text_of(back) and reverse("setup-lot-trace", args=[lot.code]) in back.content.decode()
+        )
 
 
 @pytest.mark.parametrize("name", ["setup-lot-visits", "tanks-lots", "customers-lots"])
@@ -115,7 +121,9 @@ def test_a_lot_nobody_was_filled_with_says_so(plant: SmallPlant, client: Client)
         code="STILL-1", resin_type=plant.types["sac_h"], segregation_class="D", volume_m3=0.2, volume_form="Na",
         made_at=factories.START, origin="delivered new",
     )  # fmt: skip
-    assert "No tank was filled with its resin." in text_of(client.get(reverse("setup-lot-visits", args=[lot.code])))
+    assert "No tank was filled with its resin." in text_of(
+        client.get(reverse("setup-lot-visits", args=[lot.code]))
+    )
 
 
 def test_a_trace_follows_the_line_once_each_way(lot: ResinLot) -> None:

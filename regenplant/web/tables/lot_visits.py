@@ -8,7 +8,6 @@ from typing import Any
 import django_tables2 as tables
 
 from regenplant.resins.models import ResinLot
-
 from regenplant.web.presenters.resin_lots import deliveries_words
 from regenplant.web.tables.columns import CodeColumn, DayColumn, HouseColumn, LocalTimeColumn, NumberColumn
 from regenplant.web.tables.export import FORMATS
@@ -36,9 +35,7 @@ class LotVisitTable(tables.Table):
         verbose_name="Lot",
         wide_only=True,
     )
-    number = CodeColumn(
-        linkify=("intake-visit", [tables.A("number")]), verbose_name="Visit", wide_only=True
-    )
+    number = CodeColumn(linkify=("intake-visit", [tables.A("number")]), verbose_name="Visit", wide_only=True)
 
     class Meta:
         empty_text = "No tank was filled with its resin."
