@@ -10,7 +10,8 @@ from regenplant.core.process.use_audit import Sums
 from regenplant.plant.selectors import profile
 from regenplant.tanks.models import Customer
 from regenplant.use.pricing import PriceList
-from regenplant.use.selectors.audit import By, Group, Question, as_line, audit, lines, outside_count
+from regenplant.use.selectors.audit import Group, as_line, audit, lines, outside_count
+from regenplant.use.selectors.question import By, Question
 
 MOST_OUTSIDE = 200
 """Batches beyond the watch level that a report names; of more it says how many."""
