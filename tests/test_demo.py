@@ -275,5 +275,11 @@ def test_tanks_stand_in_areas_and_spills_are_closed_and_open(shown: dict[str, An
     assert safety["replaced_sheets"] >= 1 and safety["own_thresholds"] == 1
 
 
+def test_the_safety_desk_calls_and_a_refused_tank_stands_here_with_its_letter(shown: dict[str, Any]) -> None:
+    safety = shown["safety"]
+    assert safety["refused_here"] == [[1, True]] and safety["refused_gone"] == [[1, False]]
+    assert {"Count", "Excursion", "Spill"} <= set(safety["calls"])
+
+
 def test_the_pages_of_it_open(shown: dict[str, Any]) -> None:
     assert set(shown["pages"].values()) == {200}, shown["pages"]

@@ -29,7 +29,7 @@ from regenplant.people.models import Signature
 from regenplant.use.models import UseReport
 from regenplant.use.naming import chart_name, names_of, narrowed_words
 from regenplant.use.report_content import ReportContent, ReportGroup
-from regenplant.use.selectors.audit import By
+from regenplant.use.selectors.question import By
 
 KIND = "use_report"
 SIZES = (A4, LETTER)

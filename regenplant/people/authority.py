@@ -99,6 +99,7 @@ RIGHTS: dict[str, frozenset[Role]] = {
     "site.determine": frozenset({SUPERVISOR, SAFETY}),
     "waste.treat": frozenset({OPERATOR, SUPERVISOR, SAFETY}),
     "waste.take_away": frozenset({SUPERVISOR, SAFETY}),
+    "waste.switch": frozenset({OPERATOR, SUPERVISOR, SAFETY}),
     "step.route": frozenset({OPERATOR, SUPERVISOR, SAFETY}),
     "limits.edit": frozenset({SUPERVISOR, ADMIN}),
     "limits.approve": frozenset({SUPERVISOR, SAFETY}),

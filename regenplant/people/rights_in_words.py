@@ -59,6 +59,7 @@ TITLES: dict[str, str] = {
     "site.determine": "Write down what was determined about taking metal-bearing resin in.",
     "waste.treat": "Treat the waste tank with acid or caustic.",
     "waste.take_away": "Write down that waste was collected and taken away.",
+    "waste.switch": "Say to which waste tank the drains run.",
     "step.route": "Choose where a step drains, as far as the class table allows.",
     "plant.daily": "Write down the daily checks: eyewash, waters, waste level.",
     "instrument.calibrate": "Write down a calibration, and correct one.",

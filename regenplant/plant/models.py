@@ -206,6 +206,8 @@ class WasteTank(models.Model):
     level_m3 = models.FloatField(default=0.0)
     """By the books of the waste ledger, which may say more than the tank holds until somebody reads the level [m^3]."""
     reserve_m3 = models.FloatField()
+    receives = models.BooleanField(default=False)
+    """The drains run to this one; at most one does (``selectors.waste_tank``)."""
     version = models.PositiveIntegerField(default=1)
 
     class Meta:
@@ -214,7 +216,10 @@ class WasteTank(models.Model):
             models.CheckConstraint(
                 condition=Q(level_m3__gte=0, reserve_m3__gte=0),
                 name="waste_tank_level",
-            )
+            ),
+            models.UniqueConstraint(
+                fields=["receives"], condition=Q(receives=True), name="one_waste_tank_receives"
+            ),
         ]
 
     def __str__(self) -> str:

@@ -82,8 +82,8 @@ def vessels() -> QuerySet[Vessel]:
 
 
 def waste_tank() -> WasteTank | None:
-    """The neutralization tank; None before set-up. With several, the first by code."""
-    return WasteTank.objects.order_by("code").first()
+    """The waste tank to which the drains run; None before set-up. While nobody has said which of several, the first by code."""
+    return WasteTank.objects.order_by("-receives", "code").first()
 
 
 def skid_for(chemical: str) -> Skid | None:

@@ -56,8 +56,21 @@ class UseRow(Summed):
         ordering = ["-started_at", "-number", "chemical"]
         constraints = [models.UniqueConstraint(fields=["number", "chemical"], name="use_of_batch_once")]
         indexes = [
-            models.Index(fields=["day", "number"], name="use_row_day"),
-            models.Index(fields=["started_at", "number"], name="use_row_started"),
+            models.Index(fields=["-day", "-started_at", "-number", "chemical"], name="use_row_listed"),
+            # all that narrows and all that tells what is outside, so that counting it reads no row
+            models.Index(
+                fields=[
+                    "day",
+                    "chemical",
+                    "family",
+                    "segregation_class",
+                    "vessel",
+                    "shift",
+                    "compared",
+                    "variance_sum",
+                ],
+                name="use_row_outside",
+            ),
         ]
 
     def __str__(self) -> str:
@@ -76,13 +89,17 @@ class UseShare(Summed):
     kind = models.CharField(max_length=12, choices=Kind.choices)
     key = models.CharField(max_length=KEY_LENGTH, blank=True)
     """Code of customer or lot; "" where none is on record."""
+    chemical = models.CharField(max_length=12, choices=CHEMICALS)
     day = models.DateField()
-    """As in the row."""
+    """Chemical and day as in the row."""
+    lots = models.JSONField(default=dict)
+    """Of a customer's share: of which resin lots it consists, in millilitres by code; {} in the others."""
 
     class Meta:
         constraints = [models.UniqueConstraint(fields=["row", "kind", "key"], name="use_share_once")]
         indexes = [
-            models.Index(fields=["kind", "day"], name="use_share_day"),
+            # with the mass, so that the largest of thousands are found without reading a row
+            models.Index(fields=["kind", "day", "chemical", "key", "used_grams"], name="use_share_largest"),
             models.Index(fields=["kind", "key", "day"], name="use_share_key"),
         ]
 
@@ -111,6 +128,9 @@ class UseMonth(Summed):
                 fields=["kind", "month", "key", "chemical", "family", "segregation_class", "vessel", "shift"],
                 name="use_month_once",
             )
+        ]
+        indexes = [
+            models.Index(fields=["kind", "month", "chemical", "key", "used_grams"], name="use_month_largest")
         ]
 
     def __str__(self) -> str:

@@ -7,7 +7,7 @@ from collections.abc import Iterable, Mapping
 from regenplant.core.process.vocabulary import ResinFamily, SegregationClass
 from regenplant.tanks.models import Customer
 from regenplant.use.models import UseShare
-from regenplant.use.selectors.audit import By
+from regenplant.use.selectors.question import By
 
 NONE_WORDS = {
     By.CUSTOMER: "no customer on record",

@@ -10,7 +10,8 @@ from regenplant.core.process.use_audit import Sums
 from regenplant.plant.selectors import profile
 from regenplant.tanks.models import Customer
 from regenplant.use.pricing import PriceList
-from regenplant.use.selectors.audit import By, Group, Question, as_line, audit, lines, outside_count
+from regenplant.use.selectors.audit import Group, as_line, audit, lines, outside_count
+from regenplant.use.selectors.question import By, Question
 
 MOST_OUTSIDE = 200
 """Batches beyond the watch level that a report names; of more it says how many."""
@@ -71,7 +72,7 @@ def mark_of(content: ReportContent) -> str:
 
 
 def report_content(question: Question) -> ReportContent:
-    """The report of a period as it stands now, not yet numbered and signed. Raises: RecordRefused (``Question.share_kind``)."""
+    """The report of a period as it stands now, not yet numbered and signed. Raises: RecordRefused (``crossed.parts_of``)."""
     found, plant = audit(question), profile()
     largest = sorted(found.groups, key=lambda group: (-group.sums.used_grams, group.key))[:MOST_GROUPS]
     kept = set(map(id, largest))

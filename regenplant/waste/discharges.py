@@ -26,7 +26,7 @@ from regenplant.core.process.wording import listed, say
 from regenplant.plant.days import start_of_day
 from regenplant.plant.models import WasteTank
 from regenplant.plant.permit import Permit, content_from, permit_in_force
-from regenplant.plant.selectors import plant_day
+from regenplant.plant.selectors import plant_day, waste_tank
 from regenplant.waste.discharge_models import Discharge, DischargeReading
 from regenplant.waste.models import StepDrain, WasteMovement
 from regenplant.waste.selectors import coming, standing
@@ -84,6 +84,12 @@ def draining_now(now: datetime) -> tuple[str, ...]:
     """Batches of which a step drains to the waste tank right now, by number."""
     running = (one for one in coming(now) if one.step.state == StepState.RUNNING)
     return tuple(dict.fromkeys(one.batch.number for one in running))
+
+
+def draining_into(tank: WasteTank, now: datetime) -> tuple[str, ...]:
+    """``draining_now``, where it comes into this tank."""
+    receiving = waste_tank()
+    return draining_now(now) if receiving is not None and receiving.pk == tank.pk else ()
 
 
 # --- a day --------------------------------------------------------------------------------------------------------------
@@ -222,8 +228,10 @@ def _blockers(
     measured: Mapping[str, float],
 ) -> tuple[str, ...]:
     said = [why_not_in_force(content, plant_day(now))]
-    if draining := draining_now(now):
-        said.append(f"{listed(draining)} drains to the waste tank now. Let it end, then mix and read anew.")
+    if draining := draining_into(discharge.tank, now):
+        said.append(
+            f"{listed(draining)} drains to {discharge.tank.code} now. Let it end, then mix and read anew."
+        )
     said.extend(judged.missing)
     tank, planned = discharge.tank, discharge.planned_volume_m3
     if planned > tank.level_m3:

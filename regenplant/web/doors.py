@@ -62,6 +62,7 @@ DOORS: dict[str, Door] = {
     "waste-read": _door("plant.daily"),
     "waste-treat": _door("waste.treat"),
     "waste-take-away": _door("waste.take_away"),
+    "waste-switch": _door("waste.switch"),
     "batches-hold": _door("batch.hold", about="batch"),
     "batches-interrupt": _door("batch.hold", about="batch"),
     "batches-resume": _door("batch.run", about="batch"),

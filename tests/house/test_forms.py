@@ -185,6 +185,7 @@ FORMS: dict[str, Make] = {
     "areas.waste.forms.ReadForm": plain,
     "areas.waste.forms.TreatForm": given(chemicals=[("naoh", "Caustic")]),
     "areas.waste.forms.TakeAwayForm": plain,
+    "areas.waste.forms.SwitchForm": plain,
     "areas.waste.forms.RouteForm": given(destinations=[("reclaim", "reclaim")]),
     "areas.waste.forms.SiteForm": plain,
     "areas.setup.forms.WasteLevelForm": plain,

@@ -34,14 +34,16 @@ class Spread:
     batches: int
     first: date
     per_day: float
+    begin: int = 0
+    """Number the first one counts from."""
 
 
 def made(spread: Spread, seed: int = 7) -> Iterator[tuple[UseRow, list[UseShare]]]:
     """Rows with their shares, oldest first. The same seed gives the same plant."""
     dice = random.Random(seed)
-    for number in range(spread.batches):
+    for number in range(spread.begin, spread.begin + spread.batches):
         start = datetime(spread.first.year, spread.first.month, spread.first.day, 5, tzinfo=UTC) + timedelta(
-            days=number / spread.per_day, minutes=dice.randrange(60)
+            days=(number - spread.begin) / spread.per_day, minutes=dice.randrange(60)
         )
         vessel = dice.choice(list(VESSELS))
         family, chemicals = VESSELS[vessel]
@@ -49,7 +51,9 @@ def made(spread: Spread, seed: int = 7) -> Iterator[tuple[UseRow, list[UseShare]
         customers = {
             f"K-{dice.randrange(CUSTOMERS):03d}": dice.random() + 0.1 for _ in range(dice.randrange(1, 5))
         }
-        lots = {f"R-{number - back}": dice.random() + 0.1 for back in (40, 55) if number >= back} or {"": 1.0}
+        lots = {
+            f"R-{number - back}": dice.random() + 0.1 for back in (40, 55) if number - spread.begin >= back
+        } or {"": 1.0}
         for chemical in chemicals:
             planned = round(volume_ml * 0.1)
             used = round(planned * dice.gauss(1.0, 0.03))
@@ -68,7 +72,7 @@ def made(spread: Spread, seed: int = 7) -> Iterator[tuple[UseRow, list[UseShare]
                 "chemical_lot": {f"L-{chemical}-{start:%Y%m}": 1.0},
             }
             shares = [
-                UseShare(row=row, kind=kind, key=key, day=row.day, **_values(part))
+                UseShare(row=row, kind=kind, key=key, chemical=chemical, day=row.day, **_values(part))
                 for kind, by_key in weights.items()
                 for key, part in shared_sums(sums, by_key).items()
             ]

@@ -128,3 +128,33 @@ def test_a_period_asks_the_same_few_queries_however_many_batches(
 ) -> None:  # type: ignore[no-untyped-def]
     with django_assert_max_num_queries(4):
         audit(Question(FIRST + timedelta(days=3), many - timedelta(days=3)))
+
+
+@pytest.mark.parametrize("by", list(By))
+def test_a_page_shows_the_largest_of_each_chemical_with_the_totals_of_all(many: date, by: By) -> None:
+    for first, last in periods(many):
+        question, most = Question(first, last, by), 5
+        whole, page = audit(question), audit(question, most=most)
+        assert page.totals == whole.totals and page.left_out == len(whole.groups) - len(page.groups)
+        expected = []
+        for total in whole.totals:
+            own = [group for group in whole.groups if group.chemical is total.chemical]
+            if by is By.TIME:
+                expected += own[-most:]
+            else:
+                largest = sorted(own, key=lambda group: (-group.sums.used_grams, group.key))[:most]
+                expected += [group for group in own if group in largest]
+        assert list(page.groups) == expected, (first, last)
+
+
+def test_pages_are_counted_by_the_sums(many: date) -> None:
+    for first, last in periods(many):
+        for narrow in (
+            {},
+            {"chemical": "hcl"},
+            {"customer": "K-007"},
+            {"vessel": "M1", "shift": "06:00–14:00"},
+        ):
+            for by in (By.FAMILY, By.CUSTOMER) if "customer" not in narrow else (By.TIME, By.CUSTOMER):
+                question = Question(first, last, by, **narrow)
+                assert audit(question, most=3).lines == lines(question).count(), (first, last, narrow, by)

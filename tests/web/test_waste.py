@@ -11,6 +11,7 @@ from django.urls import reverse
 from regenplant.batches.models import Batch, StepRun
 from regenplant.core.process.vocabulary import StepKind
 from regenplant.people.models import Person
+from regenplant.plant import services as plant_services
 from regenplant.plant.models import SiteDetermination, WasteTank
 from regenplant.waste import selectors, services
 from regenplant.waste.models import WasteMovement
@@ -163,3 +164,31 @@ def test_a_determination_is_written_by_who_may(plant, as_) -> None:
 def test_the_class_table_stands_on_its_page(plant, as_) -> None:
     text = text_of(as_("operator").get(reverse("waste-routes")))
     assert "F Metal-bearing" in text and "metal drum, reclaim" in text and "nowhere" in text
+
+
+def test_the_page_says_where_the_drains_run_and_switches_them(plant, batch, as_) -> None:
+    settings = plant_services.WasteTankSettings("N2", "Second tank", 300.0, 3.0)
+    plant_services.save_waste_tank(by=plant.by("supervisor"), tank=settings)
+    client, url = as_("operator"), reverse("waste-switch", args=["N2"])
+    text = text_of(client.get(reverse("waste")))
+    assert "The drains run to N1" in text and "Let the drains run here" in text
+    page = client.get(url)
+    seen = page.context["form"]
+    answer = client.post(
+        url,
+        {
+            "reason": "N1 is full",
+            "shown_receiving": seen["shown_receiving"].value(),
+            "version": seen["version"].value(),
+        },
+    )
+    assert answer.status_code == 302 and WasteTank.objects.get(code="N2").receives
+    assert "The drains run to N2" in text_of(client.get(reverse("waste")))
+    first = text_of(client.get(reverse("waste-tank", args=["N1"])))
+    assert "so nothing comes into this one" in first and "Let the drains run here" in first
+    again = client.post(
+        url, {"reason": "N1 is full", "shown_receiving": "N1", "version": seen["version"].value()}
+    )
+    assert again.status_code == 409 and "The drains run to N2 by now" in text_of(again)
+    assert as_("planner").post(url, {"reason": "N1 is full"}).status_code == 403
+    assert "N2" in text_of(client.get(reverse("setup-supplies")))

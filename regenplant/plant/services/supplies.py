@@ -21,6 +21,7 @@ from regenplant.audit.wording import say
 from regenplant.core.errors import OutOfRange, RecordRefused
 from regenplant.core.process.vocabulary import Chemical, WaterKind
 from regenplant.plant.models import Skid, WasteTank, WaterSupply
+from regenplant.plant.selectors import waste_tank
 
 
 @dataclass(frozen=True, slots=True)
@@ -165,7 +166,10 @@ def save_water_supply(*, by: By, water: WaterSettings, version: int | None = Non
 # --- waste ----------------------------------------------------------------------------------------------------------
 @use_case("waste.tank_saved", permission="plant.edit")
 def save_waste_tank(*, by: By, tank: WasteTankSettings, version: int | None = None) -> Outcome:
-    """Add the waste tank, or change the one with this code. Raises: RecordRefused, OutOfRange, StaleRecord."""
+    """Add a waste tank, or change the one with this code. The drains go on running where they run: to the first one added.
+
+    Raises: RecordRefused, OutOfRange, StaleRecord.
+    """
     code = code_of(tank.code, "The waste tank’s code", longest=12)
     words_of(tank.name, "The waste tank’s name", field="name", most=80, least=2)
     capacity = within(tank.capacity_m3, 0.01, 500.0, "Capacity", "liquid_volume", field="capacity_m3")
@@ -181,7 +185,12 @@ def save_waste_tank(*, by: By, tank: WasteTankSettings, version: int | None = No
     values = {**values_of(tank), "code": code, "name": tank.name.strip()}
     record = WasteTank.objects.select_for_update().filter(code=code).first()
     if record is None:
-        record = WasteTank.objects.create(**values)
+        receiving = waste_tank()
+        if (
+            receiving is not None and not receiving.receives
+        ):  # nobody has said so yet: it is said before there are two
+            write_changed(receiving, {"receives": True}, version=None, label=f"Waste tank {receiving.code}")
+        record = WasteTank.objects.create(**values, receives=receiving is None)
         return Outcome(
             subject=("waste_tank", str(record.pk), code), after={"name": record.name}, result=record
         )

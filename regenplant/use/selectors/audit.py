@@ -7,97 +7,20 @@ numbers of the same rows, so that it makes no difference where they come from (`
 from __future__ import annotations
 
 from collections.abc import Iterable
-from dataclasses import dataclass, field
+from dataclasses import dataclass, replace
 from datetime import date, timedelta
-from enum import StrEnum
+from heapq import nsmallest
 from typing import Any
 
-from django.db.models import F, Q, QuerySet, Sum
+from django.db.models import Q, QuerySet, Sum
 from django.db.models.functions import Abs
 
-from regenplant.core.errors import RecordRefused
 from regenplant.core.process.use_audit import NAMES, VARIANCE_STEP, Sums, summed
 from regenplant.core.process.vocabulary import Chemical
 from regenplant.use.models import UseMonth, UseRow, UseShare
+from regenplant.use.selectors.crossed import Part, of_whole_row, parts_of, sums_of
+from regenplant.use.selectors.question import By, Question, stored_code
 from regenplant.use.watching import Watch, watch_now
-
-LONGEST_BY_DAYS = 62
-"""Days up to which a period is divided into days; a longer one into months."""
-
-
-class By(StrEnum):
-    """What the groups are."""
-
-    FAMILY = "family"
-    VESSEL = "vessel"
-    CLASS = "segregation_class"
-    SHIFT = "shift"
-    CUSTOMER = "customer"
-    RESIN_LOT = "resin_lot"
-    CHEMICAL_LOT = "chemical_lot"
-    TIME = "time"
-
-    @property
-    def label(self) -> str:
-        return {
-            "family": "resin family",
-            "vessel": "vessel",
-            "segregation_class": "segregation class",
-            "shift": "shift",
-            "customer": "customer",
-            "resin_lot": "resin lot",
-            "chemical_lot": "chemical lot",
-            "time": "day or month",
-        }[self.value]
-
-    @property
-    def is_shared(self) -> bool:
-        """Whether a batch is divided among several of them, by volume or mass."""
-        return self.value in UseShare.Kind.values
-
-
-@dataclass(frozen=True, slots=True)
-class Question:
-    """What is asked: whole days at the plant, both counted in, and what narrows it; "" narrows nothing."""
-
-    first: date
-    last: date
-    by: By = By.FAMILY
-    chemical: str = ""
-    family: str = ""
-    segregation_class: str = ""
-    vessel: str = ""
-    shift: str = ""
-    customer: str = ""
-    resin_lot: str = ""
-    chemical_lot: str = ""
-
-    @property
-    def narrowed(self) -> tuple[tuple[str, str], ...]:
-        """Kind and code of each share that is asked for."""
-        pairs = ((kind, str(getattr(self, kind))) for kind in UseShare.Kind.values)
-        return tuple((kind, code) for kind, code in pairs if code)
-
-    @property
-    def share_kind(self) -> str:
-        """The kind of share that is summed; "" for whole batches.
-
-        Raises: RecordRefused where two kinds meet: what one customer's resin took of one lot is not kept.
-        """
-        kinds = {kind for kind, _ in self.narrowed} | ({self.by.value} if self.by.is_shared else set())
-        if len(kinds) > 1:
-            names = " and ".join(sorted(By(kind).label for kind in kinds))
-            raise RecordRefused(
-                f"Shares by {names} are kept each for itself, not together. Choose one of them, or look at the batches.",
-                field="by",
-                code="two_shares",
-            )
-        return kinds.pop() if kinds else ""
-
-    @property
-    def is_by_days(self) -> bool:
-        """Whether the period is divided into days, where it is divided by time."""
-        return (self.last - self.first).days < LONGEST_BY_DAYS
 
 
 @dataclass(frozen=True, slots=True)
@@ -122,9 +45,12 @@ class Audit:
     groups: tuple[Group, ...]
     totals: tuple[Group, ...]
     """One for each chemical, with "" as its key. Of shares too: they add up to it."""
+    left_out: int = 0
+    """Groups that were not asked for: the smaller ones beyond ``most``, of time the older ones."""
 
     @property
-    def batches(self) -> int:
+    def lines(self) -> int:
+        """How many lines ``lines`` lists: one for each chemical of a batch."""
         return sum(total.sums.batches for total in self.totals)
 
 
@@ -155,40 +81,112 @@ class UseLine:
         return self.variance_frac is not None and abs(self.variance_frac) > watch.batch_frac
 
 
-@dataclass(slots=True)
-class _Found:
-    by_key: dict[tuple[str, str], Sums] = field(default_factory=dict)
+def audit(question: Question, *, most: int | None = None) -> Audit:
+    """Groups and totals of a period, in a handful of queries whatever the number of batches. With ``most``, of each chemical only so many
+    groups: those that used most, of time the newest; the totals are of all.
 
-    def add(self, rows: Iterable[dict[str, Any]]) -> None:
-        for row in rows:
-            key = (str(row["group"]), row["of"])
-            sums = Sums(*(int(row[f"sum_{name}"]) for name in NAMES))
-            self.by_key[key] = self.by_key.get(key, Sums()) + sums
-
-
-def audit(question: Question) -> Audit:
-    """Groups and totals of a period. At most five queries, whatever the number of batches.
-
-    Raises: RecordRefused (``Question.share_kind``).
+    Raises: RecordRefused (``crossed.parts_of``).
     """
+    if question.is_crossed:
+        return _audit_of_parts(question, most)
+    keep = _largest(question, most) if most and question.by.is_shared and not question.narrowed else None
+    found = _grouped(question, question.by, keep)
+    left_out = 0 if keep is None else keep.left_out
     order = list(Chemical)
     groups = sorted(
-        (Group(key, Chemical(value), sums) for (key, value), sums in _grouped(question, question.by).items()),
+        (Group(key, Chemical(value), sums) for (key, value), sums in found.items()),
         key=lambda group: (order.index(group.chemical), group.key),
     )
-    return Audit(question, watch_now(), tuple(groups), tuple(_totals(question, groups)))
+    totals = tuple(_totals(question, groups))
+    if most and keep is None:
+        kept = set(map(id, _most_of(groups, most, question.by)))
+        left_out, groups = len(groups) - len(kept), [group for group in groups if id(group) in kept]
+    return Audit(question, watch_now(), tuple(groups), totals, left_out)
+
+
+def _audit_of_parts(question: Question, most: int | None) -> Audit:
+    """The answer where customers and lots are asked for together: added up from the parts of each batch."""
+    parts = parts_of(question)
+    by_group: dict[tuple[str, Chemical], list[Part]] = {}
+    for part in parts:
+        by_group.setdefault((_key_of_part(question, part), Chemical(part.row.chemical)), []).append(part)
+    order = list(Chemical)
+    groups = [
+        Group(key, chemical, summed(part.sums for part in _rows_of_parts(own)))
+        for (key, chemical), own in sorted(
+            by_group.items(), key=lambda item: (order.index(item[0][1]), item[0][0])
+        )
+    ]
+    whole = [
+        Group("", chemical, summed(part.sums for part in own))
+        for chemical in order
+        if (own := [part for part in _rows_of_parts(parts) if part.row.chemical == chemical])
+    ]
+    kept = set(map(id, _most_of(groups, most, question.by))) if most else set(map(id, groups))
+    shown = tuple(group for group in groups if id(group) in kept)
+    return Audit(question, watch_now(), shown, tuple(whole), len(groups) - len(shown))
+
+
+def _key_of_part(question: Question, part: Part) -> str:
+    if question.by.is_shared:
+        return part.keys[question.by.value]
+    return _key(
+        question,
+        question.by,
+        part.row.day if question.by is By.TIME else getattr(part.row, question.by.value),
+    )
+
+
+def _rows_of_parts(parts: list[Part]) -> list[Part]:
+    """One part for each row, in the same order."""
+    by_row: dict[int, list[Part]] = {}
+    for part in parts:
+        by_row.setdefault(part.row.pk, []).append(part)
+    return [of_whole_row(own) for own in by_row.values()]
+
+
+def _most_of(groups: list[Group], most: int, by: By) -> Iterable[Group]:
+    for chemical in Chemical:
+        own = [group for group in groups if group.chemical is chemical]
+        if by is By.TIME:
+            yield from own[-most:]
+        else:
+            yield from sorted(own, key=lambda group: (-group.sums.used_grams, group.key))[:most]
+
+
+@dataclass(frozen=True, slots=True)
+class _Keep:
+    """Groups by key and chemical that are asked for, and how many there are beside them."""
+
+    pairs: frozenset[tuple[str, str]]
+    left_out: int
+
+    @property
+    def keys(self) -> list[str]:
+        return sorted({key for key, _ in self.pairs})
+
+
+def _largest(question: Question, most: int) -> _Keep:
+    """Which customers or lots used most of each chemical: read first and alone, so that the sums of thousands are not made for a page of a
+    dozen."""
+    used: dict[str, dict[str, int]] = {}
+    for source in _sources(question, question.by, question.share_kind):
+        by_key = source.rows.order_by().values_list("chemical", "key").annotate(sum_used=Sum("used_grams"))
+        for value, key, grams in by_key.iterator():
+            own = used.setdefault(value, {})
+            own[key] = own.get(key, 0) + int(grams)
+    pairs = frozenset(
+        (key, value)
+        for value, own in used.items()
+        for key in nsmallest(most, own, key=lambda key: (-own[key], key))
+    )
+    return _Keep(pairs, sum(map(len, used.values())) - len(pairs))
 
 
 def _totals(question: Question, groups: list[Group]) -> Iterable[Group]:
     """Of whole batches the sum of the groups; of shares read once more from the batches, as a batch stands in several groups."""
     if question.by.is_shared and not question.narrowed:
-        whole = Question(
-            **{
-                name: getattr(question, name)
-                for name in Question.__dataclass_fields__
-                if name not in ("by", *UseShare.Kind.values)
-            }
-        )
+        whole = replace(question, by=By.FAMILY)
         groups = [
             Group(key, Chemical(value), sums) for (key, value), sums in _grouped(whole, By.FAMILY).items()
         ]
@@ -198,21 +196,45 @@ def _totals(question: Question, groups: list[Group]) -> Iterable[Group]:
             yield Group("", chemical, summed(own))
 
 
-def _grouped(question: Question, by: By) -> dict[tuple[str, str], Sums]:
-    """Sums by key and chemical."""
-    kind = question.share_kind
-    found = _Found()
+@dataclass(frozen=True, slots=True)
+class _Source:
+    """Rows, shares or months of a part of the period, and under which name their group stands."""
+
+    rows: QuerySet[Any]
+    group: str
+
+
+def _sources(question: Question, by: By, kind: str) -> Iterable[_Source]:
+    """Where the period is read from: whole months where they know what is asked, the days before and after them singly."""
     months = _whole_months(question) if _has_months(question, by, kind) else None
     if months is None:
-        found.add(_detail(question, by, kind, question.first, question.last))
-    else:
-        begin, end = months
-        if question.first < begin:
-            found.add(_detail(question, by, kind, question.first, begin - timedelta(days=1)))
-        found.add(_months(question, by, kind, begin, end))
-        if end <= question.last:
-            found.add(_detail(question, by, kind, end, question.last))
-    return found.by_key
+        yield _detail(question, by, kind, question.first, question.last)
+        return
+    begin, end = months
+    if question.first < begin:
+        yield _detail(question, by, kind, question.first, begin - timedelta(days=1))
+    yield _months(question, by, kind, begin, end)
+    if end <= question.last:
+        yield _detail(question, by, kind, end, question.last)
+
+
+def _grouped(question: Question, by: By, keep: _Keep | None = None) -> dict[tuple[str, str], Sums]:
+    """Sums by key and chemical; with ``keep`` only of those."""
+    found: dict[tuple[str, str], Sums] = {}
+    for source in _sources(question, by, question.share_kind):
+        rows = source.rows if keep is None else source.rows.filter(key__in=keep.keys)
+        listed = rows.order_by().values_list(source.group, "chemical")
+        for group, chemical, *sums in listed.annotate(**{f"sum_{name}": Sum(name) for name in NAMES}):
+            key = _key(question, by, group), str(chemical)
+            if keep is None or key in keep.pairs:
+                found[key] = found.get(key, Sums()) + Sums(*map(int, sums))
+    return found
+
+
+def _key(question: Question, by: By, group: Any) -> str:
+    if by is By.TIME and not question.is_by_days:
+        return f"{group:%Y-%m}"
+    return str(group)
 
 
 def _has_months(question: Question, by: By, kind: str) -> bool:
@@ -234,86 +256,75 @@ def _next_month(day: date) -> date:
     return (day.replace(day=28) + timedelta(days=4)).replace(day=1)
 
 
-def _summed(rows: QuerySet[Any], group: str, chemical: str) -> Iterable[dict[str, Any]]:
-    grouped = rows.order_by().values(group=F(group), of=F(chemical))
-    return grouped.annotate(**{f"sum_{name}": Sum(name) for name in NAMES})
-
-
-def _months(question: Question, by: By, kind: str, begin: date, end: date) -> Iterable[dict[str, Any]]:
+def _months(question: Question, by: By, kind: str, begin: date, end: date) -> _Source:
     rows = UseMonth.objects.filter(kind=kind, month__gte=begin, month__lt=end)
-    rows = rows.filter(**_narrowing(question, ""))
+    rows = rows.filter(**_narrowing(question, is_share=False))
     for _, code in question.narrowed:
-        rows = rows.filter(key=_stored(code))
-    group = "key" if by.is_shared else "month" if by is By.TIME else by.value
-    found = list(_summed(rows, group, "chemical"))
-    if by is By.TIME:
-        for row in found:
-            row["group"] = f"{row['group']:%Y-%m}"
-    return found
+        rows = rows.filter(key=stored_code(code))
+    return _Source(rows, "key" if by.is_shared else "month" if by is By.TIME else by.value)
 
 
-def _detail(question: Question, by: By, kind: str, first: date, last: date) -> Iterable[dict[str, Any]]:
+def _detail(question: Question, by: By, kind: str, first: date, last: date) -> _Source:
     rows: QuerySet[Any]
-    if kind:
-        rows = UseShare.objects.filter(kind=kind, day__gte=first, day__lte=last)
-        rows = rows.filter(**_narrowing(question, "row__"))
-        for _, code in question.narrowed:
-            rows = rows.filter(key=_stored(code))
-        group = "key" if by.is_shared else "day" if by is By.TIME else f"row__{by.value}"
-        found = list(_summed(rows, group, "row__chemical"))
-    else:
-        rows = UseRow.objects.filter(day__gte=first, day__lte=last).filter(**_narrowing(question, ""))
-        found = list(_summed(rows, "day" if by is By.TIME else by.value, "chemical"))
-    if by is By.TIME and not question.is_by_days:
-        for row in found:
-            row["group"] = f"{row['group']:%Y-%m}"
-    return found
+    if not kind:
+        rows = UseRow.objects.filter(day__gte=first, day__lte=last)
+        rows = rows.filter(**_narrowing(question, is_share=False))
+        return _Source(rows, "day" if by is By.TIME else by.value)
+    rows = UseShare.objects.filter(kind=kind, day__gte=first, day__lte=last)
+    rows = rows.filter(**_narrowing(question, is_share=True))
+    for _, code in question.narrowed:
+        rows = rows.filter(key=stored_code(code))
+    return _Source(rows, "key" if by.is_shared else "day" if by is By.TIME else f"row__{by.value}")
 
 
-def _narrowing(question: Question, prefix: str) -> dict[str, str]:
-    names = ("chemical", "family", "segregation_class", "vessel", "shift")
-    return {f"{prefix}{name}": value for name in names if (value := getattr(question, name))}
-
-
-NONE_ON_RECORD = "none"
-"""How a share without a code is asked for in an address."""
-
-
-def _stored(code: str) -> str:
-    return "" if code == NONE_ON_RECORD else code
+def _narrowing(question: Question, *, is_share: bool) -> dict[str, str]:
+    """What narrows rows or months; of shares all but the chemical stands in their row."""
+    wanted = {name: value for name in question.NARROWED_ROWS if (value := getattr(question, name))}
+    return {
+        f"row__{name}" if is_share and name != "chemical" else name: value for name, value in wanted.items()
+    }
 
 
 # --- the batches ------------------------------------------------------------------------------------------------------
 def _rows(question: Question) -> QuerySet[Any]:
     kind = question.narrowed[0][0] if question.narrowed else ""
-    if len(question.narrowed) > 1:
-        _ = question.share_kind  # refuses
     if not kind:
         rows = UseRow.objects.filter(day__gte=question.first, day__lte=question.last)
-        return rows.filter(**_narrowing(question, ""))
-    shares = UseShare.objects.filter(kind=kind, key=_stored(question.narrowed[0][1]))
+        return rows.filter(**_narrowing(question, is_share=False))
+    shares = UseShare.objects.filter(kind=kind, key=stored_code(question.narrowed[0][1]))
     return shares.filter(
-        day__gte=question.first, day__lte=question.last, **_narrowing(question, "row__")
+        day__gte=question.first, day__lte=question.last, **_narrowing(question, is_share=True)
     ).select_related("row")
 
 
-def lines(question: Question, *, only_outside: bool = False, watch: Watch | None = None) -> QuerySet[Any]:
-    """Rows or shares of the batches asked for, newest first; ``as_line`` makes a line of each."""
+def lines(
+    question: Question, *, only_outside: bool = False, watch: Watch | None = None
+) -> QuerySet[Any] | list[UseLine]:
+    """Rows or shares of the batches asked for, newest first; ``as_line`` makes a line of each. Of a crossed question the lines themselves."""
+    if question.is_crossed:
+        level = watch or watch_now()
+        parts = [UseLine(part.row, part.sums, is_part=True) for part in _rows_of_parts(parts_of(question))]
+        return [line for line in parts if not only_outside or line.is_outside(level)]
     rows = _rows(question)
     if only_outside:
         rows = _outside(rows, watch or watch_now())
     prefix = "row__" if question.narrowed else ""
-    return rows.order_by(f"-{prefix}started_at", f"-{prefix}number", f"{prefix}chemical")
+    # by day first, which both rows and shares know: a page is read off their index, however many lie behind it
+    return rows.order_by("-day", f"-{prefix}started_at", f"-{prefix}number", "chemical")
 
 
-def as_line(row: UseRow | UseShare) -> UseLine:
+def as_line(row: UseRow | UseShare | UseLine) -> UseLine:
     """A row or a share as a line of the listing."""
-    sums = Sums(*(getattr(row, name) for name in NAMES))
+    if isinstance(row, UseLine):
+        return row
+    sums = sums_of(row)
     return UseLine(row.row, sums, is_part=True) if isinstance(row, UseShare) else UseLine(row, sums)
 
 
 def outside_count(question: Question, watch: Watch) -> int:
     """How many lines lie beyond the watch level of a batch. One query."""
+    if question.is_crossed:
+        return len(lines(question, only_outside=True, watch=watch))
     return _outside(_rows(question), watch).count()
 
 

@@ -12,6 +12,7 @@ from regenplant.waste.services.discharges import (
 )
 from regenplant.waste.services.excursions import CLOSED_MEANING, close_excursion, follow_up, report_excursion
 from regenplant.waste.services.levels import WasteReading, set_waste_level
+from regenplant.waste.services.receiving import run_drains_to
 from regenplant.waste.services.reports import REPORT_MEANING, sign_month
 from regenplant.waste.services.treating import take_waste_away, treat_waste
 
@@ -29,6 +30,7 @@ __all__ = [
     "record_reading",
     "release_discharge",
     "report_excursion",
+    "run_drains_to",
     "set_mixing",
     "set_waste_level",
     "sign_month",

@@ -13,7 +13,7 @@ from regenplant.core.process.vocabulary import Chemical
 from regenplant.drawing.against_plan import MOST, AgainstPlan, against_plan
 from regenplant.drawing.scene import Scene
 from regenplant.use.naming import chart_name
-from regenplant.use.selectors import Audit, By, Group, UseLine
+from regenplant.use.selectors import NONE_ON_RECORD, Audit, By, Group, UseLine
 from regenplant.use.watching import Watch
 from regenplant.web.drawing.dots import BatchDose, dots_on_plan
 from regenplant.web.presenters.words import counted, joined, monday_of, sentence_case
@@ -176,17 +176,15 @@ def group_charts(found: Audit, names: Mapping[str, str]) -> tuple[UseChart, ...]
         ]
         if len(own) < 2:
             continue
-        if found.question.by is By.TIME:
-            shown = own[-MOST:]
-        else:
-            shown = sorted(own, key=lambda group: (-group.sums.used_grams, group.key))[:MOST]
+        is_time = found.question.by is By.TIME
+        shown = own if is_time else sorted(own, key=lambda group: (-group.sums.used_grams, group.key))
         marks = [
             AgainstPlan(chart_name(found.question.by, group.key, names), group.sums.variance_frac or 0.0)
             for group in shown
         ]
         left = (
-            f"; {len(shown)} of {len(own)}, the {'newest' if found.question.by is By.TIME else 'largest'}"
-            if len(own) > len(shown)
+            f"; the {'newest' if is_time else 'largest'} {len(shown)}"
+            if found.left_out and len(shown) == MOST
             else ""
         )
         charts.append(
@@ -238,8 +236,6 @@ def cost_words(sums: Sums, currency: str) -> str:
 
 def group_query(question_by: By, group: Group) -> dict[str, str]:
     """What narrows the page to this group: its own field and its chemical."""
-    from regenplant.use.selectors.audit import NONE_ON_RECORD
-
     if question_by is By.TIME:
         return {"chemical": group.chemical.value, **_days(group.key)}
     return {"chemical": group.chemical.value, question_by.value: group.key or NONE_ON_RECORD}

@@ -420,3 +420,17 @@ def lanes(scene: Scene, label: str = "Vessel chart") -> dict[str, Any]:
 def ancestry(scene: Scene) -> dict[str, Any]:
     """The ancestry of a resin lot in its scroll region: ``{% ancestry page.ancestry %}``."""
     return {"scene": scene}
+
+
+@register.simple_tag
+def cells(row: Any) -> SafeString:
+    """The cells of one row of a listing. What a column says of its cells alone is worked out once for the table: a long listing
+    is mostly that."""
+    kept: dict[str, SafeString] = row.table.__dict__.setdefault("cell_attributes", {})
+    made = []
+    for column, cell in row.items():
+        own = kept.get(column.name)
+        if own is None:
+            own = kept[column.name] = column.attrs["td"].as_html()
+        made.append((own, cell))
+    return format_html_join("", "<td {}>{}</td>", made)

@@ -27,5 +27,12 @@ altered("tell an excursion milder", "waste_excursion", "words = 'nothing to spea
 removed("delete an excursion", "waste_excursion", where="closed_at IS NULL", says="excursion")
 altered("change a figure of a discharge report", "waste_dischargereport", "content = REPLACE(content, '\"volume_m3\":0.5', '\"volume_m3\":0.4')",
         says="discharge report .+", and_says="discharge report: What discharge report .+ says is not what was signed")  # fmt: skip
+altered(
+    "let the drains run elsewhere",
+    "plant_wastetank",
+    "receives = NOT receives",
+    where="code = 'N1'",
+    says="waste tank .+",
+)
 altered("let the permit hold for longer", "plant_permitversion", "content = REPLACE(content, '2030-06-30', '2040-06-30')", says="permit version .+",
         and_says="approval: ")  # fmt: skip

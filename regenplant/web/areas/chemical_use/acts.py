@@ -19,8 +19,7 @@ from regenplant.use import services
 from regenplant.use.models import UseReport, WatchLevels
 from regenplant.use.naming import names_of, narrowed_words
 from regenplant.use.report_content import ReportContent, mark_of, report_content
-from regenplant.use.selectors import By, Question
-from regenplant.use.selectors.audit import Group
+from regenplant.use.selectors import By, Group, Question
 from regenplant.use.selectors.reports import content_of_report, prices, report_numbered, reports
 from regenplant.use.watching import Watch, watch_now
 from regenplant.web.act_page import Act, act_page

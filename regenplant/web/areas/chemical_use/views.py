@@ -5,6 +5,7 @@ from __future__ import annotations
 from typing import Any
 
 from django.core.paginator import Paginator
+from django.db.models import QuerySet
 from django.http import HttpRequest, HttpResponse
 from django.shortcuts import get_object_or_404, render
 from django.urls import reverse
@@ -20,6 +21,7 @@ from regenplant.use.selectors import (
     By,
     Group,
     Question,
+    UseLine,
     as_line,
     audit,
     batch_use,
@@ -38,8 +40,16 @@ from regenplant.web.rights import right
 from regenplant.web.tables import export
 from regenplant.web.tables.chemical_use import GroupsTable, LinesTable, SumsTable
 
-MOST_GROUPS = 60
-"""Groups on one page, the largest; a file holds them all."""
+MOST_GROUPS = 12
+"""Groups of each chemical on one page, in its chart and in its table alike: the largest, of time the newest. A file holds them all."""
+
+
+class Counted(Paginator):
+    """Pages of lines whose number is known from the sums, so that nothing is counted anew."""
+
+    def __init__(self, listed: QuerySet[Any] | list[UseLine], count: int):
+        super().__init__(listed, PER_PAGE)
+        self.count = count
 
 
 @require_safe
@@ -47,25 +57,22 @@ def use(request: HttpRequest, tab: str) -> HttpResponse:
     form = UseForm(request.GET, today=timezone.localdate())
     form.is_valid()
     question = form.question()
+    wanted = request.GET.get(export.PARAMETER, "")
+    is_file = wanted in export.FORMATS
     try:
-        found = audit(question)
+        found = audit(question, most=None if is_file else MOST_GROUPS)
     except RecordRefused as refusal:
         form.add_error("by", refusal.message)
         question = Question(question.first, question.last)
-        found = audit(question)
+        found = audit(question, most=MOST_GROUPS)
     currency = PriceList().currency
-    wanted = request.GET.get(export.PARAMETER, "")
-    if wanted in export.FORMATS and not form.errors:
+    if is_file and not form.errors:
         return _file(request, wanted, found, currency, form)
     outside = outside_count(question, found.watch)
-    page = Paginator(
-        lines(question, only_outside=form.is_only_outside, watch=found.watch), PER_PAGE
-    ).get_page(request.GET.get("page"))
+    listed = lines(question, only_outside=form.is_only_outside, watch=found.watch)
+    page = Counted(listed, outside if form.is_only_outside else found.lines).get_page(request.GET.get("page"))
     shown = [as_line(row) for row in page.object_list]
     period, system = form.chosen(), unit_system_of(request)
-    groups = sorted(found.groups, key=lambda group: -group.sums.used_grams)[:MOST_GROUPS]
-    kept = {id(group) for group in groups}
-    drawn = [group for group in found.groups if id(group) in kept]
     names = names_of(question.by, (group.key for group in found.groups))
     look: dict[str, Any] = {"watch": found.watch, "currency": currency}
     context = {
@@ -79,15 +86,16 @@ def use(request: HttpRequest, tab: str) -> HttpResponse:
         "dose_charts": words.dose_charts(shown, found.watch, system),
         "totals": SumsTable(found.totals, **look, caption="Masses as 100 %, by chemical."),
         "groups": GroupsTable(
-            drawn,
+            found.groups,
             names=names,
-            links={id(group): _link(request, question.by, group) for group in drawn},
+            links={id(group): _link(request, question.by, group) for group in found.groups},
             head=question.by.label.capitalize(),
             caption=f"Masses as 100 %, by {question.by.label}.",
             **look,
         ),
-        "groups_left_out": len(found.groups) - len(drawn),
+        "groups_left_out": found.left_out,
         "by": question.by,
+        "crossed": question.is_crossed,
         "page": page,
         "lines": LinesTable(shown, **look, caption=words.table_caption(period, shown)),
         "watch": words.watch_sentence(found.watch),

@@ -23,10 +23,11 @@ from regenplant.plant.models import (
     Skid,
     Terminal,
     Vessel,
+    WasteTank,
     WaterSupply,
 )
 from regenplant.plant.permit import permit_in_force
-from regenplant.plant.selectors import is_instrument_valid, plant_day, profile, waste_tank
+from regenplant.plant.selectors import is_instrument_valid, plant_day, profile
 from regenplant.recipes.models import Product, Recipe, RecipeVersion, Specification, SpecificationVersion
 from regenplant.resins.models import ResinLot, ResinType
 from regenplant.web.areas.setup.shown import count, eyewash_sentence
@@ -63,7 +64,7 @@ def _equipment() -> list[Row]:
     instruments = list(Instrument.objects.filter(is_active=True))
     overdue = [item.code for item in instruments if not is_instrument_valid(item, today)]
     skids = Skid.objects.filter(is_active=True).count()
-    waters, tank = WaterSupply.objects.count(), waste_tank()
+    waters, wastes = WaterSupply.objects.count(), WasteTank.objects.count()
     return [
         Row("Plant and emergency", reverse("setup-plant"), plant.name, eyewash_sentence(plant, today)),
         Row(
@@ -74,8 +75,8 @@ def _equipment() -> list[Row]:
         Row(
             "Skids, waters, waste",
             reverse("setup-supplies"),
-            f"{count(skids, 'skid')}, {count(waters, 'water')}, {'one waste tank' if tank else 'no waste tank'}",
-            "" if tank else "No waste tank is set up, so nothing can be planned.",
+            f"{count(skids, 'skid')}, {count(waters, 'water')}, {count(wastes, 'waste tank')}",
+            "" if wastes else "No waste tank is set up, so nothing can be planned.",
         ),
         Row(
             "Instruments",

@@ -37,16 +37,16 @@ def supplies(request: HttpRequest) -> HttpResponse:
     skids, waters = SkidTable(Skid.objects.all()), WaterTable(WaterSupply.objects.all())
     for table in (skids, waters):
         RequestConfig(request, paginate=False).configure(table)
-    tank = waste_tank()
+    tank, tanks = waste_tank(), list(WasteTank.objects.order_by("code"))
     room = max(tank.capacity_m3 - tank.reserve_m3 - tank.level_m3, 0.0) if tank else None
     system = unit_system_of(request)
     context = {
         "skids": skids,
         "waters": waters,
         "kinds": [(kind.value, kind.label.capitalize()) for kind in WaterKind],
-        "tank": tank,
-        "limit_m3": tank.capacity_m3 - tank.reserve_m3 if tank else None,
-        "sentence": f"Room in the waste tank: {shown.both(room, 'liquid_volume', system)}, with the reserve kept."
+        "tanks": tanks,
+        "receiving": tank,
+        "sentence": f"Room in the waste tank {tank.code}: {shown.both(room, 'liquid_volume', system)}, with the reserve kept."
         if tank
         else "No waste tank is set up, so nothing can be planned.",
         "edit": right(request, "plant.edit"),
@@ -157,7 +157,7 @@ def waste_edit(request: HttpRequest, code: str = "") -> HttpResponse:
     if tank:
         form.fields["code"].disabled = True
     act = Act(
-        title=f"Waste tank {tank.code}" if tank else "Add the waste tank",
+        title=f"Waste tank {tank.code}" if tank else "Add a waste tank",
         sentence="The reserve is kept for one emergency dump and never planned away.",
         permission="plant.edit",
         service=services.save_waste_tank,

@@ -14,6 +14,7 @@ urlpatterns = [
     path("waste/tanks/<str:code>/", views.tank, TAB, name="waste-tank"),
     path("waste/tanks/<str:code>/read/", acts.read, name="waste-read"),
     path("waste/tanks/<str:code>/treat/", acts.treat, name="waste-treat"),
+    path("waste/tanks/<str:code>/switch/", acts.switch, name="waste-switch"),
     path("waste/tanks/<str:code>/take-away/", acts.take_away, name="waste-take-away"),
     *sewer_urls.urlpatterns,
 ]

@@ -14,13 +14,22 @@ from regenplant.batches.routes import choices_for, destination_of, metal_flag_of
 from regenplant.core.process.vocabulary import Chemical
 from regenplant.plant import services as plant
 from regenplant.plant.models import WasteTank
+from regenplant.plant.selectors import waste_tank
 from regenplant.plant.site import determination, determination_stop
 from regenplant.waste import services
+from regenplant.waste.discharges import draining_now
 from regenplant.waste.selectors import last_movement
 from regenplant.waste.treatment import neutralizers, treatment_of
 from regenplant.web.act_page import Act, act_page
 from regenplant.web.areas.waste import shown
-from regenplant.web.areas.waste.forms import ReadForm, RouteForm, SiteForm, TakeAwayForm, TreatForm
+from regenplant.web.areas.waste.forms import (
+    ReadForm,
+    RouteForm,
+    SiteForm,
+    SwitchForm,
+    TakeAwayForm,
+    TreatForm,
+)
 from regenplant.web.house_form import posted
 from regenplant.web.requests import unit_system_of
 
@@ -121,6 +130,42 @@ def take_away(request: HttpRequest, code: str) -> HttpResponse:
         back_url=home,
     )
     return act_page(request, form, act)
+
+
+@require_http_methods(POSTS)
+def switch(request: HttpRequest, code: str) -> HttpResponse:
+    """The drains run to this tank from now on."""
+    tank, system, now = _tank(code), unit_system_of(request), timezone.now()
+    present, draining = waste_tank(), draining_now(now)
+    receiving = present.code if present is not None else ""
+    start = {"version": tank.version, "shown_receiving": receiving}
+    form = SwitchForm(posted(request), initial=start, is_draining=bool(draining), system=system)
+    home = reverse("waste-tank", args=[tank.code])
+    act = Act(
+        title=f"Let the drains run to {tank.code}",
+        sentence=f"They run to {receiving} now. Change the valves over first, then say it here: the books of both tanks, the room of plans "
+        "and the day’s budget follow.",
+        permission="waste.switch",
+        service=services.run_drains_to,
+        arguments=lambda: {
+            "waste_tank_id": tank.pk,
+            "reason": form.text("reason"),
+            "while_draining": bool(form.cleaned_data.get("while_draining")),
+            "shown_receiving": form.text("shown_receiving"),
+            "version": form.shown_version,
+        },
+        said=lambda outcome: f"Written: the drains run to {outcome.result.code}.",
+        then=lambda outcome: home,
+        back_url=home,
+        button="They run there now",
+    )
+    return act_page(
+        request,
+        form,
+        act,
+        cautions=[shown.SWITCH_CAUTION],
+        facts=shown.switch_rows(tank, present, draining, now, system),
+    )
 
 
 @require_http_methods(POSTS)

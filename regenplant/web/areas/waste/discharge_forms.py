@@ -8,6 +8,7 @@ from django import forms
 
 from regenplant.core.process.sewer_budget import IONS, WORDS
 from regenplant.plant.models import Instrument, WasteTank
+from regenplant.plant.selectors import waste_tank
 from regenplant.waste.services import RELEASE_MEANING, ReadingAsRead
 from regenplant.web.fields import QuantityField
 from regenplant.web.house_form import HouseForm, words_field
@@ -44,7 +45,7 @@ class OpenForm(HouseForm):
 
     def __init__(self, *args: Any, **kwargs: Any):
         super().__init__(*args, **kwargs)
-        self.fields["tank"].initial = WasteTank.objects.order_by("code").first()
+        self.fields["tank"].initial = waste_tank()
 
 
 class ReadForm(HouseForm):

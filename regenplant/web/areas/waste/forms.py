@@ -57,6 +57,23 @@ class TakeAwayForm(HouseForm):
     shown_number = forms.IntegerField(widget=forms.HiddenInput, required=False)
 
 
+class SwitchForm(HouseForm):
+    """That the valves were changed over, and why."""
+
+    reason = words_field(300, label="Reason", rows=2, help_text="Such as: the other one is full.")
+    while_draining = forms.BooleanField(
+        label="The valves were changed over while a step drains",
+        required=False,
+        help_text="All of that step is then booked into the new tank when it ends. Read both levels after it.",
+    )
+    shown_receiving = forms.CharField(widget=forms.HiddenInput, required=False, max_length=12)
+
+    def __init__(self, *args: Any, is_draining: bool = True, **kwargs: Any):
+        super().__init__(*args, **kwargs)
+        if not is_draining and not self.is_bound:
+            del self.fields["while_draining"]
+
+
 class RouteForm(HouseForm):
     destination = forms.ChoiceField(label="Drains to", widget=forms.RadioSelect)
     reason = words_field(300, label="Reason", rows=2, help_text="At least 10 characters.")

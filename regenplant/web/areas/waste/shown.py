@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 from collections.abc import Sequence
+from datetime import datetime
 
 from regenplant import units
 from regenplant.core.engineering.tank_levels import TankForm, TankShape
@@ -10,7 +11,9 @@ from regenplant.core.process.drained_steps import IONS
 from regenplant.core.process.plan import Caution, SignalWord
 from regenplant.core.process.vocabulary import Chemical
 from regenplant.drawing.scene import Scene
+from regenplant.plant.models import WasteTank
 from regenplant.waste.held import TankStanding
+from regenplant.waste.receiving import stop_for
 from regenplant.waste.selectors import Coming
 from regenplant.waste.treatment import Treatment
 from regenplant.web.drawing.tank_level import LevelMark, tank_level
@@ -33,6 +36,20 @@ TREAT_CAUTION = Caution(
 """Common practice; the SDS of each chemical decides."""
 
 
+SWITCH_CAUTION = Caution(
+    code="switching_drains",
+    signal=SignalWord.WARNING,
+    headline="Acid or caustic may stand in the drain lines.",
+    measures=(
+        "Open the way into the new tank before the old one is shut, so that nothing backs up.",
+        "Never lead acid waste onto alkaline waste without knowing what stands in the tank: heat, spatter, gas.",
+        "Never into a tank that is being proven for the sewer, or whose outlet is open.",
+    ),
+    protective_equipment=("goggles", "chemical-resistant gloves", "boots"),
+)
+"""Common practice; the plant's procedure decides."""
+
+
 def volume(value: float, system: str) -> str:
     return units.twin(value, "liquid_volume", system)
 
@@ -48,10 +65,30 @@ def tank_sentence(stands: TankStanding, coming_m3: float, system: str) -> str:
     return f"{words}. With that the reserve is used by {volume(-room, system)}: treat and discharge first."
 
 
-def list_sentence(standings: Sequence[TankStanding], coming_m3: float, system: str) -> str:
-    if not standings:
+def list_sentence(
+    standings: Sequence[TankStanding], receiving: WasteTank | None, coming_m3: float, system: str
+) -> str:
+    """Of the tank to which the drains run."""
+    found = next((one for one in standings if receiving is not None and one.tank.pk == receiving.pk), None)
+    if found is None:
         return "No waste tank is set up, so nothing can be planned."
-    return tank_sentence(standings[0], coming_m3, system)
+    where = f"The drains run to {found.tank.code}. " if len(standings) > 1 else ""
+    return where + tank_sentence(found, coming_m3, system)
+
+
+def switch_rows(
+    tank: WasteTank, present: WasteTank | None, draining: Sequence[str], now: datetime, system: str
+) -> list[tuple[str, str]]:
+    """What somebody looks at before the drains run elsewhere."""
+    rows = [
+        (f"{one.code} holds", f"{volume(one.level_m3, system)} of {volume(one.capacity_m3, system)}")
+        for one in (present, tank)
+        if one is not None
+    ]
+    rows.append(("Drains now", ", ".join(draining) or "nothing"))
+    if stop := stop_for(tank, now):
+        rows.append(("Not now", stop))
+    return rows
 
 
 def picture(stands: TankStanding, coming_m3: float, system: str) -> Scene:

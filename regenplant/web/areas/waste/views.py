@@ -11,8 +11,10 @@ from django.views.decorators.http import require_safe
 
 from regenplant.core.process.drains import CLASS_TABLE, Destination, Drained
 from regenplant.plant.models import WasteTank
+from regenplant.plant.selectors import waste_tank
 from regenplant.plant.site import determination, determination_stop
 from regenplant.waste import selectors
+from regenplant.waste.receiving import is_receiving
 from regenplant.waste.treatment import treatment_of
 from regenplant.web import listing
 from regenplant.web.areas.waste import shown
@@ -29,10 +31,13 @@ def tanks(request: HttpRequest, tab: str) -> HttpResponse:
     now, system = timezone.now(), unit_system_of(request)
     stands, coming = selectors.standings(), selectors.coming(now)
     coming_m3 = sum(row.volume_m3 for row in coming)
+    receiving = waste_tank()
     went = selectors.went_where(now - timedelta(days=LAST_DAYS), now)
     context = {
         "standings": stands,
-        "sentence": shown.list_sentence(stands, coming_m3, system),
+        "sentence": shown.list_sentence(stands, receiving, coming_m3, system),
+        "receiving": receiving,
+        "switch": right(request, "waste.switch"),
         "coming": shown.coming_rows(coming, system),
         "route": right(request, "step.route"),
         "went": [
@@ -53,16 +58,19 @@ def tank(request: HttpRequest, tab: str, code: str) -> HttpResponse:
     now, system = timezone.now(), unit_system_of(request)
     found = get_object_or_404(WasteTank, code=code.upper())
     needs, coming = treatment_of(found, now), selectors.coming(now)
-    coming_m3 = sum(row.volume_m3 for row in coming)
+    receives = is_receiving(found)
+    coming_m3 = sum(row.volume_m3 for row in coming) if receives else 0.0
     context = {
         "tank": found,
+        "receives": receives,
+        "switch": right(request, "waste.switch"),
         "standing": needs.standing,
         "sentence": shown.tank_sentence(needs.standing, coming_m3, system),
         "scene": shown.picture(needs.standing, coming_m3, system),
         "rows": shown.held_rows(needs.standing, needs, system),
         "needs": needs,
         "plan": shown.plan_rows(needs, system),
-        "coming": shown.coming_rows(coming, system),
+        "coming": shown.coming_rows(coming, system) if receives else [],
         "route": right(request, "step.route"),
         "read": right(request, "plant.daily"),
         "treat": right(request, "waste.treat"),
