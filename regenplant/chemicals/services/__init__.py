@@ -34,11 +34,13 @@ from regenplant.chemicals.services.unloading import (
     answer_stop,
     check_sample,
     confirm_connection,
+    no_room_now,
     open_unloading,
     set_fill_connection,
     stop_unloading,
     unlock,
 )
+from regenplant.chemicals.services.weighing import answer_weigh_ticket, write_weigh_ticket
 
 __all__ = [
     "ALARM",
@@ -52,6 +54,7 @@ __all__ = [
     "add_place",
     "add_storage_area",
     "answer_stop",
+    "answer_weigh_ticket",
     "book_difference",
     "change_place",
     "change_storage_area",
@@ -67,6 +70,7 @@ __all__ = [
     "draw_to_treat",
     "measure_spill_anew",
     "name_data_sheet",
+    "no_room_now",
     "note_spill",
     "open_unloading",
     "place_tank",
@@ -79,4 +83,5 @@ __all__ = [
     "unlock",
     "withdraw_data_sheet",
     "write_threshold",
+    "write_weigh_ticket",
 ]
