@@ -22,11 +22,11 @@ from regenplant.audit.records import code_of, one_of, refuse_known, within, word
 from regenplant.audit.use_case import Outcome, use_case
 from regenplant.audit.wording import say
 from regenplant.chemicals.models import ChemicalLot, Place, Unloading
+from regenplant.chemicals.room import no_room
 from regenplant.chemicals.selectors import strength_of_sample, unlocked_content
 from regenplant.chemicals.services._moves import end_unloading
 from regenplant.chemicals.services._receiving import (
     data_sheet_for,
-    no_room,
     normal_un,
     refuse_expired,
     refuse_ill_stored,
@@ -351,11 +351,6 @@ def _alarm_of_scan(code: str, place: Place) -> str:
 def _stop(by: By, row: Unloading, alarm: str) -> None:
     stop_unloading(by=by, unloading_id=row.pk, alarm=alarm)
     row.refresh_from_db()
-
-
-def no_room_now(row: Unloading) -> str:
-    """Why a delivery that is still locked has no room in its tank by now, as a sentence; "" where it has."""
-    return no_room(row.chemical, row.place, row.certificate_strength_frac, row.grams_100)
 
 
 @use_case("unloading.stopped", permission="")

@@ -17,6 +17,7 @@ from regenplant.audit.use_case import Outcome
 from regenplant.chemicals import selectors, services
 from regenplant.chemicals.locations import never_words
 from regenplant.chemicals.models import Place, Unloading
+from regenplant.chemicals.room import no_room_now
 from regenplant.core.errors import DomainError
 from regenplant.core.process.hazards import stock_cautions
 from regenplant.core.process.vocabulary import Chemical
@@ -194,7 +195,7 @@ def _scanned(request: HttpRequest, form: ScanForm | ScanHereForm, row: Unloading
 def unlock(request: HttpRequest, number: str) -> HttpResponse:
     row, system = _delivery(number), unit_system_of(request)
     form = UnlockForm(posted(request), initial={"version": row.version})
-    full = services.no_room_now(row) if row.state == Unloading.State.OPEN else ""
+    full = no_room_now(row) if row.state == Unloading.State.OPEN else ""
     if request.method == "POST" and full:
         stopped = try_act(form, services.stop_unloading, request, unloading_id=row.pk, alarm=full)
         if stopped is not None:
