@@ -84,12 +84,17 @@ def signed_grams(movement: Movement) -> int:
 def steps_of_movements(
     movements: Iterable[Movement], steps: Iterable[tuple[StepRun, PlannedStep]]
 ) -> dict[int, int | None]:
-    """By number of the movement: the step that drew it, None where none ended at that moment. A correction goes with what it takes back."""
+    """By number of the movement: the step it names; of an older program the one that ended at its moment, None where none did. A correction
+    goes with what it takes back."""
     free = sorted(steps, key=lambda pair: pair[0].number)
+    numbers = {step.number for step, _ in free}
     found: dict[int, int | None] = {}
     for movement in movements:
         if movement.corrects is not None:
             found[movement.number] = found.get(movement.corrects.number)
+            continue
+        if movement.step_number is not None:
+            found[movement.number] = movement.step_number if movement.step_number in numbers else None
             continue
         match = next(
             (
