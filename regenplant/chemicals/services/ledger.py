@@ -147,11 +147,13 @@ def adjust_draw(
 
     Raises: RecordRefused when the tank would hold less than nothing, or for nothing to bring back from; OutOfRange for no mass.
     """
-    like = Movement.objects.select_related("lot", "from_place").filter(number=like_number).first()
-    if like is None:
-        lot, tank = _lot_and_tank(chemical)
-    else:
-        lot, tank = like.lot, like.from_place
+    like = (
+        Movement.objects.select_related("lot", "from_place").get(number=like_number)
+        if like_number is not None
+        else None
+    )
+    lot: ChemicalLot | None
+    lot, tank = (like.lot, like.from_place) if like is not None else _lot_and_tank(chemical)
     batches = standing_place(Place.Kind.BATCH)
     movement = move(
         by=by,
