@@ -8,7 +8,7 @@ from django.db import migrations, models
 class Migration(migrations.Migration):
 
     dependencies = [
-        ('chemicals', '0008_place_for_treatment'),
+        ('chemicals', '0009_step_of_a_movement'),
         migrations.swappable_dependency(settings.AUTH_USER_MODEL),
     ]
 
