@@ -67,6 +67,7 @@ from regenplant.resins.services import ResinTypeSettings
 from regenplant.tanks import services as tank_services
 from regenplant.tanks.models import Customer, TankSize, TankVisit
 from regenplant.waste import services as waste_services
+from tests import replay
 
 START = datetime(2026, 3, 2, 8, 0, tzinfo=UTC)
 """A Monday morning: where the clock of a test stands unless the test moves it."""
@@ -163,6 +164,10 @@ def small_plant(*, now: datetime = START) -> SmallPlant:
 
     Vessels: "C1" (SAC-H), "S1" (SAC-Na), "A1" (SBA1), "A2" (SBA2), each for 0.20 to 0.45 m³ of class D.
     """
+    return replay.once(("small_plant", now), lambda: _small_plant(now))
+
+
+def _small_plant(now: datetime) -> SmallPlant:
     roles = {
         "operator": Role.OPERATOR,
         "operator 2": Role.OPERATOR,
