@@ -229,13 +229,19 @@ def _use() -> dict[str, Any]:
 
 def _stock() -> dict[str, Any]:
     """Counts of the chemical tanks: one booked by another person, one replaced, one that waits."""
-    from regenplant.chemicals import counts
-    from regenplant.chemicals.models import Movement, StockCount, TankGeometry
+    from django.utils import timezone
 
+    from regenplant.chemicals import counts
+    from regenplant.chemicals.expected import expected
+    from regenplant.chemicals.models import Movement, StockCount, TankGeometry
+    from regenplant.plant.selectors import plant_day
+
+    today = plant_day(timezone.now())
     booked = Movement.objects.filter(to_place__kind="unexplained")
     return {
         "shapes": TankGeometry.objects.count(),
         "counts": StockCount.objects.count(),
+        "expected": [[row.place.code, row.due_on < today] for row in expected()],
         "counts_replaced": StockCount.objects.filter(replaces__isnull=False).count(),
         "counts_booked": [[move.from_place.code, move.reason.partition(":")[0]] for move in booked],
         "counts_waiting": [one.count.place.code for one in counts.open_differences()],

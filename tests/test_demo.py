@@ -259,6 +259,7 @@ def test_tanks_are_counted_each_morning_and_one_count_waits(shown: dict[str, Any
     assert shown["shapes"] == 5 and shown["counts"] >= 19 and shown["counts_replaced"] == 1
     assert shown["counts_booked"] == [["T-CAUSTIC", "leak or spill"]]
     assert shown["counts_waiting"] == ["T-ACID"]
+    assert len(shown["expected"]) == 2 and [late for _, late in shown["expected"]] == [True, False]
 
 
 def test_the_store_of_resin_has_every_kind_of_movement_and_a_bed_was_topped_up(shown: dict[str, Any]) -> None:

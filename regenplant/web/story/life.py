@@ -54,7 +54,7 @@ from regenplant.web.story.sewer import (
     put_up_permit,
     signed_month,
 )
-from regenplant.web.story.stock import counting, put_up_shapes
+from regenplant.web.story.stock import counting, expecting, put_up_shapes
 
 MINUTE, HOUR, DAY = timedelta(minutes=1), timedelta(hours=1), timedelta(days=1)
 
@@ -404,6 +404,7 @@ def _today(life: Life, now: datetime) -> None:
     )
     life.clockwork.add(now - 4 * DAY, watch_the_resin(life.stage, now))
     life.clockwork.add(now - 7 * DAY, counting(life.stage, now))
+    life.clockwork.add(now - 7 * DAY, expecting(life.stage, now))
     life.clockwork.add(now - 9 * DAY, new_revision(life.stage, now - 9 * DAY))
     life.clockwork.add(now - 5 * DAY, spills(life.stage, now))
     life.clockwork.add(now - 5 * HOUR, audited(life.stage, now - 5 * HOUR))
