@@ -91,6 +91,17 @@ class InventoryTable(tables.Table):
 
     class Meta:
         fields = ()
+        sequence = (
+            "chemical",
+            "reached",
+            "limit",
+            "pure",
+            "pure_at",
+            "product",
+            "product_at",
+            "mean",
+            "days",
+        )
         empty_text = "Nothing stood in a bulk tank in this year."
 
     def render_chemical(self, record: InventoryLine) -> str:
