@@ -11,6 +11,7 @@ from regenplant.chemicals.services.counting import (
 from regenplant.chemicals.services.data_sheets import DataSheetContent, add_data_sheet, withdraw_data_sheet
 from regenplant.chemicals.services.ledger import (
     add_place,
+    adjust_draw,
     change_place,
     correct_movement,
     draw_for_batch,
@@ -39,6 +40,7 @@ from regenplant.chemicals.services.unloading import (
     stop_unloading,
     unlock,
 )
+from regenplant.chemicals.services.weighing import answer_weigh_ticket, write_weigh_ticket
 
 __all__ = [
     "ALARM",
@@ -51,7 +53,9 @@ __all__ = [
     "add_data_sheet",
     "add_place",
     "add_storage_area",
+    "adjust_draw",
     "answer_stop",
+    "answer_weigh_ticket",
     "book_difference",
     "change_place",
     "change_storage_area",
@@ -79,4 +83,5 @@ __all__ = [
     "unlock",
     "withdraw_data_sheet",
     "write_threshold",
+    "write_weigh_ticket",
 ]
