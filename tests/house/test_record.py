@@ -17,6 +17,7 @@ PARTLY = {
     "batches_batchtank": "which resin is in a batch is frozen; whether it is current or filled moves with its batch, which is versioned",
     "batches_steprun": "frozen once it is done or skipped; before, it moves with its batch, which is versioned",
     "batches_hold": "frozen once it has ended; ended by the one act that moves its batch on",
+    "chemicals_weighticket": "a ticket is frozen; it is answered once, where no answer stands yet (compare-and-set on answered_at)",
     "chemicals_chemicallot": "what it is is frozen; in use and finished are moved by one act that takes the other lot out of use",
     "chemicals_datasheet": "a revision is frozen; one act puts it out of force for a newer one",
     "resins_resinlot": "what it is and came from is frozen; it is scrapped once",
