@@ -25,6 +25,7 @@ PARTLY = {
     "people_authorityversion": "frozen once it is no draft",
     "plant_limitsversion": "frozen once it is no draft",
     "plant_permitversion": "frozen once it is no draft",
+    "plant_draintableversion": "frozen once it is no draft",
     "keeping_retentionversion": "frozen once it is no draft",
     "keeping_legalhold": "what is held and why is frozen; it is lifted once",
     "recipes_customerspecification": "what holds for whom and why is frozen; it is ended once",
