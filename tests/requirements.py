@@ -1,4 +1,4 @@
-"""The requirements of the record and of chemical safety, where each is built, and which tests prove it.
+"""The requirements of the record, of chemical safety and of resin lots, where each is built, and which tests prove it.
 
     python -m tests.requirements            the table
     python -m tests.requirements ER-09      the tests of one requirement, by name
@@ -26,7 +26,7 @@ import django
 ROOT = Path(__file__).resolve().parents[1]
 GUIDE = ROOT / "DEVELOPERS.md"
 BEGIN, END = "<!-- requirements: begin -->", "<!-- requirements: end -->"
-KNOWN = re.compile(r"(ER|CS|EV)-\d\d")
+KNOWN = re.compile(r"(ER|CS|EV|RS)-\d\d")
 
 
 @dataclass(frozen=True, slots=True)
@@ -204,6 +204,15 @@ REQUIREMENTS: tuple[Requirement, ...] = (
         "EV-08", "Room in the waste tank counts what stands in it and what begun batches still bring, with the reserve kept",
         ("batches.waste_room:committed_m3", "core.process.plan_supply_checks:waste_checks", "waste.services:set_waste_level",),
     ),
+    # bodies of resin
+    Requirement("RS-01", "A lot that is mixed, split or topped up knows of which deliveries it consists, by share, with their age and regenerations", ("core.process.resin_lots:blended", "resins.services:mix_in_store", "batches.services:top_up_batch")),
+    Requirement("RS-02", "A volume of resin always has its ionic form and is converted by the growth of the resin", ("core.process.resin_lots:in_exhausted_form_m3",)),
+    Requirement("RS-03", "A lot is traced both ways to every lot, batch, round trip, tank and customer, and a tank or customer to its lots", ("quality.lot_trace:trace_of_lot", "quality.lot_visits:visits_with", "quality.lot_visits:lots_of_customer")),
+    Requirement("RS-04", "The capacity left is a band from published ageing and the plant’s own evidence, never a single number", ("core.process.resin_ageing:update", "quality.ageing:ageing_of")),
+    Requirement("RS-05", "Advice about a lot comes with its reason and figures, promises nothing, and a person decides", ("core.process.resin_advice:advise",)),
+    Requirement("RS-06", "The capacity that plans count with is set by a person with a reason, beside what the record proposed", ("quality.services:set_lot_capacity",)),
+    Requirement("RS-07", "Laboratory figures and signs lead to what may foul a resin and to the quick test that decides", ("core.process.resin_fouling:suspects", "core.process.resin_tests:findings")),
+    Requirement("RS-08", "What each cycle lost of the resin follows from what was counted, with its rate and spread", ("core.process.resin_losses:loss_rate", "batches.cycle_losses:losses_of")),
 )  # fmt: skip
 
 

@@ -172,6 +172,7 @@ def _chemical_safety() -> dict[str, Any]:
     """Where tanks stand, a spill that is closed and one that is open, a revised data sheet, the plant's own threshold."""
     from regenplant.chemicals.locations import all_meetings, chemicals_by_location
     from regenplant.chemicals.models import DataSheet, Spill, ThresholdFigure
+    from regenplant.safety.selectors import refused_visits
 
     return {
         "safety": {
@@ -181,6 +182,9 @@ def _chemical_safety() -> dict[str, Any]:
             "booked": all(spill.figures.get().movement is not None for spill in Spill.objects.all()),
             "replaced_sheets": DataSheet.objects.filter(is_in_force=False).count(),
             "own_thresholds": ThresholdFigure.objects.count(),
+            "refused_here": [_letters(row) for row in refused_visits() if not hasattr(row, "refused_away")],
+            "refused_gone": [_letters(row) for row in refused_visits() if hasattr(row, "refused_away")],
+            "calls": _desk_calls(),
         }
     }
 
@@ -215,6 +219,25 @@ def _sewer() -> dict[str, Any]:
             "reports": [row.content == row.signature.content for row in DischargeReport.objects.all()],
         }
     }
+
+
+def _letters(visit: Any) -> list[Any]:
+    """How often its letter was printed, and whether the letter says that metals never go to the waste tank."""
+    from regenplant.documents.models import IssuedPaper
+    from regenplant.documents.refusal_letter import letter_of
+
+    prints = IssuedPaper.objects.filter(kind="refusal_letter", subject_key=visit.number).count()
+    return [prints, any("Metals never enter the waste tank" in words for words in letter_of(visit).findings)]
+
+
+def _desk_calls() -> list[str]:
+    """The first words of what the safety desk calls for."""
+    from django.utils import timezone
+
+    from regenplant.web.presenters.safety_calls import board_of, elsewhere_calls
+
+    now = timezone.now()
+    return sorted({call.title.split()[0] for call in elsewhere_calls(board_of(now), now, "si")})
 
 
 def _use() -> dict[str, Any]:

@@ -298,5 +298,11 @@ def test_waste_is_treated_in_stages_and_goes_when_the_meter_says_what_the_books_
     assert waste["excursions"] == [False, True] and waste["reports"] == [True]
 
 
+def test_the_safety_desk_calls_and_a_refused_tank_stands_here_with_its_letter(shown: dict[str, Any]) -> None:
+    safety = shown["safety"]
+    assert safety["refused_here"] == [[1, True]] and safety["refused_gone"] == [[1, False]]
+    assert {"Count", "Excursion", "Spill"} <= set(safety["calls"])
+
+
 def test_the_pages_of_it_open(shown: dict[str, Any]) -> None:
     assert set(shown["pages"].values()) == {200}, shown["pages"]

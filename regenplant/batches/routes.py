@@ -101,7 +101,8 @@ def route_checks(plan: BatchPlan, visits: Sequence[TankVisit], now: datetime) ->
             "drain_destination",
             False,
             Severity.BLOCKER,
-            f"Nothing of class {plan.request.segregation_class} may be drained anywhere: {', '.join(lost)}.",
+            f"Nothing of class {plan.request.segregation_class} may be drained anywhere: {', '.join(lost)}. "
+            "Refuse its tanks at the dock; under Safety each then has its letter to the customer.",
         )
     ]
 

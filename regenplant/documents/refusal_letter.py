@@ -5,6 +5,8 @@ from __future__ import annotations
 from dataclasses import dataclass
 
 from regenplant.core.errors import RecordRefused
+from regenplant.core.process.drains import Destination, Drained, is_metal, refusal
+from regenplant.core.process.intake import names_metals
 from regenplant.core.process.lifecycle import VisitState
 from regenplant.core.process.refusal_letter import Letter, Refused, refusal_letter
 from regenplant.documents.batch_sheet_setting import margin_word, section
@@ -53,6 +55,7 @@ def letter_of(visit: TankVisit) -> Letter:
     look = visit.inspections.order_by("-inspected_at", "-id").first()
     away = getattr(visit, "refused_away", None)
     seen = tuple(look.findings_that_stop) if look is not None else ()
+    own = visit.segregation_class or visit.tank.segregation_class
     return refusal_letter(
         Refused(
             plant=profile().name,
@@ -67,8 +70,17 @@ def letter_of(visit: TankVisit) -> Letter:
             declared_service=visit.customer.declared_service,
             stands_at=visit.bay,
             left_on=away.left_on.isoformat() if away is not None else "",
+            drain_refusal=_drain_refusal(visit, own),
         )
     )
+
+
+def _drain_refusal(visit: TankVisit, own_class: str) -> str:
+    """Of a tank that served metals, or is of their class: why its drain may not go to the waste tank; "" of any other."""
+    served = names_metals(visit.customer.declared_service, visit.customer_words)
+    if not is_metal(own_class, has_metal_flag=served):
+        return ""
+    return refusal(own_class, Drained.REGENERANT, Destination.NEUTRALIZATION, has_metal_flag=True)
 
 
 def letter_content(number: str, issue: Issue) -> LetterContent:

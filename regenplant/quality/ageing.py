@@ -11,6 +11,7 @@ from datetime import datetime, timedelta
 
 from django.db.models import Max, Q, QuerySet
 
+from regenplant.batches.cycle_losses import losses_of
 from regenplant.core.process.resin_advice import Advice, Standing, Step, advise
 from regenplant.core.process.resin_ageing import (
     Belief,
@@ -23,10 +24,12 @@ from regenplant.core.process.resin_ageing import (
     update,
 )
 from regenplant.core.process.resin_fouling import Answer, Seen, Suspect, suspects
+from regenplant.core.process.resin_losses import LossRate
 from regenplant.core.process.resin_tests import Figure, Found, Property, findings
 from regenplant.core.process.vocabulary import Purpose, ResinFamily
 from regenplant.quality.ageing_evidence import LEAST_SHARE, Piece, of_loads, of_rinses, of_tests, slope_of
 from regenplant.quality.ageing_lines import Line, lines_of
+from regenplant.quality.ageing_losses import LEAST_OF_LOT, LotCycle, cycles_of, rate_of
 from regenplant.quality.models import LotLook, ResinFigure, ResinOf, ResinSample, RinseOutcome
 from regenplant.quality.rinse_series import Rinse, Series, rinses, series_of
 from regenplant.recipes.models import RecipeVersion
@@ -77,6 +80,10 @@ class LotAgeing:
     set: LotCapacity | None
     """What a person set last."""
     cleaned_at: datetime | None
+    cycles: tuple[LotCycle, ...]
+    """What each regeneration behind it lost, newest first."""
+    losses: LossRate | None
+    """Their rate; None where none is on record."""
 
     @property
     def in_use(self) -> float:
@@ -171,6 +178,10 @@ class _Record:
             if known is None or one.last.ended_at > known.last.ended_at:
                 self.series[one.line] = one
         self.cleanings = _cleaning_recipes({row.recipe for row in rows})
+        large = {
+            pk for line in self.lines.values() for pk, share in line.shares.items() if share >= LEAST_OF_LOT
+        }
+        self.losses = losses_of(large)
         self.capacities = capacities_of([lot.pk for lot in lots])
         self.tested = _tested(now)
         pools = ResinSample.objects.order_by().values_list(
@@ -197,8 +208,10 @@ class _Record:
             )
         )
         series = self.series.get(code)
+        cycles = cycles_of(line, self.losses)
+        losses = rate_of(cycles)
         sides = tuple(
-            self._side(lot, resin, of, line, parts, series, looks, cleaned_at, code)
+            self._side(lot, resin, of, line, parts, series, looks, cleaned_at, code, losses)
             for resin, of in _sides(lot)
         )
         return LotAgeing(
@@ -212,11 +225,14 @@ class _Record:
             looks,
             self.capacities.get(lot.pk),
             cleaned_at,
+            cycles,
+            losses,
         )
 
     def _side(
         self, lot: ResinLot, resin: str, of: ResinType, line: Line, parts: tuple[Part, ...], series: Series | None,
         looks: tuple[LotLook, ...], cleaned_at: datetime | None, code: str,
+        losses: LossRate | None,
     ) -> SideAgeing:  # fmt: skip
         family = ResinFamily(of.family)
         curve = curve_of(family)
@@ -247,6 +263,7 @@ class _Record:
             days_since_test=(self.now - sampled_at).days if sampled_at is not None else None,
             days_since_cleaning=(self.now - cleaned_at).days if cleaned_at is not None else None,
             whole_beads_frac=beads,
+            losses=losses,
             disagreeing=[f"{piece.what}: far from what was expected." for piece in pieces if piece.is_apart],
         )
         return SideAgeing(

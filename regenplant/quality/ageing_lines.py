@@ -29,6 +29,8 @@ class Line:
     """Largest first; their shares make a whole."""
     shares: dict[int, float]
     """Share of this lot's resin by the key of each lot on the way, itself with 1."""
+    steps: dict[int, int]
+    """How many steps back each of them is, by the shortest way."""
 
     def parts(self, now: datetime) -> tuple[Part, ...]:
         """As the ageing counts them."""
@@ -46,7 +48,8 @@ def lines_of(lots: Sequence[ResinLot]) -> dict[int, Line]:
     """The line of each lot, by its key."""
     shares: dict[int, dict[int, float]] = {lot.pk: {lot.pk: 1.0} for lot in lots}
     front: dict[int, dict[int, float]] = {lot.pk: {lot.pk: 1.0} for lot in lots}
-    for _ in range(DEEPEST):
+    steps: dict[int, dict[int, int]] = {lot.pk: {lot.pk: 0} for lot in lots}
+    for step in range(1, DEEPEST + 1):
         wanted = {pk for ahead in front.values() for pk in ahead}
         if not wanted:
             break
@@ -55,8 +58,10 @@ def lines_of(lots: Sequence[ResinLot]) -> dict[int, Line]:
         for child, parent, fraction in links:
             parents.setdefault(child, []).append((parent, fraction))
         front = {root: _one_back(ahead, parents, shares[root]) for root, ahead in front.items()}
+        for root, ahead in front.items():
+            steps[root].update({pk: step for pk in ahead if pk not in steps[root]})
     deliveries = aged(lots)
-    return {lot.pk: Line(lot, deliveries[lot.pk], shares[lot.pk]) for lot in lots}
+    return {lot.pk: Line(lot, deliveries[lot.pk], shares[lot.pk], steps[lot.pk]) for lot in lots}
 
 
 def _one_back(

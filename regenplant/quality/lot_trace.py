@@ -1,21 +1,26 @@
 """From a resin lot both ways: every lot it came from and every lot that holds it, their batches, visits, tanks and customers.
 
-Both lines are followed to their ends in one query each, whatever their length; shares are exact over every way. Tanks and
-customers are counted in the database, so that a plant with a million visits is traced as fast as a young one.
+Both lines are followed to their ends in one query each, whatever their length; shares are exact over every way. What else is asked
+is told the lots that were found (``among``), so that the line is followed once. Tanks and customers are counted in the database, so
+that a plant with a million visits is traced as fast as a young one.
 """
 
 from __future__ import annotations
 
-from collections.abc import Mapping, Sequence
+from collections import Counter, defaultdict
+from collections.abc import Collection, Mapping, Sequence
 from dataclasses import dataclass
 from datetime import datetime
+from heapq import nsmallest
+from operator import itemgetter
 from typing import Any
 
 from django.db import connection
-from django.db.models import Max
+from django.db.models import Count, Max
 
 from regenplant.batches.models import Batch, BatchTank
 from regenplant.core.process.lifecycle import VisitState
+from regenplant.resins.among import among
 from regenplant.resins.models import ResinLot
 from regenplant.tanks.models import Customer, Tank, TankVisit
 
@@ -69,17 +74,17 @@ class LotTrace:
     tank_count: int
     now_count: int
     visit_count: int
-    customers: tuple[tuple[str, int], ...]
-    """Name and visits, most first."""
+    customers: tuple[tuple[str, str, int], ...]
+    """Code, name and visits, most first."""
 
 
 def trace_of_lot(lot: ResinLot) -> LotTrace:
     """Both ways from a lot. A dozen queries, whatever its line."""
-    up, down = _shares(lot.pk, "up"), _shares(lot.pk, "down")
-    holding = {lot.pk: (1.0, 0), **down}
-    fillings = _fillings(lot.pk)
+    up, holding = _shares(lot.pk, "up"), holding_of(lot)
+    down = {pk: found for pk, found in holding.items() if pk != lot.pk}
+    fillings = _fillings(holding)
     tanks, tank_count, now_count = _tanks(lot, holding, fillings)
-    batch_count, batches = _batches(lot.pk)
+    batch_count, batches = _batches(holding)
     customers: dict[int, int] = {}
     for _, customer, visits, _ in fillings:
         customers[customer] = customers.get(customer, 0) + visits
@@ -100,6 +105,11 @@ def trace_of_lot(lot: ResinLot) -> LotTrace:
     )
 
 
+def holding_of(lot: ResinLot) -> dict[int, tuple[float, int]]:
+    """Every lot that holds resin of a lot, itself with 1: by key its share of it [-] and how many steps it is away."""
+    return {lot.pk: (1.0, 0), **_shares(lot.pk, "down")}
+
+
 def _shares(start: int, way: str) -> dict[int, tuple[float, int]]:
     """Of every lot of the line: its share over every way and the shortest way in generations."""
     this, that = _LINKS[way]
@@ -110,27 +120,33 @@ def _shares(start: int, way: str) -> dict[int, tuple[float, int]]:
             [start],
         )
         rows = cursor.fetchall()
-    ahead: dict[int, list[tuple[int, float]]] = {}
-    waiting: dict[int, int] = {}
-    for here, there, fraction in rows:
-        ahead.setdefault(here, []).append((there, fraction))
-        waiting[there] = waiting.get(there, 0) + 1
+    ahead: defaultdict[int, list[tuple[int, int, float]]] = defaultdict(list)
+    for row in rows:
+        ahead[row[0]].append(row)
+    waiting = Counter(map(itemgetter(1), rows))
     shares: dict[int, float] = {start: 1.0}
     steps: dict[int, int] = {start: 0}
     ready = [start]
     for here in ready:  # grows while it is walked: each lot once all that lead into it are done
-        for there, fraction in ahead.get(here, ()):
-            shares[there] = shares.get(there, 0.0) + shares[here] * fraction
-            steps[there] = min(steps.get(there, steps[here] + 1), steps[here] + 1)
-            waiting[there] -= 1
-            if not waiting[there]:
+        share, step = shares[here], steps[here] + 1
+        for _, there, fraction in ahead.get(here, ()):
+            if there in shares:
+                shares[there] += share * fraction
+                if step < steps[there]:
+                    steps[there] = step
+            else:
+                shares[there], steps[there] = share * fraction, step
+            left = waiting[there] - 1
+            if left:
+                waiting[there] = left
+            else:
                 ready.append(there)
     return {pk: (min(share, 1.0), steps[pk]) for pk, share in shares.items() if pk != start}
 
 
 def _lots(found: Mapping[int, tuple[float, int]]) -> tuple[TracedLot, ...]:
     """The nearest with the largest shares."""
-    first = sorted(found, key=lambda pk: (found[pk][1], -found[pk][0], pk))[:SHOWN]
+    first = nsmallest(SHOWN, found, key=lambda pk: (found[pk][1], -found[pk][0], pk))
     rows = ResinLot.objects.filter(pk__in=first).values_list("pk", "code", "made_at", "origin")
     made = [
         TracedLot(code, found[pk][0], made_at, origin, found[pk][1]) for pk, code, made_at, origin in rows
@@ -138,29 +154,15 @@ def _lots(found: Mapping[int, tuple[float, int]]) -> tuple[TracedLot, ...]:
     return tuple(sorted(made, key=lambda one: (one.generation, -one.share_frac, one.code)))
 
 
-_DOWN = "WITH RECURSIVE line(id) AS (SELECT CAST(%s AS bigint) UNION SELECT l.child_id FROM resins_lotparent l JOIN line ON l.parent_id = line.id) "
+def _fillings(holding: Collection[int]) -> list[tuple[int, int, int, Any]]:
+    """Tank, customer, visits and the last visit's key, of every filling with resin of these lots."""
+    rows = TankVisit.objects.filter(refilled_lot__in=among(holding)).order_by()
+    return list(rows.values_list("tank_id", "customer_id").annotate(Count("pk"), Max("pk")))
 
 
-def _fillings(start: int) -> list[tuple[int, int, int, Any]]:
-    """Tank, customer, visits and the last visit's key, of every filling with resin of the lot."""
-    with connection.cursor() as cursor:
-        cursor.execute(
-            _DOWN
-            + "SELECT v.tank_id, v.customer_id, COUNT(*), MAX(v.id) FROM line JOIN tanks_tankvisit v ON v.refilled_lot_id = line.id "
-            "GROUP BY v.tank_id, v.customer_id",
-            [start],
-        )
-        return list(cursor.fetchall())
-
-
-def _batches(start: int) -> tuple[int, tuple[tuple[str, str], ...]]:
-    """How many batches made lots with it, and the newest of them."""
-    with connection.cursor() as cursor:
-        cursor.execute(
-            _DOWN + "SELECT b.id FROM line JOIN batches_batch b ON b.lot_id = line.id ORDER BY b.id DESC",
-            [start],
-        )
-        keys = [row[0] for row in cursor.fetchall()]
+def _batches(holding: Collection[int]) -> tuple[int, tuple[tuple[str, str], ...]]:
+    """How many batches made these lots, and the newest of them."""
+    keys = list(Batch.objects.filter(lot__in=among(holding)).order_by("-pk").values_list("pk", flat=True))
     rows = Batch.objects.filter(pk__in=keys[:SHOWN]).order_by("-planned_at", "-pk")
     return len(keys), tuple(rows.values_list("number", "state"))
 
@@ -215,7 +217,7 @@ def _in_vessels(lot: ResinLot, holding: Mapping[int, tuple[float, int]]) -> tupl
     return tuple(sorted({number for number, held in rows if held in holding}))
 
 
-def _named(customers: Mapping[int, int]) -> tuple[tuple[str, int], ...]:
+def _named(customers: Mapping[int, int]) -> tuple[tuple[str, str, int], ...]:
     first = sorted(customers, key=lambda pk: (-customers[pk], pk))[:SHOWN]
-    names = dict(Customer.objects.filter(pk__in=first).values_list("pk", "name"))
-    return tuple((str(names[pk]), customers[pk]) for pk in first)
+    rows = {row.pk: row for row in Customer.objects.filter(pk__in=first)}
+    return tuple((rows[pk].code, rows[pk].name, customers[pk]) for pk in first)

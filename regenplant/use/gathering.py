@@ -53,6 +53,8 @@ class ChemicalTaken:
     chemical: str
     sums: Sums
     shares: Mapping[str, Mapping[str, Sums]]
+    customer_lots: Mapping[str, Mapping[str, int]]
+    """Of each customer's share the resin lots, in millilitres."""
 
 
 @dataclass(frozen=True, slots=True)
@@ -175,6 +177,7 @@ def taken_by(batch: Batch, prices: PriceList, watch: Watch | None = None) -> Tak
     levels = watch or watch_at(batch.started_at) or WATCH_BUILT_IN
     volume_ml = round(batch.resin_volume_m3 * 1e6)
     customers, lots = customer_weights(batch), resin_lot_weights(batch)
+    of_tanks = lots_by_customer(batch, customers, lots)
     chemicals = []
     for chemical in sorted({one.chemical for one in steps}):
         own = [one for one in steps if one.chemical == chemical]
@@ -186,7 +189,11 @@ def taken_by(batch: Batch, prices: PriceList, watch: Watch | None = None) -> Tak
             UseShare.Kind.CHEMICAL_LOT.value: _lot_weights(drawn),
         }
         shares = {kind: shared_sums(sums, by_key) for kind, by_key in weights.items()}
-        chemicals.append(ChemicalTaken(chemical, sums, shares))
+        by_customer = shares[UseShare.Kind.CUSTOMER.value]
+        customer_lots = {
+            code: shared(by_customer[code].volume_ml, own_lots) for code, own_lots in of_tanks.items()
+        }
+        chemicals.append(ChemicalTaken(chemical, sums, shares, customer_lots))
     if not chemicals:
         return None
     return Taken(local.date(), shift_at(local.hour * 60 + local.minute, levels.shifts), tuple(chemicals))
@@ -258,6 +265,25 @@ def resin_lot_weights(batch: Batch) -> dict[str, float]:
     for code, volume in links_of:
         found[code or ""] = found.get(code or "", 0.0) + volume
     return found or {"": 1.0}
+
+
+def lots_by_customer(
+    batch: Batch, customers: Mapping[str, float], lots: Mapping[str, float]
+) -> dict[str, dict[str, float]]:
+    """Of which lots each customer's part consists, by volume: of the tanks while they hold them, later what was kept then. Where it is not
+    on record (a rework; a batch of before it was kept), every customer's part is taken to consist of the lots of the batch."""
+    found: dict[str, dict[str, float]] = {}
+    if batch.parent is None and _lot_made(batch) is None and batch.finished_at is None:
+        tanks = batch.tank_links.values_list(
+            "visit__customer__code", "visit__tank__resin_lot__code", "resin_volume_m3"
+        )
+        for code, lot, volume in tanks:
+            own = found.setdefault(code, {})
+            own[lot or ""] = own.get(lot or "", 0.0) + volume
+    else:
+        rows = UseShare.objects.filter(row__number=batch.number, kind=UseShare.Kind.CUSTOMER).exclude(lots={})
+        found = {code: dict(kept) for code, kept in rows.order_by("row__chemical").values_list("key", "lots")}
+    return {code: found.get(code) or dict(lots) for code in customers}
 
 
 def _lot_made(batch: Batch) -> ResinLot | None:

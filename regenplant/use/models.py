@@ -92,6 +92,8 @@ class UseShare(Summed):
     chemical = models.CharField(max_length=12, choices=CHEMICALS)
     day = models.DateField()
     """Chemical and day as in the row."""
+    lots = models.JSONField(default=dict)
+    """Of a customer's share: of which resin lots it consists, in millilitres by code; {} in the others."""
 
     class Meta:
         constraints = [models.UniqueConstraint(fields=["row", "kind", "key"], name="use_share_once")]

@@ -72,7 +72,7 @@ def mark_of(content: ReportContent) -> str:
 
 
 def report_content(question: Question) -> ReportContent:
-    """The report of a period as it stands now, not yet numbered and signed. Raises: RecordRefused (``Question.share_kind``)."""
+    """The report of a period as it stands now, not yet numbered and signed. Raises: RecordRefused (``crossed.parts_of``)."""
     found, plant = audit(question), profile()
     largest = sorted(found.groups, key=lambda group: (-group.sums.used_grams, group.key))[:MOST_GROUPS]
     kept = set(map(id, largest))

@@ -30,6 +30,8 @@ from regenplant.quality.models import QcDecision
 from regenplant.resins import services as resin_services
 from regenplant.resins.models import ResinLot
 from regenplant.resins.services import Counted, Piece
+from regenplant.safety import services as safety_services
+from regenplant.tanks import services as tank_services
 from regenplant.use import services as use_services
 from regenplant.use.report_content import mark_of, report_content
 from regenplant.use.selectors import Question
@@ -98,6 +100,7 @@ def _record() -> Record:
     _audited(plant)
     _counted(plant)
     _sewer(plant)
+    _safe(plant)
     running = factories.frozen_batch(plant, "sba_1")
     batch_services.open_deviation(
         by=plant.by(), batch_id=running.pk, what="the drain valve stuck for 3 min", severity="major"
@@ -161,6 +164,38 @@ def _sewer(plant: factories.SmallPlant) -> None:
         by=plant.by("supervisor"), month=month_of(plant.now),
         permit=factories.permit(plant, "supervisor", waste_services.REPORT_MEANING),
     )  # fmt: skip
+
+
+def _safe(plant: factories.SmallPlant) -> None:
+    """A near miss that was answered and one that waits, a refused tank that left, and an eyewash that did not work."""
+    for words in ("The hose jumped off under water pressure.", "A tank rolled off the tail lift."):
+        told = safety_services.report_near_miss(
+            by=plant.by(), kind="release", what=words, spot="Unloading door"
+        ).result
+    safety_services.answer_near_miss(
+        by=plant.by("safety"), near_miss_id=told.pk, cause="The strap was not pulled tight."
+    )
+    visit = factories.received_tank(plant, "sac_h")
+    tank_services.refuse_tank(
+        by=plant.by("safety"), visit_id=visit.pk, reason="The first water is yellow", version=visit.version
+    )
+    safety_services.let_refused_tank_go(
+        by=plant.by("supervisor"),
+        visit_id=visit.pk,
+        went_to="Back to the customer",
+        left_on=plant_day(plant.now),
+    )
+    station = safety_services.save_wash_station(
+        by=plant.by("supervisor"), code="W1", spot="Unloading door", kind="both"
+    ).result
+    for working, note in ((True, ""), (False, "no water came")):
+        safety_services.inspect_wash_station(
+            by=plant.by("supervisor"),
+            station_id=station.pk,
+            tested_on=plant_day(plant.now),
+            is_working=working,
+            note=note,
+        )
 
 
 def _counted(plant: factories.SmallPlant) -> None:

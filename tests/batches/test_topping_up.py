@@ -66,6 +66,7 @@ def topped(plant: SmallPlant) -> tuple[Batch, ResinLot, ResinLot]:
     return batch, old, new
 
 
+@pytest.mark.requirement("RS-01")
 def test_a_top_up_leaves_the_store_and_its_share_is_in_the_lot_that_is_made(
     plant: SmallPlant, topped: tuple[Batch, ResinLot, ResinLot]
 ) -> None:
@@ -83,6 +84,7 @@ def test_a_top_up_leaves_the_store_and_its_share_is_in_the_lot_that_is_made(
     assert (made.volume_m3, made.volume_form) == (0.306, "Na")
 
 
+@pytest.mark.requirement("RS-02")
 def test_volumes_of_another_form_are_converted_by_swelling(
     plant: SmallPlant, topped: tuple[Batch, ResinLot, ResinLot]
 ) -> None:

@@ -124,6 +124,7 @@ def lots_to_trace(rounds: int, count: int) -> list[ResinLot]:
     return list(found)
 
 
+@pytest.mark.requirement("RS-03")
 def test_a_trace_is_whole(plant: SmallPlant) -> None:
     """Of a delivery every tank of its pool holds resin, all of it; every visit, batch and lot of the pool is counted."""
     rounds = 3

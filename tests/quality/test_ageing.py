@@ -107,6 +107,7 @@ def cation(plant: SmallPlant) -> ResinLot:
 
 
 # --- samples ---------------------------------------------------------------------------------------------------------------
+@pytest.mark.requirement("RS-07")
 def test_a_sample_is_kept_as_typed_and_told(plant: SmallPlant, anion: ResinLot) -> None:
     row = record(plant, anion, SPLITTING, FigureAsTyped("moisture", "52 %", "drying", "48 %"))
     assert row.number == "LT-1001"
@@ -180,6 +181,7 @@ def test_who_has_no_right_writes_nothing(plant: SmallPlant, anion: ResinLot) -> 
         )
 
 
+@pytest.mark.requirement("RS-07")
 def test_a_figure_is_corrected_once_with_a_reason_and_the_old_one_stays(
     plant: SmallPlant, anion: ResinLot
 ) -> None:
@@ -252,6 +254,7 @@ def test_a_listing_takes_no_more_queries_for_more_lots(plant: SmallPlant, anion:
 
 
 # --- what is believed ----------------------------------------------------------------------------------------------------------
+@pytest.mark.requirement("RS-04")
 def test_without_evidence_the_published_table_stands(plant: SmallPlant, anion: ResinLot) -> None:
     found = aged(plant, anion)
     table = left(Curve.TYPE_1, 2.0)
@@ -260,6 +263,7 @@ def test_without_evidence_the_published_table_stands(plant: SmallPlant, anion: R
     assert found.in_use == 1.0 and found.is_off
 
 
+@pytest.mark.requirement("RS-04")
 def test_a_capacity_test_moves_it_by_precision(plant: SmallPlant, anion: ResinLot) -> None:
     """By hand: prior 0.76 ± √(0.02² + 0.08²); test 0.75 taken 20 days ago, less what the table takes since."""
     record(plant, anion, SPLITTING)
@@ -345,6 +349,7 @@ def test_a_load_of_exhausted_tanks_is_a_measure_and_another_a_bound(
     assert not by_what["odd"].is_used and "look at the throughput" in by_what["odd"].why_not
 
 
+@pytest.mark.requirement("RS-06")
 def test_plans_and_the_next_lot_take_the_factor_that_was_set(plant: SmallPlant, cation: ResinLot) -> None:
     services.set_lot_capacity(
         by=plant.by("supervisor"), lot_id=cation.pk, factor_text="80 %", reason=REASON, seen_number=0
@@ -363,6 +368,7 @@ def look(plant: SmallPlant, lot: ResinLot, *seen: str, who: str = "operator", **
     return services.look_at_lot(by=plant.by(who), lot_id=lot.pk, seen=seen, answers=answers).result
 
 
+@pytest.mark.requirement("RS-05")
 def test_signs_lead_to_a_quick_test_and_the_test_to_cleaning(plant: SmallPlant, cation: ResinLot) -> None:
     record(plant, cation, TOTAL)
     assert aged(plant, cation).urgent.step is Step.GO_ON
@@ -409,6 +415,7 @@ def test_lots_are_listed_worst_first(plant: SmallPlant, anion: ResinLot, cation:
 
 
 # --- the factor that plans count with -------------------------------------------------------------------------------------------
+@pytest.mark.requirement("RS-06")
 def test_setting_the_factor_keeps_what_was_proposed(plant: SmallPlant, anion: ResinLot) -> None:
     record(plant, anion, SPLITTING)
     proposed = aged(plant, anion).proposed
@@ -437,6 +444,7 @@ def test_a_factor_that_no_plan_takes_is_refused(
     assert not LotCapacity.objects.exists()
 
 
+@pytest.mark.requirement("RS-06")
 def test_a_factor_from_a_stale_page_is_refused(plant: SmallPlant, anion: ResinLot) -> None:
     services.set_lot_capacity(
         by=plant.by("supervisor"), lot_id=anion.pk, factor_text="80 %", reason=REASON, seen_number=0

@@ -83,6 +83,7 @@ def test_what_cannot_be_of_a_delivery_is_refused(
 
 
 # --- mixing -----------------------------------------------------------------------------------------------------------
+@pytest.mark.requirement("RS-01")
 def test_a_mixture_keeps_shares_by_volume_in_one_form(
     store: Callable[..., ResinLot], operator: Person, by: Acts
 ) -> None:
@@ -178,6 +179,7 @@ def test_what_a_room_above_holds_against_a_lot_stops_it(
 
 
 # --- topping up and splitting -----------------------------------------------------------------------------------------
+@pytest.mark.requirement("RS-01")
 def test_a_lot_is_topped_up_with_conditioned_resin(
     store: Callable[..., ResinLot], operator: Person, by: Acts
 ) -> None:
@@ -214,6 +216,7 @@ def test_only_new_resin_is_conditioned_and_it_takes_words(
         services.condition_lot(by=by(operator), resin_lot_id=old.pk, how="Backwash, double dose, long rinse")
 
 
+@pytest.mark.requirement("RS-01")
 def test_a_split_makes_lots_of_the_same_parts_and_leaves_the_rest(
     store: Callable[..., ResinLot], operator: Person, by: Acts
 ) -> None:

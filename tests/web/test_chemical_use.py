@@ -98,12 +98,17 @@ def test_every_kind_of_group_leads_to_its_own_batches(
         assert own.number in page and other.number not in page, (by, link[1])
 
 
-def test_two_kinds_of_share_together_are_refused_with_what_to_do(
+def test_customers_and_lots_together_are_a_page_a_file_and_a_report(
     as_supervisor: Client, plant: SmallPlant
 ) -> None:
-    injected(plant, "sac_h")
-    page = text_of(as_supervisor.get(f"{URL}?period=30_days&by=customer&chemical_lot=LOT-HCL"), 422)
-    assert "are kept each for itself, not together" in page
+    batch = injected(plant, "sac_h")
+    asked = f"period=30_days&by=customer&chemical_lot={plant.lots['hcl'].code}"
+    page = text_of(as_supervisor.get(f"{URL}?{asked}"))
+    assert batch.number in page and "The lots of a chemical divide all resin of a bed alike." in page
+    book = load_workbook(io.BytesIO(as_supervisor.get(f"{URL}?{asked}&_export=xlsx").content))
+    assert [row[0].value for row in book["Batches"].iter_rows(min_row=2)] == [batch.number]
+    assert batch.number in as_supervisor.get(f"{URL}?{asked}&_export=csv").content.decode()
+    assert "nothing to report" not in text_of(as_supervisor.get(f"{URL}reports/new/?{asked}"))
 
 
 def test_only_what_is_outside_can_be_listed(as_supervisor: Client, plant: SmallPlant) -> None:

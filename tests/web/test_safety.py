@@ -86,7 +86,7 @@ def test_an_empty_desk_says_what_is_missing_and_what_is_clear(as_: As, plant: Sm
     assert "No tank is held, set aside, or refused and still here." in shown
     PlantProfile.objects.update(eyewash_tested_on=timezone.localdate())
     shown = text_of(as_("safety").get(DESK))
-    assert "Nothing waits for a person." in shown and "No near miss waits" in shown
+    assert "Nothing waits for a person." in shown and "no near miss waits" in shown
 
 
 def test_the_desk_names_all_that_waits(
@@ -159,7 +159,7 @@ def test_the_desk_asks_the_same_few_questions_whatever_waits(
         factories.received_tank(plant, "sac_h")
     client = as_("safety")
     client.get(DESK)
-    with django_assert_max_num_queries(34):
+    with django_assert_max_num_queries(36):
         client.get(DESK)
 
 
@@ -244,6 +244,17 @@ def test_the_letter_stands_on_the_page_and_prints_as_an_issue(as_: As, refused: 
     assert reverse("safety-refused-one", args=[refused.number]) in client.get(
         reverse("intake-visit", args=[refused.number])
     ).content.decode()  # fmt: skip
+
+
+@pytest.mark.requirement("EV-02")
+def test_the_letter_of_a_tank_with_metals_gives_the_refusal_of_its_drain(as_: As, refused: TankVisit) -> None:
+    url, words = (
+        reverse("safety-refused-one", args=[refused.number]),
+        "Metals never enter the waste tank",
+    )
+    assert words not in text_of(as_("safety").get(url))
+    TankVisit.objects.filter(pk=refused.pk).update(customer_words="stood behind the nickel bath")
+    assert words in text_of(as_("safety").get(url))
 
 
 def test_no_letter_of_a_tank_that_is_not_refused(as_: As, plant: SmallPlant) -> None:

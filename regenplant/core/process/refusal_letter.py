@@ -28,6 +28,8 @@ class Refused:
     stands_at: str = ""
     left_on: str = ""
     """The day it left the plant; "" while it stands here."""
+    drain_refusal: str = ""
+    """Why what would drain from it may not go to the waste tank, as a sentence (``drains.refusal``); "" where that is no reason."""
 
 
 @dataclass(frozen=True, slots=True)
@@ -52,10 +54,17 @@ def refusal_letter(tank: Refused) -> Letter:
     service = (
         (f"Its service was declared to us as “{tank.declared_service}”.",) if tank.declared_service else ()
     )
+    drains = (
+        (
+            f"What would drain from it has no way here that a customer’s order alone opens. {_ended(tank.drain_refusal)}",
+        )
+        if tank.drain_refusal
+        else ()
+    )
     return Letter(
         subject=f"Tank {tank.serial} is not regenerated",
         opening=opening,
-        findings=(*tank.findings, *service),
+        findings=(*tank.findings, *service, *drains),
         asks=_asks(tank),
         closing=(
             _standing(tank),

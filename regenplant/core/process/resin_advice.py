@@ -11,6 +11,7 @@ from enum import StrEnum
 
 from regenplant.core.process.resin_ageing import Belief, Curve
 from regenplant.core.process.resin_fouling import Suspect
+from regenplant.core.process.resin_losses import LossRate, reasons_to_top_up
 from regenplant.core.process.resin_tests import DUE_DAYS, WHOLE_BEADS_LOW
 
 REPLACE_BELOW = 0.75
@@ -19,8 +20,6 @@ USUAL_LIFE_YEARS = {Curve.TYPE_1: 6.0, Curve.TYPE_2: 4.0}
 """Usual age of replacement (Gottlieb 1997, read in an excerpt); of cation resin the source names 5 to 25 years and no usual one."""
 CATION_FAST_PER_YEAR = 0.05
 """Loss beyond which a cause is looked for (UFC 3-240-13FN)."""
-LOSS_WATCH = 0.03
-"""Resin lost in a cycle that is looked at: common practice of the trade (1 to 3 % are usual)."""
 WIDE_BAND = 0.25
 """A band wider than so much from 5 to 95 % says that a test is worth its price; this program's choice."""
 PROMISE = "Advice from the figures on record. It promises nothing, and a person decides."
@@ -63,8 +62,8 @@ class Standing:
     days_since_cleaning: int | None = None
     """Since a cleaning batch made it, or what it was made of; None where none is known."""
     whole_beads_frac: float | None = None
-    lost_frac: float | None = None
-    """Resin lost in its last cycle, share; None where nobody counted."""
+    losses: LossRate | None = None
+    """What its cycles lost; None where no cycle is on record."""
     disagreeing: Sequence[str] = ()
     """Evidence that lies apart from what was expected, each as a sentence."""
 
@@ -199,12 +198,7 @@ def _fast_loss(standing: Standing) -> Advice | None:
 
 
 def _top_up(standing: Standing) -> list[Advice]:
-    if standing.lost_frac is None or standing.lost_frac <= LOSS_WATCH:
-        return []
     return [
-        Advice(
-            Step.TOP_UP,
-            f"{100 * standing.lost_frac:.1f} % of it was lost in the last cycle; 1 to 3 % are usual. Top up with the same resin, "
-            "conditioned, and look where it went.",
-        )
+        Advice(Step.TOP_UP, f"{reason} Top up with the same resin, conditioned, and look where it went.")
+        for reason in reasons_to_top_up(standing.losses)
     ]

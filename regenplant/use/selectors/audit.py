@@ -7,7 +7,7 @@ numbers of the same rows, so that it makes no difference where they come from (`
 from __future__ import annotations
 
 from collections.abc import Iterable
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 from datetime import date, timedelta
 from heapq import nsmallest
 from typing import Any
@@ -18,6 +18,7 @@ from django.db.models.functions import Abs
 from regenplant.core.process.use_audit import NAMES, VARIANCE_STEP, Sums, summed
 from regenplant.core.process.vocabulary import Chemical
 from regenplant.use.models import UseMonth, UseRow, UseShare
+from regenplant.use.selectors.crossed import Part, of_whole_row, parts_of, sums_of
 from regenplant.use.selectors.question import By, Question, stored_code
 from regenplant.use.watching import Watch, watch_now
 
@@ -84,8 +85,10 @@ def audit(question: Question, *, most: int | None = None) -> Audit:
     """Groups and totals of a period, in a handful of queries whatever the number of batches. With ``most``, of each chemical only so many
     groups: those that used most, of time the newest; the totals are of all.
 
-    Raises: RecordRefused (``Question.share_kind``).
+    Raises: RecordRefused (``crossed.parts_of``).
     """
+    if question.is_crossed:
+        return _audit_of_parts(question, most)
     keep = _largest(question, most) if most and question.by.is_shared and not question.narrowed else None
     found = _grouped(question, question.by, keep)
     left_out = 0 if keep is None else keep.left_out
@@ -99,6 +102,47 @@ def audit(question: Question, *, most: int | None = None) -> Audit:
         kept = set(map(id, _most_of(groups, most, question.by)))
         left_out, groups = len(groups) - len(kept), [group for group in groups if id(group) in kept]
     return Audit(question, watch_now(), tuple(groups), totals, left_out)
+
+
+def _audit_of_parts(question: Question, most: int | None) -> Audit:
+    """The answer where customers and lots are asked for together: added up from the parts of each batch."""
+    parts = parts_of(question)
+    by_group: dict[tuple[str, Chemical], list[Part]] = {}
+    for part in parts:
+        by_group.setdefault((_key_of_part(question, part), Chemical(part.row.chemical)), []).append(part)
+    order = list(Chemical)
+    groups = [
+        Group(key, chemical, summed(part.sums for part in _rows_of_parts(own)))
+        for (key, chemical), own in sorted(
+            by_group.items(), key=lambda item: (order.index(item[0][1]), item[0][0])
+        )
+    ]
+    whole = [
+        Group("", chemical, summed(part.sums for part in own))
+        for chemical in order
+        if (own := [part for part in _rows_of_parts(parts) if part.row.chemical == chemical])
+    ]
+    kept = set(map(id, _most_of(groups, most, question.by))) if most else set(map(id, groups))
+    shown = tuple(group for group in groups if id(group) in kept)
+    return Audit(question, watch_now(), shown, tuple(whole), len(groups) - len(shown))
+
+
+def _key_of_part(question: Question, part: Part) -> str:
+    if question.by.is_shared:
+        return part.keys[question.by.value]
+    return _key(
+        question,
+        question.by,
+        part.row.day if question.by is By.TIME else getattr(part.row, question.by.value),
+    )
+
+
+def _rows_of_parts(parts: list[Part]) -> list[Part]:
+    """One part for each row, in the same order."""
+    by_row: dict[int, list[Part]] = {}
+    for part in parts:
+        by_row.setdefault(part.row.pk, []).append(part)
+    return [of_whole_row(own) for own in by_row.values()]
 
 
 def _most_of(groups: list[Group], most: int, by: By) -> Iterable[Group]:
@@ -142,13 +186,7 @@ def _largest(question: Question, most: int) -> _Keep:
 def _totals(question: Question, groups: list[Group]) -> Iterable[Group]:
     """Of whole batches the sum of the groups; of shares read once more from the batches, as a batch stands in several groups."""
     if question.by.is_shared and not question.narrowed:
-        whole = Question(
-            **{
-                name: getattr(question, name)
-                for name in Question.__dataclass_fields__
-                if name not in ("by", *UseShare.Kind.values)
-            }
-        )
+        whole = replace(question, by=By.FAMILY)
         groups = [
             Group(key, Chemical(value), sums) for (key, value), sums in _grouped(whole, By.FAMILY).items()
         ]
@@ -241,8 +279,7 @@ def _detail(question: Question, by: By, kind: str, first: date, last: date) -> _
 
 def _narrowing(question: Question, *, is_share: bool) -> dict[str, str]:
     """What narrows rows or months; of shares all but the chemical stands in their row."""
-    names = ("chemical", "family", "segregation_class", "vessel", "shift")
-    wanted = {name: value for name in names if (value := getattr(question, name))}
+    wanted = {name: value for name in question.NARROWED_ROWS if (value := getattr(question, name))}
     return {
         f"row__{name}" if is_share and name != "chemical" else name: value for name, value in wanted.items()
     }
@@ -251,8 +288,6 @@ def _narrowing(question: Question, *, is_share: bool) -> dict[str, str]:
 # --- the batches ------------------------------------------------------------------------------------------------------
 def _rows(question: Question) -> QuerySet[Any]:
     kind = question.narrowed[0][0] if question.narrowed else ""
-    if len(question.narrowed) > 1:
-        _ = question.share_kind  # refuses
     if not kind:
         rows = UseRow.objects.filter(day__gte=question.first, day__lte=question.last)
         return rows.filter(**_narrowing(question, is_share=False))
@@ -262,8 +297,14 @@ def _rows(question: Question) -> QuerySet[Any]:
     ).select_related("row")
 
 
-def lines(question: Question, *, only_outside: bool = False, watch: Watch | None = None) -> QuerySet[Any]:
-    """Rows or shares of the batches asked for, newest first; ``as_line`` makes a line of each."""
+def lines(
+    question: Question, *, only_outside: bool = False, watch: Watch | None = None
+) -> QuerySet[Any] | list[UseLine]:
+    """Rows or shares of the batches asked for, newest first; ``as_line`` makes a line of each. Of a crossed question the lines themselves."""
+    if question.is_crossed:
+        level = watch or watch_now()
+        parts = [UseLine(part.row, part.sums, is_part=True) for part in _rows_of_parts(parts_of(question))]
+        return [line for line in parts if not only_outside or line.is_outside(level)]
     rows = _rows(question)
     if only_outside:
         rows = _outside(rows, watch or watch_now())
@@ -272,14 +313,18 @@ def lines(question: Question, *, only_outside: bool = False, watch: Watch | None
     return rows.order_by("-day", f"-{prefix}started_at", f"-{prefix}number", "chemical")
 
 
-def as_line(row: UseRow | UseShare) -> UseLine:
+def as_line(row: UseRow | UseShare | UseLine) -> UseLine:
     """A row or a share as a line of the listing."""
-    sums = Sums(*(getattr(row, name) for name in NAMES))
+    if isinstance(row, UseLine):
+        return row
+    sums = sums_of(row)
     return UseLine(row.row, sums, is_part=True) if isinstance(row, UseShare) else UseLine(row, sums)
 
 
 def outside_count(question: Question, watch: Watch) -> int:
     """How many lines lie beyond the watch level of a batch. One query."""
+    if question.is_crossed:
+        return len(lines(question, only_outside=True, watch=watch))
     return _outside(_rows(question), watch).count()
 
 

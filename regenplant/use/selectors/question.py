@@ -5,8 +5,8 @@ from __future__ import annotations
 from dataclasses import dataclass
 from datetime import date
 from enum import StrEnum
+from typing import ClassVar
 
-from regenplant.core.errors import RecordRefused
 from regenplant.use.models import UseShare
 
 LONGEST_BY_DAYS = 62
@@ -48,6 +48,8 @@ class By(StrEnum):
 class Question:
     """What is asked: whole days at the plant, both counted in, and what narrows it; "" narrows nothing."""
 
+    NARROWED_ROWS: ClassVar[tuple[str, ...]] = ("chemical", "family", "segregation_class", "vessel", "shift")
+
     first: date
     last: date
     by: By = By.FAMILY
@@ -67,20 +69,20 @@ class Question:
         return tuple((kind, code) for kind, code in pairs if code)
 
     @property
-    def share_kind(self) -> str:
-        """The kind of share that is summed; "" for whole batches.
+    def kinds(self) -> tuple[str, ...]:
+        """Kinds of share that are asked for, to narrow or to divide by."""
+        wanted = {kind for kind, _ in self.narrowed} | ({self.by.value} if self.by.is_shared else set())
+        return tuple(kind for kind in UseShare.Kind.values if kind in wanted)
 
-        Raises: RecordRefused where two kinds meet: what one customer's resin took of one lot is not kept.
-        """
-        kinds = {kind for kind, _ in self.narrowed} | ({self.by.value} if self.by.is_shared else set())
-        if len(kinds) > 1:
-            names = " and ".join(sorted(By(kind).label for kind in kinds))
-            raise RecordRefused(
-                f"Shares by {names} are kept each for itself, not together. Choose one of them, or look at the batches.",
-                field="by",
-                code="two_shares",
-            )
-        return kinds.pop() if kinds else ""
+    @property
+    def is_crossed(self) -> bool:
+        """Whether customers and lots are asked for together: no sum stands for that, it is read from the batches."""
+        return len(self.kinds) > 1
+
+    @property
+    def share_kind(self) -> str:
+        """The kind of share that is summed; "" for whole batches. Of a crossed question the first."""
+        return next(iter(self.kinds), "")
 
     @property
     def is_by_days(self) -> bool:

@@ -109,7 +109,15 @@ def made_rows(batch: Batch, taken: Taken) -> list[tuple[UseRow, list[UseShare]]]
             **_values(one.sums),
         )
         shares = [
-            UseShare(row=row, kind=kind, key=key, chemical=row.chemical, day=taken.day, **_values(sums))
+            UseShare(
+                row=row,
+                kind=kind,
+                key=key,
+                chemical=row.chemical,
+                day=taken.day,
+                lots=one.customer_lots[key] if kind == UseShare.Kind.CUSTOMER else {},
+                **_values(sums),
+            )
             for kind, by_key in one.shares.items()
             for key, sums in by_key.items()
         ]

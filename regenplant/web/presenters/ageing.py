@@ -4,7 +4,7 @@ from __future__ import annotations
 
 from collections.abc import Sequence
 from dataclasses import dataclass
-from datetime import timedelta
+from datetime import datetime, timedelta
 
 from django.urls import reverse
 from django.utils import timezone
@@ -23,6 +23,8 @@ from regenplant.resins.models import ResinLot
 from regenplant.web.drawing.ageing import AgeingChart, Band, Tested, ageing_scene
 from regenplant.web.presenters.words import counted, sentence_case
 
+SHOWN_CYCLES = 12
+"""Batches listed with what they lost; as many as make the rate."""
 AHEAD_YEARS = 2.0
 POINTS = 24
 UNKNOWN = "not on record"
@@ -183,6 +185,67 @@ def look_sentence(look: LotLook) -> str:
     return f"{sentence_case(signs)}{tests}." + (f" {look.words}" if look.words else "")
 
 
+# --- losses --------------------------------------------------------------------------------------------------------------------
+@dataclass(frozen=True, slots=True)
+class LossRow:
+    """One batch behind the lot."""
+
+    number: str
+    filled: datetime
+    share: str
+    came_in: str
+    topped_up: str
+    out: str
+    catcher: str
+    lost: str
+    note: str
+
+
+def loss_rows(found: LotAgeing, system: units.UnitSystem) -> list[LossRow]:
+    """What each regeneration lost, newest first; volumes without their unit, which the head says."""
+
+    def volume(value: float | None) -> str:
+        return "" if value is None else units.format_quantity(value, "resin_volume", system, with_unit=False)
+
+    rows = []
+    for one in found.cycles[:SHOWN_CYCLES]:
+        loss, share = one.loss, one.lost_frac
+        planned = "" if loss.is_counted else "came in as planned, not counted"
+        rows.append(
+            LossRow(
+                loss.number,
+                loss.filled_at,
+                percent(one.share_frac),
+                volume(loss.came_in_m3),
+                volume(loss.topped_up_m3 or None),
+                volume(loss.out_m3),
+                volume(loss.in_catcher_m3),
+                "" if share is None else signed_percent(share),
+                f"not counted: {one.why_not}" if one.why_not else planned,
+            )
+        )
+    return rows
+
+
+def signed_percent(share: float) -> str:
+    """A loss in percent with one decimal; with a minus sign where more was counted out than in."""
+    words = f"{abs(100 * share):.1f}{units.NO_BREAK_SPACE}%"
+    return f"−{words}" if share < -0.0005 else words
+
+
+def losses_sentence(found: LotAgeing) -> str:
+    """The rate with its spread; "" where no cycle counts."""
+    rate = found.losses
+    if rate is None:
+        return ""
+    if rate.sd_frac is None or rate.low_frac is None or rate.high_frac is None:
+        return f"One cycle on record: {signed_percent(rate.mean_frac)} of what came in was lost. A rate needs more."
+    return (
+        f"{signed_percent(rate.mean_frac)} of what came in is lost in a cycle: mean of {rate.count} batches, single ones ±{100 * rate.sd_frac:.1f} points "
+        f"(one standard deviation); the mean lies between {signed_percent(rate.low_frac)} and {signed_percent(rate.high_frac)} in nine of ten cases."
+    )
+
+
 # --- the chart ---------------------------------------------------------------------------------------------------------------
 def chart_of(found: LotAgeing, side: SideAgeing) -> Scene:
     """Capacity left over the years, for the resin as it is composed now."""
@@ -272,6 +335,12 @@ def method_rows(found: LotAgeing) -> list[tuple[str, str]]:
             "Loads",
             "Throughput times the feed analysis over the operating capacity of new resin, ±10 % (common practice). Tanks that came back "
             "exhausted say what it holds, others that it holds at least so much. A customer’s own water may differ from the analysis.",
+        ),
+        (
+            "Losses",
+            "Loaded and topped up, less filled, kept and cut, of every batch through which a twentieth of the lot or more went; the newest "
+            "twelve. Two counts of settled resin may lie 5 % apart, so one cycle proves little. 1 to 3 % a cycle are usual: common practice. "
+            "The band of the mean is Student’s t.",
         ),
         ("Advice", PROMISE),
     ]

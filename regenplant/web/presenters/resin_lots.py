@@ -15,6 +15,7 @@ from regenplant.resins.bodies import (
     AgedPart,
     body_m3,
     family_of,
+    from_rows,
     in_form_m3,
     mean_age_days,
     stored_m3,
@@ -147,6 +148,13 @@ def part_rows(parts: Iterable[AgedPart], now: datetime) -> list[PartRow]:
             )
         )
     return rows
+
+
+def deliveries_words(lot: ResinLot, most: int = 3) -> str:
+    """ "62 % CAT-H-NEW-1, 38 % CAT-H-NEW-2", the largest first; "" for a lot of an older program, which does not state them."""
+    named = [part for part in from_rows(lot.parts) if part.origin]
+    told = [f"{100 * part.share_frac:.0f}{units.NO_BREAK_SPACE}% {part.origin}" for part in named[:most]]
+    return ", ".join(told) + (f" and {len(named) - most} more" if len(named) > most else "")
 
 
 @dataclass(frozen=True, slots=True)

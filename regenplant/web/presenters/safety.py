@@ -4,7 +4,7 @@ from __future__ import annotations
 
 from collections.abc import Iterable, Sequence
 from dataclasses import dataclass
-from datetime import date, datetime
+from datetime import date
 from typing import Any
 
 from django.urls import reverse
@@ -13,28 +13,16 @@ from django.utils.html import format_html
 
 from regenplant.chemicals.models import Unloading
 from regenplant.chemicals.selectors import deliveries
-from regenplant.chemicals.spills import open_spills
 from regenplant.core.process.lifecycle import VisitState
-from regenplant.core.process.vocabulary import Chemical, SegregationClass
+from regenplant.core.process.vocabulary import SegregationClass
 from regenplant.safety.models import NearMiss, WashTest
 from regenplant.safety.selectors import StationStanding, near_misses, open_near_misses
 from regenplant.tanks.models import TankVisit
+from regenplant.web.presenters.safety_calls import Call
 from regenplant.web.presenters.words import counted, day_and_clock, sentence_case
 
 SHOWN_STOPS = 50
 """Stopped deliveries on the page of near misses; older ones stand under Chemicals."""
-
-
-@dataclass(frozen=True, slots=True)
-class Call:
-    """Something that waits for a person: what it is, in words, and the way to it."""
-
-    title: str
-    words: str
-    url: str
-    action: str
-    tone: str = "amber"
-    symbol: str = "check"
 
 
 @dataclass(frozen=True, slots=True)
@@ -133,34 +121,6 @@ def follow_ups(rows: Iterable[NearMiss], today: date) -> list[NearMiss]:
         row for row in rows if row.answered_at is not None and row.due_on is not None and row.due_on >= today
     ]
     return sorted(found, key=lambda row: (row.due_on or today, row.number))  # fmt: skip
-
-
-def elsewhere_calls(now: datetime) -> list[Call]:
-    """What other rooms keep and the safety lead must see: deliveries that were stopped and nobody answered, spills that are open."""
-    stopped = (
-        deliveries().filter(state=Unloading.State.STOPPED, answered_by=None).order_by("stopped_at", "id")
-    )
-    return [
-        Call(
-            f"{row.number} for {row.place.code} was stopped.",
-            f"{row.alarm} A supervisor answers it.",
-            reverse("chemicals-unloading", args=[row.number]),
-            "Open it",
-            "red",
-            "refused",
-        )
-        for row in stopped
-    ] + [
-        Call(
-            f"Spill {row.number}, {Chemical(row.chemical).label.lower()}, {row.location}.",
-            f"{row.what_happened} Open since {timezone.localtime(row.happened_at):%Y-%m-%d}.",
-            "",
-            "",
-            "red",
-            "refused",
-        )
-        for row in open_spills()
-    ]
 
 
 # --- quarantine -------------------------------------------------------------------------------------------------------

@@ -45,7 +45,7 @@ from regenplant.web.story.plot import HISTORY, UNDER_WAY, Run
 from regenplant.web.story.products import next_version, set_up_products
 from regenplant.web.story.resin_store import fill_the_store, keep_rest
 from regenplant.web.story.running import Running
-from regenplant.web.story.safety import near_misses, put_up_stations, walk_round
+from regenplant.web.story.safety import near_misses, put_up_stations, refused_tanks, walk_round
 from regenplant.web.story.sewer import excursions, open_excursion, put_up_permit, signed_month
 from regenplant.web.story.stock import counting, put_up_shapes
 from regenplant.web.story.waste_tanks import begun, waste_tanks
@@ -386,6 +386,7 @@ def _today(life: Life, now: datetime) -> None:
     for minutes, run in UNDER_WAY:
         begin = now - minutes * MINUTE
         life.clockwork.add(begin - 8 * HOUR, life.batch(run, begin))
+    life.clockwork.add(now - 5 * DAY, refused_tanks(life.stage, now - 5 * DAY))
     life.clockwork.add(now - 50 * HOUR, near_misses(life.stage, now - 50 * HOUR))
     life.clockwork.add(now - 27 * HOUR, later_calibration(life.stage, "CELL-2", now - 27 * HOUR))
     drafted = now - 20 * HOUR

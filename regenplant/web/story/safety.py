@@ -1,16 +1,31 @@
-"""The safety desk of the story: showers and eyewashes with their rounds, a near miss that was answered, and one that waits."""
+"""The safety desk of the story: showers and eyewashes with their rounds, a near miss that was answered and one that waits, and two
+refused tanks with their letters, of which one left."""
 
 from __future__ import annotations
 
+from collections.abc import Generator
 from datetime import datetime, timedelta
 
+from regenplant.core.process.intake import (
+    FittingCondition,
+    InspectionData,
+    Odour,
+    OxidizerStrip,
+    ReturnReason,
+    ShellCondition,
+    WaterColour,
+)
+from regenplant.documents import services as documents
 from regenplant.plant.selectors import plant_day
 from regenplant.safety import services
 from regenplant.safety.models import NearMiss, WashStation
 from regenplant.safety.services import Found
+from regenplant.tanks import services as tanks
+from regenplant.tanks.models import TankVisit
 from regenplant.web.story.cast import Stage
 from regenplant.web.story.clockwork import Script
 
+MINUTE = timedelta(minutes=1)
 STATIONS = (
     ("W1", "Between the vessels, north wall", "both", 120),
     ("W2", "Unloading door", "both", 352),
@@ -64,3 +79,61 @@ def near_misses(stage: Stage, at: datetime) -> Script:
         spot="Dock",
         told_by="The driver",
     )
+
+
+def refused_tanks(stage: Stage, at: datetime) -> Script:
+    """One smelled of solvent, was refused and went back; one stood behind a nickel bath, and still stands here with its letter."""
+    yield at
+    first = yield from _refused(
+        stage, at, "INKWELL", "has stood in the press room", Odour.SOLVENT, "Smells of solvent; nobody could say of which."
+    )  # fmt: skip
+    at += timedelta(hours=52)
+    yield at
+    services.let_refused_tank_go(
+        by=stage.by("quill", at),
+        visit_id=first.pk,
+        went_to="Back to Inkwell Print Works, with their own driver",
+        left_on=plant_day(at),
+        paper_number="RET-0017",
+    )
+    at += timedelta(hours=30)
+    yield at
+    yield from _refused(
+        stage, at, "TINMOUSE", "stood behind the nickel bath for a month", Odour.NONE,
+        "It served a nickel bath, and the site has no determination that would let metals in.",
+    )  # fmt: skip
+
+
+def _refused(
+    stage: Stage, at: datetime, customer: str, words: str, odour: Odour, reason: str
+) -> Generator[datetime, None, TankVisit]:
+    """A tank of no pool comes in, is looked over and refused, and its letter is printed."""
+    like = stage.tanks["CAT-H", "D"][0]
+    tank = tanks.add_tank(
+        by=stage.by("wend", at),
+        size_id=like.size_id,
+        resin_type_id=like.resin_type_id,
+        segregation_class="D",
+        resin_lot_id=like.resin_lot_id,
+    ).result
+    at += 3 * MINUTE
+    yield at
+    visit: TankVisit = tanks.receive_tank(
+        by=stage.by("sallow", at), tank_id=tank.pk, customer_id=stage.customers[customer].pk,
+        return_reason=ReturnReason.EXHAUSTED.value, customer_words=words, bay="quarantine",
+    ).result  # fmt: skip
+    at += 4 * MINUTE
+    yield at
+    seen = InspectionData(
+        shell=ShellCondition.SOUND, head_and_fittings=FittingCondition.SOUND, odour=odour, water_colour=WaterColour.CLEAR,
+        oxidizer_strip=OxidizerStrip.NONE, first_drain_ph=6.9, first_drain_ph_as_typed="6.9",
+    )  # fmt: skip
+    tanks.inspect_tank(by=stage.by("sallow", at), visit_id=visit.pk, inspection=seen)
+    at += 35 * MINUTE
+    yield at
+    visit.refresh_from_db()
+    tanks.refuse_tank(by=stage.by("quill", at), visit_id=visit.pk, reason=reason, version=visit.version)
+    at += 6 * MINUTE
+    yield at
+    documents.issue_paper(by=stage.by("quill", at), kind="refusal_letter", key=visit.number)
+    return visit

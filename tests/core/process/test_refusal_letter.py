@@ -4,6 +4,7 @@ from __future__ import annotations
 
 from dataclasses import replace
 
+from regenplant.core.process.drains import Destination, Drained, refusal
 from regenplant.core.process.refusal_letter import Refused, refusal_letter
 
 TANK = Refused(
@@ -57,3 +58,11 @@ def test_it_warns_and_defers_to_data_sheet_and_authority() -> None:
     text = whole(TANK)
     assert "do not open, drain, rinse, heat or acidify" in text
     assert "safety data sheets" in text and "Ask your authority" in text
+
+
+def test_of_a_tank_with_metals_it_gives_the_refusal_of_its_drain() -> None:
+    """The very sentence that keeps the drain from the waste tank."""
+    words = refusal("D", Drained.REGENERANT, Destination.NEUTRALIZATION, has_metal_flag=True)
+    letter = refusal_letter(replace(TANK, drain_refusal=words))
+    assert words in letter.findings[-1] and "Metals never enter the waste tank" in words
+    assert len(letter.findings) == len(refusal_letter(TANK).findings) + 1

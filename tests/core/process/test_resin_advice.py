@@ -10,6 +10,7 @@ from regenplant.core.process.default_recipes import default_recipes
 from regenplant.core.process.resin_advice import Advice, Standing, Step, advise
 from regenplant.core.process.resin_ageing import Belief, Curve
 from regenplant.core.process.resin_fouling import BY_CODE, FOULANTS, Answer, Seen, Suspect, suspects
+from regenplant.core.process.resin_losses import Cycle, loss_rate
 from regenplant.core.process.resin_tests import Figure, Finding, Property, findings
 from regenplant.core.process.vocabulary import Purpose, ResinFamily
 
@@ -57,6 +58,7 @@ def test_strong_base_that_turned_weak_is_seen_on_anion_only() -> None:
 
 
 # --- fouling ------------------------------------------------------------------------------------------------------------------
+@pytest.mark.requirement("RS-07")
 def test_signs_put_foulants_in_order_and_the_quick_test_decides() -> None:
     seen = {Seen.DARK, Seen.SMELL, Seen.SILICA}
     first = suspects(TYPE_1, seen, {}, {})
@@ -78,6 +80,7 @@ def test_cation_foulants_are_not_looked_for_on_anion() -> None:
     assert "organics" not in {one.foulant.code for one in suspects(CATION, set(Seen), {}, {})}
 
 
+@pytest.mark.requirement("RS-07")
 def test_a_laboratory_figure_speaks_as_a_sign() -> None:
     found = suspects(CATION, set(), said(CATION, Figure(Property.IRON, 0.02)), {})
     assert [one.foulant.code for one in found] == ["iron"]
@@ -109,6 +112,7 @@ def suspect(code: str, answer: Answer | None) -> Suspect:
     return Suspect(BY_CODE[code], ("sign",), 2.0, answer, ())
 
 
+@pytest.mark.requirement("RS-05")
 def test_a_sound_lot_goes_on() -> None:
     assert advise(SOUND) == (
         Advice(
@@ -118,6 +122,7 @@ def test_a_sound_lot_goes_on() -> None:
     )
 
 
+@pytest.mark.requirement("RS-05")
 def test_cation_is_replaced_only_where_cleaning_did_not_help() -> None:
     down = replace(SOUND, now=Belief(0.74, 0.03), age_years=9.0)
     assert Step.REPLACE not in steps(down)
@@ -144,6 +149,7 @@ def test_a_confirmed_foulant_is_cleaned_unless_nothing_helps() -> None:
     assert steps(replace(SOUND, suspects=[suspect("oxidation", Answer.YES)])) == [Step.REPLACE]
 
 
+@pytest.mark.requirement("RS-05")
 def test_an_unsure_foulant_is_tested_first() -> None:
     found = advise(replace(SOUND, suspects=[suspect("iron", None)]))
     assert found[0].step is Step.TEST and "Soak a pinch of resin" in found[0].reason
@@ -161,9 +167,12 @@ def test_cation_that_ages_faster_than_its_source_says_is_looked_into() -> None:
     assert steps(replace(SOUND, now=Belief(0.90, 0.03))) == [Step.GO_ON]
 
 
+@pytest.mark.requirement("RS-08")
 def test_lost_resin_is_topped_up_past_the_watch_level() -> None:
-    assert steps(replace(SOUND, lost_frac=0.03)) == [Step.GO_ON]
-    assert steps(replace(SOUND, lost_frac=0.041)) == [Step.TOP_UP]
+    usual = loss_rate([Cycle(1.0, 0.0, 0.97)])
+    assert steps(replace(SOUND, losses=usual)) == steps(replace(SOUND, losses=None)) == [Step.GO_ON]
+    (advice,) = advise(replace(SOUND, losses=loss_rate([Cycle(1.0, 0.0, 0.959)])))
+    assert advice.step is Step.TOP_UP and "4.1 %" in advice.reason and "1 to 3 % are usual" in advice.reason
 
 
 def test_a_wide_band_and_disagreement_ask_for_a_test() -> None:

@@ -41,6 +41,7 @@ CURVE = {"type 1": Curve.TYPE_1, "type 2": Curve.TYPE_2, "cation": Curve.CATION}
 
 # --- published ----------------------------------------------------------------------------------------------------------
 @pytest.mark.parametrize("row", rows("resin_ageing", quantity="^strong-base capacity left"))
+@pytest.mark.requirement("RS-04")
 def test_strong_base_capacity_left_by_year(row: Row) -> None:
     kind, year = row.numbers(r"(type [12]), (\d) years?")
     row.check(100.0 * left(CURVE[kind], float(year)).mean)
@@ -116,6 +117,7 @@ def test_the_mean_age_counts_what_is_known() -> None:
 
 
 # --- the update -------------------------------------------------------------------------------------------------------------
+@pytest.mark.requirement("RS-04")
 def test_one_measurement_meets_the_prior_by_precision() -> None:
     """Normal mean with known variance: prior 0.80 ± 0.06, measured 0.74 ± 0.03 → weights 1 : 4, mean 0.752, sd 0.06/√5."""
     found = update(Belief(0.80, 0.06), [Evidence("test", 0.74, 0.03)])
@@ -125,6 +127,7 @@ def test_one_measurement_meets_the_prior_by_precision() -> None:
     assert found.widening == 1.0
 
 
+@pytest.mark.requirement("RS-04")
 def test_disagreement_widens_by_the_birge_ratio() -> None:
     """0.90 ± 0.02 and 0.70 ± 0.02: mean 0.80, χ² = 2 · (0.1/0.02)² = 50 over one degree: √50 times 0.02/√2."""
     found = update(Belief(0.90, 0.02), [Evidence("test", 0.70, 0.02)])

@@ -25,6 +25,7 @@ def by_origin(parts: tuple[Part, ...]) -> dict[str, Part]:
     return {part.origin: part for part in parts}
 
 
+@pytest.mark.requirement("RS-01")
 def test_shares_and_cycles_by_hand_over_two_generations():
     """N1 (3 cycles) and N2 (0) mixed 3 : 1, regenerated, then 1 : 1 with N1 again and regenerated.
 
@@ -68,6 +69,7 @@ lots = st.lists(st.tuples(st.floats(0.01, 10), st.integers(0, 400)), min_size=1,
 
 
 @given(lots, st.integers(0, 3), st.integers(1, 12))
+@pytest.mark.requirement("RS-01")
 def test_mixing_loses_no_resin_and_no_cycle(volumes, added, generations):
     """Shares add up to one and the mean of all cycles is the volume-weighted one, however often it is mixed on."""
     whole = sum(volume for volume, _ in volumes)
@@ -85,6 +87,7 @@ def test_mixing_loses_no_resin_and_no_cycle(volumes, added, generations):
 
 
 @given(st.permutations([("N1", 0.2, 3), ("N2", 0.5, 0), ("N3", 0.3, 9)]))
+@pytest.mark.requirement("RS-01")
 def test_the_order_of_mixing_does_not_matter(order):
     parts = blended([(share, new_part(code, cycles)) for code, share, cycles in order], made="L", cycles_added=1)  # fmt: skip
     assert [(part.origin, round(part.share_frac, 9), part.cycles_mean) for part in parts] == [
@@ -95,6 +98,7 @@ def test_the_order_of_mixing_does_not_matter(order):
 
 
 # --- volumes ----------------------------------------------------------------------------------------------------------
+@pytest.mark.requirement("RS-02")
 def test_a_volume_in_the_regenerated_form_shrinks_to_the_exhausted_one():
     """By hand: 107 L of hydrogen form with 7 % swelling are 100 L of sodium form (swelling: data sheet of the type)."""
     seen = in_exhausted_form_m3(0.107, IonicForm.HYDROGEN, ResinFamily.SAC_HYDROGEN, 0.07)
@@ -105,6 +109,7 @@ def test_a_volume_in_the_regenerated_form_shrinks_to_the_exhausted_one():
     )
 
 
+@pytest.mark.requirement("RS-02")
 def test_a_form_whose_growth_is_not_on_record_is_refused():
     with pytest.raises(OutOfRange, match="Count it in sodium form") as refused:
         in_exhausted_form_m3(0.1, IonicForm.HYDROGEN, ResinFamily.SAC_SODIUM, 0.0)

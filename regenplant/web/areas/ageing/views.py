@@ -10,6 +10,7 @@ from django.urls import reverse
 from django.utils import timezone
 from django.views.decorators.http import require_http_methods, require_safe
 
+from regenplant import units
 from regenplant.core.process.resin_advice import PROMISE, Step
 from regenplant.core.process.vocabulary import ResinFamily
 from regenplant.quality import services
@@ -82,6 +83,9 @@ def lot_page(request: HttpRequest, code: str, tab: str) -> HttpResponse:
         "in_use": words.in_use_words(found),
         "sides": [_side(found, side, system, known) for side in found.sides],
         "origins": words.origin_rows(found),
+        "cycles": words.loss_rows(found, system),
+        "losses": words.losses_sentence(found),
+        "volume_unit": units.unit_text("resin_volume", system),
         "looks": [(look, words.look_sentence(look)) for look in found.looks[:6]],
         "methods": words.method_rows(found),
         "promise": PROMISE,

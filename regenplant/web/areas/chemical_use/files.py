@@ -14,7 +14,7 @@ from regenplant.core.errors import RecordRefused
 from regenplant.core.process.vocabulary import Chemical
 from regenplant.plant.selectors import profile
 from regenplant.use.naming import names_of, narrowed_words
-from regenplant.use.selectors import Audit, as_line
+from regenplant.use.selectors import Audit, UseLine, as_line
 from regenplant.use.watching import Watch
 from regenplant.web.active_units import active
 from regenplant.web.presenters.chemical_use import watch_sentence
@@ -26,8 +26,8 @@ MOST_LINES = 20_000
 """Lines of one file: a year of a large plant, and a file that still opens."""
 
 
-def _asked(rows: QuerySet[Any]) -> list[Any]:
-    count = rows.count()
+def _asked(rows: QuerySet[Any] | list[UseLine]) -> list[UseLine]:
+    count = rows.count() if isinstance(rows, QuerySet) else len(rows)
     if count > MOST_LINES:
         raise RecordRefused(
             f"{count} lines are too many for one file, at most {MOST_LINES}. Choose a shorter period, or one chemical.",
@@ -36,12 +36,12 @@ def _asked(rows: QuerySet[Any]) -> list[Any]:
     return [as_line(row) for row in rows]
 
 
-def line_file(rows: QuerySet[Any], watch: Watch, currency: str) -> bytes:
+def line_file(rows: QuerySet[Any] | list[UseLine], watch: Watch, currency: str) -> bytes:
     """Every line as CSV. Raises: RecordRefused for more than ``MOST_LINES``."""
     return export.as_csv(LinesFile(_asked(rows), watch=watch, currency=currency))
 
 
-def workbook(found: Audit, rows: QuerySet[Any], currency: str) -> bytes:
+def workbook(found: Audit, rows: QuerySet[Any] | list[UseLine], currency: str) -> bytes:
     """Totals, groups, batches, movements, and what they mean. Numbers are numbers, units stand in the heads.
 
     Raises: RecordRefused for more than ``MOST_LINES`` batches.

@@ -21,6 +21,7 @@ from regenplant.use.selectors import (
     By,
     Group,
     Question,
+    UseLine,
     as_line,
     audit,
     batch_use,
@@ -46,7 +47,7 @@ MOST_GROUPS = 12
 class Counted(Paginator):
     """Pages of lines whose number is known from the sums, so that nothing is counted anew."""
 
-    def __init__(self, listed: QuerySet[Any], count: int):
+    def __init__(self, listed: QuerySet[Any] | list[UseLine], count: int):
         super().__init__(listed, PER_PAGE)
         self.count = count
 
@@ -94,6 +95,7 @@ def use(request: HttpRequest, tab: str) -> HttpResponse:
         ),
         "groups_left_out": found.left_out,
         "by": question.by,
+        "crossed": question.is_crossed,
         "page": page,
         "lines": LinesTable(shown, **look, caption=words.table_caption(period, shown)),
         "watch": words.watch_sentence(found.watch),

@@ -11,6 +11,8 @@ from regenplant.plant.selectors import plant_day, profile
 from regenplant.safety import selectors as read
 from regenplant.web.areas.setup.shown import eyewash_sentence
 from regenplant.web.presenters import safety as words
+from regenplant.web.presenters.safety_calls import board_of, elsewhere_calls, reached
+from regenplant.web.requests import unit_system_of
 from regenplant.web.rights import right
 
 
@@ -21,15 +23,17 @@ def desk(request: HttpRequest, tab: str) -> HttpResponse:
     near = list(read.open_near_misses())
     standings = read.station_standings(plant, today)
     tanks = words.quarantine_rows(read.quarantine())
+    board, system = board_of(now), unit_system_of(request)
     calls = [
         *words.wash_calls(standings, eyewash_sentence(plant, today)),
         *words.near_miss_calls(near, today),
-        *words.elsewhere_calls(now),
+        *elsewhere_calls(board, now, system),
     ]
     context = {
         "sentence": words.desk_sentence(calls, tanks),
         "calls": calls,
         "follow_ups": words.follow_ups(near, today),
+        "reached": reached(board, system),
         "tanks": tanks,
         "stations": words.station_rows(standings),
         "plant": plant,
