@@ -32,7 +32,7 @@ def test_it_is_made_stricter_by_one_and_approved_by_another(
     }
     assert client_of(operator).post(url, typed).status_code == 403
     wider = first.post(url, typed | {"d_regenerant": ["neutralization", "brine_sewer"]})
-    assert wider.status_code == 400 and not DrainTableVersion.objects.exists()
+    assert wider.status_code == 422 and not DrainTableVersion.objects.exists()
     assert first.post(url, typed).status_code == 302
     assert first.post(reverse("setup-drains-approve", args=[1]), signing(supervisor)).status_code == 403
     shown = text_of(second.get(reverse("setup-drains-version", args=[1])))

@@ -44,7 +44,6 @@ class DrainTableForm(HouseForm):
                 choices=[(item.value, item.label) for item in CLASS_TABLE[kind][drained]],
                 widget=forms.CheckboxSelectMultiple,
                 required=False,
-                help_text="None ticked: nothing of it is planned or started.",
             )
             for kind in OPEN_CLASSES
             for drained in Drained
@@ -130,7 +129,7 @@ def draft(request: HttpRequest) -> HttpResponse:
         for drained in Drained
     }
     form = DrainTableForm(posted(request), initial=initial, system=unit_system_of(request))
-    sentence = "Take away what may not be at this plant. Another person approves it."
+    sentence = "Take away what may not be at this plant. Where nothing is ticked, nothing of it is planned or started. Another person approves it."
     return PAGES.draft(request, form, sentence, lambda: {"table": form.table()})
 
 
