@@ -198,6 +198,8 @@ class Movement(models.Model):
     moved_by = models.ForeignKey(settings.AUTH_USER_MODEL, on_delete=models.PROTECT, related_name="+")
     corrects = models.OneToOneField("self", on_delete=models.PROTECT, null=True, related_name="corrected_by")
     """The movement this one takes back: same mass, places the other way round. One movement is taken back once."""
+    step_number = models.PositiveSmallIntegerField(null=True)
+    """For a batch: the step that drew it, or whose entry was corrected; null for everything else, and in rows of an older program."""
 
     class Meta:
         ordering = ["number"]

@@ -54,6 +54,28 @@ def use_by_reference(references: Iterable[str]) -> dict[str, dict[str, int]]:
     return found
 
 
+def draws_of_step(
+    reference: str, chemical: str, step_number: int, ended_at: datetime | None
+) -> list[Movement]:
+    """What one step of a batch drew, what followed corrections of its entries, and what was taken back, in order. Movements of an older
+    program do not name the step: theirs are those of the moment it ended."""
+    rows = Movement.objects.filter(reference=reference, chemical=chemical).filter(
+        Q(step_number=step_number)
+        | Q(step_number=None, moved_at=ended_at, corrects=None)
+        | Q(step_number=None, corrects__moved_at=ended_at)
+    )
+    kind = Place.Kind.BATCH
+    found = rows.select_related("lot", "from_place", "to_place").order_by("number")
+    return [row for row in found if kind in (row.from_place.kind, row.to_place.kind)]
+
+
+def net_grams(movements: Iterable[Movement]) -> int:
+    """Into batches above zero, back below."""
+    return sum(
+        row.grams_100 if row.to_place.kind == Place.Kind.BATCH else -row.grams_100 for row in movements
+    )
+
+
 # --- strength -------------------------------------------------------------------------------------------------------
 def strength_of_sample(
     chemical: str,

@@ -15,7 +15,7 @@ from regenplant.batches.frozen import plan_of
 from regenplant.batches.models import Batch, StepRun
 from regenplant.chemicals.models import Movement, Place
 from regenplant.core.process.lifecycle import StepState
-from regenplant.core.process.plan import PlannedStep
+from regenplant.core.process.plan import BatchPlan, PlannedStep
 from regenplant.core.process.use_audit import (
     Sums,
     compared_sums,
@@ -24,6 +24,7 @@ from regenplant.core.process.use_audit import (
     shift_at,
     variance_step,
 )
+from regenplant.core.process.vocabulary import Leg
 from regenplant.plant.selectors import profile
 from regenplant.resins.models import LotParent, ResinLot
 from regenplant.use.models import UseShare
@@ -83,12 +84,17 @@ def signed_grams(movement: Movement) -> int:
 def steps_of_movements(
     movements: Iterable[Movement], steps: Iterable[tuple[StepRun, PlannedStep]]
 ) -> dict[int, int | None]:
-    """By number of the movement: the step that drew it, None where none ended at that moment. A correction goes with what it takes back."""
+    """By number of the movement: the step it names; of an older program the one that ended at its moment, None where none did. A correction
+    goes with what it takes back."""
     free = sorted(steps, key=lambda pair: pair[0].number)
+    numbers = {step.number for step, _ in free}
     found: dict[int, int | None] = {}
     for movement in movements:
         if movement.corrects is not None:
             found[movement.number] = found.get(movement.corrects.number)
+            continue
+        if movement.step_number is not None:
+            found[movement.number] = movement.step_number if movement.step_number in numbers else None
             continue
         match = next(
             (
@@ -175,14 +181,14 @@ def taken_by(batch: Batch, prices: PriceList, watch: Watch | None = None) -> Tak
     steps = steps_used(batch, movements)
     local = batch.started_at.astimezone(ZoneInfo(profile().time_zone))
     levels = watch or watch_at(batch.started_at) or WATCH_BUILT_IN
-    volume_ml = round(batch.resin_volume_m3 * 1e6)
+    volume_ml, plan = batch.resin_volume_m3 * 1e6, plan_of(batch)
     customers, lots = customer_weights(batch), resin_lot_weights(batch)
     of_tanks = lots_by_customer(batch, customers, lots)
     chemicals = []
     for chemical in sorted({one.chemical for one in steps}):
         own = [one for one in steps if one.chemical == chemical]
         drawn = _by_lot(movements, chemical)
-        sums = _sums(own, volume_ml, drawn, prices)
+        sums = _sums(own, round(volume_ml * component_frac(plan, chemical)), drawn, prices)
         weights = {
             UseShare.Kind.CUSTOMER.value: customers,
             UseShare.Kind.RESIN_LOT.value: lots,
@@ -197,6 +203,18 @@ def taken_by(batch: Batch, prices: PriceList, watch: Watch | None = None) -> Tak
     if not chemicals:
         return None
     return Taken(local.date(), shift_at(local.hour * 60 + local.minute, levels.shifts), tuple(chemicals))
+
+
+def component_frac(plan: BatchPlan, chemical: str) -> float:
+    """Share of the resin a chemical is meant for: of a mixed bed the cation resin's for the acid, the anion resin's for the caustic, as
+    doses are stated; 1 of any other bed, and for what goes over the whole of a mixed one."""
+    mixed = plan.request.mixed
+    own = [step for step in plan.steps if step.chemical is not None and step.chemical.value == chemical]
+    legs = {step.leg for step in own if RATIO in step.figures} or {step.leg for step in own}
+    if mixed is None or not legs or Leg.WHOLE in legs:
+        return 1.0
+    shares = {Leg.CATION: mixed.cation_frac, Leg.ANION: 1.0 - mixed.cation_frac}
+    return sum(shares[leg] for leg in legs)
 
 
 def _sums(steps: list[StepUse], volume_ml: int, drawn: Mapping[str, int], prices: PriceList) -> Sums:

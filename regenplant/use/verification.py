@@ -6,9 +6,14 @@ from collections.abc import Iterator
 
 from django.db.models import Sum
 
+from regenplant import units
 from regenplant.audit.verifying.registry import Check, Finding, Look, register
-from regenplant.batches.models import Batch
-from regenplant.chemicals.selectors import use_by_reference
+from regenplant.batches.endings import mass_fed_kg_100
+from regenplant.batches.frozen import plan_of
+from regenplant.batches.models import Batch, StepRun
+from regenplant.chemicals.models import Movement, Place
+from regenplant.chemicals.selectors import draws_of_step, net_grams, use_by_reference
+from regenplant.core.process.lifecycle import StepState
 from regenplant.core.process.use_audit import NAMES, SPLIT, Sums
 from regenplant.core.process.vocabulary import Chemical
 from regenplant.use.models import UseMonth, UseReport, UseRow, UseShare
@@ -58,8 +63,6 @@ def _months(cells: dict[Cell, Sums]) -> Iterator[Finding]:
 
 def _missing() -> Iterator[Finding]:
     """Batches that drew from the ledger and stand in no row."""
-    from regenplant.chemicals.models import Movement, Place
-
     drew = (
         Movement.objects.filter(to_place__kind=Place.Kind.BATCH)
         .order_by()
@@ -75,6 +78,46 @@ def _missing() -> Iterator[Finding]:
         yield Finding(
             "use", f"Batch {number} took chemicals, and the audit of use does not know it. {_AGAIN}"
         )
+
+
+def check_draws(look: Look) -> Iterator[Finding]:
+    """What the ledger has for each ended step against what stands written of it. A draw that was taken back by hand stands for itself."""
+    ended = (
+        StepRun.objects.filter(state=StepState.DONE.value)
+        .select_related("batch")
+        .order_by("batch__number", "number")
+    )
+    drawn = _draws_by_step()
+    for step in ended.iterator(500):
+        planned = plan_of(step.batch).step(step.number)
+        if planned.chemical is None:
+            continue
+        look.saw()
+        draws = drawn.get((step.batch.number, planned.chemical.value, step.number))
+        if draws is None:  # nothing was drawn, or by an older program that did not name the step
+            draws = draws_of_step(step.batch.number, planned.chemical.value, step.number, step.finished_at)
+        written = round(mass_fed_kg_100(step, planned) * 1000)
+        net, without_taken_back = net_grams(draws), net_grams(one for one in draws if one.corrects_id is None)
+        if written not in (net, without_taken_back):
+            yield Finding(
+                "draws",
+                f"By its entries step {step.number} of {step.batch.number} took {_kg(written)} of {planned.chemical.label.lower()} as 100 %, by "
+                f"the ledger {_kg(net)}.",
+                is_notice=any(one.step_number is None for one in draws),
+            )
+
+
+def _draws_by_step() -> dict[tuple[str, str, int], list[Movement]]:
+    found: dict[tuple[str, str, int], list[Movement]] = {}
+    rows = Movement.objects.filter(step_number__isnull=False).select_related("from_place", "to_place")
+    for row in rows.order_by("number").iterator(2000):
+        assert row.step_number is not None
+        found.setdefault((row.reference, row.chemical, row.step_number), []).append(row)
+    return found
+
+
+def _kg(grams: int) -> str:
+    return units.twin(grams / 1000.0, "mass")
 
 
 def check_reports(look: Look) -> Iterator[Finding]:
@@ -95,5 +138,6 @@ def check_reports(look: Look) -> Iterator[Finding]:
 
 
 register(Check("use", "Audit of use", "chemicals of batches", check_use), place=53)
+register(Check("draws", "Draws of steps", "steps", check_draws), place=53)
 register(Check("use_report", "Signed reports of use", "reports", check_reports), place=54)
 assert set(SPLIT) <= set(NAMES)

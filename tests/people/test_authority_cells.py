@@ -139,6 +139,7 @@ CLASSED_WITHOUT_CLASS = {
     "tank_size.added": "A size has no class.",
     "vessel.cleaned_down": "A vessel serves several classes.",
     "chemical.drawn": "Stock has no class; the batch that draws asked for the right already.",
+    "chemical.draw_adjusted": "Stock has no class; the correction of the entry asked for the right already.",
 }
 """Acts with a right that has classes, on things that have none."""
 

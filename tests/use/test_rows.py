@@ -108,6 +108,28 @@ def test_three_injections_of_one_chemical_are_one_batch_and_one_bed(db: None) ->
     )
 
 
+def test_of_a_mixed_bed_each_dose_is_per_volume_of_the_resin_it_regenerates(db: None) -> None:
+    """Doses of a mixed bed are stated per volume of the component, as every supplier's sheet does (common practice): over the whole bed both
+    would look half as large as they are."""
+    plant = families.whole_plant()
+    batch = families.to_release(plant, families.frozen(plant, "mixed bed"))
+    plan = plan_of(batch)
+    assert plan.request.mixed is not None
+    share = plan.request.mixed.cation_frac
+    for chemical, frac in (("hcl", share), ("naoh", 1.0 - share)):
+        row = UseRow.objects.get(number=batch.number, chemical=chemical)
+        assert row.volume_ml == round(batch.resin_volume_m3 * 1e6 * frac), chemical
+        doses = [
+            step.settings["dose_kg_per_m3"].target
+            for step in plan.request.recipe.steps
+            if step.chemical is not None and step.chemical.value == chemical and step.kind is StepKind.INJECT
+        ]
+        # the bed was counted as it came, exhausted: then the component's volume is the dose's own
+        assert sums_of(row).planned_kg_per_m3 == pytest.approx(sum(doses), rel=2e-3), chemical
+        parts = UseShare.objects.filter(row=row, kind="customer")
+        assert sum(part.volume_ml for part in parts) == row.volume_ml
+
+
 def test_everything_the_ledger_gave_to_batches_stands_in_the_audit_once(plant: SmallPlant) -> None:
     for family, factor in (("sac_h", 1.0), ("sac_na", 0.97), ("sba_1", 1.08), ("sac_h", 1.02)):
         passed(plant, family, factor)

@@ -22,6 +22,7 @@ from regenplant.batches.services._entry_rows import (
     refuse_twice,
     writable,
 )
+from regenplant.batches.services._settling import settle_draw
 from regenplant.batches.services._standing import renew_what_is_kept
 from regenplant.core.errors import NotAllowed, RecordRefused
 from regenplant.core.process.entry_rules import NO_NUMBERS, RUNNING_TOTALS, applies_always, may_be_left
@@ -127,7 +128,7 @@ def correct_entry(
     standing: str = Standing.WRITTEN.value,
 ) -> Outcome:
     """Correct a wrong entry by a new one with a reason: another value, or that it was not done or does not apply. The old
-    one stays readable.
+    one stays readable. Where the mass of an ended step follows from it, the difference leaves the stock or comes back to it.
 
     Raises: NotAllowed, UnitNotUnderstood, OutOfRange, RecordRefused.
     """
@@ -144,6 +145,7 @@ def correct_entry(
         _refuse_waiving(by, batch, spec, kind)
         entry = make_nothing(then, step, spec, kind, replaces=old, reason=why, is_late=old.is_late)
     deviations_of(by, batch, step, spec, entry)
+    settle_draw(by, batch, step, entry)
     touch(batch)
     renew_what_is_kept(batch, by.at)
     return entry_outcome(batch, step, entry, before=old.words, reason=why)

@@ -228,7 +228,13 @@ def _drawn(by: By, batch: Batch, step: StepRun, planned: PlannedStep) -> dict[st
     used_kg = mass_fed_kg_100(step, planned)
     grams = round(used_kg * 1000)
     if grams:
-        draw_for_batch(by=by, chemical=planned.chemical.value, grams_100=grams, reference=batch.number)
+        draw_for_batch(
+            by=by,
+            chemical=planned.chemical.value,
+            grams_100=grams,
+            reference=batch.number,
+            step_number=step.number,
+        )
     else:
         taken.told(batch)
     return {

@@ -11,6 +11,7 @@ from regenplant.chemicals.services.counting import (
 from regenplant.chemicals.services.data_sheets import DataSheetContent, add_data_sheet, withdraw_data_sheet
 from regenplant.chemicals.services.ledger import (
     add_place,
+    adjust_draw,
     change_place,
     correct_movement,
     draw_for_batch,
@@ -51,6 +52,7 @@ __all__ = [
     "add_data_sheet",
     "add_place",
     "add_storage_area",
+    "adjust_draw",
     "answer_stop",
     "book_difference",
     "change_place",

@@ -48,6 +48,7 @@ def move(
     reference: str,
     reason: str = "",
     corrects: Movement | None = None,
+    step_number: int | None = None,
     moved_at: datetime | None = None,
 ) -> Movement:
     """Write one movement. Call inside an act, which makes writers follow one another, so numbers have no gaps.
@@ -80,6 +81,7 @@ def move(
         moved_at=moved_at or by.happened_at,
         moved_by=by.user,
         corrects=corrects,
+        step_number=step_number,
     )
     if Place.Kind.BATCH in (from_place.kind, to_place.kind):
         moved.told(movement.reference)

@@ -18,7 +18,7 @@ from regenplant.audit.use_case import Outcome, use_case
 from regenplant.audit.wording import say
 from regenplant.chemicals.levels import geometry_of, shape_of
 from regenplant.chemicals.models import ChemicalLot, Movement, Place
-from regenplant.chemicals.selectors import place_of
+from regenplant.chemicals.selectors import draws_of_step, net_grams, place_of
 from regenplant.chemicals.services._ledger import MOST_GRAMS, move, standing_place
 from regenplant.core.errors import RecordRefused, StaleRecord
 from regenplant.core.process.vocabulary import Chemical
@@ -120,12 +120,66 @@ def _place_values(name: str, capacity_m3: float | None, low_stock_grams_100: int
 
 # --- movements ------------------------------------------------------------------------------------------------------
 @use_case("chemical.drawn", permission="batch.run")
-def draw_for_batch(*, by: By, chemical: str, grams_100: int, reference: str) -> Outcome:
-    """Mass that a batch used leaves the bulk tank of the lot in use; ``result`` is the movement.
+def draw_for_batch(
+    *, by: By, chemical: str, grams_100: int, reference: str, step_number: int | None = None
+) -> Outcome:
+    """Mass that a step of a batch used leaves the bulk tank of the lot in use; ``result`` is the movement.
 
     Raises: RecordRefused when no lot is in use or the stock is short; OutOfRange for a mass that cannot be.
     """
-    return _draw(by, chemical, grams_100, reference, Place.Kind.BATCH)
+    return _draw(by, chemical, grams_100, reference, Place.Kind.BATCH, step_number)
+
+
+@use_case("chemical.draw_adjusted", permission="entry.record")
+def adjust_draw(
+    *,
+    by: By,
+    chemical: str,
+    grams_100: int,
+    reference: str,
+    step_number: int,
+    reason: str,
+    like_number: int | None,
+) -> Outcome:
+    """What was written down of a step was corrected after its mass had left the stock: the difference follows. Above zero more leaves,
+    below zero some comes back, to and from the tank and lot of movement ``like_number``; None where nothing was drawn yet, then of the
+    lot in use. ``result`` is the movement.
+
+    Raises: RecordRefused when the tank would hold less than nothing, or for nothing to bring back from; OutOfRange for no mass.
+    """
+    like = (
+        Movement.objects.select_related("lot", "from_place").get(number=like_number)
+        if like_number is not None
+        else None
+    )
+    lot: ChemicalLot | None
+    lot, tank = (like.lot, like.from_place) if like is not None else _lot_and_tank(chemical)
+    batches = standing_place(Place.Kind.BATCH)
+    movement = move(
+        by=by,
+        chemical=chemical,
+        lot=lot,
+        from_place=tank if grams_100 > 0 else batches,
+        to_place=batches if grams_100 > 0 else tank,
+        grams_100=abs(grams_100),
+        reference=reference,
+        reason=reason,
+        step_number=step_number,
+    )
+    return Outcome(
+        subject=_subject(movement),
+        after={"grams_100": movement.grams_100, "reference": reference},
+        facts={
+            "shown": _shown(movement.grams_100),
+            "way": f"left {tank.code}" if grams_100 > 0 else f"came back to {tank.code}",
+            "chemical": Chemical(chemical).label.lower(),
+            "reference": reference,
+            "step": step_number,
+            "corrects": like.number if like else None,
+        },
+        reason=reason,
+        result=movement,
+    )
 
 
 @use_case("chemical.drawn_to_treat", permission="waste.treat")
@@ -137,7 +191,8 @@ def draw_to_treat(*, by: By, chemical: str, grams_100: int, reference: str) -> O
     return _draw(by, chemical, grams_100, reference, Place.Kind.TREATMENT)
 
 
-def _draw(by: By, chemical: str, grams_100: int, reference: str, kind: Place.Kind) -> Outcome:
+def _lot_and_tank(chemical: str) -> tuple[ChemicalLot, Place]:
+    """The lot of a chemical in use and the tank it stands in. Raises: RecordRefused."""
     chemical = one_of(chemical, [item.value for item in Chemical], "The chemical", field="chemical")
     label = Chemical(chemical).label
     lot = ChemicalLot.objects.select_for_update().filter(chemical=chemical, is_in_use=True).first()
@@ -149,6 +204,13 @@ def _draw(by: By, chemical: str, grams_100: int, reference: str, kind: Place.Kin
     tank = place_of(lot)
     if tank is None:
         raise RecordRefused(f"It is not recorded in which tank lot {lot.code} stands.", code="no_place")
+    return lot, tank
+
+
+def _draw(
+    by: By, chemical: str, grams_100: int, reference: str, kind: Place.Kind, step_number: int | None = None
+) -> Outcome:
+    lot, tank = _lot_and_tank(chemical)
     movement = move(
         by=by,
         chemical=chemical,
@@ -157,13 +219,14 @@ def _draw(by: By, chemical: str, grams_100: int, reference: str, kind: Place.Kin
         to_place=standing_place(kind),
         grams_100=grams_100,
         reference=reference,
+        step_number=step_number,
     )
     return Outcome(
         subject=_subject(movement),
         after={"grams_100": grams_100, "reference": reference},
         facts={
             "shown": _shown(grams_100),
-            "chemical": label.lower(),
+            "chemical": Chemical(chemical).label.lower(),
             "reference": reference,
             "lot": lot.code,
             "tank": tank.code,
@@ -193,6 +256,7 @@ def correct_movement(*, by: By, movement_id: int, category: str, reason: str) ->
         raise StaleRecord(
             f"Movement {wrong.number} was corrected already, by movement {earlier.number}.", code="corrected"
         )
+    _refuse_below_nothing(wrong)
     why = reason_of(category, reason, most=MOST_REASON)
     movement = move(
         by=by,
@@ -204,6 +268,7 @@ def correct_movement(*, by: By, movement_id: int, category: str, reason: str) ->
         reference=wrong.reference,
         reason=why.sentence,
         corrects=wrong,
+        step_number=wrong.step_number,
     )
     return Outcome(
         subject=_subject(movement),
@@ -220,9 +285,26 @@ def correct_movement(*, by: By, movement_id: int, category: str, reason: str) ->
     )
 
 
+def _refuse_below_nothing(wrong: Movement) -> None:
+    """A draw is not taken back whole once a correction of its entry brought a part of it back: the step would have used less than nothing."""
+    if wrong.step_number is None or wrong.to_place.kind != Place.Kind.BATCH:
+        return
+    net = net_grams(draws_of_step(wrong.reference, wrong.chemical, wrong.step_number, None))
+    if net < wrong.grams_100:
+        raise RecordRefused(
+            f"Step {wrong.step_number} of {wrong.reference} used {_shown(net)} by the books, because its entry was corrected since; movement "
+            f"{wrong.number} of {_shown(wrong.grams_100)} cannot be taken back whole. Correct the entry of the step.",
+            code="entry_corrected",
+        )
+
+
 say("place.added", saved_words("Place"))
 say("place.changed", saved_words("Place"))
 say("chemical.drawn", "{shown} of {chemical} as 100 % left {tank} for {reference} (lot {lot}, {subject})")
+say(
+    "chemical.draw_adjusted",
+    "{shown} of {chemical} as 100 % {way} for {reference}, step {step}, as its entry was corrected ({reason}; {subject})",
+)
 say(
     "chemical.drawn_to_treat",
     "{shown} of {chemical} as 100 % left {tank} to treat {reference} (lot {lot}, {subject})",

@@ -25,7 +25,8 @@ LEAST_FOR_SPREAD = 3
 
 @dataclass(frozen=True, slots=True)
 class Sums:
-    """What one group of batches took of one chemical. Masses as 100 % in grams, resin as loaded in millilitres."""
+    """What one group of batches took of one chemical. Masses as 100 % in grams; resin as loaded in millilitres, of a mixed bed the
+    component that the chemical regenerates."""
 
     batches: int = 0
     volume_ml: int = 0

@@ -7,7 +7,7 @@ from datetime import UTC, datetime, timedelta, timezone
 from django.db.models import Q
 
 from regenplant.audit.selectors import events_about, line_of
-from regenplant.chemicals.models import Movement
+from regenplant.chemicals.models import Movement, Place
 from regenplant.core.process.plan import BatchPlan
 from regenplant.core.process.strength_change import origin_words, source_words
 from regenplant.core.process.vocabulary import Chemical
@@ -47,7 +47,8 @@ def draws_of(here: Here) -> tuple[RecordDraw, ...]:
 
 
 def _draw(here: Here, row: Movement) -> RecordDraw:
-    sign, stock = -1.0 if row.corrects else 1.0, here.plan.request.stock.get(row.chemical)
+    is_draw = row.to_place.kind == Place.Kind.BATCH
+    sign, stock = 1.0 if is_draw else -1.0, here.plan.request.stock.get(row.chemical)
     taken_back = f"takes back movement {row.corrects.number}: {row.reason}" if row.corrects else row.reason
     return RecordDraw(
         number=row.number,
