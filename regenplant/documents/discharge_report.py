@@ -127,7 +127,7 @@ def _discharges(content: MonthContent, width: float, system: str) -> list[Item]:
         return []
     columns = columns_of(
         width,
-        (("Discharge", 54.0), ("Outlet shut", 84.0), ("Volume", _VOLUME), ("pH, lowest and highest", 66.0), ("Warmest", 46.0), ("Readings", 58.0), ("Released by, permit", 0.0)),
+        (("Discharge", 54.0), ("Outlet shut", 62.0), ("Volume", _VOLUME), ("pH, lowest and highest", 66.0), ("Warmest", 46.0), ("Readings", 58.0), ("Released by, permit", 0.0)),
     )  # fmt: skip
     rows = [_discharge(line, columns, system) for line in content.discharges]
     return [
