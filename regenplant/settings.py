@@ -44,6 +44,7 @@ CSRF_TRUSTED_ORIGINS = environment.listing("REGENPLANT_ORIGINS", [])
 INSTALLED_APPS = [
     "regenplant.web",
     "regenplant.documents",
+    "regenplant.planning",
     "regenplant.keeping",
     "regenplant.shifts",
     "regenplant.use",

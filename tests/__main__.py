@@ -34,6 +34,7 @@ ON_A_DATABASE = (
     "tests/use",
     "tests/waste",
     "tests/safety",
+    "tests/planning",
     "tests/web",
     "tests/journeys",
     "tests/long",

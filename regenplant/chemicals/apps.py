@@ -21,6 +21,24 @@ class ChemicalsConfig(AppConfig):
             locks.Lock("chemicals_tankgeometry"),
             locks.Lock("chemicals_stockcount"),
             locks.Lock(
+                "chemicals_weighticket",
+                columns=(
+                    "unloading_id",
+                    "position",
+                    "paper_number",
+                    "net_kg",
+                    "net_as_typed",
+                    "volume_m3",
+                    "volume_as_typed",
+                    "density_kg_per_m3",
+                    "tolerance_frac",
+                    "is_beyond",
+                    "why_anew",
+                    "weighed_by_id",
+                    "weighed_at",
+                ),
+            ),
+            locks.Lock(
                 "chemicals_unloading",
                 columns=(
                     "number",

@@ -8,6 +8,7 @@ from django.db.models import F, Q
 
 from regenplant.chemicals.count_models import StockCount, TankGeometry
 from regenplant.chemicals.safety_models import Spill, SpillFigure, SpillNote, ThresholdFigure
+from regenplant.chemicals.weigh_models import WeighTicket
 from regenplant.core.process.vocabulary import Chemical
 
 __all__ = [
@@ -25,6 +26,7 @@ __all__ = [
     "TankGeometry",
     "ThresholdFigure",
     "Unloading",
+    "WeighTicket",
 ]
 
 CHEMICALS = [(chemical.value, chemical.label) for chemical in Chemical]
@@ -161,6 +163,8 @@ class Place(models.Model):
     """Where the tank stands; None as long as nobody has said so."""
     receipt_tolerance_frac = models.FloatField(default=0.02)
     """How far a sample of the delivery may lie from its certificate, as a fraction by weight; the plant decides."""
+    weigh_tolerance_frac = models.FloatField(default=0.02)
+    """How far the weigh ticket of a delivery may lie from volume times density, as a fraction; the plant decides."""
     version = models.PositiveIntegerField(default=1)
 
     class Meta:

@@ -395,7 +395,7 @@ def deliveries() -> QuerySet[Unloading]:
 
 
 def deliveries_to_see_to() -> QuerySet[Unloading]:
-    """Deliveries that are locked, and near misses that nobody has answered."""
+    """Deliveries that are locked, and near misses that nobody has answered. Weigh tickets: ``weighing.open_weighings``."""
     is_open, is_unanswered = Q(state=Unloading.State.OPEN), Q(state=Unloading.State.STOPPED, answered_by=None)
     return deliveries().filter(is_open | is_unanswered)
 

@@ -12,8 +12,17 @@ from regenplant import CORE_VERSION, units
 from regenplant.audit.verifying.registry import Check, Finding, Look, register
 from regenplant.audit.verifying.sequences import missing_numbers, shown_gap
 from regenplant.chemicals.levels import shape_of
-from regenplant.chemicals.models import Movement, Place, SpillFigure, StockCount, StrengthCheck, Unloading
+from regenplant.chemicals.models import (
+    Movement,
+    Place,
+    SpillFigure,
+    StockCount,
+    StrengthCheck,
+    Unloading,
+    WeighTicket,
+)
 from regenplant.chemicals.selectors import balances, strength_of_sample, unlocked_content
+from regenplant.chemicals.weighing import weighing_of
 from regenplant.core.engineering.tank_levels import volume_up_to
 from regenplant.core.errors import DomainError
 from regenplant.core.process.canonical import canonical_text
@@ -96,6 +105,23 @@ def check_unloadings(look: Look) -> Iterator[Finding]:
             yield Finding("unloading", f"Delivery {row.number} is not as it was signed to be unlocked.")
 
 
+def check_weigh_tickets(look: Look) -> Iterator[Finding]:
+    """Each weigh ticket: that what it says of its difference follows from its figures, and that another person answered it."""
+    for row in WeighTicket.objects.select_related("unloading").order_by("pk").iterator(500):
+        look.saw()
+        if weighing_of(row).is_beyond != row.is_beyond:
+            yield Finding(
+                "weigh_ticket",
+                f"What weigh ticket {row.paper_number} of {row.unloading.number} says of its difference does not follow from its figures "
+                f"(core {CORE_VERSION}).",
+            )
+        if row.answered_by_id is not None and row.answered_by_id == row.weighed_by_id:
+            yield Finding(
+                "weigh_ticket",
+                f"The difference of weigh ticket {row.paper_number} of {row.unloading.number} was answered by who wrote it.",
+            )
+
+
 def check_counts(look: Look) -> Iterator[Finding]:
     """Each count by level, worked out again from level, shape, strength and temperature; and each booking, that another person made it."""
     counters: dict[str, int] = {}
@@ -165,4 +191,5 @@ register(Check("ledger", "Chemical ledger", "movements of chemicals", check_ledg
 register(Check("strength", "Strength checks", "strength checks", check_strengths), place=51)
 register(Check("spill", "Spills", "figures of spills", check_spills), place=57)
 register(Check("unloading", "Unlocked deliveries", "deliveries", check_unloadings), place=52)
+register(Check("weigh_ticket", "Weigh tickets", "weigh tickets", check_weigh_tickets), place=58)
 register(Check("stock_count", "Stock counts", "stock counts", check_counts), place=53)

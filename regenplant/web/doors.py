@@ -110,6 +110,8 @@ DOORS: dict[str, Door] = {
     "chemicals-unloading-scan": _door("chemical.receive"),
     "chemicals-unloading-unlock": _door("chemical.receive"),
     "chemicals-unloading-answer": _door("chemical.correct"),
+    "chemicals-unloading-weigh": _door("chemical.receive"),
+    "chemicals-unloading-weigh-answer": _door("chemical.correct"),
     "chemicals-place-count": _door("chemical.count"),
     "chemicals-storage-new": _door("chemical.store"),
     "chemicals-storage-area": _door("chemical.store"),

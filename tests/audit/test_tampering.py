@@ -40,6 +40,7 @@ from regenplant.waste.month import month_of
 from tests import factories
 from tests.audit.tampering import WAYS, Record, matches
 from tests.batches.meter_logs import take
+from tests.chemicals import weighed
 from tests.waste import sewer
 
 pytestmark = pytest.mark.django_db
@@ -101,6 +102,7 @@ def _record() -> Record:
     _counted(plant)
     _sewer(plant)
     _safe(plant)
+    _weighed(plant)
     running = factories.frozen_batch(plant, "sba_1")
     batch_services.open_deviation(
         by=plant.by(), batch_id=running.pk, what="the drain valve stuck for 3 min", severity="major"
@@ -196,6 +198,15 @@ def _safe(plant: factories.SmallPlant) -> None:
             is_working=working,
             note=note,
         )
+
+
+def _weighed(plant: factories.SmallPlant) -> None:
+    """A delivery through the lock whose weigh ticket differs, answered by another person."""
+    row = weighed.unlocked(plant)
+    weighed.ticket(plant, row, 1190.0)
+    chemical_services.answer_weigh_ticket(
+        by=plant.by("supervisor"), unloading_id=row.pk, seen_position=1, answer="Sixty kilograms stood in the hose."
+    )  # fmt: skip
 
 
 def _counted(plant: factories.SmallPlant) -> None:

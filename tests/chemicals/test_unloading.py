@@ -21,7 +21,6 @@ from regenplant.chemicals.verification import check_unloadings
 from regenplant.core.errors import (
     DomainError,
     NotAllowed,
-    OutOfRange,
     RecordRefused,
     SignatureRefused,
     StaleRecord,
@@ -195,9 +194,18 @@ def test_a_sample_is_read_once(opened: Unloading, operator: Person, by: Acts) ->
 # --- room -------------------------------------------------------------------------------------------------------------
 def test_the_room_that_stays_free_is_not_filled(papers: Papers, operator: Person, by: Acts) -> None:
     """12 m³ less 0.6 m³ margin: 11.4 m³ of 32 % acid hold 11.4 · 1159 · 0.32 = 4 228 kg as 100 %: hand calculation."""
-    with pytest.raises(OutOfRange, match="with the room that stays free") as refused:
-        services.open_unloading(by=by(operator), papers=replace(papers, grams_100=4_260_000))
-    assert refused.value.context["allowed_high"] == pytest.approx(11.4)
+    full = services.open_unloading(by=by(operator), papers=replace(papers, grams_100=4_260_000)).result
+    full.refresh_from_db()
+    assert (
+        full.state == "stopped"
+        and "11\u202f400\xa0L" in full.alarm
+        and "with the room that stays free" in full.alarm
+    )
+    told = [line.sentence for line in story([("unloading", full.number)])]
+    assert any(line.startswith(f"Near miss: delivery {full.number}") for line in told)
+    with pytest.raises(RecordRefused, match="never unlocked"):
+        sample(by(operator), full)
+    assert nothing_received()
     assert (
         services.open_unloading(by=by(operator), papers=replace(papers, grams_100=4_190_000)).result.state
         == "open"

@@ -107,6 +107,8 @@ FORMS: dict[str, Make] = {
     "areas.chemicals.unloading_forms.StopForm": plain,
     "areas.chemicals.unloading_forms.StopAnswerForm": plain,
     "areas.chemicals.unloading_forms.ConnectionForm": plain,
+    "areas.chemicals.weighing.WeighForm": plain,
+    "areas.chemicals.weighing.WeighAnswerForm": plain,
     "areas.emergency.EyewashForm": plain,
     "areas.safety.forms.NearMissForm": plain,
     "areas.safety.forms.NearMissAnswerForm": plain,

@@ -40,6 +40,7 @@ from regenplant.chemicals.services.unloading import (
     stop_unloading,
     unlock,
 )
+from regenplant.chemicals.services.weighing import answer_weigh_ticket, write_weigh_ticket
 
 __all__ = [
     "ALARM",
@@ -54,6 +55,7 @@ __all__ = [
     "add_storage_area",
     "adjust_draw",
     "answer_stop",
+    "answer_weigh_ticket",
     "book_difference",
     "change_place",
     "change_storage_area",
@@ -81,4 +83,5 @@ __all__ = [
     "unlock",
     "withdraw_data_sheet",
     "write_threshold",
+    "write_weigh_ticket",
 ]

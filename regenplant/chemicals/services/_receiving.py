@@ -4,41 +4,20 @@ from __future__ import annotations
 
 from datetime import date, datetime
 
-from regenplant import units
-from regenplant.chemicals.blending import standing
-from regenplant.chemicals.counts import grams_by_level
 from regenplant.chemicals.locations import meetings
-from regenplant.chemicals.models import ChemicalLot, DataSheet, Place
-from regenplant.chemicals.quantities import product_volume_m3
-from regenplant.chemicals.selectors import balance_grams, balances
+from regenplant.chemicals.models import DataSheet, Place
+from regenplant.chemicals.room import no_room, room_for
 from regenplant.core.errors import OutOfRange, RecordRefused
 from regenplant.plant.selectors import plant_day
 
 
 def refuse_overfull(chemical: str, tank: Place, strength_frac: float, grams_100: int) -> None:
-    """Room in the tank: the rest by the books or by the last count, whichever is more, at the strength in use, the delivery at its
-    certificate, both at 20 °C."""
-    if tank.capacity_m3 is None or grams_100 <= 0:
-        return
-    coming = product_volume_m3(chemical, grams_100, strength_frac)
-    if coming is None:  # a solid, or a strength without a known density: the level decides, at the tank
-        return
-    used = ChemicalLot.objects.filter(chemical=chemical, is_in_use=True).prefetch_related("checks").first()
-    drawn = standing({chemical: used}, balances(chemical))[chemical] if used else None
-    known = drawn.strength_frac or (drawn.check.strength_frac if drawn.check else None) if drawn else None
-    rest_strength = known or strength_frac
-    held = balance_grams(chemical, tank)
-    rest = product_volume_m3(chemical, max(held, grams_by_level(tank, held), 0), rest_strength) or 0.0
-    takes = tank.capacity_m3 - tank.ullage_margin_m3
-    if rest + coming > takes:
-        free = " with the room that stays free" if tank.ullage_margin_m3 else ""
+    """Raises: OutOfRange where the tank has no room."""
+    words = no_room(chemical, tank, strength_frac, grams_100)
+    room = room_for(chemical, tank, strength_frac, grams_100) if words else None
+    if room is not None:
         raise OutOfRange(
-            f"{tank.code} takes {units.twin(takes, 'liquid_volume')}{free}; {units.twin(rest, 'liquid_volume')} stand in it and "
-            f"{units.twin(coming, 'liquid_volume')} would come. Do not unload more than there is room for.",
-            field="quantity",
-            code="no_room",
-            seen=rest + coming,
-            allowed_high=takes,
+            words, field="quantity", code="no_room", seen=room.rest + room.coming, allowed_high=room.takes
         )
 
 

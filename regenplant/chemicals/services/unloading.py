@@ -22,6 +22,7 @@ from regenplant.audit.records import code_of, one_of, refuse_known, within, word
 from regenplant.audit.use_case import Outcome, use_case
 from regenplant.audit.wording import say
 from regenplant.chemicals.models import ChemicalLot, Place, Unloading
+from regenplant.chemicals.room import no_room
 from regenplant.chemicals.selectors import strength_of_sample, unlocked_content
 from regenplant.chemicals.services._moves import end_unloading
 from regenplant.chemicals.services._receiving import (
@@ -29,7 +30,6 @@ from regenplant.chemicals.services._receiving import (
     normal_un,
     refuse_expired,
     refuse_ill_stored,
-    refuse_overfull,
 )
 from regenplant.chemicals.services.lots import (
     COLDEST_KELVIN,
@@ -38,6 +38,7 @@ from regenplant.chemicals.services.lots import (
 )
 from regenplant.core.errors import NotAllowed, RecordRefused, StaleRecord
 from regenplant.core.process.vocabulary import Chemical
+from regenplant.core.process.weighing import LEAST_TOLERANCE_FRAC, MOST_TOLERANCE_FRAC, USUAL_TOLERANCE_FRAC
 from regenplant.people.signing import SignaturePermit, bind
 from regenplant.plant.selectors import profile
 
@@ -95,6 +96,7 @@ def set_fill_connection(
     un_number: str,
     ullage_margin_m3: float,
     receipt_tolerance_frac: float = 0.02,
+    weigh_tolerance_frac: float = USUAL_TOLERANCE_FRAC,
     version: int | None = None,
 ) -> Outcome:
     """Give a bulk tank its coded fill connection: from now on it takes deliveries through the lock only.
@@ -125,11 +127,20 @@ def set_fill_connection(
         "strength",
         field="receipt_tolerance_frac",
     )
+    within(
+        weigh_tolerance_frac,
+        LEAST_TOLERANCE_FRAC,
+        MOST_TOLERANCE_FRAC,
+        "The tolerance of the weigh ticket",
+        "fraction",
+        field="weigh_tolerance_frac",
+    )
     values = {
         "connection_code": code,
         "un_number": normal_un(words_of(un_number, "The UN number", field="un_number", most=10, least=4)),
         "ullage_margin_m3": ullage_margin_m3,
         "receipt_tolerance_frac": receipt_tolerance_frac,
+        "weigh_tolerance_frac": weigh_tolerance_frac,
     }
     before, after = write_changed(place, values, version=version, label=f"Place {place.code}")
     return Outcome(subject=("place", str(place.pk), place.code), before=before, after=after, result=place)
@@ -138,9 +149,10 @@ def set_fill_connection(
 # --- papers -----------------------------------------------------------------------------------------------------------
 @use_case("unloading.opened", permission="chemical.receive")
 def open_unloading(*, by: By, papers: Papers) -> Outcome:
-    """Hold the papers against the tank. ``result`` is the delivery: locked, or stopped when they do not agree.
+    """Hold the papers against the tank. ``result`` is the delivery: locked, or stopped when they do not agree, or when the tank has no
+    room for it with its margin.
 
-    Raises: RecordRefused for what is missing, OutOfRange when the tank has no room with its margin.
+    Raises: RecordRefused for what is missing.
     """
     place = Place.objects.filter(pk=papers.place_id).first()
     if place is None or place.kind != Place.Kind.BULK_TANK:
@@ -151,7 +163,7 @@ def open_unloading(*, by: By, papers: Papers) -> Outcome:
     alarm = _alarm_of_papers(papers, values["un_number"], place)
     if not alarm:
         refuse_ill_stored(place)
-        refuse_overfull(papers.chemical, place, papers.certificate_strength_frac, papers.grams_100)
+        alarm = no_room(papers.chemical, place, papers.certificate_strength_frac, papers.grams_100)
     row = Unloading.objects.create(
         number=next_number(Unloading, "number", "U", 10001),
         place=place,

@@ -21,6 +21,9 @@ WINDOW = 192
 NEAR = 512
 """Slots of an open-ended gap that are looked at first: short numbers are quick."""
 
+BUDGET_TOLERANCE_KG = 1e-9
+"""Rounding of sums, no room in the budget."""
+
 WASTE_TRIES = 60
 """How often a batch is moved on because of the waste tank before the gap counts as too full."""
 
@@ -28,10 +31,30 @@ WASTE_TRIES = 60
 class Placed:
     """A batch on the board."""
 
-    __slots__ = ("cost", "end", "key", "needs", "percent", "start", "starts", "tanks", "vessel", "volume")
+    __slots__ = (
+        "cost",
+        "done",
+        "end",
+        "key",
+        "needs",
+        "percent",
+        "pin",
+        "start",
+        "starts",
+        "tanks",
+        "vessel",
+        "volume",
+    )
 
     def __init__(
-        self, key: int, tanks: list[int], volume: float, percent: float, vessel: int, needs: Needs
+        self,
+        key: int,
+        tanks: list[int],
+        volume: float,
+        percent: float,
+        vessel: int,
+        needs: Needs,
+        pin: int = -1,
     ) -> None:
         self.key = key
         self.tanks = tanks
@@ -39,10 +62,13 @@ class Placed:
         self.percent = percent
         self.vessel = vessel
         self.needs = needs
+        self.pin = pin
+        """Which decision of people it carries out; -1 for none."""
         self.starts: list[int] = []
-        self.start = self.end = 0
+        self.start = self.end = self.done = 0
+        """Slots in which loading begins, the vessel is free and the tanks are ready."""
         self.cost = 0.0
-        """Price of the batch with its lateness; without changeovers."""
+        """Price of the batch with its lateness and moves; without changeovers."""
 
 
 class Board:
@@ -55,6 +81,7 @@ class Board:
         self.sequence: list[list[Placed]] = [[] for _ in problem.vessels]
         self.attention = compiled.offered(problem.operator_shifts, problem.attention_per_operator)
         self.technicians = compiled.offered(problem.technician_shifts, 1)
+        self.second_people = compiled.offered(problem.second_shifts, 1)
         self.skid = [
             np.full(self.slots, problem.chemicals[name].skid_lines, dtype=np.int64)
             for name in compiled.chemicals
@@ -68,9 +95,41 @@ class Board:
         """The lowest stock from each slot on: never falls, so the first slot from which enough is left is found by halving."""
         self.net = np.full(self.slots, -problem.waste.drain_l_per_min * compiled.slot_min, dtype=np.float64)
         """Litres that each slot adds to the waste tank, if it does not run empty."""
+        self.budget = [compiled.budget_kg(ion) for ion in compiled.budget_ions]
+        """Kilograms of each ion that may still drain in the day in which a slot lies."""
+        self._reserve()
         self.level = _levels(self.net, problem.waste.initial_l)
         self._masks: dict[tuple[str, int, int], int] = {}
         self._starts: dict[Needs, list[int]] = {}
+
+    def _reserve(self) -> None:
+        """Batches that have begun take their part first, even where it is more than there is."""
+        minutes = self.compiled.slot_min
+        for batch in self.compiled.problem.running:
+            for stage in batch.stages:
+                first = max(0, stage.start_min // minutes)
+                until = max(first, -(-stage.end_min // minutes))
+                self.attention[first:until] -= stage.attention
+                self.technicians[first:until] -= stage.technicians
+                self.second_people[first:until] -= stage.second_people
+                if stage.chemical is not None:
+                    at = self.compiled.chemicals.index(stage.chemical)
+                    self.skid[at][first:until] -= 1
+                    self.stock[at][first:] -= stage.grams
+                if stage.water is not None:
+                    self.water[self.compiled.waters.index(stage.water)][first:until] -= stage.flow_l_per_min
+                    if stage.to_waste:
+                        self.net[first:until] += stage.flow_l_per_min * minutes
+                for ion, grams in stage.load_g.items():
+                    if ion in self.compiled.budget_ions:
+                        at = self.compiled.budget_ions.index(ion)
+                        self._spend(at, min(first, self.slots - 1), grams / 1000)
+
+    def _spend(self, ion: int, slot: int, kg: float) -> None:
+        """Takes from the budget of the day in which the slot lies, or gives back."""
+        day = self.compiled.budget_day[ion]
+        first, until = day[slot]
+        self.budget[ion][first:until] -= kg
 
     # --- what is left -------------------------------------------------------------------------------------------------------
 
@@ -82,6 +141,7 @@ class Board:
             left = {
                 "attention": self.attention,
                 "technicians": self.technicians,
+                "second people": self.second_people,
             }.get(what)
             if left is None:
                 left = self.skid[at] if what == "skid" else self.water[at]
@@ -100,6 +160,7 @@ class Board:
         if known is not None:
             return known
         drawn: dict[int, int] = {}
+        drained: dict[int, float] = {}
         starts = []
         for step in needs.steps:
             mask = -1
@@ -107,27 +168,39 @@ class Board:
                 mask &= self._free("attention", 0, step.attention)
             if step.technicians:
                 mask &= self._free("technicians", 0, step.technicians)
-            if step.chemical >= 0:
-                mask &= self._free("skid", step.chemical, 1)
-            if step.water >= 0:
-                mask &= self._free("water", step.water, step.flow)
+            if step.second_people:
+                mask &= self._free("second people", 0, step.second_people)
+            if step.stays_open:
+                mask &= self.compiled.is_open
+            for chemical, lines, _ in step.draws:
+                mask &= self._free("skid", chemical, lines)
+            for water, flow in step.flows:
+                mask &= self._free("water", water, flow)
             if mask == -1:
                 mask = (1 << self.slots) - 1
             mask = whole_runs(mask, step.slots)
-            if step.chemical >= 0:
-                drawn[step.chemical] = drawn.get(step.chemical, 0) + step.grams
-                enough = int(self._lowest(step.chemical).searchsorted(drawn[step.chemical]))
-                mask = mask >> enough << enough
+            for chemical, _, grams in step.draws:
+                if grams:
+                    drawn[chemical] = drawn.get(chemical, 0) + grams
+                    enough = int(self._lowest(chemical).searchsorted(drawn[chemical]))
+                    mask = mask >> enough << enough
+                    mask &= self.compiled.usable[chemical]
+            if step.begins_open:
+                mask &= self.compiled.is_open
+            for ion, kg in step.loads:
+                drained[ion] = drained.get(ion, 0.0) + kg
+                mask &= from_flags(self.budget[ion] >= drained[ion] - BUDGET_TOLERANCE_KG)
             if not mask:
                 return None
             starts.append(mask)
         self._starts[needs] = starts
         return starts
 
-    def fit(self, needs: Needs, earliest: int, latest_end: int) -> list[int] | None:
+    def fit(self, needs: Needs, earliest: int, latest_end: int, begin_at: int = -1) -> list[int] | None:
         """Start slots of the stages with the earliest end inside the window, or None.
 
-        ``earliest`` is the first slot at which loading may begin, ``latest_end`` the slot by which all must have ended.
+        ``earliest`` is the first slot at which loading may begin, ``latest_end`` the slot by which all must have ended; ``begin_at``
+        the slot in which it must begin, -1 for any.
         """
         if earliest + needs.shortest > latest_end:
             return None
@@ -136,13 +209,15 @@ class Board:
             return None
         steps = needs.steps
         banned: list[int] | None = None
+        if begin_at >= 0:
+            banned = [possible[0] & (1 << begin_at), *possible[1:]]
         for _ in range(WASTE_TRIES):
-            starts = _earliest(steps, banned or possible, earliest, latest_end)
+            starts = _earliest(steps[: needs.inside], banned or possible, earliest, latest_end)
             if starts is None:
                 return None
             over = self._overflow(steps, starts)
             if over is None:
-                return starts
+                return _with_after(needs, possible, starts)
             stage, slots = over
             banned = banned or list(possible)
             banned[stage] &= ~(((1 << slots) - 1) << starts[stage])
@@ -152,7 +227,7 @@ class Board:
         """The stage whose inflow makes the waste tank run over and by how many slots it is too early at least; None if it fits."""
         minutes = self.compiled.slot_min
         tank = self.compiled.problem.waste
-        filling = [at for at, step in enumerate(steps) if step.to_waste]
+        filling = [at for at, step in enumerate(steps[: len(starts)]) if step.waste_flow]
         if not filling:
             return None
         begin = starts[filling[0]]
@@ -163,7 +238,9 @@ class Board:
             net = self.net[begin:until].copy()
             for at in filling:
                 if starts[at] >= begin:
-                    net[starts[at] - begin : starts[at] - begin + steps[at].slots] += steps[at].flow * minutes
+                    net[starts[at] - begin : starts[at] - begin + steps[at].slots] += (
+                        steps[at].waste_flow * minutes
+                    )
             level = _levels(net, before)
             too_much = level.max() - tank.capacity_l
             if too_much > 1e-7:
@@ -214,16 +291,20 @@ class Board:
                 self.attention[start:end] -= sign * step.attention
             if step.technicians:
                 self.technicians[start:end] -= sign * step.technicians
-            if step.chemical >= 0:
-                self.skid[step.chemical][start:end] -= sign
-                self.stock[step.chemical][start:] -= sign * step.grams
-                self.lowest[step.chemical] = None
-            if step.water >= 0:
-                self.water[step.water][start:end] -= sign * step.flow
-                if step.to_waste:
-                    self.net[start:end] += sign * step.flow * minutes
-                    waste_from = start if waste_from < 0 else waste_from
-                    waste_until = end
+            for chemical, lines, grams in step.draws:
+                self.skid[chemical][start:end] -= sign * lines
+                self.stock[chemical][start:] -= sign * grams
+                self.lowest[chemical] = None
+            if step.second_people:
+                self.second_people[start:end] -= sign * step.second_people
+            for ion, kg in step.loads:
+                self._spend(ion, start, sign * kg)
+            for water, flow in step.flows:
+                self.water[water][start:end] -= sign * flow
+            if step.waste_flow:
+                self.net[start:end] += sign * step.waste_flow * minutes
+                waste_from = start if waste_from < 0 else waste_from
+                waste_until = end
         if waste_from >= 0:
             self._level_from(waste_from, waste_until)
         self._masks.clear()
@@ -239,6 +320,19 @@ def _levels(net: np.ndarray, before: float) -> np.ndarray:
 
 def _lowest_from(level: np.ndarray) -> np.ndarray:
     return np.minimum.accumulate(level[::-1])[::-1].copy()
+
+
+def _with_after(needs: Needs, possible: list[int], starts: list[int]) -> list[int] | None:
+    """Each stage outside the vessel as early as it can be; None where one cannot be within the wait before it."""
+    for at in range(needs.inside, len(needs.steps)):
+        before = needs.steps[at - 1]
+        earliest = starts[-1] + before.slots
+        left = possible[at] >> earliest
+        first = (left & -left).bit_length() - 1
+        if first < 0 or first > before.wait:
+            return None
+        starts.append(earliest + first)
+    return starts
 
 
 def _earliest(

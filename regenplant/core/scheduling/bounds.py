@@ -77,11 +77,11 @@ def earliest_ends(compiled: Compiled) -> dict[int, int]:
                 if compiled.volume[tank] > compiled.capacity[vessel] or not compiled.stages[key]:
                     continue
                 charged = max(compiled.volume[tank], compiled.minimum[vessel])
-                needs = compiled.needs(key, 1, charged, compiled.percent[tank])
+                needs = compiled.needs(key, vessel, 1, charged, compiled.percent[tank])
                 begin = max(compiled.received[tank], compiled.ready[vessel])
                 starts = board.fit(needs, begin, compiled.slots)
                 if starts is not None:
-                    found.append(starts[-1] + needs.steps[-1].slots)
+                    found.append(needs.done(starts))
             known[name] = min(found, default=0)
         ends[tank] = known[name]
     return ends
@@ -144,7 +144,7 @@ def _patterns(compiled: Compiled, key: int, kinds: list[_Kind]) -> Iterator[tupl
 def _price(compiled: Compiled, key: int, volume: float, percent: float, vessel: int) -> float:
     """What a batch costs in a vessel, wherever it stands in time."""
     costs = compiled.problem.costs
-    needs = compiled.needs(key, 1, max(volume, compiled.minimum[vessel]), percent)
+    needs = compiled.needs(key, vessel, 1, max(volume, compiled.minimum[vessel]), percent)
     return costs.batch + needs.cost + (costs.underfill_waiver if volume < compiled.minimum[vessel] else 0.0)
 
 

@@ -11,8 +11,16 @@ from collections.abc import Iterable, Iterator
 from dataclasses import dataclass
 
 from regenplant.core.scheduling import figures
+from regenplant.core.scheduling.judged import Judged
 from regenplant.core.scheduling.plan import Plan, PlannedBatch
-from regenplant.core.scheduling.problem import Key, Problem, Shift, Tank, Vessel, VesselState
+from regenplant.core.scheduling.problem import (
+    Key,
+    Problem,
+    Shift,
+    Vessel,
+    VesselState,
+)
+from regenplant.core.scheduling.trade_checks import trade_limits
 
 LEVEL_TOLERANCE_L = 1e-6
 """Rounding of sums of litres, no room in the tank."""
@@ -33,6 +41,8 @@ class Score:
     running_cost: float
     makespan_h: float
     total: float
+    moves: float = 0.0
+    """What it costs that tanks leave the places that a known plan gave them."""
 
 
 @dataclass(frozen=True, slots=True)
@@ -48,25 +58,10 @@ class Verdict:
         return not self.violations
 
 
-@dataclass(frozen=True, slots=True)
-class _Whole:
-    """A batch that can be judged: its parts are known."""
-
-    batch: PlannedBatch
-    vessel: Vessel
-    tanks: tuple[Tank, ...]
-    key: Key
-    needs: tuple[figures.StageNeed, ...]
-
-    @property
-    def is_underfilled(self) -> bool:
-        return sum(tank.volume_l for tank in self.tanks) < self.vessel.min_fill_l
-
-
 def check(problem: Problem, plan: Plan) -> Verdict:
     """Every limit of the problem held against the plan."""
     violations: list[str] = []
-    whole: list[_Whole] = []
+    whole: list[Judged] = []
     for batch in plan.batches:
         found = _whole(problem, batch, violations)
         if found is not None:
@@ -80,10 +75,11 @@ def check(problem: Problem, plan: Plan) -> Verdict:
         )
         changes.extend(_changeovers(problem, vessel, here, violations))
     violations.extend(_shared_limits(problem, whole))
+    violations.extend(trade_limits(problem, plan, whole))
     return Verdict(tuple(violations), _score(problem, whole, changes, len(plan.batches)))
 
 
-def _whole(problem: Problem, batch: PlannedBatch, violations: list[str]) -> _Whole | None:
+def _whole(problem: Problem, batch: PlannedBatch, violations: list[str]) -> Judged | None:
     """The batch with its parts, or None and the reason among the violations."""
     tank_of = {tank.id: tank for tank in problem.tanks}
     vessel = next((vessel for vessel in problem.vessels if vessel.id == batch.vessel), None)
@@ -98,7 +94,7 @@ def _whole(problem: Problem, batch: PlannedBatch, violations: list[str]) -> _Who
         violations.append(f"{batch.id}: crosses keys {'; '.join(sorted(map(str, keys)))}")
     else:
         key = keys.pop()
-        stages = problem.recipes.get((key.family, key.treatment))
+        stages = problem.stages(vessel.id, key)
         if stages is None:
             violations.append(f"{batch.id}: no recipe for {key}")
         elif [stage.name for stage in stages] != [stage.name for stage in batch.stages]:
@@ -109,11 +105,11 @@ def _whole(problem: Problem, batch: PlannedBatch, violations: list[str]) -> _Who
             needs = tuple(
                 figures.stage_need(stage, len(tanks), charged, percent, problem.slot_min) for stage in stages
             )
-            return _Whole(batch, vessel, tanks, key, needs)
+            return Judged(batch, vessel, tanks, key, needs)
     return None
 
 
-def _own_limits(problem: Problem, item: _Whole) -> Iterator[str]:
+def _own_limits(problem: Problem, item: Judged) -> Iterator[str]:
     """What one batch must keep by itself: class, fill, times of its stages."""
     batch, vessel = item.batch, item.vessel
     if not problem.allowed(vessel, item.key):
@@ -153,7 +149,7 @@ def _every_tank_once(problem: Problem, plan: Plan) -> Iterator[str]:
 
 
 def _changeovers(
-    problem: Problem, vessel: Vessel, in_order: list[_Whole], violations: list[str]
+    problem: Problem, vessel: Vessel, in_order: list[Judged], violations: list[str]
 ) -> Iterator[Vessel]:
     """The vessel once for each changeover; what begins too early among the violations."""
     state: VesselState | Key = vessel.previous
@@ -166,39 +162,77 @@ def _changeovers(
             )
         if minutes:
             yield vessel
-        state, free_min = item.key, item.batch.end_min
+        state, free_min = item.key, item.vessel_free_min
 
 
-def _shared_limits(problem: Problem, whole: list[_Whole]) -> Iterator[str]:
-    """What all batches share: people, skids, water, stock, waste."""
-    attention: list[Interval] = []
-    technicians: list[Interval] = []
-    skids: dict[str, list[Interval]] = defaultdict(list)
-    water: dict[str, list[Interval]] = defaultdict(list)
-    waste: list[Interval] = []
-    draws: dict[str, list[tuple[int, int]]] = defaultdict(list)
+class _Uses:
+    """What stages take of everything that is shared, as intervals."""
+
+    def __init__(self) -> None:
+        self.people: dict[str, list[Interval]] = defaultdict(list)
+        self.skids: dict[str, list[Interval]] = defaultdict(list)
+        self.water: dict[str, list[Interval]] = defaultdict(list)
+        self.waste: list[Interval] = []
+        self.draws: dict[str, list[tuple[int, int]]] = defaultdict(list)
+
+
+def _planned_uses(whole: list[Judged]) -> _Uses:
+    uses = _Uses()
     for item in whole:
         for timed, need in zip(item.batch.stages, item.needs, strict=True):
             stage, start, end = need.stage, timed.start_min, timed.end_min
-            attention.append((start, end, stage.attention))
-            technicians.append((start, end, stage.technicians))
-            if stage.chemical:
-                skids[stage.chemical].append((start, end, 1))
-                draws[stage.chemical].append((start, need.grams))
-            if stage.water:
-                water[stage.water].append((start, end, need.flow_l_per_min))
-                if stage.to_waste:
-                    waste.append((start, end, need.flow_l_per_min))
-    per_operator = problem.attention_per_operator
-    yield from _above("operators' attention", attention, _offered(problem.operator_shifts, per_operator))
-    yield from _above("QC technicians", technicians, _offered(problem.technician_shifts, 1))
-    for name, uses in skids.items():
-        yield from _above(f"{name} skid", uses, [(0, problem.chemicals[name].skid_lines)])
-    for name, uses in water.items():
-        yield from _above(f"{name} water", uses, [(0, problem.water_l_per_min[name])])
-    for name, taken in draws.items():
-        yield from _short_of(problem, name, taken)
-    yield from _overflow(problem, waste)
+            uses.people["operators' attention"].append((start, end, stage.attention))
+            uses.people["QC technicians"].append((start, end, stage.technicians))
+            uses.people["second people"].append((start, end, stage.second_people))
+            for use in need.uses:
+                if use.chemical:
+                    uses.skids[use.chemical].append((start, end, 1))
+                    uses.draws[use.chemical].append((start, use.grams))
+                if use.water:
+                    uses.water[use.water].append((start, end, use.flow_l_per_min))
+                    if use.to_waste:
+                        uses.waste.append((start, end, use.flow_l_per_min))
+    return uses
+
+
+def _running_uses(problem: Problem) -> _Uses:
+    """What batches take that have begun already."""
+    uses = _Uses()
+    for stage in (stage for batch in problem.running for stage in batch.stages):
+        start, end = max(0, stage.start_min), stage.end_min
+        uses.people["operators' attention"].append((start, end, stage.attention))
+        uses.people["QC technicians"].append((start, end, stage.technicians))
+        uses.people["second people"].append((start, end, stage.second_people))
+        if stage.chemical:
+            uses.skids[stage.chemical].append((start, end, 1))
+            uses.draws[stage.chemical].append((start, stage.grams))
+        if stage.water:
+            uses.water[stage.water].append((start, end, stage.flow_l_per_min))
+            if stage.to_waste:
+                uses.waste.append((start, end, stage.flow_l_per_min))
+    return uses
+
+
+def _shared_limits(problem: Problem, whole: list[Judged]) -> Iterator[str]:
+    """What all batches share: people, skids, water, stock, waste. Batches that run take their part first; what they alone
+    overrun is no fault of the plan."""
+    uses, running = _planned_uses(whole), _running_uses(problem)
+    offered = {
+        "operators' attention": _offered(problem.operator_shifts, problem.attention_per_operator),
+        "QC technicians": _offered(problem.technician_shifts, 1),
+        "second people": _offered(problem.second_shifts, 1),
+    }
+    for name, taken in uses.people.items():
+        yield from _above(name, taken, offered[name], running.people[name])
+    for name, taken in uses.skids.items():
+        lines: list[tuple[int, float]] = [(0, problem.chemicals[name].skid_lines)]
+        yield from _above(f"{name} skid", taken, lines, running.skids[name])
+    for name, taken in uses.water.items():
+        rate = [(0, problem.water_l_per_min[name])]
+        yield from _above(f"{name} water", taken, rate, running.water[name])
+    for name, draws in uses.draws.items():
+        yield from _short_of(problem, name, draws, running.draws[name])
+    yield from _overflow(problem, uses.waste, running.waste)
 
 
 def _offered(shifts: Iterable[Shift], factor: int) -> list[tuple[int, float]]:
@@ -209,52 +243,75 @@ def _offered(shifts: Iterable[Shift], factor: int) -> list[tuple[int, float]]:
     return changes
 
 
-def _above(what: str, uses: list[Interval], offered: list[tuple[int, float]]) -> Iterator[str]:
-    """Each moment from which more is used than offered."""
+def _above(
+    what: str, uses: list[Interval], offered: list[tuple[int, float]], running: list[Interval]
+) -> Iterator[str]:
+    """Each moment from which more is used than running batches leave of what is offered."""
     room: dict[int, float] = defaultdict(float)
+    used: dict[int, float] = defaultdict(float)
     for at, amount in offered:
         room[at] += amount
-    for start, end, amount in uses:
+    for start, end, amount in running:
         room[start] -= amount
         room[end] += amount
-    left = 0.0
-    for at in sorted(room):
-        left += room[at]
-        if left < 0:
-            yield f"{what}: {-left:g} too many at {at} min"
+    for start, end, amount in uses:
+        used[start] += amount
+        used[end] -= amount
+    left = taken = 0.0
+    for at in sorted({*room, *used}):
+        left += room.get(at, 0.0)
+        taken += used.get(at, 0.0)
+        over = taken - max(0.0, left)
+        if over > 0:
+            yield f"{what}: {over:g} too many at {at} min"
 
 
-def _short_of(problem: Problem, name: str, taken: list[tuple[int, int]]) -> Iterator[str]:
-    """The first moment at which the stock falls below its minimum; what arrives in the same minute counts first."""
+def _short_of(
+    problem: Problem, name: str, taken: list[tuple[int, int]], running: list[tuple[int, int]]
+) -> Iterator[str]:
+    """The first moment at which the stock is below its minimum after the plan drew on it; what arrives in the same minute counts
+    first."""
     supply = problem.chemicals[name]
     moves = [(item.at_min, 0, item.kg * 1000) for item in supply.deliveries]
-    moves += [(at, 1, -grams) for at, grams in taken]
-    level_g = supply.initial_kg * 1000
-    for at, _, grams in sorted(moves):
+    moves += [(at, 1, -grams) for at, grams in running]
+    moves += [(at, 2, -grams) for at, grams in taken]
+    level_g, planned = supply.initial_kg * 1000, False
+    for at, rank, grams in sorted(moves):
         level_g += grams
-        if level_g < supply.min_kg * 1000:
+        planned = planned or (rank == 2 and grams < 0)
+        if planned and level_g < supply.min_kg * 1000:
             yield f"{name}: stock falls to {level_g / 1000:g} kg at {at} min, minimum {supply.min_kg:g} kg"
             return
 
 
-def _overflow(problem: Problem, inflows: list[Interval]) -> Iterator[str]:
-    """Whether the waste tank runs over: its level rises and falls in straight lines between events."""
+def _overflow(problem: Problem, inflows: list[Interval], running: list[Interval]) -> Iterator[str]:
+    """Whether the plan makes the waste tank run over: its level rises and falls in straight lines between events."""
+    capacity_l = problem.waste.capacity_l + LEVEL_TOLERANCE_L
+    events = sorted({at for start, end, _ in (*inflows, *running) for at in (start, end)})
+    alone = _levels(problem, running, events)
+    for at, level, without in zip(events, _levels(problem, [*inflows, *running], events), alone, strict=True):
+        if level > capacity_l and level > without + LEVEL_TOLERANCE_L:
+            yield f"waste tank: {level:g} L at {at} min, it holds {problem.waste.capacity_l:g} L"
+            return
+
+
+def _levels(problem: Problem, inflows: list[Interval], events: list[int]) -> list[float]:
+    """The level of the waste tank at each event."""
     change: dict[int, int] = defaultdict(int)
     for start, end, flow in inflows:
         change[start] += flow
         change[end] -= flow
-    tank = problem.waste
-    level, flow, last = float(tank.initial_l), 0, 0
-    for at in sorted(change):
-        level = max(0.0, level + (flow - tank.drain_l_per_min) * (at - last))
-        if level > tank.capacity_l + LEVEL_TOLERANCE_L:
-            yield f"waste tank: {level:g} L at {at} min, it holds {tank.capacity_l:g} L"
-            return
-        flow += change[at]
+    level, flow, last = float(problem.waste.initial_l), 0, 0
+    levels = []
+    for at in events:
+        level = max(0.0, level + (flow - problem.waste.drain_l_per_min) * (at - last))
+        levels.append(level)
+        flow += change.get(at, 0)
         last = at
+    return levels
 
 
-def _score(problem: Problem, whole: list[_Whole], changes: list[Vessel], batches: int) -> Score:
+def _score(problem: Problem, whole: list[Judged], changes: list[Vessel], batches: int) -> Score:
     done = {tank.id: item.batch.end_min for item in whole for tank in item.tanks}
     late_min = {
         tank.id: max(0, done.get(tank.id, problem.calendar_end_min) - tank.due_min) for tank in problem.tanks
@@ -266,8 +323,10 @@ def _score(problem: Problem, whole: list[_Whole], changes: list[Vessel], batches
     running += sum(figures.changeover_cost(problem, vessel) for vessel in changes)
     running += sum(figures.running_cost(problem, item.needs) for item in whole)
     makespan_h = max(done.values(), default=0) / 60
+    moves = _moves(problem, whole)
     total = (
-        problem.costs.late_per_weighted_hour * weighted_h
+        moves
+        + problem.costs.late_per_weighted_hour * weighted_h
         + running
         + problem.costs.makespan_per_hour * makespan_h
     )
@@ -280,4 +339,15 @@ def _score(problem: Problem, whole: list[_Whole], changes: list[Vessel], batches
         running_cost=running,
         makespan_h=makespan_h,
         total=total,
+        moves=moves,
+    )
+
+
+def _moves(problem: Problem, whole: list[Judged]) -> float:
+    known = {name: item for item in problem.standing for name in item.tanks}
+    return sum(
+        figures.moves_cost(problem, known[tank.id], 1, item.vessel.id, item.batch.start_min)
+        for item in whole
+        for tank in item.tanks
+        if tank.id in known
     )

@@ -5,6 +5,7 @@ Each sentence names the datum that would have to change. What is named here stay
 
 from __future__ import annotations
 
+import math
 from collections import defaultdict
 from dataclasses import dataclass
 
@@ -37,6 +38,7 @@ def impossible(problem: Problem) -> tuple[Impossible, ...]:
             found.append(_all(tanks, f"No vessel takes {key.family} of class {key.segregation}."))
             continue
         found.extend(_each_tank(problem, key, tanks, vessels))
+    found.extend(_decided(problem))
     found.extend(_supplies(problem))
     return tuple(found)
 
@@ -58,15 +60,29 @@ def _each_tank(problem: Problem, key: Key, tanks: list[Tank], vessels: list[Vess
     fitting = [tank for tank in tanks if tank.volume_l <= largest]
     if not fitting:
         return found
-    stages = problem.recipes[key.family, key.treatment]
-    smallest = min(figures.charge_l(min(tank.volume_l for tank in fitting), vessel) for vessel in vessels)
-    for stage in stages:
-        need = figures.stage_need(stage, 1, smallest, min(problem.dose_percent.values()), problem.slot_min)
+    reasons = [_impossible_in(problem, key, fitting, vessel) for vessel in vessels]
+    if all(reasons):
+        found.append(_all(fitting, f"{key}, {reasons[0]}"))
+    return found
+
+
+def _impossible_in(problem: Problem, key: Key, tanks: list[Tank], vessel: Vessel) -> str:
+    """Why even the smallest of these tanks cannot be regenerated in this vessel; "" if it can."""
+    volume = min(tank.volume_l for tank in tanks)
+    if volume > vessel.max_fill_l:
+        return f"{vessel.id} takes {vessel.max_fill_l:g} L."
+    if any(
+        window.start_min <= vessel.ready_min and window.end_min >= problem.calendar_end_min
+        for window in vessel.closed
+    ):
+        return f"{vessel.id} is closed all the time."
+    least = min(problem.dose_percent.values())
+    for stage in problem.stages(vessel.id, key) or ():
+        need = figures.stage_need(stage, 1, figures.charge_l(volume, vessel), least, problem.slot_min)
         reason = _beyond(problem, need)
         if reason:
-            found.append(_all(fitting, f"{key}, {stage.name}: {reason}"))
-            break
-    return found
+            return f"{stage.name}: {reason}"
+    return ""
 
 
 def _beyond(problem: Problem, need: figures.StageNeed) -> str:
@@ -77,22 +93,60 @@ def _beyond(problem: Problem, need: figures.StageNeed) -> str:
         return f"takes {stage.attention} units of attention, at most {most_operators} are ever on shift."
     if stage.technicians > _most(problem.technician_shifts):
         return f"takes {stage.technicians} QC technicians, at most {_most(problem.technician_shifts)} are ever on shift."
-    if stage.water and need.flow_l_per_min > problem.water_l_per_min[stage.water]:
-        rate = problem.water_l_per_min[stage.water]
-        return f"takes {need.flow_l_per_min} L/min of {stage.water} water, {rate:g} L/min are made."
-    if stage.chemical:
-        supply = problem.chemicals[stage.chemical]
-        if supply.skid_lines < 1:
-            return f"there is no {stage.chemical} skid."
-        held_kg = supply.initial_kg - supply.min_kg + sum(item.kg for item in supply.deliveries)
-        if need.grams > held_kg * 1000:
-            return f"takes {need.grams / 1000:g} kg of {stage.chemical}, stock and deliveries leave {held_kg:g} kg."
+    if stage.second_people > _most(problem.second_shifts):
+        return f"takes {stage.second_people} people beside the technician, at most {_most(problem.second_shifts)} are ever there."
+    if stage.in_one_opening and problem.openings:
+        longest = max(window.end_min - window.start_min for window in problem.openings)
+        if need.minutes > longest:
+            return (
+                f"lasts {need.minutes} min and must not be left alone; the longest opening is {longest} min."
+            )
+    for ion, grams in need.load_g.items():
+        most_kg = _most_budget(problem, ion)
+        if grams / 1000 > most_kg:
+            return f"drains {grams / 1000:g} kg of {ion}; no day’s budget has more than {most_kg:g} kg left."
+    for use in need.uses:
+        flow = sum(other.flow_l_per_min for other in need.uses if other.water == use.water)
+        if use.water and flow > problem.water_l_per_min[use.water]:
+            rate = problem.water_l_per_min[use.water]
+            return f"takes {flow} L/min of {use.water} water, {rate:g} L/min are made."
+        if use.chemical:
+            reason = _without_chemical(problem, use.chemical, use.grams)
+            if reason:
+                return reason
     tank = problem.waste
-    if stage.to_waste:
-        rise_l = (need.flow_l_per_min - tank.drain_l_per_min) * need.minutes
-        if rise_l > tank.capacity_l:
-            return f"fills the empty waste tank by {rise_l:g} L, it holds {tank.capacity_l:g} L."
+    inflow = sum(use.waste_l_per_min for use in need.uses)
+    rise_l = (inflow - tank.drain_l_per_min) * need.minutes
+    if inflow and rise_l > tank.capacity_l:
+        return f"fills the empty waste tank by {rise_l:g} L, it holds {tank.capacity_l:g} L."
     return ""
+
+
+def _without_chemical(problem: Problem, name: str, grams: int) -> str:
+    supply = problem.chemicals[name]
+    if supply.skid_lines < 1:
+        return f"there is no {name} skid."
+    if any(
+        window.start_min <= 0 and window.end_min >= problem.calendar_end_min for window in supply.unusable
+    ):
+        return f"the strength of {name} is never checked in this time."
+    held_kg = supply.initial_kg - supply.min_kg + sum(item.kg for item in supply.deliveries)
+    if grams > held_kg * 1000:
+        return f"takes {grams / 1000:g} kg of {name}, stock and deliveries leave {held_kg:g} kg."
+    return ""
+
+
+def _most_budget(problem: Problem, ion: str) -> float:
+    """The largest budget of an ion; without end where some time has none."""
+    days = sorted((item.start_min, item.end_min, item.kg) for item in problem.budgets if item.ion == ion)
+    free_from = 0
+    for start, end, _ in days:
+        if start > free_from:
+            return math.inf
+        free_from = max(free_from, end)
+    if free_from < problem.calendar_end_min:
+        return math.inf
+    return max(kg for _, _, kg in days)
 
 
 def _most(shifts: tuple[Shift, ...]) -> int:
@@ -106,14 +160,40 @@ def _most(shifts: tuple[Shift, ...]) -> int:
     )
 
 
+def _decided(problem: Problem) -> list[Impossible]:
+    """Decisions of people that no plan can carry out."""
+    tanks = {tank.id: tank for tank in problem.tanks}
+    vessels = {vessel.id: vessel for vessel in problem.vessels}
+    found = []
+    for pin in problem.pins:
+        inside = [tanks[name] for name in pin.tanks]
+        volume_l = sum(tank.volume_l for tank in inside)
+        possible = [vessel for vessel in problem.vessels if problem.allowed(vessel, inside[0].key)]
+        if pin.vessel is not None and vessels[pin.vessel] not in possible:
+            reason = (
+                f"Decided: {', '.join(pin.tanks)} into {pin.vessel}, which does not take {inside[0].key}."
+            )
+        elif volume_l > max(
+            (vessel.max_fill_l for vessel in possible if pin.vessel in (None, vessel.id)), default=0.0
+        ):
+            reason = f"Decided: {', '.join(pin.tanks)} together, {volume_l:g} L, more than {pin.vessel or 'any vessel'} takes."
+        elif pin.start_min is not None and pin.start_min < max(tank.received_min for tank in inside):
+            reason = f"Decided: {', '.join(pin.tanks)} at {pin.start_min} min, before the last of them comes."
+        else:
+            continue
+        found.append(Impossible(pin.tanks, reason))
+    return found
+
+
 def _supplies(problem: Problem) -> list[Impossible]:
     """Chemicals of which all tanks together need more than there ever is, each litre dosed once and nothing underfilled."""
     need_g: dict[str, float] = defaultdict(float)
     for tank in problem.tanks:
         for stage in problem.recipes.get((tank.key.family, tank.key.treatment), ()):
-            if stage.chemical:
-                percent = problem.dose_percent[tank.condition]
-                need_g[stage.chemical] += stage.dose_g_per_l * tank.volume_l * percent / 100
+            percent = problem.dose_percent[tank.condition]
+            for part in stage.parts:
+                if part.chemical:
+                    need_g[part.chemical] += part.dose_g_per_l * tank.volume_l * percent / 100
     found = []
     for name in sorted(need_g):
         supply = problem.chemicals[name]

@@ -7,8 +7,10 @@ from collections.abc import Iterator, Mapping
 from typing import Any
 
 from regenplant.core.errors import OutOfRange
+from regenplant.core.scheduling.exchange_trade import trade_fields, trade_troubles, windows_from
 from regenplant.core.scheduling.plan import Plan
 from regenplant.core.scheduling.problem import (
+    Beside,
     Changeover,
     ChemicalSupply,
     Costs,
@@ -53,6 +55,13 @@ def problem_from(data: Mapping[str, Any]) -> Problem:
             ),
             technician_shifts=tuple(Shift(s["start"], s["end"], s["technicians"]) for s in data["qc_shifts"]),
             costs=_costs(data["cost"]),
+            vessel_recipes={
+                (item["vessel"], item["family"], item["treatment"]): tuple(
+                    _stage(stage) for stage in item["stages"]
+                )
+                for item in data.get("vessel_recipes") or ()
+            },
+            **trade_fields(data),
         )
     except KeyError as missing:
         raise OutOfRange(f"The instance lacks the field {missing}.", field="instance") from missing
@@ -85,6 +94,7 @@ def _troubles(problem: Problem) -> Iterator[str]:
             yield f"tank {tank.id}: no priority_weight for priority {tank.priority}"
         families.add(tank.family)
         classes.add(tank.segregation)
+    yield from trade_troubles(problem)
     change = problem.changeover
     for held, table in ((families, change.family_min), (classes, change.segregation_min)):
         for before in sorted(held):
@@ -93,12 +103,16 @@ def _troubles(problem: Problem) -> Iterator[str]:
                     yield f"no changeover from {before} to {after}"
     if change.water not in problem.water_l_per_min:
         yield f"no water {change.water} for changeovers"
-    for stages in problem.recipes.values():
+    for recipe, stages in (*problem.recipes.items(), *problem.vessel_recipes.items()):
+        outside = [stage.after_vessel for stage in stages]
+        if outside != sorted(outside) or (outside and all(outside)):
+            yield f"recipe {' '.join(recipe)}: stages after the vessel is free come last, and not all are such"
         for stage in stages:
-            if stage.chemical is not None and stage.chemical not in problem.chemicals:
-                yield f"stage {stage.name} takes the chemical {stage.chemical}, which has no stock"
-            if stage.water is not None and stage.water not in problem.water_l_per_min:
-                yield f"stage {stage.name} takes the water {stage.water}, which is not made"
+            for part in stage.parts:
+                if part.chemical is not None and part.chemical not in problem.chemicals:
+                    yield f"stage {stage.name} takes the chemical {part.chemical}, which has no stock"
+                if part.water is not None and part.water not in problem.water_l_per_min:
+                    yield f"stage {stage.name} takes the water {part.water}, which is not made"
 
 
 def _tank(item: Mapping[str, Any]) -> Tank:
@@ -125,6 +139,7 @@ def _vessel(item: Mapping[str, Any]) -> Vessel:
         segregation=frozenset(item["segregation"]),
         previous=VesselState(held["family"], held["segregation"], held["lot"]),
         ready_min=int(item["ready_min"]),
+        closed=windows_from(item.get("closed")),
     )
 
 
@@ -141,6 +156,22 @@ def _stage(item: Mapping[str, Any]) -> Stage:
         attention=int(item["attention"]),
         technicians=int(item["technicians"]),
         max_wait_after_min=int(item["max_wait_after"]),
+        second_people=int(item.get("second_people", 0)),
+        in_one_opening=bool(item.get("in_one_opening", False)),
+        after_vessel=bool(item.get("after_vessel", False)),
+        load_g_per_l=dict(item.get("load_g_per_l") or {}),
+        flow_l_per_min=item.get("flow_l_per_min", 0.0),
+        beside=tuple(
+            Beside(
+                chemical=other.get("chemical"),
+                dose_g_per_l=other.get("dose_g_per_l", 0.0),
+                water=other.get("water"),
+                flow_bv_per_h=other.get("flow_bv_per_h", 0.0),
+                to_waste=bool(other.get("to_waste", False)),
+                flow_l_per_min=other.get("flow_l_per_min", 0.0),
+            )
+            for other in item.get("beside") or ()
+        ),
     )
 
 
@@ -160,6 +191,7 @@ def _chemical(item: Mapping[str, Any]) -> ChemicalSupply:
         initial_kg=item["initial_kg"],
         min_kg=item["min_kg"],
         deliveries=tuple(Delivery(int(d["at"]), d["kg"]) for d in item["deliveries"]),
+        unusable=windows_from(item.get("unusable")),
     )
 
 
@@ -172,6 +204,8 @@ def _costs(item: Mapping[str, Any]) -> Costs:
         per_kg=dict(item["per_kg"]),
         per_m3=dict(item["per_m3"]),
         makespan_per_hour=item["makespan_per_hour"],
+        move_per_tank_hour=item.get("move_per_tank_hour", 0.0),
+        other_vessel_per_tank=item.get("other_vessel_per_tank", 0.0),
     )
 
 

@@ -3,20 +3,37 @@
 from __future__ import annotations
 
 import math
-from collections.abc import Sequence
-from dataclasses import dataclass
+from collections.abc import Mapping, Sequence
+from dataclasses import dataclass, field
 
-from regenplant.core.scheduling.problem import Problem, Stage, Tank, Vessel
+from regenplant.core.scheduling.problem import Beside, Problem, Stage, Standing, Tank, Vessel
+
+
+@dataclass(frozen=True, slots=True)
+class Use:
+    """A skid held with what is drawn from its stock, and a flow of water: whole grams of 100 % substance, whole litres per minute."""
+
+    chemical: str | None
+    grams: int
+    water: str | None
+    flow_l_per_min: int
+    to_waste: bool
+
+    @property
+    def waste_l_per_min(self) -> int:
+        """What of the flow goes into the waste tank."""
+        return self.flow_l_per_min if self.to_waste else 0
 
 
 @dataclass(frozen=True, slots=True)
 class StageNeed:
-    """One stage of one batch: whole grams of 100 % substance, whole litres per minute, minutes on the grid."""
+    """One stage of one batch: minutes on the grid, and what it takes, of its own and beside it."""
 
     stage: Stage
     minutes: int
-    grams: int
-    flow_l_per_min: int
+    uses: tuple[Use, ...]
+    load_g: Mapping[str, float] = field(default_factory=dict)
+    """What drains and counts against a daily budget."""
 
 
 def charge_l(volume_l: float, vessel: Vessel) -> float:
@@ -36,9 +53,18 @@ def stage_minutes(stage: Stage, tanks: int, slot_min: int) -> int:
 
 def stage_need(stage: Stage, tanks: int, charged_l: float, percent: float, slot_min: int) -> StageNeed:
     """What the stage takes of everything that is shared."""
-    grams = -(-stage.dose_g_per_l * charged_l * percent // 100) if stage.chemical else 0
-    flow = -(-stage.flow_bv_per_h * charged_l // 60) if stage.water else 0
-    return StageNeed(stage, stage_minutes(stage, tanks, slot_min), int(grams), int(flow))
+    uses = tuple(_use(item, charged_l, percent) for item in stage.parts)
+    load = {ion: per_l * charged_l * percent / 100 for ion, per_l in stage.load_g_per_l.items()}
+    return StageNeed(stage, stage_minutes(stage, tanks, slot_min), uses, load)
+
+
+def _use(item: Stage | Beside, charged_l: float, percent: float) -> Use:
+    grams = -(-item.dose_g_per_l * charged_l * percent // 100) if item.chemical else 0
+    flow = 0.0
+    if item.water:
+        by_vessel = math.ceil(item.flow_l_per_min)
+        flow = by_vessel or -(-item.flow_bv_per_h * charged_l // 60)
+    return Use(item.chemical, int(grams), item.water, int(flow), item.to_waste and bool(item.water))
 
 
 def running_cost(problem: Problem, needs: Sequence[StageNeed]) -> float:
@@ -46,13 +72,14 @@ def running_cost(problem: Problem, needs: Sequence[StageNeed]) -> float:
     per_kg, per_m3 = problem.costs.per_kg, problem.costs.per_m3
     total = 0.0
     for need in needs:
-        if need.stage.chemical:
-            total += per_kg[need.stage.chemical] * need.grams / 1000
-        if need.stage.water:
-            volume_m3 = need.flow_l_per_min * need.minutes / 1000
-            total += per_m3[need.stage.water] * volume_m3
-            if need.stage.to_waste:
-                total += per_m3["waste"] * volume_m3
+        for use in need.uses:
+            if use.chemical:
+                total += per_kg[use.chemical] * use.grams / 1000
+            if use.water:
+                volume_m3 = use.flow_l_per_min * need.minutes / 1000
+                total += per_m3[use.water] * volume_m3
+                if use.to_waste:
+                    total += per_m3["waste"] * volume_m3
     return total
 
 
@@ -67,3 +94,10 @@ def weighted_late_min(problem: Problem, tanks: Sequence[Tank], done_min: int) ->
     """Weighted minutes that the tanks are late when they are ready then."""
     weight = problem.priority_weight
     return math.fsum(weight[tank.priority] * max(0, done_min - tank.due_min) for tank in tanks)
+
+
+def moves_cost(problem: Problem, standing: Standing, tanks: int, vessel: str, start_min: int) -> float:
+    """What it costs that so many tanks of a batch that stood in a plan begin in this vessel, then."""
+    costs = problem.costs
+    other = costs.other_vessel_per_tank if vessel != standing.vessel else 0.0
+    return tanks * (other + costs.move_per_tank_hour * abs(start_min - standing.start_min) / 60)

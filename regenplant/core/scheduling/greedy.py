@@ -42,13 +42,17 @@ def first_plan(search: Search, rule: Rule) -> None:
     """Puts every tank onto the board; what fits nowhere stays in ``search.unplaced``."""
     compiled = search.compiled
     waiting: dict[int, set[int]] = defaultdict(set)
+    _put_decided(search)
+    decided = compiled.pinned.union(tank for batch in search.batches for tank in batch.tanks)
     for tank, key in enumerate(compiled.key_of):
+        if tank in decided:
+            continue
         if compiled.vessels_of[key] and compiled.stages[key]:
             waiting[key].add(tank)
         else:
             search.unplaced.append(tank)
     shortest = [
-        compiled.needs(key, 3, max(compiled.minimum[v] for v in compiled.vessels_of[key]), 100.0).shortest
+        min(compiled.needs(key, v, 3, compiled.minimum[v], 100.0).shortest for v in compiled.vessels_of[key])
         if compiled.vessels_of[key] and compiled.stages[key]
         else 1
         for key in range(len(compiled.keys))
@@ -60,7 +64,7 @@ def first_plan(search: Search, rule: Rule) -> None:
         now, vessel = heapq.heappop(free)
         if now >= compiled.slots:
             continue
-        row = search.board.sequence[vessel]
+        row = [batch for batch in search.board.sequence[vessel] if batch.start <= now]
         before = row[-1].key if row else -1
         ranked: list[tuple[float, int, list[int], float]] = []
         next_arrival = compiled.slots
@@ -99,7 +103,7 @@ def first_plan(search: Search, rule: Rule) -> None:
             fit = _behind(search, vessel, before, key, chosen, volume, percent, now)
             if fit is None:
                 continue
-            took = fit.starts[-1] + fit.needs.steps[-1].slots - now
+            took = fit.needs.vessel_free(fit.starts) - now
             value *= (shortest[key] + search.change(vessel, before, key)) / took
             if best is None or value > best[0]:
                 best = (value, key, chosen, volume, percent, fit)
@@ -113,6 +117,46 @@ def first_plan(search: Search, rule: Rule) -> None:
     for tanks in waiting.values():
         search.unplaced.extend(sorted(tanks))
     search.score = search.whole_score()
+
+
+def _put_decided(search: Search) -> None:
+    """What people decided goes onto the board first, times before vessels; then what a known plan holds, where it still fits."""
+    compiled = search.compiled
+    order = sorted(
+        range(len(compiled.pins)), key=lambda at: (compiled.pins[at].start < 0, compiled.pins[at].start, at)
+    )
+    for at in order:
+        pin = compiled.pins[at]
+        fit = None
+        if compiled.stages[pin.key]:
+            fit = search.best_fit(pin.key, list(pin.tanks), pin.volume, pin.percent, pin=at)
+        if fit is None:
+            search.unplaced.extend(pin.tanks)
+        else:
+            search.put(pin.key, list(pin.tanks), pin.volume, pin.percent, fit, at)
+    names = {tank.id: at for at, tank in enumerate(compiled.problem.tanks)}
+    vessels = {vessel.id: at for at, vessel in enumerate(compiled.problem.vessels)}
+    for known in sorted(compiled.problem.standing, key=lambda item: item.start_min):
+        tanks = [names[name] for name in known.tanks if name in names and names[name] not in compiled.pinned]
+        vessel = vessels.get(known.vessel, -1)
+        keys = {compiled.key_of[tank] for tank in tanks}
+        if len(keys) != 1 or not keys.issubset(_keys_of(search, vessel)):
+            continue
+        key, volume = keys.pop(), sum(compiled.volume[tank] for tank in tanks)
+        percent = max(compiled.percent[tank] for tank in tanks)
+        if volume > compiled.capacity[vessel] or not compiled.stages[key]:
+            continue
+        needs = compiled.needs(key, vessel, len(tanks), max(volume, compiled.minimum[vessel]), percent)
+        earliest = max(compiled.received[tank] for tank in tanks)
+        fixed = search.fixed_cost(vessel, volume, needs)
+        fit = search.best_gap(vessel, key, tanks, needs, fixed, earliest, search.last_end(), None)
+        if fit is not None:
+            search.put(key, tanks, volume, percent, fit)
+
+
+def _keys_of(search: Search, vessel: int) -> set[int]:
+    """The keys that a vessel may hold; none for one that is not there."""
+    return {key for key, vessels in enumerate(search.compiled.vessels_of) if vessel in vessels}
 
 
 def _urgency(search: Search, tank: int, now: int, needed: int, mean: float) -> float:
@@ -131,13 +175,18 @@ def _behind(
     percent: float,
     now: int,
 ) -> Fit | None:
-    """The batch behind the last one of the vessel, if it fits at all."""
+    """The batch behind the last one of the vessel, if it fits at all; where something was decided or closed, in its first gap."""
     compiled = search.compiled
-    needs = compiled.needs(key, len(tanks), max(volume, compiled.minimum[vessel]), percent)
+    needs = compiled.needs(key, vessel, len(tanks), max(volume, compiled.minimum[vessel]), percent)
+    row = search.board.sequence[vessel]
+    if compiled.closed[vessel] or compiled.standing or (row and row[-1].end > now):
+        fixed = search.fixed_cost(vessel, volume, needs)
+        earliest = max(now, max(compiled.received[tank] for tank in tanks))
+        return search.best_gap(vessel, key, tanks, needs, fixed, earliest, 0, None)
     begin = max(now + search.change(vessel, before, key), max(compiled.received[t] for t in tanks))
     starts = search.board.fit(needs, begin, compiled.slots)
     if starts is None:
         return None
-    end = starts[-1] + needs.steps[-1].slots
+    end = needs.done(starts)
     cost = search.fixed_cost(vessel, volume, needs) + search.late_cost(tanks, end)
     return Fit(vessel, needs, starts, cost, cost)

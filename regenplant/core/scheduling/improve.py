@@ -88,19 +88,26 @@ class _Change:
             search.take_off(batch)
         tanks = [tank for batch in self.removed for tank in batch.tanks] + search.unplaced
         search.unplaced = []
-        for key, group in self._batches(tanks):
-            volume = sum(compiled.volume[tank] for tank in group)
-            percent = max(compiled.percent[tank] for tank in group)
-            fit = search.best_fit(key, group, volume, percent)
-            if fit is None:
-                search.unplaced.extend(group)
-                continue
-            self.added.append(search.put(key, group, volume, percent, fit))
-            touched.add(fit.vessel)
+        for pin, pinned in enumerate(compiled.pins):  # what people decided goes first, as it is
+            if pinned.tanks[0] in tanks:
+                self._put(pinned.key, list(pinned.tanks), touched, pin)
+        for key, group in self._batches([tank for tank in tanks if tank not in compiled.pinned]):
+            self._put(key, group, touched)
         self.rise = sum(batch.cost for batch in self.added) - sum(batch.cost for batch in self.removed)
         self.rise += UNPLACED_COST * (len(search.unplaced) - len(self.unplaced))
         self.rise += sum(search.changes_cost(vessel) - row_costs[vessel] for vessel in touched)
         self.rise += compiled.span_per_slot * (search.last_end() - end)
+
+    def _put(self, key: int, group: list[int], touched: set[int], pin: int = -1) -> None:
+        search = self.search
+        volume = sum(search.compiled.volume[tank] for tank in group)
+        percent = max(search.compiled.percent[tank] for tank in group)
+        fit = search.best_fit(key, group, volume, percent, pin=pin)
+        if fit is None:
+            search.unplaced.extend(group)
+            return
+        self.added.append(search.put(key, group, volume, percent, fit, pin))
+        touched.add(fit.vessel)
 
     def undo(self) -> None:
         for batch in self.added:

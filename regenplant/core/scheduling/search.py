@@ -9,7 +9,7 @@ from __future__ import annotations
 
 import math
 import random
-from collections.abc import Callable
+from collections.abc import Callable, Iterable, Iterator
 from dataclasses import dataclass
 
 from regenplant.core.scheduling.board import Board, Placed
@@ -83,27 +83,33 @@ class Search:
 
     def last_end(self) -> int:
         """The slot in which everything is done."""
+        if self.compiled.has_after:
+            return max((batch.done for row in self.board.sequence for batch in row), default=0)
         return max((row[-1].end for row in self.board.sequence if row), default=0)
 
     # --- where a batch fits -----------------------------------------------------------------------------------------------
 
     def best_fit(
-        self, key: int, tanks: list[int], volume: float, percent: float, not_before: int = 0
+        self, key: int, tanks: list[int], volume: float, percent: float, not_before: int = 0, pin: int = -1
     ) -> Fit | None:
-        """The place that adds least to the score, of all vessels and gaps."""
+        """The place that adds least to the score, of all vessels and gaps; of a pinned batch, of those that were left open."""
         compiled = self.compiled
         earliest = max(not_before, max(compiled.received[tank] for tank in tanks))
         last_end = self.last_end()
         best: Fit | None = None
+        pinned = compiled.pins[pin] if pin >= 0 else None
         for vessel in compiled.vessels_of[key]:
             if volume > compiled.capacity[vessel]:
                 continue
-            needs = compiled.needs(key, len(tanks), max(volume, compiled.minimum[vessel]), percent)
+            if pinned is not None and pinned.vessel not in (-1, vessel):
+                continue
+            needs = compiled.needs(key, vessel, len(tanks), max(volume, compiled.minimum[vessel]), percent)
             fixed = self.fixed_cost(vessel, volume, needs)
-            best = self._best_gap(vessel, key, tanks, needs, fixed, earliest, last_end, best)
+            begin_at = pinned.start if pinned is not None else -1
+            best = self.best_gap(vessel, key, tanks, needs, fixed, earliest, last_end, best, begin_at)
         return best
 
-    def _best_gap(
+    def best_gap(
         self,
         vessel: int,
         key: int,
@@ -113,6 +119,7 @@ class Search:
         earliest: int,
         last_end: int,
         best: Fit | None,
+        begin_at: int = -1,
     ) -> Fit | None:
         """The best of the gaps of one vessel, if better than the best so far. Gaps in order of time: when even an end at once
         would be too dear, the later ones are not looked at."""
@@ -135,27 +142,59 @@ class Search:
                 end_by = after.start - next_setup
                 added += change_cost * ((next_setup > 0) - (self.change(vessel, before, after.key) > 0))
             if begin + needs.shortest <= end_by:
-                least = added + self.late_cost(tanks, begin + needs.shortest)
+                least = added + self.late_cost(tanks, begin + needs.shortest + needs.after)
                 if best is None or least < best.added - 1e-9:
-                    starts = board.fit(needs, begin, end_by)
-                    if starts is not None:
-                        end = starts[-1] + needs.steps[-1].slots
-                        late = self.late_cost(tanks, end)
+                    plain = begin_at < 0 and not compiled.standing and not compiled.closed[vessel]
+                    found = board.fit(needs, begin, end_by) if plain else None
+                    places: Iterable[list[int]] = (found,) if found is not None else ()
+                    if not plain:
+                        places = self._starts_in(vessel, tanks, needs, begin, end_by, begin_at)
+                    for starts in places:
+                        end = needs.done(starts)
+                        late = self.late_cost(tanks, end) + compiled.moves_cost(tanks, vessel, starts[0])
                         total = added + late + span * max(0, end - last_end) + 1e-4 * end
                         if best is None or total < best.added:
                             best = Fit(vessel, needs, starts, fixed + late, total)
-                elif fixed + self.late_cost(tanks, begin + needs.shortest) - change_cost >= best.added:
+                elif (
+                    fixed + self.late_cost(tanks, begin + needs.shortest + needs.after) - change_cost
+                    >= best.added
+                ):
                     break
             if after is not None:
                 before, free = after.key, after.end
         return best
 
-    def put(self, key: int, tanks: list[int], volume: float, percent: float, fit: Fit) -> Placed:
+    def _starts_in(
+        self, vessel: int, tanks: list[int], needs: Needs, begin: int, end_by: int, begin_at: int
+    ) -> Iterator[list[int]]:
+        """Places in one gap of a vessel: the earliest in what closed windows leave of it and, for tanks that a known plan begins
+        later, the earliest from there on."""
+        compiled, board = self.compiled, self.board
+        for first, last in compiled.open_parts(vessel, begin, end_by):
+            if begin_at >= 0 and not first <= begin_at < last:
+                continue
+            starts = board.fit(needs, first, last, begin_at)
+            if starts is None:
+                continue
+            yield starts
+            known = [compiled.standing[tank].start_min for tank in tanks if tank in compiled.standing]
+            if known and begin_at < 0:
+                then = -(-min(known) // compiled.slot_min)
+                if first < then < last:
+                    later = board.fit(needs, then, last, then) or board.fit(needs, then, last)
+                    if later is not None:
+                        yield later
+            return
+
+    def put(
+        self, key: int, tanks: list[int], volume: float, percent: float, fit: Fit, pin: int = -1
+    ) -> Placed:
         """A new batch onto the board."""
-        batch = Placed(key, tanks, volume, percent, fit.vessel, fit.needs)
+        batch = Placed(key, tanks, volume, percent, fit.vessel, fit.needs, pin)
         batch.starts = fit.starts
         batch.start = fit.starts[0]
-        batch.end = fit.starts[-1] + fit.needs.steps[-1].slots
+        batch.end = fit.needs.vessel_free(fit.starts)
+        batch.done = fit.needs.done(fit.starts)
         batch.cost = fit.cost
         self.board.put(batch)
         self.batches.append(batch)

@@ -29,8 +29,8 @@ FIRST_PLANS_FRAC = 0.08
 
 FEWEST_FIRST_PLANS = 4
 
-Row = tuple[int, tuple[int, ...], int, tuple[int, ...]]
-"""A batch on its way between processes: key, tanks, vessel, start slots."""
+Row = tuple[int, tuple[int, ...], int, tuple[int, ...], int]
+"""A batch on its way between processes: key, tanks, vessel, start slots, the decision it carries out (-1 for none)."""
 
 
 @dataclass(frozen=True, slots=True)
@@ -167,22 +167,26 @@ def _best_first(compiled: Compiled, search: Search, seed: int, budget: Budget, b
 
 
 def _rows(search: Search) -> list[Row]:
-    return [(batch.key, tuple(batch.tanks), batch.vessel, tuple(batch.starts)) for batch in search.batches]
+    return [
+        (batch.key, tuple(batch.tanks), batch.vessel, tuple(batch.starts), batch.pin)
+        for batch in search.batches
+    ]
 
 
 def _load(search: Search, rows: list[Row]) -> None:
     """Puts a plan onto an empty board."""
     compiled = search.compiled
     placed: set[int] = set()
-    for key, tanks, vessel, starts in rows:
+    for key, tanks, vessel, starts, pin in rows:
         volume = sum(compiled.volume[tank] for tank in tanks)
         percent = max(compiled.percent[tank] for tank in tanks)
-        needs = compiled.needs(key, len(tanks), max(volume, compiled.minimum[vessel]), percent)
-        batch = Placed(key, list(tanks), volume, percent, vessel, needs)
+        needs = compiled.needs(key, vessel, len(tanks), max(volume, compiled.minimum[vessel]), percent)
+        batch = Placed(key, list(tanks), volume, percent, vessel, needs, pin)
         batch.starts = list(starts)
         batch.start = starts[0]
-        batch.end = starts[-1] + needs.steps[-1].slots
-        batch.cost = search.fixed_cost(vessel, volume, needs) + search.late_cost(batch.tanks, batch.end)
+        batch.end, batch.done = needs.vessel_free(starts), needs.done(starts)
+        batch.cost = search.fixed_cost(vessel, volume, needs) + search.late_cost(batch.tanks, batch.done)
+        batch.cost += compiled.moves_cost(batch.tanks, vessel, batch.start)
         search.board.put(batch)
         search.batches.append(batch)
         placed.update(tanks)
@@ -209,7 +213,10 @@ def _planned(compiled: Compiled, batches: list[Placed]) -> list[PlannedBatch]:
         stages = tuple(
             PlannedStage(stage.name, start * minutes, (start + step.slots) * minutes)
             for stage, step, start in zip(
-                compiled.stages[batch.key], batch.needs.steps, batch.starts, strict=True
+                compiled.own_stages.get((batch.key, batch.vessel), compiled.stages[batch.key]),
+                batch.needs.steps,
+                batch.starts,
+                strict=True,
             )
         )
         planned.append(

@@ -16,6 +16,7 @@ from regenplant.chemicals.models import Unloading
 from regenplant.chemicals.reporting import thresholds
 from regenplant.chemicals.selectors import StockLine, deliveries, stock_board
 from regenplant.chemicals.spills import open_spills
+from regenplant.chemicals.weighing import open_weighings
 from regenplant.core.process.thresholds import CONFIRM, Counted, ThresholdKind
 from regenplant.core.process.vocabulary import Chemical
 from regenplant.units import UnitSystem
@@ -51,6 +52,7 @@ def elsewhere_calls(board: Sequence[StockLine], now: datetime, system: UnitSyste
         *_excursions(),
         *_too_full(board, system),
         *_differences(system),
+        *_weighed(),
         *_run_out(now),
     ]
 
@@ -211,6 +213,18 @@ def _differences(system: UnitSystem) -> list[Call]:
             )
         )
     return found
+
+
+def _weighed() -> list[Call]:
+    return [
+        Call(
+            f"Weigh ticket {one.paper_number} of {one.unloading.number} for {one.unloading.place.code} differs.",
+            "More than the plant allows. Another person than who wrote it says where that comes from.",
+            reverse("chemicals-unloading", args=[one.unloading.number]),
+            "See to it",
+        )
+        for one in open_weighings()
+    ]
 
 
 def _run_out(now: datetime) -> list[Call]:

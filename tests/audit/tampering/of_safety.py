@@ -1,4 +1,4 @@
-"""Falsifying near misses, refused tanks that left, and tests of showers and eyewashes."""
+"""Falsifying near misses, refused tanks that left, tests of showers and eyewashes, and weigh tickets."""
 
 from __future__ import annotations
 
@@ -30,3 +30,12 @@ removed("delete a test of a shower", "safety_washtest", where="NOT is_working", 
 copied("invent a round of the showers", "safety_washtest", but="tested_on='2026-03-09'", where="is_working",
        says="test of a wash station .+")  # fmt: skip
 altered("take a shower out of use", "safety_washstation", "is_in_use = FALSE", says="wash station W1")
+altered("let a weigh ticket agree", "chemicals_weighticket", "is_beyond = FALSE, answered_by_id = NULL, answered_at = NULL, answer = ''",
+        says="weigh ticket .+", and_says="weigh_ticket: What weigh ticket W-7 of U-10001 says of its difference does not follow")  # fmt: skip
+altered(
+    "weigh more than the truck brought",
+    "chemicals_weighticket",
+    "net_kg = 1250",
+    says="weigh ticket .+",
+    and_says="weigh_ticket: ",
+)

@@ -12,6 +12,7 @@ from regenplant.web.areas.chemicals import (
     sheets,
     stock,
     unloading,
+    weighing,
 )
 
 urlpatterns = [
@@ -24,6 +25,12 @@ urlpatterns = [
     path("chemicals/unloading/<str:number>/unlock/", unloading.unlock, name="chemicals-unloading-unlock"),
     path("chemicals/unloading/<str:number>/stop/", unloading.stop, name="chemicals-unloading-stop"),
     path("chemicals/unloading/<str:number>/answer/", unloading.answer, name="chemicals-unloading-answer"),
+    path("chemicals/unloading/<str:number>/weigh/", weighing.weigh, name="chemicals-unloading-weigh"),
+    path(
+        "chemicals/unloading/<str:number>/weigh/answer/",
+        weighing.answer,
+        name="chemicals-unloading-weigh-answer",
+    ),
     path("chemicals/lots/", lots.lot_list, name="chemicals-lots"),
     path("chemicals/lots/<str:code>/", lots.lot_page, name="chemicals-lot"),
     path("chemicals/lots/<str:code>/check/", lots.check, name="chemicals-lot-check"),

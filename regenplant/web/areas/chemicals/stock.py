@@ -12,6 +12,7 @@ from regenplant.chemicals import services
 from regenplant.chemicals.counts import open_differences
 from regenplant.chemicals.quantities import whole_grams
 from regenplant.chemicals.selectors import StockLine, deliveries_to_see_to, stock_board
+from regenplant.chemicals.weighing import open_weighings
 from regenplant.core.engineering.estimate import Estimate
 from regenplant.core.process.hazards import stock_cautions
 from regenplant.core.process.vocabulary import Chemical
@@ -31,6 +32,7 @@ def stock_page(request: HttpRequest) -> HttpResponse:
         "lines": [(line, shown.check_age(line)) for line in lines],
         "problems": [(line, _problem_url(line)) for line in lines if line.problem],
         "deliveries": deliveries_to_see_to(),
+        "weighings": open_weighings(),
         "open": open_differences(),
         "sentence": shown.stock_sentence(lines),
         "use_url": _use_url(),

@@ -17,6 +17,7 @@ from regenplant.audit.use_case import Outcome
 from regenplant.chemicals import selectors, services
 from regenplant.chemicals.locations import never_words
 from regenplant.chemicals.models import Place, Unloading
+from regenplant.chemicals.room import no_room_now
 from regenplant.core.errors import DomainError
 from regenplant.core.process.hazards import stock_cautions
 from regenplant.core.process.vocabulary import Chemical
@@ -33,6 +34,7 @@ from regenplant.web.areas.chemicals.unloading_forms import (
     StopForm,
     UnlockForm,
 )
+from regenplant.web.areas.chemicals.weighing import weighed_context
 from regenplant.web.house_form import posted
 from regenplant.web.requests import by_of, person_of, unit_system_of
 from regenplant.web.rights import right
@@ -90,6 +92,7 @@ def page(request: HttpRequest, number: str) -> HttpResponse:
         "correct": right(request, "chemical.correct"),
         "cautions": stock_cautions(Chemical(row.chemical), row.certificate_strength_frac),
         "apart": never_words(Chemical(row.chemical)) if row.state == Unloading.State.OPEN else (),
+        **weighed_context(row, system),
         "story": story([("unloading", row.number)], newest_first=True, limit=20),
     }
     return render(request, "chemicals/unloading.html", context)
@@ -192,6 +195,12 @@ def _scanned(request: HttpRequest, form: ScanForm | ScanHereForm, row: Unloading
 def unlock(request: HttpRequest, number: str) -> HttpResponse:
     row, system = _delivery(number), unit_system_of(request)
     form = UnlockForm(posted(request), initial={"version": row.version})
+    full = no_room_now(row) if row.state == Unloading.State.OPEN else ""
+    if request.method == "POST" and full:
+        stopped = try_act(form, services.stop_unloading, request, unloading_id=row.pk, alarm=full)
+        if stopped is not None:
+            receipt(request, _said(stopped))
+            return redirect(_page(row))
     if request.method == "POST" and is_whole(form, request):
         about = ("unloading", row.number, row.number)
         outcome = sign(
@@ -265,6 +274,7 @@ def connection(request: HttpRequest, code: str) -> HttpResponse:
         "un_number": place.un_number,
         "ullage_margin_m3": place.ullage_margin_m3,
         "receipt_tolerance_frac": place.receipt_tolerance_frac,
+        "weigh_tolerance_frac": place.weigh_tolerance_frac,
         "version": place.version,
     }
     form = ConnectionForm(posted(request), initial=initial, system=unit_system_of(request))
@@ -279,6 +289,7 @@ def connection(request: HttpRequest, code: str) -> HttpResponse:
             "un_number": form.text("un_number"),
             "ullage_margin_m3": form.needed_quantity("ullage_margin_m3"),
             "receipt_tolerance_frac": form.needed_quantity("receipt_tolerance_frac"),
+            "weigh_tolerance_frac": form.needed_quantity("weigh_tolerance_frac"),
             "version": form.shown_version,
         },
         said=lambda outcome: (

@@ -154,3 +154,8 @@ class ConnectionForm(HouseForm):
         label="Sample against certificate",
         help_text="Largest difference, in per cent by weight. The plant decides.",
     )
+    weigh_tolerance_frac = QuantityField(
+        "fraction",
+        label="Weigh ticket against volume",
+        help_text="Largest difference of the net mass that calls for nobody; 1 to 2 % is usual.",
+    )

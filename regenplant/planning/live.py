@@ -1,0 +1,391 @@
+"""The planning problem of the plant as it stands: tanks that wait, vessels and what they held, stock, water, waste room, people.
+
+Nothing is saved. What cannot be planned at all (no recipe, no vessel, a vessel that is locked out) is left out and said.
+"""
+
+from __future__ import annotations
+
+from collections.abc import Mapping, Sequence
+from dataclasses import dataclass
+from datetime import datetime
+
+from regenplant.batches.preview import Wanted, preview
+from regenplant.batches.readiness import occupied_vessels
+from regenplant.batches.routes import usual
+from regenplant.batches.selectors.offered_recipes import offered_recipes
+from regenplant.batches.selectors.start import anion_vessels_for
+from regenplant.chemicals.selectors import stock_data
+from regenplant.core.errors import DomainError
+from regenplant.core.process.drains import Destination
+from regenplant.core.process.plan import BatchPlan
+from regenplant.core.process.plan_basis import PlanBasis
+from regenplant.core.process.plan_waste import waste_shares
+from regenplant.core.process.vocabulary import Chemical, ResinFamily, SegregationClass
+from regenplant.core.scheduling.from_plan import stages_of
+from regenplant.core.scheduling.problem import (
+    Budget,
+    Changeover,
+    ChemicalSupply,
+    Costs,
+    Problem,
+    Stage,
+    Tank,
+    Vessel,
+    VesselState,
+    WasteTank,
+    Window,
+)
+from regenplant.planning.clock import DAY_MIN, PlanClock
+from regenplant.planning.figures import DEFAULTS, PlanningFigures
+from regenplant.planning.running import VesselAtWork, vessels_at_work
+from regenplant.plant.days import start_of_day
+from regenplant.plant.models import Skid, WaterSupply
+from regenplant.plant.models import Vessel as VesselRow
+from regenplant.plant.permit import permit_in_force
+from regenplant.plant.selectors import plant_day, waste_data
+from regenplant.plant.sewer_day import day_at
+from regenplant.recipes.models import RecipeVersion
+from regenplant.recipes.selectors import runs_apart
+from regenplant.resins.models import ResinType
+from regenplant.tanks.models import TankVisit
+from regenplant.tanks.selectors import WaitingPool, waiting_by_key
+
+SLOT_MIN = 5
+
+
+@dataclass(frozen=True, slots=True)
+class LeftOut:
+    """Tanks that no plan holds, and why, as a sentence."""
+
+    serials: tuple[str, ...]
+    why: str
+
+
+@dataclass(frozen=True, slots=True)
+class Way:
+    """How one kind of resin is regenerated in the plan: its recipe, and where each vessel's anion leg runs."""
+
+    recipe: RecipeVersion
+    vessels: tuple[VesselRow, ...]
+    anion_vessels: Mapping[str, VesselRow]
+    """By code of the vessel that takes the whole bed; empty for recipes that need one vessel only."""
+
+
+@dataclass(frozen=True, slots=True)
+class LivePlant:
+    """The problem, and what leads back from it to the records."""
+
+    problem: Problem
+    clock: PlanClock
+    visits: Mapping[str, TankVisit]
+    """By serial of the tank, which names it in the problem."""
+    ways: Mapping[str, Way]
+    """By code of the resin type, which is the family of the problem."""
+    left_out: tuple[LeftOut, ...]
+    assumed: tuple[str, ...]
+    """What the plan takes for granted and somebody has to do or to know, each a sentence."""
+
+
+def live_plant(now: datetime, figures: PlanningFigures = DEFAULTS) -> LivePlant:
+    """The plant at this moment as a planning problem.
+
+    Raises: RecordRefused where no waste tank is set up.
+    """
+    clock = PlanClock(now, SLOT_MIN, figures.days)
+    pools = waiting_by_key(now)
+    rows = list(VesselRow.objects.filter(is_active=True).order_by("code"))
+    at_work = vessels_at_work(clock, figures)
+    left_out: list[LeftOut] = []
+    ways = _ways(pools, rows, now, left_out)
+    own_stages, kept = _stages(pools, ways, now, figures, left_out)
+    waters = {supply.kind: supply.max_flow_m3_per_s * 60_000 for supply in WaterSupply.objects.all()}
+    assumed: list[str] = []
+    problem = Problem(
+        name=f"plant at {now:%Y-%m-%dT%H:%M}Z",
+        slot_min=SLOT_MIN,
+        calendar_end_min=clock.end_min,
+        tanks=tuple(_tank(visit, pool, clock) for pool in kept for visit in pool.visits),
+        vessels=tuple(_vessels(rows, ways, at_work, clock, assumed)),
+        recipes={(code, "standard"): found for (_, code), found in own_stages.items()},
+        changeover=_changeover(figures),
+        dose_percent={"normal": 100.0},
+        priority_weight={1: 1.0, 2: 3.0, 3: 10.0},
+        chemicals=_chemicals(now, clock, figures, assumed),
+        water_l_per_min=waters,
+        waste=_waste(now, assumed),
+        attention_per_operator=4,
+        operator_shifts=clock.shifts(figures.working_times, "operators"),
+        technician_shifts=clock.shifts(figures.working_times, "technicians"),
+        costs=_costs(figures, waters),
+        second_shifts=clock.shifts(figures.working_times, "second_people"),
+        openings=clock.openings(figures.working_times),
+        budgets=_budgets(now, clock),
+        vessel_recipes={(vessel, code, "standard"): found for (vessel, code), found in own_stages.items()},
+        running=tuple({one.batch.id: one.batch for one in at_work.values()}.values()),
+    )
+    visits = {visit.tank.serial: visit for pool in kept for visit in pool.visits}
+    return LivePlant(problem, clock, visits, ways, tuple(left_out), tuple(assumed))
+
+
+# --- tanks and how they are regenerated ----------------------------------------------------------------------------------
+def _ways(
+    pools: Sequence[WaitingPool], rows: Sequence[VesselRow], now: datetime, left_out: list[LeftOut]
+) -> dict[str, Way]:
+    """By resin type: of the recipes that can run somewhere, the one offered first in most vessels."""
+    ways: dict[str, Way] = {}
+    for pool in pools:
+        code = pool.resin_type.code
+        if code in ways:
+            continue
+        fit = [
+            row
+            for row in rows
+            if pool.resin_type.family in row.families
+            and not (ResinFamily(pool.resin_type.family).is_mixed and row.takes_anion_leg_only)
+        ]
+        offered = {
+            row: [one.version for one in offered_recipes(pool.resin_type, row, now) if one.can_run]
+            for row in fit
+        }
+        firsts = [versions[0] for versions in offered.values() if versions]
+        if not firsts:
+            why = "no approved recipe can run in any vessel" if fit else "no vessel takes this resin"
+            left_out.append(LeftOut(_serials(pools, code), f"{code}: {why}."))
+            continue
+        recipe = max(firsts, key=lambda one: (firsts.count(one), -firsts.index(one)))
+        able = [row for row, versions in offered.items() if recipe in versions]
+        ways[code] = _with_anion_vessels(pool, recipe, able)
+    return ways
+
+
+def _serials(pools: Sequence[WaitingPool], code: str) -> tuple[str, ...]:
+    return tuple(visit.tank.serial for pool in pools if pool.resin_type.code == code for visit in pool.visits)
+
+
+def _with_anion_vessels(pool: WaitingPool, recipe: RecipeVersion, able: Sequence[VesselRow]) -> Way:
+    """A vessel for the anion leg beside each vessel, no two sharing one, where the recipe runs the legs apart."""
+    if not runs_apart(recipe):
+        return Way(recipe, tuple(able), {})
+    pairs: dict[str, VesselRow] = {}
+    for row in able:
+        offered = anion_vessels_for(
+            pool.resin_type,
+            pool.segregation_class,
+            anion_m3=row.bed_volume_max_m3 * (1.0 - (pool.resin_type.cation_share_frac or 0.0)),
+            except_for=row,
+            occupied=set(),
+        )
+        free = [
+            one.vessel for one in offered if one.vessel.code not in pairs and one.vessel not in pairs.values()
+        ]
+        if free and row not in pairs.values():
+            pairs[row.code] = free[0]
+    return Way(recipe, tuple(row for row in able if row.code in pairs), pairs)
+
+
+def _stages(
+    pools: Sequence[WaitingPool],
+    ways: Mapping[str, Way],
+    now: datetime,
+    figures: PlanningFigures,
+    left_out: list[LeftOut],
+) -> tuple[dict[tuple[str, str], tuple[Stage, ...]], list[WaitingPool]]:
+    """The stages of each kind of resin in each vessel, and the pools that have some."""
+    stages: dict[tuple[str, str], tuple[Stage, ...]] = {}
+    done: set[str] = set()
+    for pool in pools:
+        code = pool.resin_type.code
+        if code in done or code not in ways:
+            continue
+        done.add(code)
+        refused = "no vessel is left for it"
+        for row in ways[code].vessels:
+            try:
+                plan = _plan(pool, row, ways[code], now)
+            except DomainError as refusal:
+                refused = refusal.message
+            else:
+                stages[row.code, code] = stages_of(plan, _waste_by_step(plan), figures.hands)
+        if not any(name == code for _, name in stages):
+            left_out.append(LeftOut(_serials(pools, code), f"{code}: {refused}"))
+    planned = {code for _, code in stages}
+    return stages, [pool for pool in pools if pool.resin_type.code in planned]
+
+
+def _plan(pool: WaitingPool, row: VesselRow, way: Way, now: datetime) -> BatchPlan:
+    """The plan of as many of these tanks as the vessel takes."""
+    chosen: list[TankVisit] = []
+    for visit in pool.visits:
+        if sum(one.resin_volume_m3 for one in chosen) + visit.resin_volume_m3 <= row.bed_volume_max_m3:
+            chosen.append(visit)
+    visits = chosen or list(pool.visits[:1])
+    return preview(Wanted(visits, row, way.recipe, way.anion_vessels.get(row.code)), now)
+
+
+def _waste_by_step(plan: BatchPlan) -> dict[int, float]:
+    """What each step sends to the waste tank, if it drains where it usually does [m^3]."""
+    shares = waste_shares(PlanBasis(plan.request), plan.steps)
+    segregation = plan.request.segregation_class
+    return {
+        share.step.number: share.volume_m3
+        for share in shares
+        if usual(plan, share.step, segregation, metal=False) is Destination.NEUTRALIZATION
+    }
+
+
+def _tank(visit: TankVisit, pool: WaitingPool, clock: PlanClock) -> Tank:
+    due = clock.minute(visit.due_at) if visit.due_at is not None else clock.end_min
+    return Tank(
+        id=visit.tank.serial,
+        family=pool.resin_type.code,
+        volume_l=round(visit.resin_volume_m3 * 1000, 1),
+        segregation=pool.segregation_class,
+        lot=pool.dedicated_to.code if pool.dedicated_to is not None else None,
+        condition="normal",
+        received_min=clock.now_min,
+        due_min=due,
+        priority=1,
+    )
+
+
+# --- vessels ----------------------------------------------------------------------------------------------------------------
+def _vessels(
+    rows: Sequence[VesselRow],
+    ways: Mapping[str, Way],
+    at_work: Mapping[int, VesselAtWork],
+    clock: PlanClock,
+    assumed: list[str],
+) -> list[Vessel]:
+    """Vessels that take whole beds. One that runs the anion leg of another counts as part of that one."""
+    second = {row.pk for way in ways.values() for row in way.anion_vessels.values()}
+    taken = occupied_vessels()
+    made = []
+    for row in rows:
+        families = frozenset(code for code, way in ways.items() if row in way.vessels)
+        if not families or row.pk in second:
+            continue
+        beside = {way.anion_vessels[row.code] for way in ways.values() if row.code in way.anion_vessels}
+        shut = next((one for one in (row, *beside) if one.is_locked_out), None)
+        if shut is not None:
+            assumed.append(
+                f"{shut.code} is locked out ({shut.lock_out_reason}); nothing is planned into {row.code}."
+            )
+        busy = [at_work[one.pk] for one in (row, *beside) if one.pk in at_work]
+        blocked = [one for one in (row, *beside) if one.pk in taken and one.pk not in at_work]
+        if blocked:
+            assumed.append(
+                f"{blocked[0].code} holds resin that somebody has to decide on; nothing is planned into {row.code}."
+            )
+        closed = (Window(0, clock.end_min),) if shut is not None or blocked else ()
+        held = next((one.state for one in busy if one.vessel_id == row.pk), None)
+        made.append(
+            Vessel(
+                id=row.code,
+                max_fill_l=row.bed_volume_max_m3 * 1000,
+                min_fill_l=row.bed_volume_min_m3 * 1000,
+                families=families,
+                segregation=frozenset(row.segregation_classes),
+                previous=held or VesselState("", row.last_segregation_class, None),
+                ready_min=max((one.free_min for one in busy), default=clock.now_min),
+                closed=closed,
+            )
+        )
+    return made
+
+
+def _changeover(figures: PlanningFigures) -> Changeover:
+    change = figures.changeovers
+    families = ["", *ResinType.objects.order_by("code").values_list("code", flat=True)]
+    known = ["", *(one.value for one in SegregationClass)]
+    return Changeover(
+        family_min={
+            one: {other: 0 if one == other else change.other_resin_min for other in families}
+            for one in families
+        },
+        segregation_min={
+            one: {other: 0 if one == other else change.other_class_min for other in known} for one in known
+        },
+        other_lot_min=change.other_owner_min,
+        water=change.water,
+        water_l_per_l_vessel=change.water_l_per_l_vessel,
+    )
+
+
+# --- what is shared -----------------------------------------------------------------------------------------------------------
+def _chemicals(
+    now: datetime, clock: PlanClock, figures: PlanningFigures, assumed: list[str]
+) -> dict[str, ChemicalSupply]:
+    lines = dict.fromkeys((chemical.value for chemical in Chemical), 0)
+    for skid in Skid.objects.filter(is_active=True, lock_out_reason=""):
+        lines[skid.chemical] = lines.get(skid.chemical, 0) + 1
+    stock = stock_data(now)
+    opening = clock.openings(figures.working_times)
+    supplies = {}
+    for name, count in lines.items():
+        held = stock.get(name)
+        unusable: tuple[Window, ...] = ()
+        if held is not None:
+            age = held.check_age_days
+            left_days = 0.0 if age is None else max(0.0, held.max_check_age_days - age)
+            expires = clock.now_min + int(left_days * DAY_MIN) // SLOT_MIN * SLOT_MIN
+            if expires < clock.end_min:
+                renewed = next(
+                    (window.start_min for window in opening if window.end_min > expires), clock.end_min
+                )
+                renewed = max(renewed, expires) + figures.strength_check_min
+                unusable = (Window(expires, renewed),)
+                when = clock.moment(expires)
+                assumed.append(
+                    f"The strength of {Chemical(name).label.lower()} is checked before {when:%Y-%m-%d %H:%M} UTC ends its last check."
+                    if age is not None and left_days > 0.0
+                    else f"The strength of {Chemical(name).label.lower()} is checked in the next opening."
+                )
+        supplies[name] = ChemicalSupply(
+            skid_lines=count,
+            initial_kg=held.available_kg_100 if held is not None else 0.0,
+            min_kg=0.0,
+            deliveries=(),
+            unusable=unusable,
+        )
+    return supplies
+
+
+def _waste(now: datetime, assumed: list[str]) -> WasteTank:
+    """The receiving tank without its reserve. It is emptied by discharges, which the plan takes as a steady flow: what the permit
+    lets go in a day, at most one tank."""
+    waste = waste_data(now)
+    capacity_l = (waste.capacity_m3 - waste.reserve_m3) * 1000
+    permitted = permit_in_force(now).content.volume_m3_per_day
+    a_day_l = min(capacity_l, permitted * 1000) if permitted is not None else capacity_l
+    assumed.append(f"Up to {a_day_l / 1000:.0f} m³ are treated and discharged in a day.")
+    return WasteTank(capacity_l, min(waste.level_m3 * 1000, capacity_l), a_day_l / DAY_MIN)
+
+
+def _budgets(now: datetime, clock: PlanClock) -> tuple[Budget, ...]:
+    """What the permit lets go of each ion, day by day; today without what went already."""
+    limits = permit_in_force(now).content.budget_kg()
+    gone = day_at(now).gone
+    found = []
+    today = plant_day(now)
+    for offset in range(clock.days):
+        start = clock.minute(start_of_day(today.fromordinal(today.toordinal() + offset)))
+        end = clock.minute(start_of_day(today.fromordinal(today.toordinal() + offset + 1)))
+        for ion, kg in limits.items():
+            left = max(0.0, kg - gone.of(ion)) if offset == 0 else kg
+            found.append(Budget(ion, start, end, left))
+    return tuple(found)
+
+
+def _costs(figures: PlanningFigures, waters: Mapping[str, float]) -> Costs:
+    worth = figures.worth
+    return Costs(
+        late_per_weighted_hour=worth.late_per_tank_hour,
+        batch=worth.batch,
+        underfill_waiver=worth.underfilled_batch,
+        changeover=worth.changeover,
+        per_kg={chemical.value: worth.chemical_per_kg for chemical in Chemical},
+        per_m3={**dict.fromkeys(waters, worth.water_per_m3), "waste": worth.waste_per_m3},
+        makespan_per_hour=worth.plant_hour,
+        move_per_tank_hour=worth.move_per_tank_hour,
+        other_vessel_per_tank=worth.other_vessel_per_tank,
+    )
