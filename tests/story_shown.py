@@ -28,6 +28,7 @@ def shown() -> dict[str, Any]:
         **_use(),
         **_stock(),
         **_resin_store(),
+        **_ageing(),
         **_chemical_safety(),
         **_pages(),
         **_verified(),
@@ -261,6 +262,40 @@ def _resin_store() -> dict[str, Any]:
     }
 
 
+def _ageing() -> dict[str, Any]:
+    """What is believed of the lots in use, what is advised, and what their cycles lost."""
+    from django.utils import timezone
+
+    from regenplant.quality.ageing import ageing_of_many, lots_in_use
+    from regenplant.quality.models import LotLook, ResinSample
+    from regenplant.resins.models import LotCapacity
+
+    found = ageing_of_many(list(lots_in_use()), timezone.now())
+    rates = {one.lot.code: one.losses for one in found if one.losses is not None and one.losses.count >= 2}
+    advised = {
+        one.lot.code: sorted({advice.step.value for side in one.sides for advice in side.advice})
+        for one in found
+    }
+    leaking = [
+        one for one in found if one.lot.resin_type.code == "SOFT-NA" and one.lot.segregation_class == "B"
+    ]
+    anion = [one for one in found if one.set is not None]
+    return {
+        "ageing": {
+            "samples": ResinSample.objects.count(),
+            "looks": LotLook.objects.count(),
+            "factors_set": LotCapacity.objects.count(),
+            "set_within_band": all(one.proposed.low <= one.set.factor <= one.proposed.high for one in anion if one.set),
+            "confirmed": sorted({s.foulant.code for one in found for side in one.sides for s in side.suspects if s.is_confirmed}),
+            "steps": sorted({step for steps in advised.values() for step in steps}),
+            "reasons": all(advice.reason.endswith(".") for one in found for side in one.sides for advice in side.advice),
+            "rates": len(rates),
+            "usual": sum(rate.mean_frac <= 0.03 for rate in rates.values()),
+            "leaking": [[one.losses.mean_frac if one.losses else None, "top_up" in advised[one.lot.code]] for one in leaking],
+        }
+    }  # fmt: skip
+
+
 def _pages() -> dict[str, Any]:
     """Pages that a newcomer opens, and how they answer a supervisor."""
     from django.test import Client
@@ -287,6 +322,9 @@ def _pages() -> dict[str, Any]:
         "products": reverse("setup-products"),
         "instrument": reverse("setup-instrument", args=["CELL-2"]),
         "resin lot": reverse("setup-lot", args=["CAT-H-MIX-1"]),
+        "resin ageing": reverse("resin-ageing"),
+        "resin visits": reverse("setup-lot-visits", args=["CAT-H-NEW-1"]),
+        "lots of a customer": reverse("customers-lots", args=["GLASSWING"]),
         "resin trace": reverse("setup-lot-trace", args=["CAT-H-NEW-1"]),
     }
     return {"pages": {name: client.get(address).status_code for name, address in addresses.items()}}

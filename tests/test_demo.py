@@ -268,6 +268,17 @@ def test_the_store_of_resin_has_every_kind_of_movement_and_a_bed_was_topped_up(s
     assert resin["topped_with"] == "CAT-H-NEW-1" and "CAT-H-NEW-1" in resin["in_the_lot"]
 
 
+@pytest.mark.requirement("RS-05")
+def test_resin_ages_with_its_evidence_and_advice_and_one_vessel_loses_beads(shown: dict[str, Any]) -> None:
+    """Losses are usual but of the softener whose bottom screen lets beads through; whoever sets a factor stays within the band."""
+    ageing = shown["ageing"]
+    assert (ageing["samples"], ageing["looks"], ageing["factors_set"]) == (2, 2, 1)
+    assert ageing["set_within_band"] and "organics" in ageing["confirmed"] and ageing["reasons"]
+    assert {"clean", "test", "top_up"} <= set(ageing["steps"])
+    assert ageing["rates"] >= 3 and ageing["usual"] >= 2
+    assert ageing["leaking"] and all(mean > 0.03 and is_advised for mean, is_advised in ageing["leaking"])
+
+
 def test_tanks_stand_in_areas_and_spills_are_closed_and_open(shown: dict[str, Any]) -> None:
     safety = shown["safety"]
     assert (safety["nowhere"], safety["meetings"], safety["booked"]) == ([], 0, True)
