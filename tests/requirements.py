@@ -182,7 +182,7 @@ REQUIREMENTS: tuple[Requirement, ...] = (
     ),
     Requirement(
         "EV-01", "Each draining step has a destination that the class table allows; no step starts toward another",
-        ("core.process.drains:CLASS_TABLE", "batches.services:route_step", "waste.models:StepDrain",),
+        ("core.process.drains:CLASS_TABLE", "plant.services:approve_drain_table", "batches.services:route_step", "waste.models:StepDrain",),
     ),
     Requirement(
         "EV-02", "A batch with a metal flag never drains into the neutralization tank, whoever chooses it",

@@ -30,6 +30,7 @@ def shown() -> dict[str, Any]:
         **_resin_store(),
         **_ageing(),
         **_chemical_safety(),
+        **_sewer(),
         **_pages(),
         **_verified(),
     }
@@ -189,6 +190,38 @@ def _chemical_safety() -> dict[str, Any]:
     }
 
 
+def _sewer() -> dict[str, Any]:
+    """Two waste tanks, what was treated with which pH before and after, what went, and what the meter said against the books."""
+    from regenplant.plant.models import WasteTank
+    from regenplant.waste.discharges import discharges, is_proof, readings_of
+    from regenplant.waste.models import DischargeReport, Excursion, WasteMovement
+
+    treated = []
+    for row in WasteMovement.objects.filter(kind="treatment").select_related("movement"):
+        read = WasteMovement.objects.filter(tank=row.tank, ph__isnull=False)
+        before, after = read.filter(number__lt=row.number).last(), read.filter(number__gt=row.number).first()
+        assert row.movement is not None
+        treated.append([row.movement.chemical, before.ph if before else None, after.ph if after else None])
+    closed = [readings_of(one) for one in discharges().filter(state="closed")]
+    return {
+        "waste": {
+            "receives": list(WasteTank.objects.filter(receives=True).values_list("code", flat=True)),
+            "capacity_m3": sum(tank.capacity_m3 for tank in WasteTank.objects.all()),
+            "drained_into": sorted(
+                set(WasteMovement.objects.filter(kind="drain").values_list("tank__code", flat=True))
+            ),
+            "treated": treated,
+            "discharged_from": sorted(
+                set(discharges().filter(state="closed").values_list("tank__code", flat=True))
+            ),
+            "last_readings": [[row.ph for row in rows if is_proof(row)][-2:] for rows in closed],
+            "outside": sum(bool(row.fault) for rows in closed for row in rows),
+            "excursions": sorted(one.closed_at is None for one in Excursion.objects.all()),
+            "reports": [row.content == row.signature.content for row in DischargeReport.objects.all()],
+        }
+    }
+
+
 def _letters(visit: Any) -> list[Any]:
     """How often its letter was printed, and whether the letter says that metals never go to the waste tank."""
     from regenplant.documents.models import IssuedPaper
@@ -318,6 +351,9 @@ def _pages() -> dict[str, Any]:
         "balance": reverse("chemicals-balance"),
         "ahead": reverse("chemicals-ahead"),
         "trends": reverse("trends"),
+        "waste": reverse("waste"),
+        "waste tank": reverse("waste-tank", args=["N2"]),
+        "discharges": reverse("waste-discharges"),
         "feeds": reverse("setup-meter-feeds"),
         "products": reverse("setup-products"),
         "instrument": reverse("setup-instrument", args=["CELL-2"]),

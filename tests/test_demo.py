@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import itertools
 import json
 import os
 import re
@@ -284,6 +285,28 @@ def test_tanks_stand_in_areas_and_spills_are_closed_and_open(shown: dict[str, An
     assert (safety["nowhere"], safety["meetings"], safety["booked"]) == ([], 0, True)
     assert safety["spills"] == ["closed", "open"]
     assert safety["replaced_sheets"] >= 1 and safety["own_thresholds"] == 1
+
+
+def test_waste_is_treated_in_stages_and_goes_when_the_meter_says_what_the_books_say(
+    shown: dict[str, Any],
+) -> None:
+    waste = shown["waste"]
+    assert waste["receives"] == ["N1"] and waste["drained_into"] == waste["discharged_from"] == ["N1", "N2"]
+    assert waste["capacity_m3"] <= 120.0
+    treated = waste["treated"]
+    assert {chemical for chemical, _, _ in treated} == {"hcl", "naoh"}
+    assert all(before is not None for _, before, _ in treated), "nothing is given before the pH was measured"
+    for chemical, before, after in treated:
+        assert after is None or (after < before if chemical == "hcl" else after > before)
+    assert any(one[0] == other[0] and one[2] == other[1] for one, other in itertools.pairwise(treated)), (
+        "a second stage by the pH that was measured after the first"
+    )
+    assert len(waste["last_readings"]) >= 5
+    assert all(
+        len(two) == 2 and all(6.0 <= ph <= 9.0 for ph in two) and abs(two[0] - two[1]) <= 0.2
+        for two in waste["last_readings"]
+    )
+    assert waste["excursions"] == [False, True] and waste["reports"] == [True]
 
 
 def test_the_safety_desk_calls_and_a_refused_tank_stands_here_with_its_letter(shown: dict[str, Any]) -> None:

@@ -163,6 +163,7 @@ FORMS: dict[str, Make] = {
     "areas.setup.feed.FeedForm": plain,
     "areas.setup.feed.RemoveFeedForm": plain,
     "areas.setup.forms.ProfileForm": plain,
+    "areas.setup.drains.DrainTableForm": plain,
     "areas.setup.limits.LimitsForm": plain,
     "areas.waste.discharge_forms.OpenForm": plain,
     "areas.waste.discharge_forms.ReadForm": plain,

@@ -177,11 +177,12 @@ def _plant(stage: Stage, at: datetime) -> None:
             ),
         )
     plant.save_feed_analysis(by=by, feed=_feed(data["feed"]))
-    t = data["waste_tank"]
-    tank = plant.save_waste_tank(
-        by=by, tank=WasteTankSettings(t["code"], t["name"], t["capacity_l"] / 1000, t["reserve_l"] / 1000)
-    )
-    waste.set_waste_level(by=by, waste_tank_id=tank.result.pk, level_m3=t["level_l"] / 1000)
+    for t in data["waste_tanks"]:
+        tank = plant.save_waste_tank(
+            by=by,
+            tank=WasteTankSettings(t["code"], t["name"], t["capacity_l"] / 1000, t["reserve_l"] / 1000),
+        )
+        waste.set_waste_level(by=by, waste_tank_id=tank.result.pk, level_m3=t["level_l"] / 1000)
     plant.record_determination(
         by=by,
         decided_on=at.date(),

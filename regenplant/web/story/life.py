@@ -48,15 +48,9 @@ from regenplant.web.story.products import next_version, set_up_products
 from regenplant.web.story.resin_store import fill_the_store, keep_rest
 from regenplant.web.story.running import Running
 from regenplant.web.story.safety import near_misses, put_up_stations, refused_tanks, walk_round
-from regenplant.web.story.sewer import (
-    begun,
-    discharges,
-    excursions,
-    open_excursion,
-    put_up_permit,
-    signed_month,
-)
+from regenplant.web.story.sewer import excursions, open_excursion, put_up_permit, signed_month
 from regenplant.web.story.stock import counting, put_up_shapes
+from regenplant.web.story.waste_tanks import begun, waste_tanks
 
 MINUTE, HOUR, DAY = timedelta(minutes=1), timedelta(hours=1), timedelta(days=1)
 
@@ -393,7 +387,7 @@ def tell_the_story(now: datetime) -> None:
         put_up_stations(stage, start)
         life = Life(stage)
         life.clockwork.add(start, life.weekly(start))
-        life.clockwork.add(start, discharges(stage, start))
+        life.clockwork.add(start, waste_tanks(stage, start))
         life.clockwork.add(now - 9 * DAY, excursions(stage, now - 9 * DAY))
         life.clockwork.add(now - 19 * HOUR, open_excursion(stage, now - 19 * HOUR))
         life.clockwork.add(now - 18 * HOUR, signed_month(stage, now - 18 * HOUR))

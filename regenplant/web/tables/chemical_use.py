@@ -159,7 +159,7 @@ class GroupsTable(SumsTable):
         self.columns["group"].column.verbose_name = head or "Group"
 
     class Meta(SumsTable.Meta):
-        sequence = ("group", "...")
+        sequence: tuple[str, ...] = ("group", "...")
 
     def render_group(self, value: str) -> str:
         return self.names[value]
