@@ -373,12 +373,14 @@ def accepted_tanks(
     return [accepted_tank(plant, family, segregation_class=segregation_class) for _ in range(count)]
 
 
-def received_tank(plant: SmallPlant, family: str, *, segregation_class: str = "D") -> TankVisit:
+def received_tank(
+    plant: SmallPlant, family: str, *, segregation_class: str = "D", resin_lot_id: int | None = None
+) -> TankVisit:
     """A tank at the dock, not looked over yet."""
     assert plant.size is not None and plant.customer is not None
     tank = tank_services.add_tank(
         by=plant.by("planner"), size_id=plant.size.pk, resin_type_id=plant.types[family].pk,
-        segregation_class=segregation_class,
+        segregation_class=segregation_class, resin_lot_id=resin_lot_id,
         dedicated_to_id=plant.customer.pk if segregation_class == "A" else None,
     ).result  # fmt: skip
     return tank_services.receive_tank(
@@ -386,8 +388,10 @@ def received_tank(plant: SmallPlant, family: str, *, segregation_class: str = "D
     ).result
 
 
-def accepted_tank(plant: SmallPlant, family: str, *, segregation_class: str = "D") -> TankVisit:
-    visit = received_tank(plant, family, segregation_class=segregation_class)
+def accepted_tank(
+    plant: SmallPlant, family: str, *, segregation_class: str = "D", resin_lot_id: int | None = None
+) -> TankVisit:
+    visit = received_tank(plant, family, segregation_class=segregation_class, resin_lot_id=resin_lot_id)
     seen = InspectionData(
         shell=ShellCondition.SOUND, head_and_fittings=FittingCondition.SOUND, odour=Odour.NONE,
         water_colour=WaterColour.CLEAR, oxidizer_strip=OxidizerStrip.NONE, first_drain_ph=7.0, first_drain_ph_as_typed="7",

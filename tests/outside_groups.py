@@ -78,6 +78,7 @@ GROUPS: tuple[Group, ...] = (
     Group("rise", "Temperature rise on mixing", r"temperature rise", ("neutralization_temperature_rise",), unit="K"),
     # --- stock ---------------------------------------------------------------------------------------------------------------
     Group("resin_ageing", "Capacity that resin of an age has left", r"^strong-base capacity left of new|^capacity left of cation resin", note="The rows are the program's own table: agreement says that they were copied rightly, not more."),
+    Group("thresholds", "Amounts from which a release or a stock is reported", r"^reportable quantity|^threshold planning quantity|^inventory that is reported|^volume that holds the reportable", note="The read rows are the program's own table: agreement says that they were copied rightly, not more. Confirm them with your authority."),
     Group("tank_levels", "Volume in a tank from its level", r"^volume in an? (lying|upright) tank", note="The geometry is checked; a real tank sags, leans and bulges, which only a table of its own knows."),
     # --- trends --------------------------------------------------------------------------------------------------------------
     Group("control_limits", "Control limits and moving averages", r"of individuals|mean moving range|EWMA", unit="", note="The method is checked; whether eight rinses are enough is common practice."),

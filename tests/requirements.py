@@ -173,8 +173,16 @@ REQUIREMENTS: tuple[Requirement, ...] = (
     ),
     Requirement("CS-09", "Where to wash, what to do and whom to call is readable without signing in", ("web.areas.emergency:emergency", "documents.emergency_card:card_content")),
     Requirement(
+        "CS-10", "What a batch used follows from plan and ledger, and the ledger follows when an entry is corrected",
+        ("use.gathering:taken_by", "batches.services._settling:settle_draw"),
+    ),
+    Requirement(
+        "CS-11", "A signed audit of use keeps figures and names as they stood; every print says the same",
+        ("use.services:sign_report", "documents.use_report:draw_use_report"),
+    ),
+    Requirement(
         "EV-01", "Each draining step has a destination that the class table allows; no step starts toward another",
-        ("core.process.drains:CLASS_TABLE", "batches.services:route_step", "waste.models:StepDrain",),
+        ("core.process.drains:CLASS_TABLE", "plant.services:approve_drain_table", "batches.services:route_step", "waste.models:StepDrain",),
     ),
     Requirement(
         "EV-02", "A batch with a metal flag never drains into the neutralization tank, whoever chooses it",

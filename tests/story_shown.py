@@ -28,7 +28,9 @@ def shown() -> dict[str, Any]:
         **_use(),
         **_stock(),
         **_resin_store(),
+        **_ageing(),
         **_chemical_safety(),
+        **_sewer(),
         **_pages(),
         **_verified(),
     }
@@ -188,6 +190,38 @@ def _chemical_safety() -> dict[str, Any]:
     }
 
 
+def _sewer() -> dict[str, Any]:
+    """Two waste tanks, what was treated with which pH before and after, what went, and what the meter said against the books."""
+    from regenplant.plant.models import WasteTank
+    from regenplant.waste.discharges import discharges, is_proof, readings_of
+    from regenplant.waste.models import DischargeReport, Excursion, WasteMovement
+
+    treated = []
+    for row in WasteMovement.objects.filter(kind="treatment").select_related("movement"):
+        read = WasteMovement.objects.filter(tank=row.tank, ph__isnull=False)
+        before, after = read.filter(number__lt=row.number).last(), read.filter(number__gt=row.number).first()
+        assert row.movement is not None
+        treated.append([row.movement.chemical, before.ph if before else None, after.ph if after else None])
+    closed = [readings_of(one) for one in discharges().filter(state="closed")]
+    return {
+        "waste": {
+            "receives": list(WasteTank.objects.filter(receives=True).values_list("code", flat=True)),
+            "capacity_m3": sum(tank.capacity_m3 for tank in WasteTank.objects.all()),
+            "drained_into": sorted(
+                set(WasteMovement.objects.filter(kind="drain").values_list("tank__code", flat=True))
+            ),
+            "treated": treated,
+            "discharged_from": sorted(
+                set(discharges().filter(state="closed").values_list("tank__code", flat=True))
+            ),
+            "last_readings": [[row.ph for row in rows if is_proof(row)][-2:] for rows in closed],
+            "outside": sum(bool(row.fault) for rows in closed for row in rows),
+            "excursions": sorted(one.closed_at is None for one in Excursion.objects.all()),
+            "reports": [row.content == row.signature.content for row in DischargeReport.objects.all()],
+        }
+    }
+
+
 def _letters(visit: Any) -> list[Any]:
     """How often its letter was printed, and whether the letter says that metals never go to the waste tank."""
     from regenplant.documents.models import IssuedPaper
@@ -229,13 +263,19 @@ def _use() -> dict[str, Any]:
 
 def _stock() -> dict[str, Any]:
     """Counts of the chemical tanks: one booked by another person, one replaced, one that waits."""
-    from regenplant.chemicals import counts
-    from regenplant.chemicals.models import Movement, StockCount, TankGeometry
+    from django.utils import timezone
 
+    from regenplant.chemicals import counts
+    from regenplant.chemicals.expected import expected
+    from regenplant.chemicals.models import Movement, StockCount, TankGeometry
+    from regenplant.plant.selectors import plant_day
+
+    today = plant_day(timezone.now())
     booked = Movement.objects.filter(to_place__kind="unexplained")
     return {
         "shapes": TankGeometry.objects.count(),
         "counts": StockCount.objects.count(),
+        "expected": [[row.place.code, row.due_on < today] for row in expected()],
         "counts_replaced": StockCount.objects.filter(replaces__isnull=False).count(),
         "counts_booked": [[move.from_place.code, move.reason.partition(":")[0]] for move in booked],
         "counts_waiting": [one.count.place.code for one in counts.open_differences()],
@@ -261,6 +301,40 @@ def _resin_store() -> dict[str, Any]:
     }
 
 
+def _ageing() -> dict[str, Any]:
+    """What is believed of the lots in use, what is advised, and what their cycles lost."""
+    from django.utils import timezone
+
+    from regenplant.quality.ageing import ageing_of_many, lots_in_use
+    from regenplant.quality.models import LotLook, ResinSample
+    from regenplant.resins.models import LotCapacity
+
+    found = ageing_of_many(list(lots_in_use()), timezone.now())
+    rates = {one.lot.code: one.losses for one in found if one.losses is not None and one.losses.count >= 2}
+    advised = {
+        one.lot.code: sorted({advice.step.value for side in one.sides for advice in side.advice})
+        for one in found
+    }
+    leaking = [
+        one for one in found if one.lot.resin_type.code == "SOFT-NA" and one.lot.segregation_class == "B"
+    ]
+    anion = [one for one in found if one.set is not None]
+    return {
+        "ageing": {
+            "samples": ResinSample.objects.count(),
+            "looks": LotLook.objects.count(),
+            "factors_set": LotCapacity.objects.count(),
+            "set_within_band": all(one.proposed.low <= one.set.factor <= one.proposed.high for one in anion if one.set),
+            "confirmed": sorted({s.foulant.code for one in found for side in one.sides for s in side.suspects if s.is_confirmed}),
+            "steps": sorted({step for steps in advised.values() for step in steps}),
+            "reasons": all(advice.reason.endswith(".") for one in found for side in one.sides for advice in side.advice),
+            "rates": len(rates),
+            "usual": sum(rate.mean_frac <= 0.03 for rate in rates.values()),
+            "leaking": [[one.losses.mean_frac if one.losses else None, "top_up" in advised[one.lot.code]] for one in leaking],
+        }
+    }  # fmt: skip
+
+
 def _pages() -> dict[str, Any]:
     """Pages that a newcomer opens, and how they answer a supervisor."""
     from django.test import Client
@@ -283,10 +357,16 @@ def _pages() -> dict[str, Any]:
         "balance": reverse("chemicals-balance"),
         "ahead": reverse("chemicals-ahead"),
         "trends": reverse("trends"),
+        "waste": reverse("waste"),
+        "waste tank": reverse("waste-tank", args=["N2"]),
+        "discharges": reverse("waste-discharges"),
         "feeds": reverse("setup-meter-feeds"),
         "products": reverse("setup-products"),
         "instrument": reverse("setup-instrument", args=["CELL-2"]),
         "resin lot": reverse("setup-lot", args=["CAT-H-MIX-1"]),
+        "resin ageing": reverse("resin-ageing"),
+        "resin visits": reverse("setup-lot-visits", args=["CAT-H-NEW-1"]),
+        "lots of a customer": reverse("customers-lots", args=["GLASSWING"]),
         "resin trace": reverse("setup-lot-trace", args=["CAT-H-NEW-1"]),
     }
     return {"pages": {name: client.get(address).status_code for name, address in addresses.items()}}

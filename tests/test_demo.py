@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import itertools
 import json
 import os
 import re
@@ -259,6 +260,7 @@ def test_tanks_are_counted_each_morning_and_one_count_waits(shown: dict[str, Any
     assert shown["shapes"] == 5 and shown["counts"] >= 19 and shown["counts_replaced"] == 1
     assert shown["counts_booked"] == [["T-CAUSTIC", "leak or spill"]]
     assert shown["counts_waiting"] == ["T-ACID"]
+    assert len(shown["expected"]) == 2 and [late for _, late in shown["expected"]] == [True, False]
 
 
 def test_the_store_of_resin_has_every_kind_of_movement_and_a_bed_was_topped_up(shown: dict[str, Any]) -> None:
@@ -268,11 +270,44 @@ def test_the_store_of_resin_has_every_kind_of_movement_and_a_bed_was_topped_up(s
     assert resin["topped_with"] == "CAT-H-NEW-1" and "CAT-H-NEW-1" in resin["in_the_lot"]
 
 
+@pytest.mark.requirement("RS-05")
+def test_resin_ages_with_its_evidence_and_advice_and_one_vessel_loses_beads(shown: dict[str, Any]) -> None:
+    """Losses are usual but of the softener whose bottom screen lets beads through; whoever sets a factor stays within the band."""
+    ageing = shown["ageing"]
+    assert (ageing["samples"], ageing["looks"], ageing["factors_set"]) == (2, 2, 1)
+    assert ageing["set_within_band"] and "organics" in ageing["confirmed"] and ageing["reasons"]
+    assert {"clean", "test", "top_up"} <= set(ageing["steps"])
+    assert ageing["rates"] >= 3 and ageing["usual"] >= 2
+    assert ageing["leaking"] and all(mean > 0.03 and is_advised for mean, is_advised in ageing["leaking"])
+
+
 def test_tanks_stand_in_areas_and_spills_are_closed_and_open(shown: dict[str, Any]) -> None:
     safety = shown["safety"]
     assert (safety["nowhere"], safety["meetings"], safety["booked"]) == ([], 0, True)
     assert safety["spills"] == ["closed", "open"]
     assert safety["replaced_sheets"] >= 1 and safety["own_thresholds"] == 1
+
+
+def test_waste_is_treated_in_stages_and_goes_when_the_meter_says_what_the_books_say(
+    shown: dict[str, Any],
+) -> None:
+    waste = shown["waste"]
+    assert waste["receives"] == ["N1"] and waste["drained_into"] == waste["discharged_from"] == ["N1", "N2"]
+    assert waste["capacity_m3"] <= 120.0
+    treated = waste["treated"]
+    assert {chemical for chemical, _, _ in treated} == {"hcl", "naoh"}
+    assert all(before is not None for _, before, _ in treated), "nothing is given before the pH was measured"
+    for chemical, before, after in treated:
+        assert after is None or (after < before if chemical == "hcl" else after > before)
+    assert any(one[0] == other[0] and one[2] == other[1] for one, other in itertools.pairwise(treated)), (
+        "a second stage by the pH that was measured after the first"
+    )
+    assert len(waste["last_readings"]) >= 5
+    assert all(
+        len(two) == 2 and all(6.0 <= ph <= 9.0 for ph in two) and abs(two[0] - two[1]) <= 0.2
+        for two in waste["last_readings"]
+    )
+    assert waste["excursions"] == [False, True] and waste["reports"] == [True]
 
 
 def test_the_safety_desk_calls_and_a_refused_tank_stands_here_with_its_letter(shown: dict[str, Any]) -> None:

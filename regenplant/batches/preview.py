@@ -140,7 +140,7 @@ def preview(wanted: Wanted, now: datetime) -> BatchPlan:
     if is_metal_plan(plan, wanted.visits):
         plan = for_metal(plan)
     own = (
-        *route_checks(plan, wanted.visits),
+        *route_checks(plan, wanted.visits, now),
         *_plant_checks(plan, now),
         *_history_checks(plan, wanted.visits),
         *budget_checks(plan, now, wanted.batch_id),

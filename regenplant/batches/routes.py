@@ -3,10 +3,13 @@
 from __future__ import annotations
 
 from collections.abc import Iterable, Sequence
+from datetime import datetime
 
 from regenplant.batches.frozen import plan_of
 from regenplant.batches.models import Batch, StepRun
 from regenplant.core.process.drains import (
+    CLASS_TABLE,
+    ClassTable,
     Destination,
     Drained,
     allowed,
@@ -17,6 +20,7 @@ from regenplant.core.process.drains import (
 )
 from regenplant.core.process.intake import names_metals
 from regenplant.core.process.plan import BatchPlan, Check, PlannedStep, Severity
+from regenplant.plant.drain_table import table_in_force
 from regenplant.tanks.models import TankVisit
 
 
@@ -40,46 +44,55 @@ def what_drains(plan: BatchPlan, number: int) -> Drained | None:
     return Drained.WATER
 
 
-def usual(plan: BatchPlan, step: PlannedStep, segregation_class: str, *, metal: bool) -> Destination | None:
-    """Where a step drains when nobody chooses otherwise; None where it drains nothing or may drain nowhere."""
+def usual(
+    plan: BatchPlan, step: PlannedStep, segregation_class: str, *, metal: bool, table: ClassTable
+) -> Destination | None:
+    """Where a step drains when nobody chooses otherwise; None where it drains nothing or the table lets it drain nowhere."""
     drained = what_drains(plan, step.number)
     if drained is None:
         return None
-    return usual_destination(step, drained, segregation_class, has_metal_flag=metal)
+    return usual_destination(step, drained, segregation_class, has_metal_flag=metal, table=table)
 
 
 def destination_of(step: StepRun, batch: Batch) -> Destination | None:
-    """Where a step drains; None for one that drains nothing. A row of before destinations were kept: the usual one."""
+    """Where a step drains; None for one that drains nothing. A row of before destinations were kept: the usual one of then."""
     if step.drains_to:
         return Destination(step.drains_to)
     plan = plan_of(batch)
-    return usual(plan, plan.step(step.number), batch.segregation_class, metal=False)
+    return usual(plan, plan.step(step.number), batch.segregation_class, metal=False, table=CLASS_TABLE)
 
 
-def choices_for(step: StepRun, batch: Batch, *, metal: bool) -> tuple[Destination, ...]:
-    """Where this step may drain by the class table, the usual one first."""
+def choices_for(step: StepRun, batch: Batch, *, metal: bool, now: datetime) -> tuple[Destination, ...]:
+    """Where this step may drain by the class table in force, the usual one first."""
     drained = what_drains(plan_of(batch), step.number)
-    return () if drained is None else allowed(batch.segregation_class, drained, has_metal_flag=metal)
+    if drained is None:
+        return ()
+    return allowed(batch.segregation_class, drained, has_metal_flag=metal, table=table_in_force(now))
 
 
-def route_refusal(step: StepRun, batch: Batch, destination: Destination | None, *, metal: bool) -> str:
-    """Why this step may not drain there, as a sentence; "" where it may."""
+def route_refusal(
+    step: StepRun, batch: Batch, destination: Destination | None, *, metal: bool, now: datetime
+) -> str:
+    """Why this step may not drain there by the class table in force, as a sentence; "" where it may."""
     drained = what_drains(plan_of(batch), step.number)
     if drained is None:
         return ""
     if destination is None:
         return f"{step.name} has no destination for its drain; class {batch.segregation_class} may drain nowhere."
-    words = refusal(batch.segregation_class, drained, destination, has_metal_flag=metal)
+    words = refusal(
+        batch.segregation_class, drained, destination, has_metal_flag=metal, table=table_in_force(now)
+    )
     return f"{step.name}: {words}" if words else ""
 
 
-def route_checks(plan: BatchPlan, visits: Sequence[TankVisit]) -> list[Check]:
+def route_checks(plan: BatchPlan, visits: Sequence[TankVisit], now: datetime) -> list[Check]:
     """A blocker where a draining step may drain nowhere; nothing where every step has a destination."""
-    metal = has_metal_flag(visits)
+    metal, table = has_metal_flag(visits), table_in_force(now)
     lost = [
         step.name
         for step in plan.steps
-        if step.drain_to and usual(plan, step, plan.request.segregation_class, metal=metal) is None
+        if step.drain_to
+        and usual(plan, step, plan.request.segregation_class, metal=metal, table=table) is None
     ]
     if not lost:
         return []

@@ -19,12 +19,14 @@ from regenplant.core.process.sewer_budget import (
     Loads,
     budget_lines,
     loads_of_plan,
+    near_the_edge,
     share_that_fits,
     too_much,
     total,
 )
 from regenplant.core.process.vocabulary import SegregationClass
 from regenplant.core.process.wording import say
+from regenplant.plant.limits import content_in_force
 from regenplant.plant.permit import permit_in_force
 from regenplant.plant.sewer_day import SewerDay, day_at
 
@@ -60,9 +62,20 @@ def budget_checks(plan: BatchPlan, now: datetime, besides: int | None = None) ->
         budget_kg, gone=day.gone, coming=day.standing + still_coming(day, besides), wanted=wanted
     )
     found = too_much(lines)
-    return [
-        Check("sewer_budget", not found, Severity.BLOCKER, _over(found, share_that_fits(lines)) if found else _within(lines))
-    ]  # fmt: skip
+    if found:
+        return [Check("sewer_budget", False, Severity.BLOCKER, _over(found, share_that_fits(lines)))]
+    checks = [Check("sewer_budget", True, Severity.BLOCKER, _within(lines))]
+    figures = content_in_force(now).sewer
+    if near := near_the_edge([line for line in lines if line.wanted_kg > 0.0], figures.sewer_day_warn_frac):
+        checks.append(Check("sewer_budget_near", False, Severity.WARNING, _near(near)))
+    return checks
+
+
+def _near(near: str) -> str:
+    return (
+        f"With this batch the sewer’s day comes near its edge: {near}, with what went and what is still coming. Little is left for another "
+        "batch or for a tank that has to be treated twice."
+    )
 
 
 def _over(found: str, share: float) -> str:

@@ -21,6 +21,17 @@ class ChemicalsConfig(AppConfig):
             locks.Lock("chemicals_tankgeometry"),
             locks.Lock("chemicals_stockcount"),
             locks.Lock(
+                "chemicals_expecteddelivery",
+                columns=(
+                    "number",
+                    "place_id",
+                    "order_number",
+                    "supplier",
+                    "entered_by_id",
+                    "entered_at",
+                ),
+            ),
+            locks.Lock(
                 "chemicals_weighticket",
                 columns=(
                     "unloading_id",

@@ -7,6 +7,7 @@ from django.db import models
 from django.db.models import F, Q
 
 from regenplant.chemicals.count_models import StockCount, TankGeometry
+from regenplant.chemicals.expected_models import ExpectedDelivery
 from regenplant.chemicals.safety_models import Spill, SpillFigure, SpillNote, ThresholdFigure
 from regenplant.chemicals.weigh_models import WeighTicket
 from regenplant.core.process.vocabulary import Chemical
@@ -15,6 +16,7 @@ __all__ = [
     "CHEMICALS",
     "ChemicalLot",
     "DataSheet",
+    "ExpectedDelivery",
     "Movement",
     "Place",
     "Spill",

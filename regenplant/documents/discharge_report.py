@@ -21,6 +21,13 @@ from regenplant.waste.report_models import DischargeReport
 KIND = "discharge_report"
 SIZES = (A4, LETTER)
 _TITLE = Style(Face.BOOK_BOLD, 20, 24)
+_VOLUME = 74.0
+"""Of a column with a volume: the largest number with its unit on one line [pt]."""
+
+
+def _own(value: float, kind: str, system: str) -> str:
+    """A figure with its unit, which no line break parts."""
+    return own(value, kind, "", system).replace(" ", "\u00a0")
 
 
 def draw_discharge_report(
@@ -60,7 +67,7 @@ def _head(report: DischargeReport, content: MonthContent, width: float, system: 
             )
         )
     figures = [
-        Named("Volume", own(content.volume_m3, "liquid_volume", "", system)),
+        Named("Volume", _own(content.volume_m3, "liquid_volume", system)),
         *(Named(headed(WORDS[ion]), own(content.loads.of(ion), "mass", "", system)) for ion in IONS),
     ]
     return [
@@ -73,10 +80,15 @@ def _days(content: MonthContent, width: float, system: str) -> list[Item]:
     if not content.days:
         return []
     heads = ("Day", "Volume", *(headed(WORDS[ion]) for ion in IONS), "Permit’s day")
-    room = (width - 58.0 - 66.0) / 5
+    room = (width - 58.0 - _VOLUME - 66.0) / 4
     columns = columns_of(
         width,
-        ((heads[0], 58.0), *((head, room) for head in heads[1:6]), (heads[6], 0.0)),
+        (
+            (heads[0], 58.0),
+            (heads[1], _VOLUME),
+            *((head, room) for head in heads[2:6]),
+            (heads[6], 0.0),
+        ),
         at_right=heads[1:6],
     )
     rows = [_day(line, columns, system) for line in content.days]
@@ -85,9 +97,9 @@ def _days(content: MonthContent, width: float, system: str) -> list[Item]:
 
 def _day(line: DayLine, columns: tuple[Column, ...], system: str) -> tuple[Block, ...]:
     def of(value: float, most: float | None, kind: str, column: Column) -> Block:
-        lines = [cell(own(value, kind, "", system), column, STRONG)]
+        lines = [cell(_own(value, kind, system), column, STRONG)]
         if most is not None:
-            lines.append(cell(f"of {own(most, kind, '', system)}", column, QUIET))
+            lines.append(cell(f"of {_own(most, kind, system)}", column, QUIET))
         return stacked(lines)
 
     limited = bool(line.budget_kg) or line.volume_most_m3 is not None
@@ -115,7 +127,7 @@ def _discharges(content: MonthContent, width: float, system: str) -> list[Item]:
         return []
     columns = columns_of(
         width,
-        (("Discharge", 62.0), ("Outlet shut", 84.0), ("Volume", 52.0), ("pH, lowest and highest", 66.0), ("Warmest", 46.0), ("Readings", 58.0), ("Released by, permit", 0.0)),
+        (("Discharge", 54.0), ("Outlet shut", 62.0), ("Volume", _VOLUME), ("pH, lowest and highest", 66.0), ("Warmest", 46.0), ("Readings", 58.0), ("Released by, permit", 0.0)),
     )  # fmt: skip
     rows = [_discharge(line, columns, system) for line in content.discharges]
     return [
@@ -141,7 +153,7 @@ def _discharge(line: DischargeLine, columns: tuple[Column, ...], system: str) ->
     return (
         stacked([cell(line.number, columns[0], STRONG), cell(f"tank {line.tank}", columns[0], QUIET)]),
         cell(line.ended_at, columns[1], SMALL),
-        cell(own(line.volume_m3, "liquid_volume", "", system), columns[2], STRONG),
+        cell(_own(line.volume_m3, "liquid_volume", system), columns[2], STRONG),
         stacked([cell(ph, columns[3], STRONG), cell(", ".join(line.instruments), columns[3], QUIET)]),
         cell(warm, columns[4], SMALL),
         stacked([cell(str(line.readings), columns[5], STRONG), cell(outside, columns[5], QUIET)]),

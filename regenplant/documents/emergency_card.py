@@ -199,7 +199,7 @@ def _stood(content: CardContent, width: float) -> list[Item]:
     if not content.stored:
         return [head, Item(paragraph("No chemical tank is set up.", BODY, width), gap=2)]
     columns = columns_of(width, (("Where", 96.0), ("What", 92.0), ("How much", 104.0), ("Hazards", 0.0)))
-    return [head, *table(columns, [_row(row, columns) for row in content.stored], pad=3.0)]
+    return [head, *table(columns, [_row(row, columns) for row in content.stored], pad=2.5)]
 
 
 def _row(row: StoredChemical, columns: tuple[Column, ...]) -> tuple[Block, ...]:
@@ -213,13 +213,16 @@ def _row(row: StoredChemical, columns: tuple[Column, ...]) -> tuple[Block, ...]:
             cell(f"{units.twin(row.kg_100, 'mass')} as 100 %", columns[2], SMALL),
         ]
     )
-    hazards = [cell(row.signal_word.upper(), columns[3], STRONG)] if row.signal_word else []
-    hazards += [cell(f"{words}.", columns[3], SMALL) for words in row.hazards]
-    if row.wear:
-        hazards.append(cell(f"Wear: {row.wear}.", columns[3], SMALL_STRONG))
     told = f"Data sheet: {row.sheet}." if row.sheet else "No data sheet is in force: treat it as dangerous."
-    hazards.append(cell(told, columns[3], SMALL))
-    return where, stacked(what), much, stacked(hazards)
+    words = " ".join(f"{hazard}." for hazard in row.hazards)
+    spans = (
+        *((Span(f"{row.signal_word.upper()} ", STRONG),) if row.signal_word else ()),
+        *((Span(f"{words} ", SMALL),) if words else ()),
+        *((Span(f"Wear: {row.wear}. ", SMALL_STRONG),) if row.wear else ()),
+        Span(told, SMALL),
+    )
+    hazards = rich(spans, columns[3].width, leading=SMALL.leading)
+    return where, stacked(what), much, hazards
 
 
 def _furniture(content: CardContent) -> Furniture:

@@ -115,7 +115,8 @@ def _head(setting: _Setting) -> list[Item]:
     lot = content.lot
     age, is_least = mean_age_days(content.parts, content.at)
     owner = f", dedicated to {lot.dedicated_to}" if lot.dedicated_to else ""
-    made = f"{setting.volume(lot.volume_m3)} in {IonicForm(lot.volume_form).label}"
+    volume = setting.volume(lot.volume_m3).replace(" ", units.NO_BREAK_SPACE)
+    made = f"{volume} in {IonicForm(lot.volume_form).label}"
     cycles = mean_cycles(one.part for one in content.parts)
     least = "at least " if is_least else ""
     words = (

@@ -27,11 +27,16 @@ from regenplant.documents.texts import grouped
 from regenplant.drawing.against_plan import MOST, AgainstPlan, against_plan
 from regenplant.people.models import Signature
 from regenplant.use.models import UseReport
-from regenplant.use.naming import chart_name, names_of, narrowed_words
-from regenplant.use.report_content import ReportContent, ReportGroup
+from regenplant.use.naming import chart_name, narrowed_words
+from regenplant.use.report_content import ReportContent, group_names
 from regenplant.use.selectors.question import By
 
 KIND = "use_report"
+MARK_SIDE = 7.5
+MARK_WIDTH = MARK_SIDE + 5 + 6
+"""The mark of a group beyond the watch level, the gap behind it and the gap of its column [pt]."""
+VARIANCE_WIDTH = 42.0
+"""Room of a difference in bold, so that none is broken over two lines: "−100.0 %" [pt]."""
 SIZES = (A4, LETTER)
 _TITLE = Style(Face.BOLD, 22, 26)
 
@@ -112,7 +117,7 @@ def _columns(setting: _Setting, first: str) -> tuple[Column, ...]:
         (setting.head("Theory", "mass"), 40.0),
         (setting.head("Plan", "mass"), 40.0),
         (setting.head("Used", "mass"), 40.0),
-        ("Used − plan", 46.0),
+        ("Used − plan", MARK_WIDTH + VARIANCE_WIDTH),
         ("Mean, spread", 56.0),
         ("Ratio, efficiency", 48.0),
         (setting.head("Dose", "dose"), 34.0),
@@ -137,7 +142,7 @@ def _row(
             "check",
             (Span(percent(variance), STRONG),),
             columns[5].width - 6,
-            side=7.5,
+            side=MARK_SIDE,
             leading=SMALL.leading,
         )
     dose = sums.used_kg_per_m3
@@ -188,13 +193,9 @@ def _totals(setting: _Setting) -> list[Item]:
     return [section("Totals", setting.width, margin_word("Totals", "by chemical")), *table(columns, rows)]
 
 
-def _named(groups: Sequence[ReportGroup], setting: _Setting) -> dict[str, str]:
-    return names_of(By(setting.content.by), (one.key for one in groups))
-
-
 def _charts(setting: _Setting) -> list[Item]:
     content = setting.content
-    names, items = _named(content.groups, setting), []
+    names, items = group_names(content), []
     for total in content.totals:
         own = [
             one
@@ -223,7 +224,7 @@ def _charts(setting: _Setting) -> list[Item]:
 def _groups(setting: _Setting) -> list[Item]:
     content = setting.content
     by = By(content.by)
-    columns, names = _columns(setting, by.label.capitalize()), _named(content.groups, setting)
+    columns, names = _columns(setting, by.label.capitalize()), group_names(content)
     rows = [_row(names[one.key], one.chemical, one.sums, columns, setting) for one in content.groups]
     items = [
         section(f"By {by.label}", setting.width, margin_word("Groups", f"by {by.label}")),

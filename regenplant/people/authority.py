@@ -100,6 +100,8 @@ RIGHTS: dict[str, frozenset[Role]] = {
     "waste.treat": frozenset({OPERATOR, SUPERVISOR, SAFETY}),
     "waste.take_away": frozenset({SUPERVISOR, SAFETY}),
     "waste.switch": frozenset({OPERATOR, SUPERVISOR, SAFETY}),
+    "drains.edit": frozenset({SUPERVISOR, SAFETY, ADMIN}),
+    "drains.approve": frozenset({SUPERVISOR, SAFETY}),
     "step.route": frozenset({OPERATOR, SUPERVISOR, SAFETY}),
     "limits.edit": frozenset({SUPERVISOR, ADMIN}),
     "limits.approve": frozenset({SUPERVISOR, SAFETY}),

@@ -39,6 +39,7 @@ from regenplant.planning.clock import DAY_MIN, PlanClock
 from regenplant.planning.figures import DEFAULTS, PlanningFigures
 from regenplant.planning.running import VesselAtWork, vessels_at_work
 from regenplant.plant.days import start_of_day
+from regenplant.plant.drain_table import table_in_force
 from regenplant.plant.models import Skid, WaterSupply
 from regenplant.plant.models import Vessel as VesselRow
 from regenplant.plant.permit import permit_in_force
@@ -205,7 +206,7 @@ def _stages(
             except DomainError as refusal:
                 refused = refusal.message
             else:
-                stages[row.code, code] = stages_of(plan, _waste_by_step(plan), figures.hands)
+                stages[row.code, code] = stages_of(plan, _waste_by_step(plan, now), figures.hands)
         if not any(name == code for _, name in stages):
             left_out.append(LeftOut(_serials(pools, code), f"{code}: {refused}"))
     planned = {code for _, code in stages}
@@ -222,14 +223,15 @@ def _plan(pool: WaitingPool, row: VesselRow, way: Way, now: datetime) -> BatchPl
     return preview(Wanted(visits, row, way.recipe, way.anion_vessels.get(row.code)), now)
 
 
-def _waste_by_step(plan: BatchPlan) -> dict[int, float]:
-    """What each step sends to the waste tank, if it drains where it usually does [m^3]."""
+def _waste_by_step(plan: BatchPlan, now: datetime) -> dict[int, float]:
+    """What each step sends to the waste tank, if it drains where it usually does by the class table in force [m^3]."""
+    table = table_in_force(now)
     shares = waste_shares(PlanBasis(plan.request), plan.steps)
     segregation = plan.request.segregation_class
     return {
         share.step.number: share.volume_m3
         for share in shares
-        if usual(plan, share.step, segregation, metal=False) is Destination.NEUTRALIZATION
+        if usual(plan, share.step, segregation, metal=False, table=table) is Destination.NEUTRALIZATION
     }
 
 

@@ -29,4 +29,5 @@ class PlantConfig(AppConfig):
         locks.declare(
             locks.Lock("plant_limitsversion", when="OLD.state <> 'draft'", columns=FROZEN),
             locks.Lock("plant_permitversion", when="OLD.state <> 'draft'", columns=FROZEN),
+            locks.Lock("plant_draintableversion", when="OLD.state <> 'draft'", columns=FROZEN),
         )

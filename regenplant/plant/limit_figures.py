@@ -10,6 +10,7 @@ from dataclasses import dataclass, field, fields
 
 from regenplant.core.process.limits import PlantLimits
 from regenplant.core.process.reconciliation import StockFigures
+from regenplant.core.process.sewer_budget import SewerFigures
 
 
 @dataclass(frozen=True, slots=True)
@@ -47,6 +48,7 @@ class LimitContent:
     record: RecordFigures = field(default_factory=RecordFigures)
     samples: SampleFigures = field(default_factory=SampleFigures)
     stock: StockFigures = field(default_factory=StockFigures)
+    sewer: SewerFigures = field(default_factory=SewerFigures)
 
 
 @dataclass(frozen=True, slots=True)
@@ -162,6 +164,10 @@ GROUPS: tuple[tuple[str, tuple[Figure, ...]], ...] = (
             )
         ),
     ),
+    (
+        "Sewer",
+        (Figure("sewer", "sewer_day_warn_frac", "Share of a day’s masses from which its edge is near", "fraction", 0.3, 1.0),),
+    ),
 )  # fmt: skip
 """Every figure, in groups, in the order of the page."""
 
@@ -186,7 +192,13 @@ def value_of(content: LimitContent, figure: Figure) -> float:
 
 def content_of(values: Mapping[str, float]) -> LimitContent:
     """Content from every figure by its name [SI]. Raises: KeyError when one is missing."""
-    parts = {"process": PlantLimits, "record": RecordFigures, "samples": SampleFigures, "stock": StockFigures}
+    parts = {
+        "process": PlantLimits,
+        "record": RecordFigures,
+        "samples": SampleFigures,
+        "stock": StockFigures,
+        "sewer": SewerFigures,
+    }
     built = {
         part: kind(**{item.name: values[item.name] for item in fields(kind)}) for part, kind in parts.items()
     }

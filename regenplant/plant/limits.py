@@ -16,6 +16,7 @@ from django.utils import timezone
 from regenplant.audit.limits import RecordLimits
 from regenplant.core.process.limits import PlantLimits
 from regenplant.core.process.reconciliation import StockFigures
+from regenplant.core.process.sewer_budget import SewerFigures
 from regenplant.plant.limit_figures import (
     FIGURES,
     Figure,
@@ -42,6 +43,7 @@ def content_from(text: str) -> LimitContent:
         part(RecordFigures, stored.get("record", {})),
         part(SampleFigures, stored.get("samples", {})),
         part(StockFigures, stored.get("stock", {})),
+        part(SewerFigures, stored.get("sewer", {})),
     )
 
 

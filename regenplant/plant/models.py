@@ -8,6 +8,7 @@ from django.db.models import F, Q
 
 from regenplant.audit.version_model import Version
 from regenplant.plant.calibration_models import Calibration, CalibrationPoint, ImpactLook, OutOfService
+from regenplant.plant.drain_table_models import DrainTableVersion
 from regenplant.plant.permit_models import PermitVersion
 from regenplant.plant.site_models import SiteDetermination
 
@@ -16,6 +17,7 @@ __all__ = [
     "FEED_FIGURES",
     "Calibration",
     "CalibrationPoint",
+    "DrainTableVersion",
     "ImpactLook",
     "Instrument",
     "LimitsVersion",

@@ -35,7 +35,7 @@ from regenplant.quality.rinse_series import Rinse, Series, rinses, series_of
 from regenplant.recipes.models import RecipeVersion
 from regenplant.recipes.selectors import recipe_definition
 from regenplant.resins.capacities import capacities_of
-from regenplant.resins.models import LotCapacity, ResinLot, ResinType
+from regenplant.resins.models import LotCapacity, LotParent, ResinLot, ResinType
 from regenplant.tanks.models import Tank
 
 LOOKS_FROM = timedelta(days=365)
@@ -123,7 +123,7 @@ def lots_in_use() -> QuerySet[ResinLot]:
     rows = ResinLot.objects.filter(is_scrapped=False).exclude(resin_type__family=ResinFamily.CARBON.value)
     return rows.filter(
         Q(pk__in=Tank.objects.filter(resin_lot__isnull=False).values("resin_lot"))
-        | Q(child_links__isnull=True)
+        | ~Q(pk__in=LotParent.objects.values("parent"))
     ).select_related("resin_type__cation_type", "resin_type__anion_type")
 
 

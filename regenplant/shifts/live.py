@@ -26,7 +26,7 @@ from regenplant.plant.calibrations import Due, due_of, failures_to_look_at
 from regenplant.plant.handed_on import LiveLine, LiveSection
 from regenplant.plant.limits import content_in_force
 from regenplant.plant.models import Instrument, PlantProfile, Skid, Vessel, WasteTank
-from regenplant.plant.selectors import plant_day
+from regenplant.plant.selectors import plant_day, waste_tank
 from regenplant.tanks.models import TankVisit
 
 STRENGTH_SOON_DAYS = 1
@@ -271,11 +271,13 @@ def _eyewash(now: datetime, plant: PlantProfile) -> LiveLine:
 
 
 def _waste() -> Iterator[LiveLine]:
+    receiving = waste_tank()
     for tank in WasteTank.objects.order_by("code"):
         usable = max(tank.capacity_m3 - tank.reserve_m3, 0.0)
         room = max(usable - tank.level_m3, 0.0)
         yield LiveLine(
             f"{tank.code} holds {units.twin(tank.level_m3, 'liquid_volume')}.",
+            f"{'The drains run here. ' if tank == receiving else 'The drains run elsewhere. '}"
             f"Room for {units.twin(room, 'liquid_volume')} more, the reserve of {units.twin(tank.reserve_m3, 'liquid_volume')} kept.",
             needs_person=usable > 0 and tank.level_m3 >= FULL_FRAC * usable,
         )

@@ -8,7 +8,7 @@ from datetime import date
 from regenplant.core.process.canonical import canonical_text, digest
 from regenplant.core.process.use_audit import Sums
 from regenplant.plant.selectors import profile
-from regenplant.tanks.models import Customer
+from regenplant.use.naming import names_of
 from regenplant.use.pricing import PriceList
 from regenplant.use.selectors.audit import Group, as_line, audit, lines, outside_count
 from regenplant.use.selectors.question import By, Question
@@ -64,6 +64,8 @@ class ReportContent:
     made_by: str
     made_at: str
     remarks: str
+    names: tuple[tuple[str, str], ...] = ()
+    """How the groups were called then, by key; () in reports of an older program, which are called as they are called today."""
 
 
 def mark_of(content: ReportContent) -> str:
@@ -102,6 +104,7 @@ def report_content(question: Question) -> ReportContent:
         made_by="",
         made_at="",
         remarks="",
+        names=tuple(sorted(names_of(question.by, (group.key for group in largest)).items())),
     )  # fmt: skip
 
 
@@ -120,6 +123,6 @@ def question_of(content: ReportContent) -> Question:
     )
 
 
-def customer_names(codes: set[str]) -> dict[str, str]:
-    """Names of customers by code."""
-    return dict(Customer.objects.filter(code__in=codes).values_list("code", "name"))
+def group_names(content: ReportContent) -> dict[str, str]:
+    """Names of the groups by key, as they were when the report was signed."""
+    return dict(content.names) or names_of(By(content.by), (one.key for one in content.groups))

@@ -28,6 +28,7 @@ FROZEN: dict[str, dict[str, Any]] = {
     "shifts_handover": {"state": "taken"},
     "plant_limitsversion": {"state": "approved"},
     "plant_permitversion": {"state": "approved"},
+    "plant_draintableversion": {"state": "approved"},
     "waste_discharge": {"state": "given_up"},
     "waste_excursion": {"closed_at": START},
     "keeping_retentionversion": {"state": "approved"},
@@ -53,6 +54,7 @@ OPEN: dict[str, dict[str, Any]] = {
     "shifts_handoveritem": {"closed_at": None, "closed_by_id": None, "closing_words": ""},
     "plant_limitsversion": {"state": "draft"},
     "plant_permitversion": {"state": "draft"},
+    "plant_draintableversion": {"state": "draft"},
     "waste_discharge": {"state": "open"},
     "waste_excursion": {
         "closed_at": None,

@@ -148,6 +148,7 @@ def _record() -> Record:
 def _sewer(plant: factories.SmallPlant) -> None:
     """A discharge with a reading outside before it, two excursions of which one is closed, and a signed month."""
     sewer.permitted(plant)
+    sewer.with_own_drains(plant)
     row = sewer.opened(plant, 0.5)
     plant.forward(minutes=15)
     for ph in (4.9, 6.1, 6.2):

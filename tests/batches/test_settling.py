@@ -103,6 +103,7 @@ def test_what_was_first_written_as_nothing_leaves_the_stock_once_it_is_corrected
     assert findings() == []
 
 
+@pytest.mark.requirement("CS-10")
 @pytest.mark.parametrize("seed", [1, 2])
 def test_any_corrections_in_any_order_leave_the_ledger_as_the_entries_stand(
     plant: SmallPlant, seed: int

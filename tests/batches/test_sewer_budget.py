@@ -11,7 +11,8 @@ from regenplant.batches.sewer_budget import planned_loads
 from regenplant.core.errors import PlanRefused
 from regenplant.core.process.discharge import PermitContent
 from regenplant.core.process.sewer_budget import Loads
-from regenplant.plant import services, sewer_day
+from regenplant.plant import limits, services, sewer_day
+from regenplant.plant.limit_figures import FIGURES, value_of
 from tests import factories
 
 pytestmark = pytest.mark.django_db
@@ -57,6 +58,8 @@ def test_the_fourth_of_four_softener_batches_over_the_budget_is_refused_with_its
     third = softener(plant, "S3")
     found = next(check for check in plan_of(third).checks if check.code == "sewer_budget")
     assert found.is_met and "The day’s budget of the sewer takes it" in found.sentence
+    [near] = [check for check in plan_of(third).checks if check.code == "sewer_budget_near"]
+    assert near.warns and "comes near its edge: chloride" in near.sentence  # 3 of 3.5 is 86 %
     with pytest.raises(PlanRefused) as refused:
         softener(plant, "S4")
     [check] = [check for check in refused.value.checks if check.code == "sewer_budget"]
@@ -88,3 +91,24 @@ def test_a_permit_without_a_budget_asks_for_nothing(told: list[sewer_day.SewerDa
     told.append(sewer_day.SewerDay(gone=Loads(chloride_kg=1e6)))
     batch = factories.frozen_batch(plant, FAMILY)
     assert "sewer_budget" not in {check.code for check in plan_of(batch).checks}
+
+
+@pytest.mark.requirement("EV-06")
+def test_the_share_that_warns_is_the_plants(told: list[sewer_day.SewerDay]) -> None:
+    plant = factories.small_plant()
+    each_kg = planned_loads(plan_of(softener(plant, "S1"))).chloride_kg
+    permitted(plant, chloride=4.0 * each_kg)
+    factories.another_vessel(plant, "S2", FAMILY)
+    factories.another_vessel(plant, "S3", FAMILY)
+    assert not {"sewer_budget_near"} & {check.code for check in plan_of(softener(plant, "S2")).checks}
+    values = {figure.name: value_of(limits.newest_content(), figure) for figure in FIGURES}
+    draft = services.draft_limits(
+        by=plant.by("supervisor"),
+        values=values | {"sewer_day_warn_frac": 0.7},
+        reason="The sewer office watches us",
+    ).result
+    other = plant.by("supervisor 2")
+    services.approve_limits(by=other, version_id=draft.pk, permit=factories.approval(other, draft))
+    assert "sewer_budget_near" in {
+        check.code for check in plan_of(softener(plant, "S3")).checks
+    }  # 3 of 4 is 75 %

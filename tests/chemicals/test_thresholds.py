@@ -1,4 +1,4 @@
-"""Reporting thresholds against what was read of them, spilled volumes against arithmetic, and the plant's own figures."""
+"""The plant's own reporting thresholds beside those of the program, which ``tests/core`` holds against their sources."""
 
 from __future__ import annotations
 
@@ -10,65 +10,17 @@ from django.db import DatabaseError, transaction
 from regenplant.audit.by import By
 from regenplant.chemicals import services
 from regenplant.chemicals.models import ThresholdFigure
-from regenplant.chemicals.quantities import Basis, mass_as_100
 from regenplant.chemicals.reporting import threshold, thresholds
-from regenplant.core.engineering.sources import HowKnown, source
 from regenplant.core.errors import DomainError, NotAllowed
 from regenplant.core.process.thresholds import (
-    KG_PER_LB,
     REFERENCE,
-    Counted,
-    Threshold,
     ThresholdKind,
     reference_for,
 )
 from regenplant.core.process.vocabulary import Chemical
 from regenplant.people.models import Person
-from tests.core.reference_rows import Row, rows
 
 Acts = Callable[..., By]
-FORMULAS = {"HCl": "hcl", "H2SO4": "h2so4", "NaOH": "naoh", "NaOCl": "naocl"}
-KINDS = {
-    "reportable quantity": ThresholdKind.RELEASE,
-    "threshold planning quantity": ThresholdKind.PLANNING,
-    "inventory that is reported": ThresholdKind.INVENTORY,
-}
-STATED = "^reportable|planning|inventory"
-M3_PER_US_GAL = 3.785411784e-3
-"""231 cubic inches, by definition."""
-
-
-def figure(row: Row) -> Threshold:
-    (formula,) = row.numbers(r"^(\w+)")
-    found = reference_for(Chemical(FORMULAS[formula]), KINDS[row.quantity])
-    assert found is not None, row.id
-    return found
-
-
-@pytest.mark.parametrize("row", rows("reporting_thresholds", quantity=STATED))
-def test_a_figure_is_as_its_source_states_it(row: Row) -> None:
-    found = figure(row)
-    row.check(found.limit_kg / KG_PER_LB)
-    assert source(found.source).how_known is HowKnown.READ
-    assert found.counted is (Counted.PRODUCT if "as product" in row.inputs else Counted.PURE)
-
-
-@pytest.mark.parametrize("row", rows("reporting_thresholds", quantity=STATED, memory=True))
-def test_a_figure_from_memory_says_so(row: Row) -> None:
-    found = figure(row)
-    row.check(found.limit_kg / KG_PER_LB)
-    assert "from memory" in found.citation
-
-
-@pytest.mark.requirement("EV-05")
-@pytest.mark.parametrize("row", rows("reporting_thresholds", quantity="volume that holds"))
-def test_a_volume_of_product_comes_to_the_reportable_quantity(row: Row) -> None:
-    formula, percent = row.numbers(r"(\w+) (\d+) wt%")
-    chemical = FORMULAS[formula]
-    per_m3 = mass_as_100(chemical, Basis.PRODUCT_VOLUME, 1.0, float(percent) / 100.0).value
-    limit = reference_for(Chemical(chemical), ThresholdKind.RELEASE)
-    assert limit is not None
-    row.check(limit.limit_kg / per_m3 / M3_PER_US_GAL)
 
 
 def test_every_reference_figure_stands_once_and_says_where_it_comes_from() -> None:

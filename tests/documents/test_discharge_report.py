@@ -2,6 +2,9 @@
 
 from __future__ import annotations
 
+import re
+
+import pypdfium2
 import pytest
 
 from regenplant.documents.discharge_report import draw_discharge_report
@@ -13,7 +16,7 @@ from regenplant.waste import services
 from regenplant.waste.models import DischargeReport
 from regenplant.waste.month import content_of, month_of
 from tests import factories
-from tests.documents.reading import whole_text
+from tests.documents.reading import overprinted, whole_text
 from tests.factories import SmallPlant
 from tests.waste.sewer import discharged, plant_with_permit
 
@@ -56,3 +59,19 @@ def test_it_is_issued_and_counted_like_every_paper(plant: SmallPlant) -> None:
         )
         assert issued.result.issue_number == expected
     assert IssuedPaper.objects.filter(kind="discharge_report", subject_key=report.key).count() == 2
+
+
+def test_no_figure_is_parted_from_its_unit(plant: SmallPlant) -> None:
+    """ "US gal" is one unit: it stands on the line of its number, as it is read from the page."""
+    report = signed(plant)
+    for size in (A4, LETTER):
+        pdf = draw_discharge_report(report, content_of(report), ISSUE, size, "us")
+        assert not overprinted(pdf)
+        lines = [
+            line
+            for page in pypdfium2.PdfDocument(pdf)
+            for line in page.get_textpage().get_text_range().splitlines()
+        ]
+        with_gallons = [line for line in lines if "gal" in line]
+        assert len(with_gallons) >= 3
+        assert all(re.search(r"\d[^\n]*US.gal", line) for line in with_gallons), with_gallons

@@ -11,7 +11,7 @@ from regenplant.chemicals.models import Place
 from regenplant.chemicals.selectors import balance_grams
 from regenplant.chemicals.services import DataSheetContent, add_data_sheet
 from regenplant.documents import emergency_card as card
-from regenplant.documents.page import A4, LETTER
+from regenplant.documents.page import A4, LETTER, PageSize
 from regenplant.plant.models import PlantProfile
 from tests import factories
 from tests.documents.reading import whole_text
@@ -79,3 +79,22 @@ def test_what_is_not_known_is_said_and_never_guessed(plant: SmallPlant) -> None:
 def test_the_same_state_gives_the_same_bytes(plant: SmallPlant) -> None:
     content = card.card_content(plant.now)
     assert card.draw_card(content, A4) == card.draw_card(card.card_content(plant.now), A4)
+
+
+@pytest.mark.parametrize("size", [A4, LETTER])
+def test_five_chemicals_stand_on_one_page(plant: SmallPlant, size: PageSize) -> None:
+    """With the longest words of the demonstration: four hazards, gear, three lines of place; a card that turns is not read in a hurry."""
+    row = card.StoredChemical(
+        tank="T-CAUSTIC", spot="Caustic bund, Chemical hall, at the far wall, next to the heater", chemical="Sodium hydroxide (caustic)",
+        strength_frac=0.4986, is_strength_checked=True, kg_100=2311.0, product_kg=4634.0, product_m3=3.041, un_number="UN1824",
+        signal_word="Danger", hazards=("H290 May be corrosive to metals", "H314 Causes severe skin burns and eye damage"),
+        wear="goggles, face shield, gauntlets, apron, boots", sheet="Newt and Daughters (invented), 2025-03-01",
+    )  # fmt: skip
+    content = replace(
+        card.card_content(plant.now),
+        calls=("555 from any hall telephone (invented). Outside help: the emergency number of your place.",),
+        spill=("Stop the source if you can do it safely. Keep people away and upwind. Shut the floor drain valves. Call 555. Absorb and neutralize only with gear on and by the data sheet.",),
+        stored=(row,) * 5,
+    )  # fmt: skip
+    text = whole_text(card.draw_card(content, size))
+    assert "Page 1 of 1" in text and text.count("T-CAUSTIC") == 5

@@ -17,6 +17,7 @@ PARTLY = {
     "batches_batchtank": "which resin is in a batch is frozen; whether it is current or filled moves with its batch, which is versioned",
     "batches_steprun": "frozen once it is done or skipped; before, it moves with its batch, which is versioned",
     "batches_hold": "frozen once it has ended; ended by the one act that moves its batch on",
+    "chemicals_weighticket": "a ticket is frozen; it is answered once, where no answer stands yet (compare-and-set on answered_at)",
     "chemicals_chemicallot": "what it is is frozen; in use and finished are moved by one act that takes the other lot out of use",
     "chemicals_datasheet": "a revision is frozen; one act puts it out of force for a newer one",
     "resins_resinlot": "what it is and came from is frozen; it is scrapped once",
@@ -25,6 +26,7 @@ PARTLY = {
     "people_authorityversion": "frozen once it is no draft",
     "plant_limitsversion": "frozen once it is no draft",
     "plant_permitversion": "frozen once it is no draft",
+    "plant_draintableversion": "frozen once it is no draft",
     "keeping_retentionversion": "frozen once it is no draft",
     "keeping_legalhold": "what is held and why is frozen; it is lifted once",
     "recipes_customerspecification": "what holds for whom and why is frozen; it is ended once",
@@ -207,7 +209,7 @@ def service_names(module: Module) -> set[str]:
         target.id
         for node in module.tree.body
         if isinstance(node, ast.Assign)
-        and ast.unparse(node.value).startswith(("Versioned(", "RuleVersions("))
+        and ast.unparse(node.value).startswith(("Versioned(", "RuleVersions(", "RulePages("))
         for target in node.targets
         if isinstance(target, ast.Name)
     }
@@ -319,6 +321,20 @@ def test_what_approves_versions_alike_goes_through_the_same_door(place: str, kin
     for name in ("approve", "withdraw"):
         names = {item.id for item in ast.walk(methods[name]) if isinstance(item, ast.Name)}
         assert f"{name}_page" in names
+
+
+def test_what_shows_rules_alike_hands_on_to_these_doors() -> None:
+    (module,) = [
+        one for one in modules_in("regenplant.web") if one.name == "regenplant.web.areas.setup.rule_pages"
+    ]
+    (node,) = [one for one in module.tree.body if isinstance(one, ast.ClassDef) and one.name == "RulePages"]
+    called = {
+        item.name: {ast.unparse(one.func) for one in ast.walk(item) if isinstance(one, ast.Call)}
+        for item in node.body
+        if isinstance(item, ast.FunctionDef)
+    }
+    assert "act_page" in called["draft"]
+    assert "self.rules.approve" in called["approve"] and "self.rules.withdraw" in called["withdraw"]
 
 
 def test_what_signs_versions_alike_goes_through_the_door_of_signatures() -> None:

@@ -31,6 +31,7 @@ from regenplant.plant.limit_figures import FIGURES, value_of
 from regenplant.plant.limits import newest_content
 from regenplant.recipes import services as recipe_services
 from tests import factories
+from tests.plant.tables import without_sewer
 
 pytestmark = pytest.mark.django_db
 RECIPE = replace(next(one for one in default_recipes() if one.code == "H-HCL-100"), code="H-NEW-1")
@@ -60,6 +61,10 @@ def _limits(by: By) -> Version:
 def _permit(by: By) -> Version:
     content = PermitContent(number="Demo 1", expires_on="2028-06-30")
     return plant_services.draft_permit(by=by, content=content, reason=WHY).result
+
+
+def _drain_table(by: By) -> Version:
+    return plant_services.draft_drain_table(by=by, table=without_sewer(), reason=WHY).result
 
 
 def _retention(by: By) -> Version:
@@ -99,6 +104,9 @@ KINDS = {
     ),
     "plant.PermitVersion": Kind(
         "supervisor", _permit, plant_services.approve_permit, plant_services.withdraw_permit
+    ),
+    "plant.DrainTableVersion": Kind(
+        "supervisor", _drain_table, plant_services.approve_drain_table, plant_services.withdraw_drain_table
     ),
     "keeping.RetentionVersion": Kind(
         "supervisor", _retention, keeping_services.approve_retention, keeping_services.withdraw_retention

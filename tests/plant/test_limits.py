@@ -18,6 +18,7 @@ from regenplant.batches.services import abort_batch
 from regenplant.core.errors import DomainError, NotAllowed, RecordRefused, StaleRecord
 from regenplant.core.process.limits import DEFAULT_LIMITS, PlantLimits
 from regenplant.core.process.reconciliation import StockFigures
+from regenplant.core.process.sewer_budget import SewerFigures
 from regenplant.people.authority import Role
 from regenplant.people.models import Person
 from regenplant.plant import limits, services
@@ -56,6 +57,7 @@ def test_every_limit_of_the_core_has_its_place_and_its_default_within_the_bounds
             *fields(RecordFigures),
             *fields(SampleFigures),
             *fields(StockFigures),
+            *fields(SewerFigures),
         )
     }
     for figure in FIGURES:

@@ -23,6 +23,7 @@ from tests.use.made import injected, ledger_grams, passed, whole
 pytestmark = pytest.mark.django_db
 
 
+@pytest.mark.requirement("CS-10")
 def test_a_row_says_theory_plan_and_use_as_plan_and_ledger_do(plant: SmallPlant) -> None:
     batch = injected(plant, "sac_h", 1.1)
     (row,) = UseRow.objects.all()
@@ -130,6 +131,7 @@ def test_of_a_mixed_bed_each_dose_is_per_volume_of_the_resin_it_regenerates(db: 
         assert sum(part.volume_ml for part in parts) == row.volume_ml
 
 
+@pytest.mark.requirement("CS-10")
 def test_everything_the_ledger_gave_to_batches_stands_in_the_audit_once(plant: SmallPlant) -> None:
     for family, factor in (("sac_h", 1.0), ("sac_na", 0.97), ("sba_1", 1.08), ("sac_h", 1.02)):
         passed(plant, family, factor)

@@ -117,6 +117,7 @@ def test_what_is_outside_is_counted_as_it_is_listed(many: date) -> None:
         ]
 
 
+@pytest.mark.requirement("CS-10")
 def test_months_hold_every_row_once(many: date) -> None:
     assert sum(month.used_grams for month in UseMonth.objects.filter(kind="")) == sum(
         UseRow.objects.values_list("used_grams", flat=True)

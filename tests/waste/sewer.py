@@ -11,6 +11,7 @@ from regenplant.waste import services
 from regenplant.waste.models import Discharge, DischargeReading
 from tests import factories
 from tests.factories import SmallPlant
+from tests.plant.tables import without_sewer
 
 ANALYSIS = {"chloride": 20.0, "sodium": 12.0, "sulfate": 1.5, "tds": 36.0}
 """What a laboratory found in the tank [kg/m^3]."""
@@ -32,6 +33,15 @@ def permitted(plant: SmallPlant, **change: Any) -> None:
     ).result
     other = plant.by("supervisor 2")
     plant_services.approve_permit(by=other, version_id=draft.pk, permit=factories.approval(other, draft))
+
+
+def with_own_drains(plant: SmallPlant) -> None:
+    """A class table of the plant's own, stricter in one cell, that another person approved."""
+    draft = plant_services.draft_drain_table(
+        by=plant.by("supervisor"), table=without_sewer(), reason="Letter of the sewer office"
+    ).result
+    other = plant.by("supervisor 2")
+    plant_services.approve_drain_table(by=other, version_id=draft.pk, permit=factories.approval(other, draft))
 
 
 def opened(plant: SmallPlant, volume_m3: float = 1.0) -> Discharge:

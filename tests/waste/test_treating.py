@@ -15,6 +15,7 @@ from regenplant.waste.services import WasteReading
 from regenplant.waste.treatment import treatment_of
 from tests import factories
 from tests.factories import SmallPlant
+from tests.waste.sewer import permitted, proven, release
 
 pytestmark = pytest.mark.django_db
 
@@ -148,3 +149,15 @@ def test_of_unknown_waste_nothing_is_predicted(plant: SmallPlant) -> None:
 def test_an_empty_tank_needs_nothing(plant: SmallPlant) -> None:
     services.set_waste_level(by=plant.by(), waste_tank_id=tank().pk, level_m3=0.0)
     assert treatment_of(tank(), plant.now).words == "The tank is empty by the books."
+
+
+@pytest.mark.requirement("EV-04")
+def test_nothing_is_given_while_the_outlet_may_be_open(plant: SmallPlant) -> None:
+    permitted(plant)
+    stock = first_m3(plant)
+    row = release(plant, proven(plant, volume_m3=0.2))
+    with pytest.raises(RecordRefused, match=f"{row.number} is released: the outlet of N1 may be open"):
+        give(plant, stock)
+    plant.forward(minutes=20)
+    services.close_discharge(by=plant.by(), discharge_id=row.pk, volume_m3=0.2)
+    assert give(plant, first_m3(plant)).kind == "treatment"

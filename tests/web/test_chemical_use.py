@@ -341,6 +341,7 @@ def signing(plant: SmallPlant, client: Client, query: str, **change: str) -> dic
     }
 
 
+@pytest.mark.requirement("CS-11")
 def test_a_report_is_signed_stands_as_it_was_and_prints_alike(
     as_supervisor: Client, plant: SmallPlant
 ) -> None:

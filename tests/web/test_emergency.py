@@ -7,10 +7,14 @@ from datetime import date, timedelta
 from typing import Any
 
 import pytest
+from django.db import connection
 from django.test import Client
+from django.test.utils import CaptureQueriesContext
 from django.urls import reverse
 from django.utils import timezone
 
+from regenplant.chemicals import services as chemicals
+from regenplant.chemicals.models import Place
 from regenplant.chemicals.services import DataSheetContent, add_data_sheet
 from regenplant.people.models import Person
 from regenplant.plant.models import PlantProfile
@@ -139,3 +143,27 @@ def test_a_stale_page_and_a_planner_are_refused(plant: SmallPlant, as_: Callable
     PlantProfile.objects.update(version=99, eyewash_tested_on=None)
     assert client.post(url, data).status_code == 409
     assert as_("planner").post(url, data).status_code == 403
+
+
+@pytest.mark.requirement("CS-09")
+def test_page_and_card_ask_the_same_few_questions_however_long_the_record_is(client: Client) -> None:
+    """Anybody may open them, signed out: they stay cheap."""
+    plant = factories.plant_today()
+
+    def asked(name: str) -> int:
+        client.get(reverse(name))
+        with CaptureQueriesContext(connection) as queries:
+            assert client.get(reverse(name)).status_code == 200
+        return len(queries)
+
+    def deliver(number: int) -> None:
+        chemicals.receive_delivery(
+            by=plant.by(), code=f"MORE-{number}", chemical="hcl", certificate_strength_frac=0.32,
+            place_id=Place.objects.get(code="B-HCL").pk, grams_100=1_000, is_packaged=True,
+        )  # fmt: skip
+
+    deliver(0)  # from now on something stands on top of the check
+    first = {name: asked(name) for name in ("emergency", "emergency-card")}
+    for number in range(1, 13):
+        deliver(number)
+    assert {name: asked(name) for name in first} == first and max(first.values()) <= 30

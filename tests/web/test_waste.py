@@ -14,7 +14,7 @@ from regenplant.people.models import Person
 from regenplant.plant import services as plant_services
 from regenplant.plant.models import SiteDetermination, WasteTank
 from regenplant.waste import selectors, services
-from regenplant.waste.models import WasteMovement
+from regenplant.waste.models import StepDrain, WasteMovement
 from tests import factories
 from tests.factories import SmallPlant
 from tests.waste.metals import flagged_batch
@@ -192,3 +192,18 @@ def test_the_page_says_where_the_drains_run_and_switches_them(plant, batch, as_)
     assert again.status_code == 409 and "The drains run to N2 by now" in text_of(again)
     assert as_("planner").post(url, {"reason": "N1 is full"}).status_code == 403
     assert "N2" in text_of(client.get(reverse("setup-supplies")))
+
+
+def test_a_batch_says_where_its_steps_drain(plant, batch, as_) -> None:
+    client = as_("operator")
+    url = reverse("waste-batch", args=[batch.number])
+    assert url in client.get(reverse("batches-detail", args=[batch.number])).content.decode()
+    answer = client.get(url)
+    rows = {row.number: row for row in answer.context["rows"]}
+    done = {one.step_number: one.volume_m3 for one in StepDrain.objects.filter(batch=batch)}
+    assert {number: row.went for number, row in rows.items() if row.went is not None} == done and done
+    waiting = batch.steps.filter(state="waiting", number__in=rows)
+    assert all(rows[step.number].url and rows[step.number].went is None for step in waiting) and waiting
+    assert not any(rows[number].url for number in done)
+    assert "waste tank (neutralization)" in text_of(answer) and "backwash drain" in text_of(answer)
+    assert client.get(reverse("waste-batch", args=["B-99999"])).status_code == 404

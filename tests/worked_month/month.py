@@ -8,20 +8,26 @@ from __future__ import annotations
 
 import math
 from dataclasses import dataclass, field
-from datetime import timedelta
+from datetime import date, timedelta
 
 from regenplant.batches import services as batch_services
 from regenplant.batches.frozen import plan_of
 from regenplant.batches.models import Batch
+from regenplant.batches.moves import current_entries
 from regenplant.chemicals import services as chemicals
 from regenplant.chemicals.models import ChemicalLot, Movement, Place, StockCount
 from regenplant.chemicals.services import UNLOCK_MEANING, GeometrySettings, Papers
 from regenplant.core.errors import NotAllowed, RecordRefused
-from regenplant.core.process.vocabulary import StepKind
+from regenplant.core.process.vocabulary import EXHAUSTED_FORM, ResinFamily, StepKind
 from regenplant.plant import services as plant_services
 from regenplant.plant.services import VesselSettings
+from regenplant.resins import services as resin_services
+from regenplant.resins.models import ResinLot
 from regenplant.tanks import services as tank_services
 from regenplant.tanks.models import Customer, TankVisit
+from regenplant.use import services as use
+from regenplant.use.report_content import mark_of, report_content
+from regenplant.use.selectors import By, Question
 from regenplant.waste import services as waste_services
 from tests import factories
 from tests.factories import SmallPlant
@@ -55,6 +61,9 @@ class Diary:
     """The first batch of that family that was planned after it."""
     corrected: int = 0
     refusals: list[str] = field(default_factory=list)
+    entry_corrected: str = ""
+    """The batch of which less was drawn than was first written."""
+    report: str = ""
 
 
 @dataclass
@@ -76,6 +85,9 @@ def played_month() -> Month:
     _set_up(month)
     for day in range(WORKING_DAYS):
         _day(month, day)
+    _entry_correction(month)
+    _prices(month)
+    _signed_report(month)
     return month
 
 
@@ -272,11 +284,24 @@ def _frozen(month: Month, family: str) -> Batch:
     own = plant.customer
     for place in range(3):
         plant.customer = month.other if place == number % 3 else own
-        visits += factories.accepted_tanks(plant, family, 1)
+        visits.append(factories.accepted_tank(plant, family, resin_lot_id=_lot_of(month, family, place)))
     plant.customer = own
     batch = factories.frozen_batch(plant, family, visits, vessel_id=vessel.pk)
     month.diary.batches.append(batch)
     return batch
+
+
+def _lot_of(month: Month, family: str, place: int) -> int:
+    """Two tanks of each batch hold resin of one delivery, the third of another; the third tank is not always the same customer's."""
+    code = f"R-{family.upper().replace('_', '')}-{2 if place == 2 else 1}"
+    known = ResinLot.objects.filter(code=code).first()
+    if known is not None:
+        return int(known.pk)
+    made = resin_services.receive_new_lot(
+        by=month.plant.by("supervisor"), code=code, resin_type_id=month.plant.types[family].pk, segregation_class="D",
+        volume_m3=9.0, volume_form=EXHAUSTED_FORM[ResinFamily(family)].value, origin="found in tanks (invented)",
+    )  # fmt: skip
+    return int(made.result.pk)
 
 
 def _batch(month: Month, family: str) -> None:
@@ -301,6 +326,48 @@ def _run(month: Month, batch: Batch, factor: float) -> None:
     month.diary.factors[batch.number] = factor
     batch_services.finish_step(by=plant.by(), step_id=step.pk)
     factories.run_to(plant, batch, StepKind.DISPLACE, finish=True)
+
+
+# --- prices and the report --------------------------------------------------------------------------------------------
+PRICES = (
+    {"chemical": "hcl", "price": "0.31", "basis": "product"},
+    {"chemical": "naoh", "price": "0.52", "basis": "product"},
+)
+"""Invented; salt has none. The acid lot in use gets one of its own, which comes before the general one."""
+OWN_PRICE = {"chemical": "hcl", "price": "0.905", "basis": "pure"}
+
+
+def _prices(month: Month) -> None:
+    in_use = ChemicalLot.objects.get(chemical="hcl", is_in_use=True).code
+    for price in (*PRICES, {**OWN_PRICE, "lot_code": in_use}):
+        use.enter_price(
+            by=month.plant.by("supervisor"), currency="EUR", from_day=date(2025, 1, 1), reason="an invented contract", **price
+        )  # fmt: skip
+
+
+def _signed_report(month: Month) -> None:
+    """The supervisor signs the month by customer."""
+    last = month.plant.now.date()
+    question = Question(last.replace(day=1), last, By.CUSTOMER)
+    made = use.sign_report(
+        by=month.plant.by("supervisor"), question=question, shown=mark_of(report_content(question)),
+        permit=factories.permit(month.plant, "supervisor", use.REPORT_MEANING),
+    ).result  # fmt: skip
+    month.diary.report = made.number
+
+
+def _entry_correction(month: Month) -> None:
+    """Of the newest batch of caustic a tenth less was drawn than was written: the entry is corrected, the rest is back in the stock."""
+    batch = [one for one in month.diary.batches if one.resin_type.family == "sba_1"][-1]
+    step = batch.steps.get(kind=StepKind.INJECT.value)
+    entry = current_entries(step)["stock_drawn"]
+    text = f"{plan_of(batch).step(step.number).value('stock_m3') * 900:.3f} L"
+    batch_services.correct_entry(
+        by=month.plant.by(), entry_id=entry.pk, category="slip", reason="two digits of the level were swapped", text=text,
+        again=text, outside_is_true=True,
+    )  # fmt: skip
+    month.diary.entry_corrected = batch.number
+    month.diary.factors[batch.number] = 0.9
 
 
 # --- a correction -----------------------------------------------------------------------------------------------------

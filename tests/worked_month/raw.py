@@ -7,6 +7,8 @@ from typing import Any
 
 from regenplant.batches.models import Batch, BatchTank, StepEntry, StepRun
 from regenplant.chemicals.models import ChemicalLot, Movement, Place, StockCount, StrengthCheck, Unloading
+from regenplant.use.models import ChemicalPrice
+from regenplant.waste.models import WasteMovement
 
 Rows = dict[str, list[dict[str, Any]]]
 
@@ -27,6 +29,11 @@ COLUMNS: dict[str, tuple[Any, tuple[str, ...]]] = {
             "moved_at",
             "corrects__number",
         ),
+    ),
+    "prices": (ChemicalPrice, ("chemical", "lot__code", "basis", "milli_per_kg")),
+    "waste": (
+        WasteMovement,
+        ("number", "tank__code", "kind", "volume_m3", "amounts_mol", "level_m3", "held_mol", "batch__number"),
     ),
     "lots": (ChemicalLot, ("code", "chemical", "certificate_strength_frac", "is_in_use")),
     "checks": (
@@ -64,7 +71,10 @@ COLUMNS: dict[str, tuple[Any, tuple[str, ...]]] = {
             "resin_volume_m3",
         ),
     ),
-    "tanks": (BatchTank, ("batch__number", "visit__customer__code", "resin_volume_m3")),
+    "tanks": (
+        BatchTank,
+        ("batch__number", "visit__customer__code", "visit__tank__resin_lot__code", "resin_volume_m3"),
+    ),
     "steps": (StepRun, ("batch__number", "number", "kind", "state", "finished_at")),
     "entries": (StepEntry, ("step__batch__number", "step__number", "key", "value", "value_as_typed")),
 }

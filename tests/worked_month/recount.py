@@ -64,6 +64,11 @@ class BatchFigures:
     by_customer: dict[str, Fraction]
     """Share of the resin by customer, of 1."""
     by_lot: dict[str, Fraction]
+    by_resin_lot: dict[str, Fraction]
+    by_customer_and_resin_lot: dict[tuple[str, str], Fraction]
+    shift: str
+    cost_milli: int
+    """Thousandths of the currency; 0 without a price."""
 
     @property
     def variance(self) -> float:
@@ -79,10 +84,6 @@ def batches(rows: Rows) -> list[BatchFigures]:
         chemical = step["chemical"]
         eluted_eq = row["resin_type__operating_capacity_eq_per_m3"] * row["resin_volume_m3"]
         tanks = [one for one in rows["tanks"] if one["batch__number"] == row["number"]]
-        whole = sum(Fraction(one["resin_volume_m3"]) for one in tanks)
-        customers: dict[str, Fraction] = defaultdict(Fraction)
-        for one in tanks:
-            customers[one["visit__customer__code"]] += Fraction(one["resin_volume_m3"]) / whole
         found.append(
             BatchFigures(
                 number=row["number"],
@@ -94,11 +95,64 @@ def batches(rows: Rows) -> list[BatchFigures]:
                 theory_grams=eluted_eq * G_PER_EQ[chemical],
                 planned_grams=dose_of(row) * row["resin_volume_m3"] * 1000.0,
                 used_grams=used.get((row["number"], chemical), 0),
-                by_customer=dict(customers),
+                by_customer=_parts(tanks, "visit__customer__code"),
                 by_lot=_lots(rows, row["number"]),
+                by_resin_lot=_parts(tanks, "visit__tank__resin_lot__code"),
+                by_customer_and_resin_lot=_pairs(tanks),
+                shift=_shift(row["started_at"].hour),
+                cost_milli=_cost_milli(rows, row["number"], chemical),
             )
         )
     return found
+
+
+def _parts(tanks: list[Row], key: str) -> dict[str, Fraction]:
+    """Shares of the resin by a column of its tanks."""
+    whole = sum(Fraction(one["resin_volume_m3"]) for one in tanks)
+    found: dict[str, Fraction] = defaultdict(Fraction)
+    for one in tanks:
+        found[one[key]] += Fraction(one["resin_volume_m3"]) / whole
+    return dict(found)
+
+
+def _pairs(tanks: list[Row]) -> dict[tuple[str, str], Fraction]:
+    whole = sum(Fraction(one["resin_volume_m3"]) for one in tanks)
+    found: dict[tuple[str, str], Fraction] = defaultdict(Fraction)
+    for one in tanks:
+        key = one["visit__customer__code"], one["visit__tank__resin_lot__code"]
+        found[key] += Fraction(one["resin_volume_m3"]) / whole
+    return dict(found)
+
+
+def _shift(hour: int) -> str:
+    """Three shifts of eight hours from six in the morning (common practice)."""
+    return "06:00–14:00" if 6 <= hour < 14 else "14:00–22:00" if 14 <= hour < 22 else "22:00–06:00"
+
+
+def _cost_milli(rows: Rows, number: str, chemical: str) -> int:
+    """Each lot's net mass by its price: the lot's own, else that of the chemical; a price of product is paid for what the certificate
+    says of it. Rounded to the thousandth, half to even."""
+    whole = 0
+    for code, grams in _net_by_lot(rows, number).items():
+        own = [one for one in rows["prices"] if one["lot__code"] == code]
+        general = [one for one in rows["prices"] if one["lot__code"] is None and one["chemical"] == chemical]
+        price = (own or general or [None])[-1]
+        if price is None:
+            continue
+        (lot,) = [one for one in rows["lots"] if one["code"] == code]
+        paid_for = (
+            Fraction(1) if price["basis"] == "pure" else Fraction(repr(lot["certificate_strength_frac"]))
+        )
+        whole += round(Fraction(price["milli_per_kg"]) / paid_for * grams / 1000)
+    return whole
+
+
+def _net_by_lot(rows: Rows, number: str) -> dict[str, int]:
+    net: dict[str, int] = defaultdict(int)
+    for move in rows["movements"]:
+        if move["reference"] == number:
+            net[move["lot__code"]] += move["grams_100"] * (1 if move["to_place__kind"] == "batch" else -1)
+    return dict(net)
 
 
 def dose_of(row: Row) -> float:
@@ -114,11 +168,7 @@ def dose_of(row: Row) -> float:
 
 
 def _lots(rows: Rows, number: str) -> dict[str, Fraction]:
-    net: dict[str, int] = defaultdict(int)
-    for move in rows["movements"]:
-        if move["reference"] == number:
-            sign = 1 if move["to_place__kind"] == "batch" else -1
-            net[move["lot__code"]] += sign * move["grams_100"]
+    net = _net_by_lot(rows, number)
     whole = sum(grams for grams in net.values() if grams > 0)
     if whole == 0:
         return {min(net): Fraction(1)}
@@ -150,6 +200,7 @@ class Group:
     theory_grams: float = 0.0
     planned_grams: float = 0.0
     used_grams: float = 0.0
+    cost_milli: float = 0.0
     variances: list[float] = field(default_factory=list)
 
     def add(self, one: BatchFigures, share: Fraction = Fraction(1)) -> None:
@@ -159,6 +210,7 @@ class Group:
         self.theory_grams += part * one.theory_grams
         self.planned_grams += part * one.planned_grams
         self.used_grams += part * one.used_grams
+        self.cost_milli += part * one.cost_milli
         self.variances.append(one.variance)
 
     @property
@@ -179,7 +231,7 @@ class Group:
 
 
 def grouped(found: list[BatchFigures], by: str) -> dict[tuple[str, str], Group]:
-    """Groups by key and chemical; ``by`` is "family", "vessel", "customer", "chemical_lot" or "time"."""
+    """Groups by key and chemical; ``by`` is "family", "vessel", "shift", "customer", "resin_lot", "chemical_lot" or "time"."""
     groups: dict[tuple[str, str], Group] = defaultdict(Group)
     for one in found:
         for key, share in _keys(one, by).items():
@@ -192,6 +244,8 @@ def _keys(one: BatchFigures, by: str) -> dict[str, Fraction]:
         return one.by_customer
     if by == "chemical_lot":
         return one.by_lot
+    if by == "resin_lot":
+        return one.by_resin_lot
     key = str(one.day) if by == "time" else str(getattr(one, by))
     return {key: Fraction(1)}
 

@@ -4,6 +4,7 @@ from __future__ import annotations
 
 from collections.abc import Sequence
 from dataclasses import replace
+from datetime import datetime
 
 from regenplant.audit.by import By
 from regenplant.audit.use_case import Outcome, use_case
@@ -15,6 +16,7 @@ from regenplant.batches.routes import metal_flag_of, usual
 from regenplant.batches.services._subject import batch_subject, with_tanks
 from regenplant.core.process.continued import rinse_and_sample
 from regenplant.core.process.lifecycle import BatchAction, BatchState
+from regenplant.plant.drain_table import table_in_force
 
 LONGEST_NAME = StepRun._meta.get_field("name").max_length or 60
 
@@ -32,7 +34,7 @@ def repeat_rinse(
     batch = locked(batch_id, version)
     snapshot = replace(batch_snapshot(batch, by=by), against_going_on=tuple(against) or _no_rinse(batch))
     move_batch(batch, BatchAction.CONTINUE_RINSE, by=by, snapshot=snapshot)
-    step = _add_round(batch, allowance)
+    step = _add_round(batch, allowance, by.at)
     return Outcome(
         subject=batch_subject(batch),
         before={"state": BatchState.AWAITING_QC.value},
@@ -49,11 +51,11 @@ def _no_rinse(batch: Batch) -> tuple[str, ...]:
     return ("This plan has no rinse that ends on an end point, so none goes on.",)
 
 
-def _add_round(batch: Batch, allowance: str) -> StepRun:
+def _add_round(batch: Batch, allowance: str, at: datetime) -> StepRun:
     """The rinse and the sample as further steps; returns the rinse."""
     last = batch.steps.count()
     rows = [plan_of(batch).step(last + 1), plan_of(batch).step(last + 2)]
-    metal = metal_flag_of(batch)
+    metal, table = metal_flag_of(batch), table_in_force(at)
     made = [
         StepRun.objects.create(
             batch=batch,
@@ -63,7 +65,7 @@ def _add_round(batch: Batch, allowance: str) -> StepRun:
             leg=step.leg.value,
             planned_duration_s=step.value("duration_s"),
             is_safe_hold_after=step.is_safe_hold_after,
-            drains_to=usual(plan_of(batch), step, batch.segregation_class, metal=metal) or "",
+            drains_to=usual(plan_of(batch), step, batch.segregation_class, metal=metal, table=table) or "",
         )
         for step in rows
     ]

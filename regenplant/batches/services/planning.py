@@ -28,6 +28,7 @@ from regenplant.core.process.lifecycle import BatchAction
 from regenplant.core.process.plan import BatchPlan
 from regenplant.core.process.wording import listed
 from regenplant.people.binding import TwoPeople
+from regenplant.plant.drain_table import table_in_force
 from regenplant.plant.models import Vessel
 from regenplant.recipes.models import RecipeVersion, SpecificationVersion
 from regenplant.recipes.selectors import runs_apart
@@ -341,7 +342,7 @@ def _create(
         BatchTank(batch=batch, visit=visit, resin_volume_m3=visit.resin_volume_m3, position=index)
         for index, visit in enumerate(visits, start=1)
     )
-    metal = has_metal_flag(visits)
+    metal, table = has_metal_flag(visits), table_in_force(by.at)
     StepRun.objects.bulk_create(
         StepRun(
             batch=batch,
@@ -351,7 +352,7 @@ def _create(
             leg=step.leg.value,
             planned_duration_s=step.value("duration_s"),
             is_safe_hold_after=step.is_safe_hold_after,
-            drains_to=usual(plan, step, request.segregation_class, metal=metal) or "",
+            drains_to=usual(plan, step, request.segregation_class, metal=metal, table=table) or "",
         )
         for step in plan.steps
     )

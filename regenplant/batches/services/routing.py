@@ -35,7 +35,7 @@ def route_step(*, by: By, step_id: int, destination: str, reason: str, version: 
             f"{step.name} is {step.state}. Where a step drains is chosen before it starts.",
             code="has_started",
         )
-    refused = route_refusal(step, batch, wanted, metal=metal_flag_of(batch))
+    refused = route_refusal(step, batch, wanted, metal=metal_flag_of(batch), now=by.at)
     if refused:
         raise RecordRefused(refused, code="destination", field="destination")
     StepRun.objects.filter(pk=step.pk, state=StepState.WAITING).update(drains_to=wanted.value)

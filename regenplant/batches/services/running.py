@@ -2,6 +2,8 @@
 
 from __future__ import annotations
 
+from datetime import datetime
+
 from regenplant.audit.by import By
 from regenplant.audit.reasons import Reason
 from regenplant.audit.use_case import Outcome, require, use_case
@@ -76,7 +78,7 @@ def start_step(*, by: By, step_id: int, version: int | None = None, late: Reason
     step = StepRun.objects.select_related("batch").get(pk=step_id)
     batch = locked(step.batch_id, version)
     _in_order_of_time(by, batch, step)
-    _refuse_route(batch, step)
+    _refuse_route(batch, step, by.at)
     reason = why_late(by, late)
     move_step(
         step,
@@ -156,11 +158,11 @@ def finish_step(
     return _step_outcome(batch, step, reason=said, **facts)
 
 
-def _refuse_route(batch: Batch, step: StepRun) -> None:
+def _refuse_route(batch: Batch, step: StepRun, now: datetime) -> None:
     """No step starts whose drain the class table does not let go where it goes (EV-01, EV-02). Raises: RecordRefused."""
     if not plan_of(batch).step(step.number).drain_to:
         return
-    words = route_refusal(step, batch, destination_of(step, batch), metal=metal_flag_of(batch))
+    words = route_refusal(step, batch, destination_of(step, batch), metal=metal_flag_of(batch), now=now)
     if words:
         raise RecordRefused(words, code="destination")
 

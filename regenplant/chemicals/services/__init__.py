@@ -9,6 +9,12 @@ from regenplant.chemicals.services.counting import (
     set_tank_geometry,
 )
 from regenplant.chemicals.services.data_sheets import DataSheetContent, add_data_sheet, withdraw_data_sheet
+from regenplant.chemicals.services.expecting import (
+    call_off_expected,
+    change_expected,
+    expect_delivery,
+    settle_expected,
+)
 from regenplant.chemicals.services.ledger import (
     add_place,
     adjust_draw,
@@ -57,6 +63,8 @@ __all__ = [
     "answer_stop",
     "answer_weigh_ticket",
     "book_difference",
+    "call_off_expected",
+    "change_expected",
     "change_place",
     "change_storage_area",
     "check_sample",
@@ -69,6 +77,7 @@ __all__ = [
     "count_stock",
     "draw_for_batch",
     "draw_to_treat",
+    "expect_delivery",
     "measure_spill_anew",
     "name_data_sheet",
     "note_spill",
@@ -79,6 +88,7 @@ __all__ = [
     "record_spill",
     "set_fill_connection",
     "set_tank_geometry",
+    "settle_expected",
     "stop_unloading",
     "unlock",
     "withdraw_data_sheet",

@@ -21,6 +21,7 @@ from regenplant.audit.numbering import next_number
 from regenplant.audit.records import code_of, one_of, refuse_known, within, words_of, write_changed
 from regenplant.audit.use_case import Outcome, use_case
 from regenplant.audit.wording import say
+from regenplant.chemicals.expected import meant_by
 from regenplant.chemicals.models import ChemicalLot, Place, Unloading
 from regenplant.chemicals.room import no_room
 from regenplant.chemicals.selectors import strength_of_sample, unlocked_content
@@ -31,6 +32,7 @@ from regenplant.chemicals.services._receiving import (
     refuse_expired,
     refuse_ill_stored,
 )
+from regenplant.chemicals.services.expecting import settle_expected
 from regenplant.chemicals.services.lots import (
     COLDEST_KELVIN,
     HOTTEST_KELVIN,
@@ -432,6 +434,9 @@ def unlock(*, by: By, unloading_id: int, permit: SignaturePermit) -> Outcome:
         expires_on=row.expires_on,
     ).result
     end_unloading(row, State.UNLOCKED, lot=lot)
+    ordered = meant_by(row.place_id, row.order_line)
+    if ordered is not None:
+        settle_expected(by=by, number=ordered.number, lot_id=lot.pk)
     return Outcome(
         subject=_subject(row),
         before={"state": State.OPEN.value},

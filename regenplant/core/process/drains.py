@@ -86,7 +86,67 @@ CLASS_TABLE: ClassTable = {
     SegregationClass.METAL_BEARING: _METAL,
     SegregationClass.REFUSED: _NOTHING,
 }
-"""The table of the program; suspect and refused resin drains nowhere, as it is not regenerated."""
+"""The table of the program, and the bounds of a plant's own (``refuse_table``); suspect and refused resin drains nowhere, as it is not regenerated."""
+
+OPEN_CLASSES = tuple(kind for kind, row in CLASS_TABLE.items() if any(row.values()))
+"""Classes of which something may drain somewhere; a plant's own table is about these."""
+
+
+def refuse_table(table: ClassTable) -> None:
+    """A plant's own table may only take destinations away or put another one first; what this program forbids stays forbidden.
+
+    Raises: OutOfRange naming the first cell that allows more than ``CLASS_TABLE``, names a destination twice, or is missing.
+    """
+    for kind, row in CLASS_TABLE.items():
+        for drained in Drained:
+            cell = f"{drained.label[:1].upper()}{drained.label[1:]} of class {kind.value}"
+            found = table.get(kind, {}).get(drained)
+            if found is None:
+                raise OutOfRange(f"{cell} is missing.", code="cell_missing", field=cell_name(kind, drained))
+            if len(set(found)) != len(found):
+                raise OutOfRange(
+                    f"{cell} names a destination twice.", code="twice", field=cell_name(kind, drained)
+                )
+            beyond = [item for item in found if item not in row[drained]]
+            if beyond:
+                most = ", ".join(item.label for item in row[drained]) or "nowhere"
+                raise OutOfRange(
+                    f"{cell} may not go to: {beyond[0].label}. A plant’s table can only be stricter; at most: {most}.",
+                    code="wider_than_safe",
+                    field=cell_name(kind, drained),
+                    seen=beyond[0].value,
+                )
+
+
+def cell_name(kind: SegregationClass, drained: Drained) -> str:
+    """The name of one cell: "d_regenerant"."""
+    return f"{kind.value.lower()}_{drained.value}"
+
+
+def plain_of_table(table: ClassTable) -> dict[str, dict[str, list[str]]]:
+    """A table as it is stored: class, what drains, destinations, the usual one first."""
+    return {
+        kind.value: {drained.value: [item.value for item in table[kind][drained]] for drained in Drained}
+        for kind in CLASS_TABLE
+    }
+
+
+def table_of_plain(plain: Mapping[str, Mapping[str, Sequence[str]]]) -> ClassTable:
+    """A stored table. What this program forbids by now is left out of it, so an old version never allows more.
+
+    A cell that the version does not know yet is as ``CLASS_TABLE`` has it.
+    """
+    found: dict[SegregationClass, dict[Drained, tuple[Destination, ...]]] = {}
+    for kind, row in CLASS_TABLE.items():
+        stored = plain.get(kind.value, {})
+        found[kind] = {
+            drained: tuple(Destination(item) for item in stored[drained.value] if item in row[drained])
+            if drained.value in stored
+            else row[drained]
+            for drained in Drained
+        }
+    return found
+
 
 _CLEANERS = (Chemical.SODIUM_HYPOCHLORITE, Chemical.PERACETIC_ACID, Chemical.SODIUM_DITHIONITE)
 
@@ -112,9 +172,8 @@ def allowed(
     found = row.get(drained, ())
     if not is_metal(segregation_class, has_metal_flag=has_metal_flag):
         return found
-    if segregation_class == SegregationClass.METAL_BEARING:
-        return tuple(item for item in METAL_DESTINATIONS if item in found)
-    return METAL_DESTINATIONS if found else ()
+    metal = table[SegregationClass.METAL_BEARING].get(drained, ())
+    return tuple(item for item in METAL_DESTINATIONS if item in metal) if found else ()
 
 
 def refusal(

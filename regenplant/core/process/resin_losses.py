@@ -142,7 +142,7 @@ def reasons_to_top_up(rate: LossRate | None) -> tuple[str, ...]:
     watch, found = f"1 to {100 * LOSS_WATCH_FRAC:.0f} % are usual", []
     if rate.short_frac > SHORT_FRAC + ROUNDING and rate.steps_since > 1:
         found.append(
-            f"{100 * rate.short_frac:.1f} % of it were lost in the last {rate.steps_since} cycles, and nothing was added."
+            f"{100 * rate.short_frac:.1f} % of it was lost in the last {rate.steps_since} cycles, and nothing was added."
         )
     if (
         rate.count >= LEAST_CYCLES

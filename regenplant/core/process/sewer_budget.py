@@ -51,6 +51,14 @@ def loads_of_plan(totals: Mapping[str, float]) -> Loads:
 
 
 @dataclass(frozen=True, slots=True)
+class SewerFigures:
+    """The plant's own figures about the sewer; proposals of this program."""
+
+    sewer_day_warn_frac: float = 0.8
+    """Share of what a day takes from which it is said that its edge is near [-]."""
+
+
+@dataclass(frozen=True, slots=True)
 class BudgetLine:
     """One ion of one day [kg]."""
 
@@ -69,9 +77,19 @@ class BudgetLine:
         return max(self.limit_kg - self.gone_kg - self.coming_kg, 0.0)
 
     @property
+    def spoken_for_kg(self) -> float:
+        """What went, what is coming and what is wanted."""
+        return self.gone_kg + self.coming_kg + self.wanted_kg
+
+    @property
     def is_over(self) -> bool:
-        spoken_for = self.gone_kg + self.coming_kg + self.wanted_kg
-        return self.wanted_kg > 0.0 and spoken_for > self.limit_kg * (1.0 + _ROUNDING)
+        return self.wanted_kg > 0.0 and self.spoken_for_kg > self.limit_kg * (1.0 + _ROUNDING)
+
+    def is_near(self, warn_frac: float) -> bool:
+        """Whether it reaches this share of the day, over or not."""
+        return self.spoken_for_kg > 0.0 and self.spoken_for_kg >= self.limit_kg * warn_frac * (
+            1.0 - _ROUNDING
+        )
 
     @property
     def sentence(self) -> str:
@@ -110,3 +128,14 @@ def share_that_fits(lines: Iterable[BudgetLine]) -> float:
 def too_much(lines: Iterable[BudgetLine]) -> str:
     """What would exceed the day, in words; "" where all of it fits."""
     return listed([line.sentence for line in over(lines)])
+
+
+def near_the_edge(lines: Iterable[BudgetLine], warn_frac: float) -> str:
+    """Which ions come near what the day takes, in words; "" for none. ``warn_frac``: the share from which it is said [-]."""
+    return listed(
+        [
+            f"{WORDS[line.ion]} {say(line.spoken_for_kg, 'mass')} of {say(line.limit_kg, 'mass')}"
+            for line in lines
+            if line.is_near(warn_frac)
+        ]
+    )

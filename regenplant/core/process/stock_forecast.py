@@ -78,7 +78,13 @@ def fall_kg(days: float, planned_kg: float, usual: UsualUse | None, z: float = 0
     return max(planned_kg, usual.mean_kg * days + z * spread, 0.0)
 
 
-def forecast(held_kg: float, low_kg: float, planned_kg: float, usual: UsualUse | None) -> StockForecast:
+def forecast(
+    held_kg: float,
+    low_kg: float,
+    planned_kg: float,
+    usual: UsualUse | None,
+    coming: Sequence[tuple[int, float]] = (),
+) -> StockForecast:
     """When a stock falls under its low mark, and when nothing is left.
 
     Parameters
@@ -91,25 +97,36 @@ def forecast(held_kg: float, low_kg: float, planned_kg: float, usual: UsualUse |
         >= 0; what planned, ready and running batches still draw
     usual : UsualUse | None
         None: only the plan is known
+    coming : Sequence[tuple[int, float]]
+        Expected deliveries: in how many days, and how much [kg]; each counts from the day after, when it is surely unloaded
 
-    Raises: OutOfRange for a mark or a plan below nothing.
+    Raises: OutOfRange for a mark, a plan, a delivery or its day below nothing.
     """
-    if low_kg < 0.0 or planned_kg < 0.0:
-        raise OutOfRange("A low mark and a planned mass are at least nothing.", code="below_nothing")
+    if low_kg < 0.0 or planned_kg < 0.0 or any(day < 0 or kg < 0.0 for day, kg in coming):
+        raise OutOfRange(
+            "A low mark, a planned mass and what is expected are at least nothing.", code="below_nothing"
+        )
     return StockForecast(
         held_kg,
         low_kg,
         planned_kg,
         usual,
-        _crossing(held_kg, low_kg, planned_kg, usual),
-        _crossing(held_kg, 0.0, planned_kg, usual),
+        _crossing(held_kg, low_kg, planned_kg, usual, coming),
+        _crossing(held_kg, 0.0, planned_kg, usual, coming),
     )
 
 
-def _crossing(held_kg: float, mark_kg: float, planned_kg: float, usual: UsualUse | None) -> Crossing:
+def _crossing(
+    held_kg: float,
+    mark_kg: float,
+    planned_kg: float,
+    usual: UsualUse | None,
+    coming: Sequence[tuple[int, float]],
+) -> Crossing:
     def day(z: float) -> int | None:
         for passed in range(HORIZON_DAYS + 1):
-            if held_kg - fall_kg(float(passed), planned_kg, usual, z) < mark_kg:
+            came = sum(kg for on, kg in coming if on < passed)
+            if held_kg + came - fall_kg(float(passed), planned_kg, usual, z) < mark_kg:
                 return passed
         return None
 

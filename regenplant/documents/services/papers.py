@@ -21,6 +21,7 @@ from regenplant.documents import (
     chemical_label,
     connection_label,
     discharge_report,
+    drum_label,
     investigation,
     lot_sheet,
     refusal_letter,
@@ -109,6 +110,10 @@ def _sample_label(key: str, issue: Issue, size: PageSize, system: str) -> bytes:
     return sample_label.draw_sample_label(sample_label.sample_label_content(key, issue), size, system)
 
 
+def _drum_label(key: str, issue: Issue, size: PageSize, system: str) -> bytes:
+    return drum_label.draw_drum_label(drum_label.drum_label_content(key, issue), size, system)
+
+
 def _investigation(key: str, issue: Issue, size: PageSize, system: str) -> bytes:
     return investigation.draw_investigation(investigation.investigation_content(key, issue), size)
 
@@ -165,6 +170,7 @@ PAPERS = {
         Paper("batch_tags", "tank tags", "batch", tank_tag.SIZES, _batch_tags),
         Paper(BATCH_RECORD, "batch record", "batch", paper.SIZES, _batch_record),
         Paper(sample_label.KIND, "sample label", "sample", sample_label.SIZES, _sample_label),
+        Paper(drum_label.KIND, "label of a metal drum", "batch", drum_label.SIZES, _drum_label),
         Paper("investigation", "investigation", "investigation", investigation.SIZES, _investigation),
         Paper(refusal_letter.KIND, "letter of refusal", "tank_visit", refusal_letter.SIZES, _refusal_letter),
         Paper(lot_sheet.KIND, "sheet of a resin lot", "resin_lot", lot_sheet.SIZES, _lot_sheet),

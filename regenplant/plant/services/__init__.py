@@ -7,6 +7,11 @@ from regenplant.plant.services.calibrations import (
     record_calibration,
     take_out_of_service,
 )
+from regenplant.plant.services.drain_table import (
+    approve_drain_table,
+    draft_drain_table,
+    withdraw_drain_table,
+)
 from regenplant.plant.services.feed import FeedSettings, remove_feed_analysis, save_feed_analysis
 from regenplant.plant.services.instruments import InstrumentSettings, save_instrument
 from regenplant.plant.services.limits import approve_limits, draft_limits, withdraw_limits
@@ -59,11 +64,13 @@ __all__ = [
     "VesselSettings",
     "WasteTankSettings",
     "WaterSettings",
+    "approve_drain_table",
     "approve_limits",
     "approve_permit",
     "change_meter_feed",
     "close_meter_feed",
     "correct_calibration",
+    "draft_drain_table",
     "draft_limits",
     "draft_permit",
     "lift_lock_out",
@@ -90,6 +97,7 @@ __all__ = [
     "save_waste_tank",
     "save_water_supply",
     "take_out_of_service",
+    "withdraw_drain_table",
     "withdraw_limits",
     "withdraw_permit",
 ]

@@ -16,7 +16,8 @@ from regenplant.core.process.plan import StockData
 from regenplant.core.process.vocabulary import Chemical
 from regenplant.core.process.waste_held import poured_in
 from regenplant.plant.models import WasteTank
-from regenplant.waste.models import WasteMovement
+from regenplant.waste.discharges import open_discharge
+from regenplant.waste.models import Discharge, WasteMovement
 from regenplant.waste.selectors import last_movement
 from regenplant.waste.services._moving import held_now, take_out, tank_of, write_movement
 from regenplant.waste.treatment import against, brings_mol, kilograms_100, neutralizers, treatment_of
@@ -46,6 +47,7 @@ def treat_waste(
     _refuse_stale(tank, shown_number)
     one_of(chemical, sorted(REAGENTS), "The neutralizer", field="chemical")
     kind, words = Chemical(chemical), words_of(note, "The note", field="note", most=200)
+    _refuse_while_it_runs_out(tank)
     before = held_now(tank)
     _refuse_volumes(tank, before.volume_m3, volume_m3, volume_again_m3)
     stock = _stock(by, kind)
@@ -94,6 +96,16 @@ def _refuse_stale(tank: WasteTank, shown_number: int | None) -> None:
             f"Something came into {tank.code} or left it since this page was shown. Look at what it holds now, then give what it needs.",
             seen=shown_number,
             present=stands,
+        )
+
+
+def _refuse_while_it_runs_out(tank: WasteTank) -> None:
+    """Nothing is given to a tank whose outlet is open: what leaves is then other than what was proven. Raises: RecordRefused."""
+    under_way = open_discharge(tank)
+    if under_way is not None and under_way.state == Discharge.State.RELEASED:
+        raise RecordRefused(
+            f"{under_way.number} is released: the outlet of {tank.code} may be open. Shut it and write down what went, then treat.",
+            code="outlet_open",
         )
 
 

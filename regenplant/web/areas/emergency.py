@@ -57,7 +57,8 @@ def emergency(request: HttpRequest) -> HttpResponse:
         "spill": plant.spill_text.splitlines(),
         "calls": plant.call_text.splitlines(),
         "stored": [
-            (row, card.strength_words(row), card.product_words(row)) for row in card.stored_chemicals()
+            (row, card.strength_words(row), card.product_words(row).replace("US gal", "US\u00a0gal"))
+            for row in card.stored_chemicals()
         ],
         "panels": [(shown.sheet_caution(sheet), shown.sheet_source(sheet)) for sheet in sheets],
         "overdue": eyewash_sentence(plant, plant_day(timezone.now())),

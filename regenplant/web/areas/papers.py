@@ -10,6 +10,7 @@ from django.views.decorators.http import require_GET
 
 from regenplant.batches.models import Batch
 from regenplant.chemicals.models import ChemicalLot, Place
+from regenplant.core.process.drains import Destination
 from regenplant.documents.models import Certificate
 from regenplant.documents.services import (
     IssuedDocument,
@@ -20,6 +21,7 @@ from regenplant.documents.services import (
 from regenplant.quality.models import RetainedSample
 from regenplant.tanks.models import Tank
 from regenplant.use.models import UseReport
+from regenplant.waste.models import StepDrain
 from regenplant.waste.report_models import DischargeReport
 from regenplant.web.requests import by_of, unit_system_of
 
@@ -125,6 +127,16 @@ def discharge_report(request: HttpRequest, month: str, revision: int) -> HttpRes
     return _issued(request, "discharge_report", row.key, request.GET.get("size", "") or _sheet_size(request))
 
 
+@never_cache
+@require_GET
+def drum_label(request: HttpRequest, number: str) -> HttpResponse:
+    """The label of a drum with metal-bearing waste of this batch."""
+    batch = get_object_or_404(Batch, number__iexact=_key(number))
+    if not StepDrain.objects.filter(batch=batch, destination=Destination.METAL_DRUM.value).exists():
+        raise Http404("Nothing of this batch drained into a metal drum.")
+    return _issued(request, "drum_label", batch.number, request.GET.get("size", "label"))
+
+
 def _like(request: HttpRequest) -> int | None:
     """The issue to print again; what is no number names none, and never prints a new label in its place."""
     asked = request.GET.get("like")
@@ -163,6 +175,7 @@ urlpatterns = [
     path("papers/batches/<str:number>/record.pdf", batch_record, name="paper-batch-record"),
     path("papers/batches/<str:number>/work-order.pdf", work_order, name="paper-work-order"),
     path("papers/batches/<str:number>/calculation.pdf", calculation, name="paper-calculation"),
+    path("papers/batches/<str:number>/drum.pdf", drum_label, name="paper-drum-label"),
     path("papers/batches/<str:number>/tags.pdf", batch_tags, name="paper-batch-tags"),
     path("papers/certificates/<str:number>/certificate.pdf", certificate, name="paper-certificate"),
     path("papers/chemicals/<str:code>/label.pdf", chemical_label, name="paper-chemical-label"),

@@ -125,7 +125,7 @@ def _years(across: Axis) -> list[Item]:
     for value in across.ticks(6):
         x = across.share(value)
         if abs(x - across.share(0.0)) > 0.09 and 0.0 <= x <= 1.0:
-            words = f"{abs(value):g} a {'ago' if value < 0 else 'on'}"
+            words = f"{'−' if value < 0 else '+'}{abs(value):g} a"
             items.append(
                 Label(
                     "t2",

@@ -191,7 +191,7 @@ def group_charts(found: Audit, names: Mapping[str, str]) -> tuple[UseChart, ...]
             UseChart(
                 total.chemical,
                 total.chemical.label,
-                f"used against plan, by {found.question.by.label}, band ±{100 * found.watch.period_frac:g} %{left}",
+                f"used against plan, by {found.question.by.label}, band ±{100 * found.watch.period_frac:g}{units.NO_BREAK_SPACE}%{left}",
                 against_plan(marks, title=total.chemical.label, band_frac=found.watch.period_frac),
             )
         )

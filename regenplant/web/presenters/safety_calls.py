@@ -77,7 +77,7 @@ def reached(board: Sequence[StockLine], system: UnitSystem) -> list[Reached]:
                 Reached(
                     f"{line.chemical.label}.",
                     f"{units.twin(mass, 'mass', system)} stand here, {limit.counted.label}; from {units.twin(limit.limit_kg, 'mass', system)} "
-                    f"on the inventory is reported ({limit.citation}). {CONFIRM}",
+                    f"on the inventory is reported ({limit.citation}).",
                 )
             )
     return found

@@ -13,6 +13,7 @@ from regenplant.audit.by import By
 from regenplant.chemicals import services as chemicals
 from regenplant.chemicals.services.data_sheets import DataSheetContent
 from regenplant.core.process.default_recipes import default_recipes, default_specifications, main_recipe
+from regenplant.core.process.intake import MAX_FILL_FRAC
 from regenplant.core.process.vocabulary import EXHAUSTED_FORM, ResinFamily
 from regenplant.people.approvals import approval_of
 from regenplant.people.authority import Role
@@ -176,11 +177,12 @@ def _plant(stage: Stage, at: datetime) -> None:
             ),
         )
     plant.save_feed_analysis(by=by, feed=_feed(data["feed"]))
-    t = data["waste_tank"]
-    tank = plant.save_waste_tank(
-        by=by, tank=WasteTankSettings(t["code"], t["name"], t["capacity_l"] / 1000, t["reserve_l"] / 1000)
-    )
-    waste.set_waste_level(by=by, waste_tank_id=tank.result.pk, level_m3=t["level_l"] / 1000)
+    for t in data["waste_tanks"]:
+        tank = plant.save_waste_tank(
+            by=by,
+            tank=WasteTankSettings(t["code"], t["name"], t["capacity_l"] / 1000, t["reserve_l"] / 1000),
+        )
+        waste.set_waste_level(by=by, waste_tank_id=tank.result.pk, level_m3=t["level_l"] / 1000)
     plant.record_determination(
         by=by,
         decided_on=at.date(),
@@ -304,12 +306,13 @@ def _fleet(stage: Stage, at: datetime, fleet: dict[str, Any], size: Any) -> None
     """One new resin lot, and the tanks that were first filled with it."""
     resin_type = stage.types[fleet["resin_type"]]
     form = EXHAUSTED_FORM[ResinFamily(resin_type.family)].value
+    each_m3 = _that_has_room(size, resin_type)
     lot = resins.receive_new_lot(
         by=stage.by("osk", at),
         code=f"N-{fleet['resin_type']}-{fleet['segregation_class']}",
         resin_type_id=resin_type.pk,
         segregation_class=fleet["segregation_class"],
-        volume_m3=fleet["count"] * size.nominal_resin_m3,
+        volume_m3=fleet["count"] * each_m3,
         volume_form=form,
         origin="delivered new, invented",
         delivered_on=(at - fleet["years_old"] * YEAR).date() if "years_old" in fleet else None,
@@ -322,11 +325,18 @@ def _fleet(stage: Stage, at: datetime, fleet: dict[str, Any], size: Any) -> None
             resin_type_id=resin_type.pk,
             segregation_class=fleet["segregation_class"],
             dedicated_to_id=dedicated,
+            resin_volume_m3=each_m3,
             resin_lot_id=lot.pk,
         ).result
         for _ in range(fleet["count"])
     ]
     stage.tanks[fleet["resin_type"], fleet["segregation_class"]] = made
+
+
+def _that_has_room(size: Any, resin_type: Any) -> float:
+    """The usual volume of a tank of this size, or less where its regenerated form would not fit in [m^3, exhausted form]."""
+    most = 0.99 * MAX_FILL_FRAC * size.gross_m3 / (1.0 + max(0.0, resin_type.swelling_frac))
+    return round(min(float(size.nominal_resin_m3), most), 3)
 
 
 def _chemicals(stage: Stage, at: datetime) -> None:

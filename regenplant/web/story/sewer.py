@@ -1,31 +1,19 @@
-"""The sewer in the story: a permit that two people wrote down, and discharges when the waste tank fills up."""
+"""The sewer in the story: a permit that two people wrote down, excursions, and the month that is signed."""
 
 from __future__ import annotations
 
-from collections.abc import Generator
 from datetime import date, datetime, timedelta
 
-from regenplant.batches.models import Batch
 from regenplant.core.process.discharge import PermitContent
-from regenplant.core.process.lifecycle import BatchState
 from regenplant.people.approvals import approval_of
 from regenplant.plant import services as plant
-from regenplant.plant.models import WasteTank
 from regenplant.waste import services as waste
-from regenplant.waste.discharges import MOST_UNKNOWN_FRAC, draining_now, standing_at
 from regenplant.waste.models import Discharge
 from regenplant.waste.month import month_of
 from regenplant.web.story.cast import Stage
 from regenplant.web.story.clockwork import Script
 
 MINUTE = timedelta(minutes=1)
-MUCH_M3, LEFT_M3 = 6.0, 1.5
-"""Above the first the tank is discharged, down to the second [m^3]."""
-BUSY = (BatchState.READY, BatchState.RUNNING, BatchState.RINSING, BatchState.HELD)
-MOST_WAITS = 30
-METER = "PH-1"
-ANALYSIS = {"chloride": 6.2, "sodium": 4.4, "sulfate": 0.8, "tds": 12.1}
-"""What the invented laboratory found in water that nobody had followed [kg/m^3]."""
 
 
 def put_up_permit(stage: Stage, at: datetime) -> None:
@@ -45,84 +33,6 @@ def put_up_permit(stage: Stage, at: datetime) -> None:
     ).result
     plant.approve_permit(
         by=stage.by("quill", at), version_id=draft.pk, permit=stage.permit("quill", approval_of(draft), at)
-    )
-
-
-def discharges(stage: Stage, at: datetime) -> Script:
-    """Whenever nothing drains and much stands in the tank, most often at night: looked at every hour."""
-    while True:
-        at += timedelta(hours=1)
-        yield at
-        tank = WasteTank.objects.order_by("code").first()
-        if tank is not None and tank.level_m3 > MUCH_M3 and not _is_busy():
-            at = yield from discharge(stage, at, tank)
-
-
-def _is_busy() -> bool:
-    """Whether a batch drains, or will before the tank was mixed, read and released."""
-    return Batch.objects.filter(state__in=BUSY).exists()
-
-
-def discharge(stage: Stage, at: datetime, tank: WasteTank) -> Generator[datetime, None, datetime]:
-    """Mixed once nothing drains, read until two good readings stand, released by another person, and closed with what went."""
-    for _ in range(MOST_WAITS):
-        if not draining_now(at):
-            break
-        at += 20 * MINUTE
-        yield at
-    tank.refresh_from_db()
-    is_first = not Discharge.objects.exists()
-    row = waste.open_discharge(
-        by=stage.by("sallow", at), tank_id=tank.pk, planned_volume_m3=tank.level_m3 - LEFT_M3
-    ).result
-    readings = ("5.4", "7.1", "7.2") if is_first else ("7.3", "7.2")
-    at += 6 * MINUTE
-    for ph in readings:
-        at += 11 * MINUTE
-        yield at
-        _read(stage, row, ph, at)
-    at += 2 * MINUTE
-    yield at
-    measured = ANALYSIS if standing_at(row, at).unknown_frac > MOST_UNKNOWN_FRAC else {}
-    if standing_at(row, at, measured).blockers:
-        waste.give_up_discharge(
-            by=stage.by("sallow", at),
-            discharge_id=row.pk,
-            reason="A batch drains into the tank; it is mixed and read again later.",
-        )
-        return at
-    waste.release_discharge(
-        by=stage.by("quill", at),
-        discharge_id=row.pk,
-        permit=stage.permit("quill", waste.RELEASE_MEANING, at),
-        measured_kg_per_m3=measured,
-    )
-    at += 50 * MINUTE
-    yield at
-    waste.close_discharge(by=stage.by("sallow", at), discharge_id=row.pk, volume_m3=row.planned_volume_m3)
-    return at
-
-
-def begun(stage: Stage, at: datetime) -> Script:
-    """Today’s: opened and read once, while batches still drain into the tank."""
-    yield at
-    tank = WasteTank.objects.order_by("code").first()
-    if tank is None or tank.level_m3 <= 1.0:
-        return
-    row = waste.open_discharge(
-        by=stage.by("sallow", at), tank_id=tank.pk, planned_volume_m3=0.5 * tank.level_m3
-    ).result
-    at += 17 * MINUTE
-    yield at
-    _read(stage, row, "6.4", at)
-
-
-def _read(stage: Stage, row: Discharge, ph: str, at: datetime) -> None:
-    waste.record_reading(
-        by=stage.by("sallow", at),
-        discharge_id=row.pk,
-        reading=waste.ReadingAsRead(float(ph), 299.15, ph, "26 °C"),
-        instrument_id=stage.instruments[METER].pk,
     )
 
 

@@ -13,6 +13,7 @@ from regenplant.chemicals.models import Place, StockCount
 from regenplant.chemicals.selectors import balance_grams
 from regenplant.chemicals.services import GeometrySettings
 from regenplant.core.engineering.tank_levels import level_of
+from regenplant.plant.selectors import plant_day
 from regenplant.web.story.cast import Stage
 from regenplant.web.story.clockwork import Script
 
@@ -60,6 +61,22 @@ def counting(stage: Stage, now: datetime) -> Script:
                 at += 70 * MINUTE
                 yield at
                 _book(stage, at, count)
+
+
+def expecting(stage: Stage, now: datetime) -> Script:
+    """One delivery that should have come yesterday, and one on its way."""
+    for days, chemical, order, due in ((6, "nacl", "PO-2041 / 1", -1), (1, "naoh", "PO-2047 / 2", 3)):
+        at = now - days * DAY - 90 * MINUTE
+        yield at
+        kilograms = next(c["delivery_kg_100"] for c in stage.data["chemicals"] if c["chemical"] == chemical)
+        chemicals.expect_delivery(
+            by=stage.by("osk", at),
+            place_id=stage.bulk_tanks[chemical],
+            order_number=order,
+            grams_100=kilograms * 1000,
+            due_on=plant_day(now + due * DAY),
+            supplier="Invented Basics",
+        )
 
 
 def _missing(chemical: str, days: int) -> int:

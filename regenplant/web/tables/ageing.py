@@ -21,7 +21,7 @@ class AgeingTable(tables.Table):
     )
     resin = CodeColumn(accessor="lot__resin_type__code", verbose_name="Resin")
     segregation_class = HouseColumn(accessor="lot__segregation_class", verbose_name="Class", wide_only=True)
-    age = NumberColumn(accessor="age_years", verbose_name="Mean age, a")
+    age = NumberColumn(accessor="age_years", verbose_name="Mean age, a", wide_only=True)
     cycles = NumberColumn(accessor="lot__cycles", verbose_name="Cycles", wide_only=True)
     left = NumberColumn(accessor="proposed__mean", verbose_name="Left, %")
     band = HouseColumn(

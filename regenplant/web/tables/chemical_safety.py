@@ -19,8 +19,10 @@ from regenplant.web.tables.chemicals import EXPORTS, ChemicalColumn
 from regenplant.web.tables.columns import (
     NOT_WRITTEN,
     CodeColumn,
+    DayColumn,
     HouseColumn,
     LocalTimeColumn,
+    NumberColumn,
     PersonColumn,
     QuantityColumn,
 )
@@ -74,23 +76,40 @@ class InventoryTable(tables.Table):
     noun, nouns, exports = "chemical", "chemicals", EXPORTS
 
     chemical = HouseColumn(verbose_name="Chemical", orderable=False)
-    pure = QuantityColumn("mass", verbose_name="Most, as 100 %", accessor="peak__pure_kg", orderable=False)
-    pure_at = LocalTimeColumn(verbose_name="On", accessor="peak__pure_at", orderable=False, wide_only=True)
+    pure = QuantityColumn(
+        "mass", verbose_name=f"Most, as 100{units.NO_BREAK_SPACE}%", accessor="peak__pure_kg", orderable=False
+    )
+    pure_at = DayColumn(verbose_name="On", accessor="peak__pure_at", orderable=False, wide_only=True)
     product = QuantityColumn(
         "mass", verbose_name="Most, as product", accessor="peak__product_kg", orderable=False
     )
-    product_at = LocalTimeColumn(
-        verbose_name="On", accessor="peak__product_at", orderable=False, wide_only=True
-    )
+    product_at = DayColumn(verbose_name="On", accessor="peak__product_at", orderable=False, wide_only=True)
     mean = QuantityColumn(
-        "mass", verbose_name="Mean, as 100 %", accessor="peak__mean_pure_kg", orderable=False
+        "mass",
+        verbose_name=f"Mean, as 100{units.NO_BREAK_SPACE}%",
+        accessor="peak__mean_pure_kg",
+        orderable=False,
+        wide_only=True,
     )
-    days = HouseColumn(verbose_name="Days on site", accessor="peak__days_present", orderable=False)
-    limit = HouseColumn(verbose_name="Reported from", accessor="threshold", orderable=False)
+    days = NumberColumn(
+        verbose_name="Days on site", accessor="peak__days_present", orderable=False, wide_only=True
+    )
+    limit = HouseColumn(verbose_name="Reported from", accessor="threshold", orderable=False, wide_only=True)
     reached = HouseColumn(verbose_name="Reached", accessor="is_reached", orderable=False, empty_values=())
 
     class Meta:
         fields = ()
+        sequence = (
+            "chemical",
+            "reached",
+            "limit",
+            "pure",
+            "pure_at",
+            "product",
+            "product_at",
+            "mean",
+            "days",
+        )
         empty_text = "Nothing stood in a bulk tank in this year."
 
     def render_chemical(self, record: InventoryLine) -> str:

@@ -8,6 +8,7 @@ from typing import Any
 import django_tables2 as tables
 from django.urls import reverse
 
+from regenplant import units
 from regenplant.use.selectors import UseLine
 from regenplant.use.watching import Watch
 from regenplant.web.presenters.chemical_use import is_off
@@ -73,7 +74,9 @@ class MeanColumn(PercentColumn):
 
     def render(self, value: float, record: Any = None) -> str:
         spread = record.sums.spread_frac
-        return signed_percent(value) + (f" ± {100 * spread:.1f}" if spread is not None else "")
+        return signed_percent(value) + (
+            f" ±{units.NO_BREAK_SPACE}{100 * spread:.1f}" if spread is not None else ""
+        )
 
 
 class RatioColumn(HouseColumn):
@@ -156,7 +159,7 @@ class GroupsTable(SumsTable):
         self.columns["group"].column.verbose_name = head or "Group"
 
     class Meta(SumsTable.Meta):
-        sequence = ("group", "...")
+        sequence: tuple[str, ...] = ("group", "...")
 
     def render_group(self, value: str) -> str:
         return self.names[value]
@@ -228,8 +231,8 @@ class LinesFile(LinesTable):
         )
 
 
-class SumsFile(SumsTable):
-    """Totals for a file."""
+class _ForFile(tables.Table):
+    """What totals and groups say in a file: one fact in each column. Named last among the bases, its columns take the place of the page's."""
 
     resin = MillilitresColumn(accessor="sums__volume_ml", verbose_name="Resin")
     variance = PercentColumn(accessor="sums__variance_frac", verbose_name="Used − plan, %")
@@ -239,16 +242,17 @@ class SumsFile(SumsTable):
     compared = NumberColumn(accessor="sums__compared", verbose_name="Batches compared")
 
 
-class GroupsFile(GroupsTable):
+class SumsFile(SumsTable, _ForFile):
+    """Totals for a file."""
+
+
+class GroupsFile(GroupsTable, _ForFile):
     """Groups for a file, with their code."""
 
     code = HouseColumn(accessor="key", verbose_name="Code")
-    resin = MillilitresColumn(accessor="sums__volume_ml", verbose_name="Resin")
-    variance = PercentColumn(accessor="sums__variance_frac", verbose_name="Used − plan, %")
-    mean = PercentColumn(accessor="sums__mean_variance_frac", verbose_name="Mean of batches, %")
-    spread = SpreadColumn(accessor="sums__spread_frac", verbose_name="Spread of batches, %")
-    efficiency = SpreadColumn(accessor="sums__efficiency_frac", verbose_name="Efficiency, %")
-    compared = NumberColumn(accessor="sums__compared", verbose_name="Batches compared")
+
+    class Meta(GroupsTable.Meta):
+        sequence = ("group", "code", "...")
 
 
 def batch_url(number: str) -> str:

@@ -198,7 +198,7 @@ class CountTable(tables.Table):
     counted_at = LocalTimeColumn(verbose_name="When")
     found_grams_100 = GramsColumn(verbose_name="Found")
     spread_grams_100 = GramsColumn(verbose_name="±")
-    gap = GramsColumn(verbose_name="Against the books", accessor="gap_grams_100", orderable=False)
+    gap = GramsColumn(verbose_name="Against books", accessor="gap_grams_100", orderable=False)
     state = HouseColumn(verbose_name="State", accessor="pk", orderable=False)
     counted_by = PersonColumn(verbose_name="By", accessor="counted_by__full_name", wide_only=True)
 

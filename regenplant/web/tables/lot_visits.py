@@ -9,7 +9,7 @@ import django_tables2 as tables
 
 from regenplant.resins.models import ResinLot
 from regenplant.web.presenters.resin_lots import deliveries_words
-from regenplant.web.tables.columns import CodeColumn, DayColumn, HouseColumn, LocalTimeColumn, NumberColumn
+from regenplant.web.tables.columns import CodeColumn, DayColumn, HouseColumn, NumberColumn
 from regenplant.web.tables.export import FORMATS
 from regenplant.web.tables.tanks import ScanColumn
 
@@ -24,10 +24,10 @@ class LotVisitTable(tables.Table):
     tank = CodeColumn(
         accessor="tank__serial", linkify=("tanks-detail", [tables.A("tank__serial")]), verbose_name="Tank"
     )
-    refilled_at = LocalTimeColumn(verbose_name="Filled")
+    refilled_at = DayColumn(verbose_name="Filled")
     share = NumberColumn(accessor="refilled_lot_id", verbose_name="Of it, %", orderable=False)
     customer = HouseColumn(accessor="customer__name", verbose_name="For")
-    shipped_at = DayColumn(verbose_name="Shipped", default="not yet")
+    shipped_at = DayColumn(verbose_name="Shipped", default="not yet", wide_only=True)
     batch_number = ScanColumn(verbose_name="Batch", wide_only=True)
     lot = CodeColumn(
         accessor="refilled_lot__code",

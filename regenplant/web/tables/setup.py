@@ -16,6 +16,7 @@ from regenplant.resins.models import ResinLot, ResinType
 from regenplant.web.presenters.bed import made_for
 from regenplant.web.tables.columns import (
     CodeColumn,
+    DayColumn,
     HouseColumn,
     LocalTimeColumn,
     NumberColumn,
@@ -167,14 +168,14 @@ class ResinLotTable(tables.Table):
     caption, noun, nouns, exports = "", "lot", "lots", EXPORTS
 
     code = CodeColumn(verbose_name="Lot", linkify=("setup-lot", {"code": tables.A("code")}))
-    resin_type = HouseColumn(verbose_name="Resin", accessor="resin_type__code")
+    resin_type = CodeColumn(verbose_name="Resin", accessor="resin_type__code")
     segregation_class = HouseColumn(verbose_name="Class")
     volume_m3 = QuantityColumn("resin_volume", verbose_name="Settled")
-    volume_form = HouseColumn(accessor="get_volume_form_display", verbose_name="Form", order_by="volume_form")
+    volume_form = HouseColumn(verbose_name="Form", wide_only=True)
     stored_m3 = QuantityColumn("resin_volume", verbose_name="In the store", wide_only=True)
-    cycles = NumberColumn(verbose_name="Cycles")
+    cycles = NumberColumn(verbose_name="Cycles", wide_only=True)
     factor_in_force = QuantityColumn("fraction", verbose_name="Capacity left", wide_only=True)
-    made_at = LocalTimeColumn(verbose_name="Since", wide_only=True)
+    made_at = DayColumn(verbose_name="Since", wide_only=True)
     is_scrapped = HouseColumn(verbose_name="State", wide_only=True)
 
     class Meta:
@@ -182,11 +183,23 @@ class ResinLotTable(tables.Table):
         fields = ()
         empty_text = "No resin lot fits. Lots appear when resin is received or a batch passes."
 
+    def render_segregation_class(self, record: ResinLot) -> str:
+        return record.segregation_class
+
+    def value_segregation_class(self, record: ResinLot) -> str:
+        return str(record.get_segregation_class_display())
+
+    def render_volume_form(self, record: ResinLot) -> str:
+        return record.volume_form
+
+    def value_volume_form(self, record: ResinLot) -> str:
+        return str(record.get_volume_form_display())
+
     def render_is_scrapped(self, value: bool) -> SafeString | str:
-        return mark("scrapped") if value else "in the plant"
+        return mark("scrapped") if value else "here"
 
     def value_is_scrapped(self, value: bool) -> str:
-        return "scrapped" if value else "in the plant"
+        return "scrapped" if value else "here"
 
 
 class PersonTable(tables.Table):

@@ -4,6 +4,7 @@ from __future__ import annotations
 
 import django_tables2 as tables
 
+from regenplant.waste.models import WasteMovement
 from regenplant.web.tables.columns import (
     CodeColumn,
     HouseColumn,
@@ -27,9 +28,14 @@ class WasteMovementTable(tables.Table):
     volume_m3 = QuantityColumn("liquid_volume", verbose_name="Came (+), left (−)")
     level_m3 = QuantityColumn("liquid_volume", verbose_name="Then")
     ph = NumberColumn(verbose_name="pH", wide_only=True)
-    reference = HouseColumn(verbose_name="For", wide_only=True)
-    reason = HouseColumn(verbose_name="Note", wide_only=True)
+    reference = HouseColumn(verbose_name="For", wide_only=True, empty_values=())
     moved_by = PersonColumn(verbose_name="By", wide_only=True)
 
     class Meta:
         order_by = "-number"
+
+    def render_reference(self, record: WasteMovement) -> str:
+        """What it was for, and what was noted."""
+        return "; ".join(words for words in (record.reference, record.reason) if words) or "–"
+
+    value_reference = render_reference

@@ -27,6 +27,8 @@ altered("tell an excursion milder", "waste_excursion", "words = 'nothing to spea
 removed("delete an excursion", "waste_excursion", where="closed_at IS NULL", says="excursion")
 altered("change a figure of a discharge report", "waste_dischargereport", "content = REPLACE(content, '\"volume_m3\":0.5', '\"volume_m3\":0.4')",
         says="discharge report .+", and_says="discharge report: What discharge report .+ says is not what was signed")  # fmt: skip
+altered("let brine drain where it may not", "plant_draintableversion", "content = REPLACE(content, '\"neutralization\"', '\"brine_sewer\"')", says="drain table version .+",
+        and_says="approval: ")  # fmt: skip
 altered(
     "let the drains run elsewhere",
     "plant_wastetank",

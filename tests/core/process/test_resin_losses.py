@@ -112,7 +112,7 @@ def test_what_cannot_be_is_refused(wrong: Cycle) -> None:
         ((0.01, 0.02, 0.015), []),
         ((-0.02, 0.01), []),
         ((0.0, 0.045), ["4.5 % of it was lost in the last cycle"]),
-        ((0.02, 0.02, 0.02), ["5.9 % of it were lost in the last 3 cycles"]),
+        ((0.02, 0.02, 0.02), ["5.9 % of it was lost in the last 3 cycles"]),
         ((0.041, 0.04, 0.039), ["last 3 cycles", "3 cycles lost 4.0 % each on the average (3.8 to 4.2 %"]),
         ((0.00, 0.07, 0.04), ["last 3 cycles", "do not prove it"]),
     ],

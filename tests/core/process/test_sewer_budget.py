@@ -8,6 +8,7 @@ from regenplant.core.process.sewer_budget import (
     Loads,
     budget_lines,
     loads_of_plan,
+    near_the_edge,
     over,
     share_that_fits,
     too_much,
@@ -50,3 +51,18 @@ def test_loads_add_up_and_share_out() -> None:
     parts = [BATCH.times(0.25), BATCH.times(0.75)]
     assert total(parts).chloride_kg == pytest.approx(BATCH.chloride_kg)
     assert total([]) == Loads()
+
+
+@pytest.mark.requirement("EV-06")
+def test_the_edge_is_near_from_its_share_on() -> None:
+    """250 kg a day and 0.8: 200 kg is near, 199 kg is not; what went, comes and is wanted count alike."""
+
+    def said(*kg: float) -> str:
+        gone, coming, wanted = (Loads(chloride_kg=one) for one in kg)
+        return near_the_edge(budget_lines(BUDGET, gone=gone, coming=coming, wanted=wanted), 0.8).replace(
+            "\u00a0", " "
+        )
+
+    assert said(100.0, 60.0, 40.0) == "chloride 200 kg of 250 kg"
+    assert said(100.0, 60.0, 39.0) == "" == said(0.0, 0.0, 0.0)
+    assert said(300.0, 0.0, 0.0) == "chloride 300 kg of 250 kg", "over the edge is near it too"

@@ -73,6 +73,7 @@ def lot_page(request: HttpRequest, code: str, tab: str) -> HttpResponse:
     """One lot: what is believed and why, what may foul it, what is advised."""
     lot = _lot_or_404(code)
     found, system = _ageing_or_404(lot), unit_system_of(request)
+    cycles = words.loss_rows(found, system)
     known = set(Recipe.objects.values_list("code", flat=True))
     context = {
         "lot": lot,
@@ -83,7 +84,9 @@ def lot_page(request: HttpRequest, code: str, tab: str) -> HttpResponse:
         "in_use": words.in_use_words(found),
         "sides": [_side(found, side, system, known) for side in found.sides],
         "origins": words.origin_rows(found),
-        "cycles": words.loss_rows(found, system),
+        "cycles": cycles,
+        "has_catcher": any(row.catcher for row in cycles),
+        "has_notes": any(row.note for row in cycles),
         "losses": words.losses_sentence(found),
         "volume_unit": units.unit_text("resin_volume", system),
         "looks": [(look, words.look_sentence(look)) for look in found.looks[:6]],

@@ -17,8 +17,8 @@ from regenplant.core.errors import RecordRefused
 from regenplant.core.process.vocabulary import Chemical
 from regenplant.use import services
 from regenplant.use.models import UseReport, WatchLevels
-from regenplant.use.naming import names_of, narrowed_words
-from regenplant.use.report_content import ReportContent, mark_of, report_content
+from regenplant.use.naming import narrowed_words
+from regenplant.use.report_content import ReportContent, group_names, mark_of, report_content
 from regenplant.use.selectors import By, Group, Question
 from regenplant.use.selectors.reports import content_of_report, prices, report_numbered, reports
 from regenplant.use.watching import Watch, watch_now
@@ -212,7 +212,7 @@ def _figures(content: ReportContent, question: Question) -> dict[str, Any]:
         "totals": SumsTable(totals, **look, caption="Masses as 100 %, by chemical."),
         "groups": SignedGroupsTable(
             groups,
-            names=names_of(question.by, (group.key for group in groups)),
+            names=group_names(content),
             links={},
             head=question.by.label.capitalize(),
             caption=f"Masses as 100 %, by {question.by.label}.",

@@ -5,6 +5,7 @@ from django.urls import path
 from regenplant.web.areas.chemicals import (
     ahead,
     counts,
+    expecting,
     ledger,
     lots,
     places,
@@ -31,6 +32,10 @@ urlpatterns = [
         weighing.answer,
         name="chemicals-unloading-weigh-answer",
     ),
+    path("chemicals/expected/new/", expecting.new, name="chemicals-expected-new"),
+    path("chemicals/expected/<str:number>/change/", expecting.change, name="chemicals-expected-change"),
+    path("chemicals/expected/<str:number>/call-off/", expecting.call_off, name="chemicals-expected-call-off"),
+    path("chemicals/expected/<str:number>/came/", expecting.came, name="chemicals-expected-came"),
     path("chemicals/lots/", lots.lot_list, name="chemicals-lots"),
     path("chemicals/lots/<str:code>/", lots.lot_page, name="chemicals-lot"),
     path("chemicals/lots/<str:code>/check/", lots.check, name="chemicals-lot-check"),

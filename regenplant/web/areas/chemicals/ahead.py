@@ -3,21 +3,28 @@
 from __future__ import annotations
 
 from dataclasses import dataclass
-from datetime import datetime
+from datetime import date, datetime
 
 from django.http import HttpRequest, HttpResponse
 from django.shortcuts import render
 from django.utils import timezone
 from django.views.decorators.http import require_safe
 
+from regenplant import units
 from regenplant.batches.selectors.chemical_needs import Need, needs
 from regenplant.chemicals import counts, selectors
+from regenplant.chemicals.expected import coming_days, expected
 from regenplant.chemicals.expiring import expiring
-from regenplant.chemicals.models import Place
+from regenplant.chemicals.models import ExpectedDelivery, Place
 from regenplant.core.process.reconciliation import StockFigures
 from regenplant.core.process.stock_forecast import StockForecast, forecast
+from regenplant.plant.selectors import plant_day
+from regenplant.units import UnitSystem
 from regenplant.web.areas.chemicals import shown_counts
+from regenplant.web.areas.chemicals.expecting import expected_facts
+from regenplant.web.presenters.words import counted, sentence_case
 from regenplant.web.requests import unit_system_of
+from regenplant.web.rights import right
 from regenplant.web.tables.chemicals import ExpiryTable
 
 
@@ -31,6 +38,8 @@ class Ahead:
     when: str
     why: str
     order: str
+    coming: str = ""
+    """What is expected for it, in words."""
 
     @property
     def is_urgent(self) -> bool:
@@ -44,7 +53,8 @@ def ahead_page(request: HttpRequest) -> HttpResponse:
     drawn_from = {
         chemical: selectors.place_of(lot) for chemical, (lot, _) in selectors.strengths_standing().items()
     }
-    still = needs()
+    still, today = needs(), plant_day(now)
+    awaited = list(expected())
     lines = []
     for place in selectors.bulk_tanks():
         own = [
@@ -52,22 +62,49 @@ def ahead_page(request: HttpRequest) -> HttpResponse:
             for need in still
             if need.chemical == place.chemical and drawn_from.get(place.chemical) == place
         ]
-        lines.append(_ahead(place, held.get((place.chemical, place.pk), 0), own, figures, now, system))
+        lines.append(
+            _ahead(
+                place,
+                held.get((place.chemical, place.pk), 0),
+                own,
+                figures,
+                now,
+                system,
+                [row for row in awaited if row.place_id == place.pk],
+            )
+        )
     rows = expiring(now)
     context = {
         "lines": lines,
-        "sentence": _sentence(lines, sum(row.is_overdue for row in rows), sum(row.is_soon for row in rows)),
+        "sentence": _sentence(
+            lines,
+            sum(row.is_overdue for row in rows),
+            sum(row.is_soon for row in rows),
+            sum(row.due_on < today for row in awaited),
+        ),
         "table": ExpiryTable(rows),
+        "expected": [(row, expected_facts(row, system)[2][1], row.due_on < today) for row in awaited],
+        "receive": right(request, "chemical.receive"),
     }
     return render(request, "chemicals/ahead.html", context)
 
 
 def _ahead(
-    place: Place, grams: int, own: list[Need], figures: StockFigures, now: datetime, system: str
+    place: Place,
+    grams: int,
+    own: list[Need],
+    figures: StockFigures,
+    now: datetime,
+    system: UnitSystem,
+    awaited: list[ExpectedDelivery],
 ) -> Ahead:
     planned = sum(need.kg_100 for need in own)
     found = forecast(
-        grams / 1000.0, place.low_stock_grams_100 / 1000.0, planned, counts.usual_use_of(place, now)
+        grams / 1000.0,
+        place.low_stock_grams_100 / 1000.0,
+        planned,
+        counts.usual_use_of(place, now),
+        coming_days(awaited, plant_day(now)),
     )
     return Ahead(
         place,
@@ -76,12 +113,25 @@ def _ahead(
         shown_counts.crossing_words(found, now),
         shown_counts.reason_words(found, own, system),
         shown_counts.order_words(found, figures, now),
+        _coming(awaited, plant_day(now), system),
     )
 
 
-def _sentence(lines: list[Ahead], overdue: int, soon: int) -> str:
+def _coming(rows: list[ExpectedDelivery], today: date, system: UnitSystem) -> str:
+    """What is expected for a tank, and what of it is overdue and so not counted with."""
+    parts = [
+        f"{units.twin(row.grams_100 / 1000.0, 'mass', system)} {'was' if row.due_on < today else 'is'} expected on {row.due_on} "
+        f"({row.number}{', overdue and not counted with' if row.due_on < today else ''})"
+        for row in rows
+    ]
+    return f"{'; '.join(parts)}." if parts else ""
+
+
+def _sentence(lines: list[Ahead], overdue: int, soon: int, late: int) -> str:
     urgent = [line.place.code for line in lines if line.is_urgent]
     first = f"To be ordered now: {', '.join(urgent)}." if urgent else "Nothing has to be ordered today."
+    if late:
+        first += f" {sentence_case(counted(late, 'expected delivery', 'expected deliveries'))} {'is' if late == 1 else 'are'} overdue."
     parts = []
     if overdue:
         parts.append(f"{overdue} overdue")

@@ -28,6 +28,7 @@ from regenplant.web.house_form import HouseForm, posted
 from regenplant.web.presenters import resin_lots as words
 from regenplant.web.requests import unit_system_of
 
+StoreForm = MixForm | TopUpForm | SplitForm | CountForm | ScrapStoredForm
 ACT = require_http_methods(["GET", "HEAD", "POST"])
 
 
@@ -38,56 +39,48 @@ def lot_or_404(code: str) -> ResinLot:
 
 @ACT
 def mix(request: HttpRequest, code: str) -> HttpResponse:
-    lot = lot_or_404(code)
-    form = MixForm(posted(request), lot=lot, initial=_initial(lot, segregation_class=lot.segregation_class), system=unit_system_of(request))  # fmt: skip
-    return _show(
-        request, lot, form, services.mix_in_store, form.arguments,
-        title=f"Mix {lot.code} with others",
+    return _in_store(
+        request, code, MixForm, services.mix_in_store,
+        title="Mix {} with others",
         sentence="Same resin, class and owner only; new resin is conditioned first. The mixture is a lot of its own that knows its shares.",
-        said=lambda outcome: f"Written: lot {outcome.result.code} was mixed.", then=_to_result,
+        said=lambda outcome, lot: f"Written: lot {outcome.result.code} was mixed.", then=_to_result,
     )  # fmt: skip
 
 
 @ACT
 def top_up(request: HttpRequest, code: str) -> HttpResponse:
-    lot = lot_or_404(code)
-    form = TopUpForm(posted(request), lot=lot, initial=_initial(lot), system=unit_system_of(request))
-    return _show(
-        request, lot, form, services.top_up_lot, form.arguments,
-        title=f"Top up {lot.code}",
+    return _in_store(
+        request, code, TopUpForm, services.top_up_lot,
+        title="Top up {}",
         sentence="All that stands of it in the store, topped up with conditioned resin of the same key.",
-        said=lambda outcome: f"Written: lot {outcome.result.code} was made by topping up.", then=_to_result,
+        said=lambda outcome, lot: f"Written: lot {outcome.result.code} was made by topping up.", then=_to_result,
     )  # fmt: skip
 
 
 @ACT
 def split(request: HttpRequest, code: str) -> HttpResponse:
-    lot = lot_or_404(code)
-    form = SplitForm(posted(request), lot=lot, initial=_initial(lot), system=unit_system_of(request))
-    return _show(
-        request, lot, form, services.split_lot, form.arguments,
-        title=f"Split {lot.code}",
+    return _in_store(
+        request, code, SplitForm, services.split_lot,
+        title="Split {}",
         sentence="Parts of it become lots of their own, with the same origins.",
-        said=lambda outcome: f"Written: {', '.join(one.code for one in outcome.result)} apart from {lot.code}.",
+        said=lambda outcome, lot: f"Written: {', '.join(one.code for one in outcome.result)} apart from {lot.code}.",
     )  # fmt: skip
 
 
 @ACT
 def count(request: HttpRequest, code: str) -> HttpResponse:
-    lot = lot_or_404(code)
-    form = CountForm(posted(request), lot=lot, initial=_initial(lot), system=unit_system_of(request))
-    return _show(
-        request, lot, form, services.count_stored, form.arguments,
-        title=f"Count {lot.code} in the store",
+    return _in_store(
+        request, code, CountForm, services.count_stored,
+        title="Count {} in the store",
         sentence="The book follows the count; the difference is kept with its reason.",
-        said=lambda outcome: f"Written: {lot.code} was counted.",
+        said=lambda outcome, lot: f"Written: {lot.code} was counted.",
     )  # fmt: skip
 
 
 @ACT
 def conditioned(request: HttpRequest, code: str) -> HttpResponse:
     lot = lot_or_404(code)
-    form = ConditionedForm(posted(request), initial=_initial(lot))
+    form = ConditionedForm(posted(request), initial=_initial(lot, ConditionedForm))
     return _show(
         request, lot, form, services.condition_lot,
         lambda: {"resin_lot_id": lot.pk, "how": form.text("how"), "version": form.shown_version},
@@ -112,18 +105,43 @@ def scrap(request: HttpRequest, code: str) -> HttpResponse:
             said=lambda outcome: f"Written: lot {lot.code} is scrapped.",
             permission="resin.edit", button="Scrap it", is_stopping=True,
         )  # fmt: skip
-    form = ScrapStoredForm(posted(request), lot=lot, initial=_initial(lot), system=unit_system_of(request))
-    return _show(
-        request, lot, form, services.scrap_stored, form.arguments,
-        title=f"Scrap resin of {lot.code}",
+    return _in_store(
+        request, code, ScrapStoredForm, services.scrap_stored,
+        title="Scrap resin of {}",
         sentence="All or part of what stands in the store goes out of use for good.",
-        said=lambda outcome: f"Written: resin of {lot.code} is scrapped.",
+        said=lambda outcome, lot: f"Written: resin of {lot.code} is scrapped.",
         permission="resin.edit", button="Scrap it", is_stopping=True,
     )  # fmt: skip
 
 
-def _initial(lot: ResinLot, **more: Any) -> dict[str, Any]:
-    return {"version": moves_of(lot), **more}
+def _in_store(
+    request: HttpRequest,
+    code: str,
+    kind: type[StoreForm],
+    service: Callable[..., Outcome],
+    *,
+    title: str,
+    said: Callable[[Outcome, ResinLot], str],
+    **more: Any,
+) -> HttpResponse:
+    """An act on what stands of a lot in the store; ``title`` has a place for its code."""
+    lot = lot_or_404(code)
+    form = kind(posted(request), lot=lot, initial=_initial(lot, kind), system=unit_system_of(request))
+    return _show(
+        request,
+        lot,
+        form,
+        service,
+        form.arguments,
+        title=title.format(lot.code),
+        said=lambda outcome: said(outcome, lot),
+        **more,
+    )
+
+
+def _initial(lot: ResinLot, kind: type[HouseForm]) -> dict[str, Any]:
+    own = {"segregation_class": lot.segregation_class} if kind is MixForm else {}
+    return {"version": moves_of(lot), **own}
 
 
 def _to_result(outcome: Outcome) -> str:
@@ -158,5 +176,6 @@ def _show(
         back_url=page,
         button=button,
         is_stopping=is_stopping,
+        template="resin_lots/rows.html" if getattr(form, "ROWS", ()) else "act.html",
     )
     return act_page(request, form, act, facts=words.stored_rows(lot, unit_system_of(request)))

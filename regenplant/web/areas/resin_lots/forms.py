@@ -61,6 +61,9 @@ def offer_stored(
 class InStoreForm(HouseForm):
     """An act on a lot in the store."""
 
+    ROWS: tuple[tuple[str, ...], ...] = ()
+    """Fields that stand beside each other; none: the page lets them flow."""
+
     def __init__(self, *args: Any, lot: ResinLot | None = None, **kwargs: Any):
         self.lot = lot
         super().__init__(*args, **kwargs)
@@ -69,6 +72,11 @@ class InStoreForm(HouseForm):
             if isinstance(field, StoredLotField) and lot is not None:
                 offer_stored(field, lot.resin_type, but=lot)
         self.order_fields([name for name in self.field_order or () if name])
+
+    @property
+    def rows(self) -> list[list[forms.BoundField]]:
+        """The fields by ``ROWS``."""
+        return [[self[name] for name in row] for row in self.ROWS]
 
     def counted(self, name: str) -> Counted:
         return Counted(self.needed_quantity(name), self.cleaned_data["form"])
@@ -81,7 +89,15 @@ def _reason(help_text: str) -> forms.CharField:
 class MixForm(InStoreForm):
     """Resin of this lot and of up to three others, mixed into a new one."""
 
-    field_order = ["version", "code", "segregation_class", "form", "volume", "lot_1", "volume_1", "lot_2", "volume_2", "lot_3", "volume_3", "mixture", "reason"]  # fmt: skip
+    ROWS = (
+        ("code", "segregation_class"),
+        ("form", "volume"),
+        ("lot_1", "volume_1"),
+        ("lot_2", "volume_2"),
+        ("lot_3", "volume_3"),
+        ("mixture", "reason"),
+    )
+    field_order = ["version", *(name for row in ROWS for name in row)]
     code = words_field(24, label="Code of the new lot")
     segregation_class = forms.ChoiceField(
         label="Class of the new lot",
@@ -165,17 +181,13 @@ class TopUpForm(InStoreForm):
 class SplitForm(InStoreForm):
     """Parts of this lot that become lots of their own."""
 
-    field_order = [
-        "version",
-        "form",
-        "code_1",
-        "volume_1",
-        "code_2",
-        "volume_2",
-        "code_3",
-        "volume_3",
-        "reason",
-    ]
+    ROWS = (
+        ("code_1", "volume_1"),
+        ("code_2", "volume_2"),
+        ("code_3", "volume_3"),
+        ("form", "reason"),
+    )
+    field_order = ["version", *(name for row in ROWS for name in row)]
     form = forms.ChoiceField(label="Counted in", choices=FORMS)
     code_1 = words_field(24, label="Code of a part")
     volume_1 = QuantityField("resin_volume", label="Its volume")

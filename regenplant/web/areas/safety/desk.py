@@ -7,6 +7,7 @@ from django.shortcuts import render
 from django.utils import timezone
 from django.views.decorators.http import require_safe
 
+from regenplant.core.process.thresholds import CONFIRM
 from regenplant.plant.selectors import plant_day, profile
 from regenplant.safety import selectors as read
 from regenplant.web.areas.setup.shown import eyewash_sentence
@@ -29,11 +30,13 @@ def desk(request: HttpRequest, tab: str) -> HttpResponse:
         *words.near_miss_calls(near, today),
         *elsewhere_calls(board, now, system),
     ]
+    calls.sort(key=lambda call: call.tone != "red")
     context = {
         "sentence": words.desk_sentence(calls, tanks),
         "calls": calls,
         "follow_ups": words.follow_ups(near, today),
         "reached": reached(board, system),
+        "confirm": CONFIRM,
         "tanks": tanks,
         "stations": words.station_rows(standings),
         "plant": plant,

@@ -3,6 +3,7 @@
 from django.urls import path
 
 from regenplant.web.areas.setup import (
+    drains,
     entry_checks,
     feed,
     instruments,
@@ -39,6 +40,11 @@ urlpatterns = [
     path("setup/limits/<int:number>/", limits.version_page, name="setup-limits-version"),
     path("setup/limits/<int:number>/approve/", limits.approve, name="setup-limits-approve"),
     path("setup/limits/<int:number>/withdraw/", limits.withdraw, name="setup-limits-withdraw"),
+    path("setup/drains/", drains.drains_page, name="setup-drains"),
+    path("setup/drains/draft/", drains.draft, name="setup-drains-draft"),
+    path("setup/drains/<int:number>/", drains.version_page, name="setup-drains-version"),
+    path("setup/drains/<int:number>/approve/", drains.approve, name="setup-drains-approve"),
+    path("setup/drains/<int:number>/withdraw/", drains.withdraw, name="setup-drains-withdraw"),
     # vessels
     path("setup/vessels/", vessels.vessel_list, name="setup-vessels"),
     path("setup/vessels/new/", vessels.edit, name="setup-vessel-new"),

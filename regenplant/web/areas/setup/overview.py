@@ -14,8 +14,10 @@ from regenplant.batches.checking import Method, check_methods
 from regenplant.chemicals.models import DataSheet, Place
 from regenplant.keeping import retention
 from regenplant.people.models import Person
+from regenplant.plant import drain_table
 from regenplant.plant.limits import version_in_force
 from regenplant.plant.models import (
+    DrainTableVersion,
     Instrument,
     LimitsVersion,
     MeterFeed,
@@ -157,6 +159,17 @@ def _permit() -> Row:
     )
 
 
+def _drains() -> Row:
+    version = drain_table.version_in_force(timezone.now())
+    draft = DrainTableVersion.objects.filter(state=DrainTableVersion.State.DRAFT).exists()
+    return Row(
+        "What may drain where",
+        reverse("setup-drains"),
+        f"version {version.number}" if version else "the program’s table",
+        "A draft waits for a second person." if draft else "",
+    )
+
+
 def _retention() -> Row:
     rules = retention.version_in_force(timezone.now())
     return Row(
@@ -173,6 +186,7 @@ def _rest() -> list[Row]:
     return [
         _limits(),
         _permit(),
+        _drains(),
         _retention(),
         Row("Chemical tanks", reverse("chemicals-places"), count(tanks, "bulk tank")),
         Row("Data sheets", reverse("chemicals-sheets"), f"{count(sheets, 'sheet')} in force"),

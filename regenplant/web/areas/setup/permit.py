@@ -7,25 +7,18 @@ from typing import Any
 
 from django import forms
 from django.http import HttpRequest, HttpResponse
-from django.shortcuts import get_object_or_404, render
-from django.urls import reverse
 from django.utils import timezone
 from django.views.decorators.http import require_http_methods, require_safe
 
 from regenplant import units
-from regenplant.audit.selectors import story
 from regenplant.core.process.discharge import PermitContent, why_not_in_force
-from regenplant.people.selectors import people_who_may
 from regenplant.plant import permit, services
-from regenplant.plant.models import PermitVersion
 from regenplant.plant.selectors import plant_day
-from regenplant.web.act_page import Act, act_page
+from regenplant.web.areas.setup.rule_pages import Groups, RulePages
 from regenplant.web.areas.setup.rule_versions import RuleVersions
-from regenplant.web.areas.setup.signed_versions import signature_rows
 from regenplant.web.fields import QuantityField
 from regenplant.web.house_form import HouseForm, day_field, posted, words_field
 from regenplant.web.requests import unit_system_of
-from regenplant.web.rights import right
 
 BOTH = require_http_methods(["GET", "HEAD", "POST"])
 NO_LIMIT = "no limit in the permit"
@@ -77,7 +70,7 @@ def _figure(value: float | None, kind: str, system: str) -> str:
     return NO_LIMIT if value is None else units.twin(value, kind, system)
 
 
-def groups_of(content: PermitContent, system: str) -> list[tuple[str, list[tuple[str, str]]]]:
+def groups_of(content: PermitContent, system: str) -> Groups:
     """Every part of a permit in words, in groups."""
     head = [
         ("Number", content.number or "none on record"),
@@ -92,56 +85,45 @@ def groups_of(content: PermitContent, system: str) -> list[tuple[str, list[tuple
     return [("Permit", head), *figures]
 
 
-def _version(number: int) -> PermitVersion:
-    return get_object_or_404(permit.versions(), number=number)
-
-
-def _changes(version: PermitVersion, system: str) -> list[dict[str, str]]:
-    old = groups_of(permit.content_before(version), system)
-    new = groups_of(permit.content_from(version.content), system)
-    return [
-        {"where": name, "what": what, "old": was, "new": now}
-        for (name, old_rows), (_, new_rows) in zip(old, new, strict=True)
-        for (what, was), (_, now) in zip(old_rows, new_rows, strict=True)
-        if was != now
-    ]
+PAGES = RulePages(
+    title="Discharge permit",
+    rules=RuleVersions(
+        "the discharge permit",
+        "setup-permit",
+        "permit.approve",
+        services.approve_permit,
+        services.withdraw_permit,
+    ),
+    edit="permit.edit",
+    subject=("discharge_permit", "permit"),
+    in_force="The permit in force",
+    versions=permit.versions,
+    groups_of=lambda version, system: groups_of(permit.content_from(version.content), system),
+    groups_before=lambda version, system: groups_of(permit.content_before(version), system),
+    draft_service=services.draft_permit,
+)
 
 
 @require_safe
 def permit_page(request: HttpRequest) -> HttpResponse:
-    now, system = timezone.now(), unit_system_of(request)
+    now = timezone.now()
     found = permit.permit_in_force(now)
-    versions = list(permit.versions())
     since = (
         f"Version {found.version.number} holds, from {timezone.localtime(found.version.effective_from or found.version.made_at):%Y-%m-%d}."
         if found.version
         else "No version is written yet; what the plant’s profile says holds, without a budget."
     )
-    context = {
-        "sentence": f"{since} Read it from the authority’s paper; the authority decides, not this page.",
-        "refused": why_not_in_force(found.content, plant_day(now)),
-        "groups": groups_of(found.content, system),
-        "versions": versions,
-        "draft": next((version for version in versions if version.state == "draft"), None),
-        "edit": right(request, "permit.edit"),
-        "story": story([("discharge_permit", "permit")], newest_first=True, limit=15),
-    }
-    return render(request, "setup/permit.html", context)
+    return PAGES.home(
+        request,
+        f"{since} Read it from the authority’s paper; the authority decides, not this page.",
+        groups_of(found.content, unit_system_of(request)),
+        refused=why_not_in_force(found.content, plant_day(now)),
+    )
 
 
 @require_safe
 def version_page(request: HttpRequest, number: int) -> HttpResponse:
-    version, system = _version(number), unit_system_of(request)
-    context = {
-        "version": version,
-        "groups": groups_of(permit.content_from(version.content), system),
-        "changes": _changes(version, system),
-        "signatures": signature_rows(version),
-        "is_own": version.made_by_id == request.user.pk,
-        "others": people_who_may("permit.approve", except_pks=[version.made_by_id])[:3],
-        "approve": right(request, "permit.approve"),
-    }
-    return render(request, "setup/permit_version.html", context)
+    return PAGES.version(request, number)
 
 
 @BOTH
@@ -151,36 +133,17 @@ def draft(request: HttpRequest) -> HttpResponse:
     for name in ("number", "authority", "expires_on", "is_released_by_two"):
         initial[name] = getattr(content, name)
     form = PermitForm(posted(request), initial=initial, system=unit_system_of(request))
-    act = Act(
-        title="Next version of the discharge permit",
-        sentence="Copy it from the authority’s paper. Another person holds it against the paper and approves it.",
-        permission="permit.edit",
-        service=services.draft_permit,
-        arguments=lambda: {"content": form.content(), "reason": form.text("reason")},
-        said=lambda outcome: f"Written: draft {outcome.result.number} of the discharge permit.",
-        then=lambda outcome: reverse("setup-permit-version", args=[outcome.result.number]),
-        back_url=reverse("setup-permit"),
-        button="Write the draft",
+    sentence = (
+        "Copy it from the authority’s paper. Another person holds it against the paper and approves it."
     )
-    return act_page(request, form, act)
-
-
-RULES = RuleVersions(
-    "the discharge permit",
-    "setup-permit",
-    "permit.approve",
-    services.approve_permit,
-    services.withdraw_permit,
-)
+    return PAGES.draft(request, form, sentence, lambda: {"content": form.content()})
 
 
 @BOTH
 def approve(request: HttpRequest, number: int) -> HttpResponse:
-    version, system = _version(number), unit_system_of(request)
-    groups = groups_of(permit.content_from(version.content), system)
-    return RULES.approve(request, version, _changes(version, system), groups)
+    return PAGES.approve(request, number)
 
 
 @BOTH
 def withdraw(request: HttpRequest, number: int) -> HttpResponse:
-    return RULES.withdraw(request, _version(number))
+    return PAGES.withdraw(request, number)

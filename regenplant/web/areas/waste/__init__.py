@@ -10,6 +10,7 @@ urlpatterns = [
     path("waste/", views.tanks, TAB, name="waste"),
     path("waste/routes/", views.routes, TAB, name="waste-routes"),
     path("waste/routes/<str:number>/<int:step>/", acts.route, name="waste-route"),
+    path("waste/batches/<str:number>/", views.batch_drains, TAB, name="waste-batch"),
     path("waste/site/", acts.site, name="waste-site"),
     path("waste/tanks/<str:code>/", views.tank, TAB, name="waste-tank"),
     path("waste/tanks/<str:code>/read/", acts.read, name="waste-read"),

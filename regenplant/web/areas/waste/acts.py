@@ -175,7 +175,7 @@ def route(request: HttpRequest, number: str, step: int) -> HttpResponse:
     if row is None:
         raise Http404("There is no such step.")
     batch = row.batch
-    choices = choices_for(row, batch, metal=metal_flag_of(batch))
+    choices = choices_for(row, batch, metal=metal_flag_of(batch), now=timezone.now())
     if not choices:
         raise Http404("This step drains nothing.")
     now_to = destination_of(row, batch)

@@ -18,13 +18,15 @@ from regenplant.audit.by import By
 from regenplant.audit.selectors import story
 from regenplant.audit.use_case import Outcome
 from regenplant.core.process.discharge import why_not_in_force
-from regenplant.core.process.sewer_budget import budget_lines
+from regenplant.core.process.sewer_budget import budget_lines, near_the_edge
+from regenplant.plant.limits import content_in_force
 from regenplant.plant.permit import permit_in_force
 from regenplant.plant.selectors import plant_day
 from regenplant.waste import services
 from regenplant.waste.discharge_models import Discharge
 from regenplant.waste.discharges import UNDER_WAY, discharge_of, discharges, gone_on, standing_at
 from regenplant.waste.excursion_models import Excursion
+from regenplant.waste.sewer_day import near_words
 from regenplant.web.act_page import Act, act_page
 from regenplant.web.acting import receipt, refused_status
 from regenplant.web.areas.waste.discharge_forms import (
@@ -77,6 +79,7 @@ def list_page(request: HttpRequest, tab: str) -> HttpResponse:
         "permit": permit,
         "refused": why_not_in_force(permit.content, plant_day(now)),
         "bars": budget_bars(budget_lines(permit.content.budget_kg(), gone=gone.loads)),
+        "near": near_words(now),
         "volume_most": permit.content.volume_m3_per_day,
         "gone": gone,
         "rows": [(row, *MARKS[row.state]) for row in rows[:MOST_SHOWN]],
@@ -99,6 +102,9 @@ def page(request: HttpRequest, number: str, tab: str) -> HttpResponse:
         "readings": reading_rows(stands.readings, _standing(row, stands.judged.standing)),
         "blockers": stands.blockers if is_open else (),
         "bars": budget_bars(stands.lines) if is_open else [],
+        "near": near_the_edge(stands.lines, content_in_force(now).sewer.sewer_day_warn_frac)
+        if is_open
+        else "",
         "window": stands.permit.content,
         "excursions": list(row.excursions.all()),
         "is_under_way": row.state in UNDER_WAY,

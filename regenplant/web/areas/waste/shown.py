@@ -3,16 +3,25 @@
 from __future__ import annotations
 
 from collections.abc import Sequence
+from dataclasses import dataclass
 from datetime import datetime
 
+from django.urls import reverse
+
 from regenplant import units
+from regenplant.batches.frozen import plan_of
+from regenplant.batches.models import Batch
+from regenplant.batches.routes import destination_of, what_drains
+from regenplant.batches.sewer_budget import UNDER_WAY
 from regenplant.core.engineering.tank_levels import TankForm, TankShape
 from regenplant.core.process.drained_steps import IONS
+from regenplant.core.process.lifecycle import StepState
 from regenplant.core.process.plan import Caution, SignalWord
 from regenplant.core.process.vocabulary import Chemical
 from regenplant.drawing.scene import Scene
 from regenplant.plant.models import WasteTank
 from regenplant.waste.held import TankStanding
+from regenplant.waste.models import StepDrain
 from regenplant.waste.receiving import stop_for
 from regenplant.waste.selectors import Coming
 from regenplant.waste.treatment import Treatment
@@ -168,3 +177,43 @@ def coming_rows(rows: Sequence[Coming], system: str) -> list[tuple[Coming, str]]
         )
         for row in rows
     ]
+
+
+@dataclass(frozen=True, slots=True)
+class DrainRow:
+    """One draining step of a batch."""
+
+    number: int
+    name: str
+    what: str
+    to: str
+    word: str
+    """How the step stands, where it has drained nothing yet."""
+    went: float | None
+    """All that went through [m^3]; None before its end."""
+    url: str
+    """Where another destination is chosen; "" once it has started."""
+
+
+def drain_rows(batch: Batch) -> list[DrainRow]:
+    """The draining steps of a batch, in order."""
+    plan = plan_of(batch)
+    went = dict(StepDrain.objects.filter(batch=batch).values_list("step_number", "volume_m3"))
+    rows = []
+    for step in batch.steps.order_by("number"):
+        drained, to = what_drains(plan, step.number), destination_of(step, batch)
+        if drained is None:
+            continue
+        is_open = step.state == StepState.WAITING and batch.state in UNDER_WAY
+        rows.append(
+            DrainRow(
+                number=step.number,
+                name=step.name,
+                what=drained.label,
+                to=to.label if to is not None else "nowhere",
+                word=step.get_state_display(),
+                went=went.get(step.number),
+                url=reverse("waste-route", args=[batch.number, step.number]) if is_open else "",
+            )
+        )
+    return rows

@@ -9,12 +9,17 @@ from django.shortcuts import get_object_or_404, render
 from django.utils import timezone
 from django.views.decorators.http import require_safe
 
-from regenplant.core.process.drains import CLASS_TABLE, Destination, Drained
+from regenplant.batches.models import Batch
+from regenplant.batches.routes import metal_flag_of
+from regenplant.core.process.drains import Destination, Drained, is_metal
+from regenplant.plant.drain_table import table_in_force, version_in_force
 from regenplant.plant.models import WasteTank
 from regenplant.plant.selectors import waste_tank
 from regenplant.plant.site import determination, determination_stop
 from regenplant.waste import selectors
+from regenplant.waste.models import StepDrain
 from regenplant.waste.receiving import is_receiving
+from regenplant.waste.sewer_day import near_words
 from regenplant.waste.treatment import treatment_of
 from regenplant.web import listing
 from regenplant.web.areas.waste import shown
@@ -37,6 +42,7 @@ def tanks(request: HttpRequest, tab: str) -> HttpResponse:
         "standings": stands,
         "sentence": shown.list_sentence(stands, receiving, coming_m3, system),
         "receiving": receiving,
+        "near": near_words(now),
         "switch": right(request, "waste.switch"),
         "coming": shown.coming_rows(coming, system),
         "route": right(request, "step.route"),
@@ -82,11 +88,31 @@ def tank(request: HttpRequest, tab: str, code: str) -> HttpResponse:
 
 @require_safe
 def routes(request: HttpRequest, tab: str) -> HttpResponse:
-    """The class table: which drain may go where."""
+    """The class table in force: which drain may go where."""
+    now = timezone.now()
+    table, version = table_in_force(now), version_in_force(now)
     rows = [
-        (f"{kind.value} {kind.label}", [", ".join(item.label for item in CLASS_TABLE[kind][drained]) or "nowhere" for drained in Drained])
-        for kind in CLASS_TABLE
+        (f"{kind.value} {kind.label}", [", ".join(item.label for item in table[kind][drained]) or "nowhere" for drained in Drained])
+        for kind in table
     ]  # fmt: skip
-    return render(
-        request, "waste/routes.html", {"rows": rows, "heads": [drained.label for drained in Drained]}
-    )
+    context = {"rows": rows, "heads": [drained.label for drained in Drained], "version": version}
+    return render(request, "waste/routes.html", context)
+
+
+@require_safe
+def batch_drains(request: HttpRequest, tab: str, number: str) -> HttpResponse:
+    """Where each step of one batch drains, and what it drained."""
+    batch = get_object_or_404(Batch, number=number.upper())
+    rows = shown.drain_rows(batch)
+    open_rows = sum(bool(row.url) for row in rows)
+    context = {
+        "batch": batch,
+        "rows": rows,
+        "sentence": f"{len(rows)} of its steps drain; of {open_rows} it can still be chosen where to, as far as the class table allows.",
+        "in_drums": StepDrain.objects.filter(
+            batch=batch, destination=Destination.METAL_DRUM.value, volume_m3__gt=0.0
+        ).exists(),
+        "is_metal": is_metal(batch.segregation_class, has_metal_flag=metal_flag_of(batch)),
+        "route": right(request, "step.route", batch.segregation_class),
+    }
+    return render(request, "waste/batch.html", context)
