@@ -23,6 +23,7 @@ from regenplant.chemicals import services as chemical_services
 from regenplant.chemicals.models import Movement, StockCount
 from regenplant.people.models import Person
 from regenplant.tanks.models import Customer, Tank, TankVisit
+from regenplant.waste.models import WasteMovement
 
 NUMBER = re.compile(r"[\d.]*")
 
@@ -145,6 +146,17 @@ def edits(event: str, key_label: str, field: str) -> list[list[Any]]:
     found = AuditEvent.objects.filter(event=event, subject_label=key_label).order_by("number")
     stored = [json.loads(payload)["facts"] for payload in found.values_list("payload", flat=True)]
     return [[one["before"].get(field), one["after"].get(field)] for one in stored if field in one["after"]]
+
+
+def waste_breaks(code: str) -> list[str]:
+    """Movements of a waste tank that do not begin where the one before them ended: a level that was read, and what drained between."""
+    found, before = [], None
+    for row in WasteMovement.objects.filter(tank__code=code).order_by("number"):
+        began = row.level_m3 - row.volume_m3
+        if before is not None and abs(began - before.level_m3) > 1e-9:
+            found.append(f"{before.number} left {before.level_m3}, {row.number} began at {began}")
+        before = row
+    return found
 
 
 def counted() -> dict[str, int]:

@@ -142,9 +142,9 @@ def test_stronger_freezes_later(chemical: str, share: float, step: float) -> Non
     strength = share * (highest - step)
     if strength < 0.0:
         return
+    stronger = min(strength + step, highest)  # the sum may round to just above what is known
     assert (
-        freezing.freezing_point(chemical, strength + step).value
-        < freezing.freezing_point(chemical, strength).value
+        freezing.freezing_point(chemical, stronger).value < freezing.freezing_point(chemical, strength).value
     )
 
 
