@@ -110,11 +110,11 @@ def test_insert_or_replace_and_its_twin_are_refused(lock: Lock, row) -> None:  #
             else next(f.column for f in row._meta.concrete_fields if not f.primary_key)
         )
         _, value = other_value(row, column)
-        names = ", ".join(f.column for f in row._meta.concrete_fields)
+        names = ", ".join(f'"{f.column}"' for f in row._meta.concrete_fields)
         statement = (
             f"INSERT INTO {lock.table} ({names}) SELECT {names} FROM {lock.table} WHERE {key} = %s "
-            f"ON CONFLICT ({key}) DO UPDATE SET {column} = "
-            + ("NOT EXCLUDED." + column if isinstance(value, bool) else _literal(value))
+            f'ON CONFLICT ({key}) DO UPDATE SET "{column}" = '
+            + (f'NOT EXCLUDED."{column}"' if isinstance(value, bool) else _literal(value))
         )
     with pytest.raises(IntegrityError, match="this row is frozen"), transaction.atomic():
         sql(statement, row.pk)
