@@ -107,6 +107,19 @@ def _running(batch: Batch, clock: PlanClock, figures: PlanningFigures) -> tuple[
                 load_g={} if started else dict(need.load_g),
             )
         )
+        made.extend(  # what the other leg of a mixed bed takes meanwhile
+            RunningStage(
+                name=stage.name,
+                start_min=begin,
+                end_min=begin + minutes,
+                chemical=beside.chemical,
+                grams=0 if started else beside.grams,
+                water=beside.water,
+                flow_l_per_min=beside.flow_l_per_min,
+                to_waste=beside.to_waste,
+            )
+            for beside in need.uses[1:]
+        )
         at = begin + minutes
     free_min = next((stage.end_min for stage in reversed(made) if stage.name != "release"), clock.now_min)
     serials = tuple(link.visit.tank.serial for link in tanks)
