@@ -2,7 +2,7 @@
 
 import os
 
-from django.core.wsgi import get_wsgi_application
+from regenplant.web.application import ready_application
 
 os.environ.setdefault("DJANGO_SETTINGS_MODULE", "regenplant.settings")
-application = get_wsgi_application()
+application = ready_application()

@@ -7,12 +7,11 @@ that a plant with a million visits is traced as fast as a young one.
 
 from __future__ import annotations
 
-from collections import Counter, defaultdict
+from collections import defaultdict
 from collections.abc import Collection, Mapping, Sequence
 from dataclasses import dataclass
 from datetime import datetime
 from heapq import nsmallest
-from operator import itemgetter
 from typing import Any
 
 from django.db import connection
@@ -26,6 +25,7 @@ from regenplant.tanks.models import Customer, Tank, TankVisit
 
 SHOWN = 50
 """Rows shown of each list; how many there are is always said."""
+_NONE = -1
 _LINKS = {
     "down": ("parent_id", "child_id"),
     "up": ("child_id", "parent_id"),
@@ -119,28 +119,37 @@ def _shares(start: int, way: str) -> dict[int, tuple[float, int]]:
             f"SELECT l.{this}, l.{that}, l.fraction FROM resins_lotparent l JOIN line ON l.{this} = line.id",
             [start],
         )
-        rows = cursor.fetchall()
-    ahead: defaultdict[int, list[tuple[int, int, float]]] = defaultdict(list)
-    for row in rows:
-        ahead[row[0]].append(row)
-    waiting = Counter(map(itemgetter(1), rows))
+        # Row by row into flat lists, each link with the one before it from the same lot: a container for each row or lot would set the
+        # garbage collector to search the whole process.
+        newest: dict[int, int] = {}
+        before: list[int] = []
+        ends: list[int] = []
+        fractions: list[float] = []
+        waiting: defaultdict[int, int] = defaultdict(int)
+        for number, (here, there, fraction) in enumerate(cursor):
+            before.append(newest.get(here, _NONE))
+            newest[here] = number
+            ends.append(there)
+            fractions.append(fraction)
+            waiting[there] += 1
     shares: dict[int, float] = {start: 1.0}
     steps: dict[int, int] = {start: 0}
     ready = [start]
     for here in ready:  # grows while it is walked: each lot once all that lead into it are done
         share, step = shares[here], steps[here] + 1
-        for _, there, fraction in ahead.get(here, ()):
+        link = newest.get(here, _NONE)
+        while link != _NONE:
+            there = ends[link]
             if there in shares:
-                shares[there] += share * fraction
+                shares[there] += share * fractions[link]
                 if step < steps[there]:
                     steps[there] = step
             else:
-                shares[there], steps[there] = share * fraction, step
-            left = waiting[there] - 1
-            if left:
-                waiting[there] = left
-            else:
+                shares[there], steps[there] = share * fractions[link], step
+            waiting[there] -= 1
+            if not waiting[there]:
                 ready.append(there)
+            link = before[link]
     return {pk: (min(share, 1.0), steps[pk]) for pk, share in shares.items() if pk != start}
 
 

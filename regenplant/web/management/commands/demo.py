@@ -12,12 +12,12 @@ from typing import Any
 from django.conf import settings
 from django.core.management import call_command
 from django.core.management.base import BaseCommand, CommandError, CommandParser
-from django.core.wsgi import get_wsgi_application
 from django.db import connection, transaction
 from waitress import create_server
 
 from regenplant.people.models import Person
 from regenplant.people.selectors import demo_people
+from regenplant.web.application import ready_application
 from regenplant.web.story.cast import FIRST_ADMINISTRATOR
 from regenplant.web.story.password import PASSWORD
 
@@ -112,7 +112,7 @@ class Command(BaseCommand):
         if host not in LOOPBACK:
             settings.ALLOWED_HOSTS += [host, socket.gethostname(), *_own_addresses()]
         signal.signal(signal.SIGTERM, _end)
-        server = create_server(get_wsgi_application(), sockets=[door], threads=8, ident="regenplant")
+        server = create_server(ready_application(), sockets=[door], threads=8, ident="regenplant")
         # Waitress ends its loop at KeyboardInterrupt and SystemExit, after closing what is open.
         server.run()
         server.close()
