@@ -4,3 +4,24 @@ from django.apps import AppConfig
 class PlanningConfig(AppConfig):
     name = "regenplant.planning"
     label = "planning"
+
+    def ready(self) -> None:
+        from regenplant.audit import locks, sealed
+
+        for table in ("planning_dayplan", "planning_decision"):
+            sealed.leave_out(
+                table,
+                why="a draft that can be made again; what was accepted stands in planning_planacceptance",
+            )
+        locks.declare(
+            locks.Lock("planning_planningsettings"),
+            locks.Lock("planning_planacceptance"),
+            locks.Lock(
+                "planning_plannedbatch",
+                columns=(
+                    "code", "acceptance_id", "plan_batch", "resin_type_id", "segregation_class", "vessel_id",
+                    "anion_vessel_id", "recipe_version_id", "starts_at", "ready_at",
+                ),
+            ),
+            locks.Lock("planning_plannedtank", columns=("planned_id", "visit_id", "position")),
+        )  # fmt: skip

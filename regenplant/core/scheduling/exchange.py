@@ -28,10 +28,21 @@ from regenplant.core.scheduling.problem import (
 def problem_from(data: Mapping[str, Any]) -> Problem:
     """The problem of an exchange file.
 
+    Raises: OutOfRange naming the field that is missing or cannot be read, or what does not fit together.
+    """
+    problem = problem_as_it_stands(data)
+    for trouble in _troubles(problem):
+        raise OutOfRange(f"The instance cannot be planned: {trouble}.", field="instance")
+    return problem
+
+
+def problem_as_it_stands(data: Mapping[str, Any]) -> Problem:
+    """The problem as it is written, without asking whether it fits together: for what this program kept itself.
+
     Raises: OutOfRange naming the field that is missing or cannot be read.
     """
     try:
-        problem = Problem(
+        return Problem(
             name=str(data["name"]),
             slot_min=int(data["slot_min"]),
             calendar_end_min=int(data["calendar_end_min"]),
@@ -67,9 +78,6 @@ def problem_from(data: Mapping[str, Any]) -> Problem:
         raise OutOfRange(f"The instance lacks the field {missing}.", field="instance") from missing
     except (TypeError, ValueError, AttributeError) as wrong:
         raise OutOfRange(f"The instance cannot be read: {wrong}.", field="instance") from wrong
-    for trouble in _troubles(problem):
-        raise OutOfRange(f"The instance cannot be planned: {trouble}.", field="instance")
-    return problem
 
 
 def _troubles(problem: Problem) -> Iterator[str]:

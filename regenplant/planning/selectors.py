@@ -1,0 +1,87 @@
+"""Reading made plans: the newest, and one of them whole, as it is drawn."""
+
+from __future__ import annotations
+
+from collections.abc import Mapping
+from dataclasses import dataclass
+
+from regenplant.core.scheduling.checker import Score, check
+from regenplant.core.scheduling.plan import Plan
+from regenplant.core.scheduling.problem import Problem
+from regenplant.planning.clock import PlanClock
+from regenplant.planning.decided import decided_from, with_decisions
+from regenplant.planning.kept import Left, Notes, notes_from, plan_from, problem_from
+from regenplant.planning.models import DayPlan, Decision, PlanAcceptance, PlannedBatch
+
+
+@dataclass(frozen=True, slots=True)
+class PlanShown:
+    """A made plan with everything that is shown of it, as it was when the plant was read."""
+
+    number: str
+    problem: Problem
+    """With what people decided."""
+    plan: Plan
+    clock: PlanClock
+    names: Notes
+    """Names of resins, owners, customers; the clock, what was left out and assumed stand there too."""
+    left_out: tuple[Left, ...]
+    assumed: tuple[str, ...]
+    unplaced: tuple[str, ...]
+    """Serials of tanks that the search found no place for."""
+    score: Score
+    bound: float | None
+    gap_frac: float | None
+    codes: Mapping[str, str]
+    """Code of the planned batch by its name in the plan, once the plan was accepted; as it is scanned."""
+    decisions: tuple[Decision, ...]
+
+
+def newest_plan() -> DayPlan | None:
+    """The plan that was begun last and shows something: what-if copies aside, failed ones too."""
+    rows = DayPlan.objects.filter(plan__isnull=False, name="").exclude(state=DayPlan.State.FAILED)
+    return rows.select_related("made_by").first()
+
+
+def running_plan() -> DayPlan | None:
+    """The plan that is being searched."""
+    return DayPlan.objects.filter(state=DayPlan.State.RUNNING).select_related("made_by").first()
+
+
+def accepted_plan() -> DayPlan | None:
+    """The made plan that was accepted last."""
+    newest = PlanAcceptance.objects.first()
+    if newest is None:
+        return None
+    return DayPlan.objects.filter(number=newest.number).select_related("made_by").first()
+
+
+def problem_of(day_plan: DayPlan) -> Problem:
+    """Its problem with what people decided. The plant must have been read."""
+    assert day_plan.problem is not None
+    decisions = [decided_from(row.content) for row in day_plan.decisions.all()]
+    return with_decisions(problem_from(day_plan.problem), decisions)
+
+
+def shown(day_plan: DayPlan) -> PlanShown:
+    """All of a plan that has a best so far (``plan`` is not null)."""
+    assert day_plan.plan is not None
+    problem, plan = problem_of(day_plan), plan_from(day_plan.plan)
+    notes = notes_from(day_plan.notes)
+    held = {serial for batch in plan.batches for serial in batch.tanks}
+    codes = PlannedBatch.objects.filter(acceptance__number=day_plan.number).values_list("plan_batch", "code")
+    return PlanShown(
+        number=day_plan.number,
+        problem=problem,
+        plan=plan,
+        clock=notes.clock,
+        names=notes,
+        left_out=notes.left_out,
+        assumed=notes.assumed,
+        unplaced=tuple(tank.id for tank in problem.tanks if tank.id not in held),
+        score=check(problem, plan).score,
+        bound=day_plan.bound,
+        gap_frac=day_plan.gap_frac,
+        codes=dict(codes),
+        decisions=tuple(day_plan.decisions.all()),
+    )
