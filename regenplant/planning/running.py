@@ -78,7 +78,7 @@ def _running(batch: Batch, clock: PlanClock, figures: PlanningFigures) -> tuple[
     made: list[RunningStage] = []
     for index, stage in enumerate(stages):
         is_behind = index >= len(stages) - BEHIND
-        numbers = _numbers(stage)
+        numbers = _numbers(stage.name)
         if not is_behind and not any(number in left_s for number in numbers):
             continue
         if stage.name == "judge" and batch.state == BatchState.PASSED:
@@ -90,45 +90,39 @@ def _running(batch: Batch, clock: PlanClock, figures: PlanningFigures) -> tuple[
             left = max(left_s[number] for number in started) / 60
             minutes = min(minutes, max(clock.slot_min, -(-int(left) // clock.slot_min) * clock.slot_min))
         begin = _when_people_are_there(stage, at, minutes, clock, figures)
-        uses = need.uses[0]
-        made.append(
-            RunningStage(
-                name=stage.name,
-                start_min=begin,
-                end_min=begin + minutes,
-                attention=stage.attention,
-                technicians=stage.technicians,
-                second_people=stage.second_people,
-                chemical=uses.chemical,
-                grams=0 if started else uses.grams,
-                water=uses.water,
-                flow_l_per_min=uses.flow_l_per_min,
-                to_waste=uses.to_waste,
-                load_g={} if started else dict(need.load_g),
+        parts = stage.name.split(" + ") if len(need.uses) > 1 else [stage.name]
+        taken = [
+            (use, 0 if any(number in running for number in _numbers(part)) else use.grams)
+            for use, part in zip(need.uses, parts, strict=True)
+            if is_behind or any(number in left_s for number in _numbers(part))
+        ]
+        for part_number, (use, grams) in enumerate(taken):
+            is_first = part_number == 0  # people are counted once, whatever runs side by side
+            made.append(
+                RunningStage(
+                    name=stage.name,
+                    start_min=begin,
+                    end_min=begin + minutes,
+                    attention=stage.attention if is_first else 0,
+                    technicians=stage.technicians if is_first else 0,
+                    second_people=stage.second_people if is_first else 0,
+                    chemical=use.chemical,
+                    grams=grams,
+                    water=use.water,
+                    flow_l_per_min=use.flow_l_per_min,
+                    to_waste=use.to_waste,
+                    load_g={} if started or not is_first else dict(need.load_g),
+                )
             )
-        )
-        made.extend(  # what the other leg of a mixed bed takes meanwhile
-            RunningStage(
-                name=stage.name,
-                start_min=begin,
-                end_min=begin + minutes,
-                chemical=beside.chemical,
-                grams=0 if started else beside.grams,
-                water=beside.water,
-                flow_l_per_min=beside.flow_l_per_min,
-                to_waste=beside.to_waste,
-            )
-            for beside in need.uses[1:]
-        )
         at = begin + minutes
     free_min = next((stage.end_min for stage in reversed(made) if stage.name != "release"), clock.now_min)
     serials = tuple(link.visit.tank.serial for link in tanks)
     return RunningBatch(batch.number, batch.vessel.code, serials, tuple(made)), free_min
 
 
-def _numbers(stage: Stage) -> list[int]:
+def _numbers(name: str) -> list[int]:
     """The steps of a stage; both legs of a mixed bed may share one."""
-    return [int(part.split(" ", 1)[0]) for part in stage.name.split(" + ") if part.split(" ", 1)[0].isdigit()]
+    return [int(part.split(" ", 1)[0]) for part in name.split(" + ") if part.split(" ", 1)[0].isdigit()]
 
 
 def _when_people_are_there(
