@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import csv
 import io
 from collections.abc import Iterator
 from datetime import date
@@ -14,18 +15,22 @@ from django.db import transaction
 from openpyxl import load_workbook
 
 from regenplant.audit import chain
+from regenplant.batches.models import Batch
 from regenplant.chemicals.counts import day_balances, open_differences
 from regenplant.chemicals.models import Place
 from regenplant.chemicals.selectors import deliveries_to_see_to
 from regenplant.plant.models import Vessel
 from regenplant.use.models import UseReport, UseRow
-from regenplant.use.selectors import By, Question, audit, lines
+from regenplant.use.selectors import By, Question, audit, batch_use, lines
 from regenplant.use.selectors.reports import content_of_report
-from tests.worked_month import recount
+from regenplant.waste.month import content_of, report_with
+from tests.worked_month import cells, recount
 from tests.worked_month.month import (
+    ANALYSIS_KG_PER_M3,
     BATCHES_A_DAY,
     DENSITY_32,
     DENSITY_36,
+    DISCHARGED_M3,
     FAMILIES,
     LEAK_GRAMS,
     STRONG,
@@ -90,8 +95,8 @@ def test_nothing_is_made_or_lost(rows: Rows) -> None:
         assert sum(grams for (value, _), grams in held.items() if value == chemical) == 0
 
 
-def test_each_tank_holds_what_came_less_what_went(rows: Rows) -> None:
-    """Opening stock and deliveries in; batches and the leak out; what was taken back in again."""
+def test_each_tank_holds_what_came_less_what_went(month: Month, rows: Rows) -> None:
+    """Opening stock and deliveries in; batches, the leak and what treated the waste out; what was taken back in again."""
     held, used = recount.balances(rows), recount.into_batches(rows)
     came = {
         "hcl": 3_000_000 + 2_000_000 + 1_500_000 + 1_700_000,
@@ -101,10 +106,17 @@ def test_each_tank_holds_what_came_less_what_went(rows: Rows) -> None:
     for chemical, tank in (("hcl", "B-HCL"), ("naoh", "B-NAOH"), ("nacl", "B-NACL")):
         went = sum(grams for (_, value), grams in used.items() if value == chemical)
         leaked = _unexplained(rows) if chemical == "hcl" else 0
-        assert held[chemical, tank] == came[chemical] - went - leaked
+        treated = _treated(rows, chemical)
+        assert (treated > 0) == (chemical == month.diary.treated)
+        assert held[chemical, tank] == came[chemical] - went - leaked - treated
     for move in rows["movements"]:
         upto = recount.balances(rows, move["number"])
         assert all(grams >= 0 for (_, place), grams in upto.items() if place.startswith("B-")), move
+
+
+def _treated(rows: Rows, chemical: str) -> int:
+    gone = recount.of_kinds(rows, "bulk_tank", "treatment")
+    return sum(move["grams_100"] for move in gone if move["chemical"] == chemical)
 
 
 def _unexplained(rows: Rows) -> int:
@@ -182,6 +194,7 @@ def test_the_balance_between_two_counts_is_that_of_the_raw_movements(rows: Rows)
             m["grams_100"] for m in between if m["from_place__kind"] == "supplier" and m["chemical"] == "hcl"
         )
         went = sum(grams for (_, chemical), grams in net.items() if chemical == "hcl")
+        went += _treated({**rows, "movements": between}, "hcl")
         assert one.balance.received_kg == pytest.approx(came / 1000.0, abs=1e-9)
         assert one.balance.used_kg == pytest.approx(went / 1000.0, abs=1e-9)
         assert one.balance.closing_kg == pytest.approx(count["found_grams_100"] / 1000.0, abs=1e-9)
@@ -334,39 +347,54 @@ def test_a_corrected_entry_moved_the_difference(month: Month, rows: Rows) -> Non
     assert out["grams_100"] - back["grams_100"] == pytest.approx(0.9 * planned, abs=1.0)
 
 
+@pytest.mark.parametrize("by", list(By))
 def test_every_cell_of_the_workbook_is_the_recount(
-    month: Month, found: list[recount.BatchFigures], client_of: Any
+    month: Month, found: list[recount.BatchFigures], rows: Rows, client_of: Any, by: By
 ) -> None:
-    answer = client_of(month.plant.people["supervisor"]).get(
-        f"/chemicals/use/?first={FIRST}&last={LAST}&by=family&_export=xlsx"
-    )
-    book = load_workbook(io.BytesIO(answer.content))
-    head, *lines = [[cell.value for cell in row] for row in book["Batches"].iter_rows()]
-    at = {name: place for place, name in enumerate(head)}
-    by_number = {one.number: one for one in found}
-    assert {line[at["Batch"]] for line in lines} == set(by_number) and len(lines) == 60
-    for line in lines:
-        one = by_number[line[at["Batch"]]]
-        assert line[at["Used, kg"]] == pytest.approx(one.used_grams / 1000, abs=1e-9)
-        assert line[at["Plan, kg"]] == pytest.approx(one.planned_grams / 1000, abs=6e-4)
-        assert line[at["Theory, kg"]] == pytest.approx(one.theory_grams / 1000, rel=3e-4)
-        assert line[at["Used − plan, %"]] == pytest.approx(100 * one.variance, abs=2e-3)
-        assert line[at["Resin, L"]] == pytest.approx(one.volume_ml / 1000, abs=1e-9)
-        assert line[at["Cost, EUR"]] == (
-            pytest.approx(one.cost_milli / 1000, abs=1e-9) if one.cost_milli else None
-        )
-        assert (line[at["Vessel"]], line[at["Shift"]]) == (one.vessel, one.shift)
-    head, *lines = [[cell.value for cell in row] for row in book["Totals"].iter_rows()]
-    at = {name: place for place, name in enumerate(head)}
-    for line in lines:
-        own = [one for one in found if FORMULA[one.chemical] == line[at["Chemical"]]]
-        assert line[at["Used, kg"]] == pytest.approx(sum(one.used_grams for one in own) / 1000, abs=1e-9)
-        assert line[at["Batches"]] == len(own)
-    moved = [[cell.value for cell in row] for row in book["Movements"].iter_rows()][1:]
-    assert sum(line[8] for line in moved) == sum(one.used_grams for one in found)
+    """Totals, groups, batches and movements; the batches once more as CSV."""
+    supervisor = client_of(month.plant.people["supervisor"])
+    asked = f"/chemicals/use/?first={FIRST}&last={LAST}&by={by.value}"
+    book = load_workbook(io.BytesIO(supervisor.get(f"{asked}&_export=xlsx").content))
+    assert book.sheetnames == ["Totals", f"By {by.label}", "Batches", "Movements", "About"]
+    lines = {line["Batch"]: line for line in cells.sheet_of(book, "Batches")}
+    assert len(lines) == len(found) == 60
+    for one in found:
+        cells.compare(lines[one.number], cells.batch_cells(one), one.number)
 
+    totals = {line["Chemical"]: line for line in cells.sheet_of(book, "Totals")}
+    whole = {chemical: recount.Group() for chemical in cells.FORMULA}
+    for one in found:
+        whole[one.chemical].add(one)
+    assert set(totals) == set(cells.FORMULA.values())
+    for chemical, group in whole.items():
+        cells.compare(totals[cells.FORMULA[chemical]], cells.group_cells(chemical, group, 0.0), chemical)
 
-FORMULA = {"hcl": "HCl", "naoh": "NaOH", "nacl": "NaCl"}
+    groups = {(line["Code"], line["Chemical"]): line for line in cells.sheet_of(book, f"By {by.label}")}
+    expected = recount.grouped(found, by.value)
+    assert set(groups) == {(key, cells.FORMULA[chemical]) for key, chemical in expected}
+    for (key, chemical), group in expected.items():
+        line = groups[key, cells.FORMULA[chemical]]
+        want = cells.group_cells(chemical, group, float(group.batches) if by.is_shared else 0.0)
+        assert line[by.label.capitalize()], "a group has a name"
+        cells.compare(line, {**want, "Code": key, by.label.capitalize(): line[by.label.capitalize()]}, key)
+
+    moved = cells.sheet_of(book, "Movements")
+    behind = {row["number"]: row for row in cells.movements_behind(rows)}
+    assert {line["Movement"] for line in moved} == set(behind) and len(moved) == len(behind)
+    for line in moved:
+        cells.compare(line, cells.movement_cells(behind[line["Movement"]]), f"movement {line['Movement']}")
+    said = {line["What"]: line["Says"] for line in cells.sheet_of(book, "About")}
+    assert (said["First day"], said["Last day, counted in"]) == (str(FIRST), str(LAST))
+    assert (said["Groups by"], said["Narrowed to"]) == (by.label, "nothing")
+
+    text = supervisor.get(f"{asked}&_export=csv").content.decode("utf-8-sig")
+    listed = {line["Batch"]: line for line in csv.DictReader(io.StringIO(text))}
+    assert set(listed) == set(lines)
+    for number, line in lines.items():
+        numbers = {head: float(cell) for head, cell in line.items() if isinstance(cell, int | float)}
+        assert {head: float(listed[number][head]) for head in numbers} == numbers, number
+        rest = {head: cell or "" for head, cell in line.items() if head not in numbers}
+        assert {head: listed[number][head] for head in rest} == rest, number
 
 
 @pytest.mark.requirement("CS-11")
@@ -375,21 +403,60 @@ def test_the_signed_report_says_what_the_recount_says(
 ) -> None:
     content = content_of_report(UseReport.objects.get(number=month.diary.report))
     assert date.fromisoformat(content.first) == FIRST and date.fromisoformat(content.last) <= LAST
+    assert {total.chemical for total in content.totals} == set(cells.FORMULA)
     for total in content.totals:
-        own = [one for one in found if one.chemical == total.chemical]
-        assert total.sums.used_grams == sum(one.used_grams for one in own)
-        assert total.sums.planned_grams == pytest.approx(
-            sum(one.planned_grams for one in own), abs=0.5 * len(own)
-        )
-        assert total.sums.cost_milli == sum(one.cost_milli for one in own) and total.sums.batches == len(own)
+        whole = recount.Group()
+        for one in found:
+            if one.chemical == total.chemical:
+                whole.add(one)
+        cells.same_sums(total.sums, whole, slack=0.0, is_exact=True, about=total.chemical)
     want = recount.grouped(found, "customer")
-    assert {(one.key, one.chemical) for one in content.groups} == set(want)
+    assert {(one.key, one.chemical) for one in content.groups} == set(want) and not content.groups_left_out
     for one in content.groups:
-        assert one.sums.used_grams == pytest.approx(
-            want[one.key, one.chemical].used_grams, abs=want[one.key, one.chemical].batches
-        )
+        group = want[one.key, one.chemical]
+        cells.same_sums(one.sums, group, slack=float(group.batches), is_exact=False, about=one.key)
+    by_number = {one.number: one for one in found}
     beyond = {one.number for one in found if abs(one.variance) > content.batch_frac}
     assert {line.number for line in content.outside} == beyond and content.outside_in_all == len(beyond)
+    for line in content.outside:
+        own, alone = by_number[line.number], recount.Group()
+        alone.add(own)
+        assert (line.day, line.family, line.vessel, line.chemical) == (
+            str(own.day),
+            own.family,
+            own.vessel,
+            own.chemical,
+        )
+        cells.same_sums(line.sums, alone, slack=0.0, is_exact=True, about=line.number)
+
+
+def test_each_batch_down_to_its_step_and_its_shares_is_the_recount(
+    month: Month, found: list[recount.BatchFigures], rows: Rows
+) -> None:
+    """The page of one batch: its step, its movements, and the parts of customers and lots."""
+    moved = cells.movements_behind(rows)
+    for one in found:
+        use = batch_use(Batch.objects.get(number=one.number))
+        (step,) = use.steps
+        assert step.chemical.value == one.chemical and use.is_told_alike
+        assert step.net_grams == step.use.used_grams == one.used_grams
+        assert step.use.planned_grams == pytest.approx(one.planned_grams, abs=0.5)
+        assert step.use.theory_grams == pytest.approx(one.theory_grams, rel=cells.MOLAR, abs=0.5)
+        assert [move.number for move in step.movements] == [
+            move["number"] for move in moved if move["reference"] == one.number
+        ]
+        for shares, parts in (
+            (use.customers, one.by_customer),
+            (use.resin_lots, one.by_resin_lot),
+            (use.chemical_lots, one.by_lot),
+        ):
+            assert {share.key for share in shares} == set(parts), one.number
+            assert sum(share.used_grams for share in shares) == one.used_grams
+            for share in shares:
+                part = float(parts[share.key])
+                assert share.used_grams == pytest.approx(part * one.used_grams, abs=1.0)
+                assert share.volume_ml == pytest.approx(part * one.volume_ml, abs=1.0)
+                assert share.cost_milli == pytest.approx(part * one.cost_milli, abs=1.0)
 
 
 # --- the waste --------------------------------------------------------------------------------------------------------
@@ -409,6 +476,63 @@ def test_the_waste_tank_holds_what_came_less_what_went(rows: Rows) -> None:
         assert row["held_mol"] == pytest.approx(
             {ion: held[ion] for ion in row["held_mol"]}, rel=1e-9, abs=1e-9
         )
+
+
+@pytest.mark.requirement("EV-04")
+def test_what_was_given_to_the_waste_is_volume_by_density_by_strength(month: Month, rows: Rows) -> None:
+    """The mass that left the stock, and the ions it brought into the tank, from the litres alone."""
+    (given,) = [row for row in rows["waste"] if row["kind"] == "treatment"]
+    (moved,) = [move for move in rows["movements"] if move["to_place__kind"] == "treatment"]
+    chemical = month.diary.treated
+    assert given["number"] == month.diary.treatment and given["movement__number"] == moved["number"]
+    assert (moved["chemical"], given["volume_m3"]) == (chemical, pytest.approx(month.diary.treated_m3))
+    check = recount.checked_before(rows, chemical, moved["moved_at"])
+    grams = given["volume_m3"] * 1e6 * check["density_kg_per_m3"] / 1000 * check["strength_frac"]
+    assert moved["grams_100"] == pytest.approx(grams, rel=1e-3, abs=0.5)
+    ion = {"hcl": "chloride", "naoh": "sodium"}[chemical]
+    assert given["amounts_mol"][ion] == pytest.approx(
+        moved["grams_100"] / recount.G_PER_EQ[chemical], rel=2e-4
+    )
+
+
+@pytest.mark.requirement("EV-04")
+def test_what_went_to_the_sewer_is_concentration_by_volume(rows: Rows) -> None:
+    """The first by the analysis that stands with its release, the second by what the rows say stood in the tank."""
+    out = {row["reference"]: row for row in rows["waste"] if row["kind"] == "discharge"}
+    measured, worked_out = rows["discharges"]
+    assert (measured["volume_m3"], worked_out["volume_m3"]) == DISCHARGED_M3
+    for ion, concentration in ANALYSIS_KG_PER_M3.items():
+        assert measured[f"{ion}_kg"] == pytest.approx(concentration * DISCHARGED_M3[0]), ion
+    own = out[worked_out["number"]]
+    before = max(
+        (row for row in rows["waste"] if row["number"] < own["number"]), key=lambda row: row["number"]
+    )
+    share = DISCHARGED_M3[1] / before["level_m3"]
+    gone = recount.masses_kg({ion: share * moles for ion, moles in before["held_mol"].items()})
+    assert gone["chloride"] > 0 and gone["sodium"] > 0
+    for ion, kilograms in gone.items():
+        assert worked_out[f"{ion}_kg"] == pytest.approx(kilograms, rel=2e-4), ion
+    for row in rows["discharges"]:
+        assert out[row["number"]]["volume_m3"] == pytest.approx(-row["volume_m3"])
+
+
+@pytest.mark.requirement("EV-04")
+def test_the_monthly_report_of_discharges_is_the_recount(month: Month, rows: Rows) -> None:
+    """Every day on which something went, brine straight to the sewer counted in."""
+    report = report_with(month.diary.waste_report)
+    assert report is not None
+    content, want = content_of(report), recount.gone_by_day(rows)
+    until = max(row["ended_at"] for row in rows["discharges"]).date().isoformat()
+    want = {day: sums for day, sums in want.items() if day <= until}
+    assert {line.day for line in content.days} == set(want)
+    for line in content.days:
+        assert line.volume_m3 == pytest.approx(want[line.day]["volume"], abs=1e-9), line.day
+        for ion in ANALYSIS_KG_PER_M3:
+            assert line.loads.of(ion) == pytest.approx(want[line.day][ion], rel=2e-4), (line.day, ion)
+    assert [line.number for line in content.discharges] == [row["number"] for row in rows["discharges"]]
+    for line, row in zip(content.discharges, rows["discharges"], strict=True):
+        assert line.volume_m3 == row["volume_m3"] and (line.ph_lowest, line.ph_highest) == (7.1, 7.2)
+        assert all(line.loads.of(ion) == row[f"{ion}_kg"] for ion in ANALYSIS_KG_PER_M3)
 
 
 def test_no_more_acid_and_caustic_went_to_the_waste_tank_than_was_fed(

@@ -20,6 +20,7 @@ from regenplant.chemicals.services import UNLOCK_MEANING, GeometrySettings, Pape
 from regenplant.core.errors import NotAllowed, RecordRefused
 from regenplant.core.process.vocabulary import EXHAUSTED_FORM, ResinFamily, StepKind
 from regenplant.plant import services as plant_services
+from regenplant.plant.selectors import waste_tank
 from regenplant.plant.services import VesselSettings
 from regenplant.resins import services as resin_services
 from regenplant.resins.models import ResinLot
@@ -29,8 +30,12 @@ from regenplant.use import services as use
 from regenplant.use.report_content import mark_of, report_content
 from regenplant.use.selectors import By, Question
 from regenplant.waste import services as waste_services
+from regenplant.waste.month import month_of
+from regenplant.waste.report_models import DischargeReport
+from regenplant.waste.treatment import treatment_of
 from tests import factories
 from tests.factories import SmallPlant
+from tests.waste.sewer import permitted, proven, release
 
 WORKING_DAYS = 20
 BATCHES_A_DAY = 3
@@ -64,6 +69,12 @@ class Diary:
     entry_corrected: str = ""
     """The batch of which less was drawn than was first written."""
     report: str = ""
+    treated: str = ""
+    """The chemical that was given to the waste tank."""
+    treated_m3: float = 0.0
+    treatment: int = 0
+    """Number of the movement of waste it made."""
+    waste_report: str = ""
 
 
 @dataclass
@@ -135,13 +146,13 @@ def _day(month: Month, day: int) -> None:
         _strong_delivery(month)
     for turn in range(BATCHES_A_DAY):
         _batch(month, FAMILIES[turn])
+    if day == 13:
+        _treated_and_discharged(month)
     if day == 14:
         _correction(month)
 
 
 def _waste_key() -> int:
-    from regenplant.plant.selectors import waste_tank
-
     tank = waste_tank()
     assert tank is not None
     return int(tank.pk)
@@ -162,6 +173,42 @@ def _check_all(month: Month) -> None:
 def _acid_density(month: Month) -> float:
     """What the hydrometer reads in the acid tank: before the strong delivery 32 %, after it what was poured together."""
     return 1158.6 if not month.diary.after_strong else 1162.0
+
+
+# --- the waste --------------------------------------------------------------------------------------------------------
+DISCHARGED_M3 = (0.9, 0.4)
+"""One by an analysis of the tank, one by its worked-out composition."""
+ANALYSIS_KG_PER_M3 = {"chloride": 21.0, "sodium": 11.5, "sulfate": 0.25, "tds": 35.0}
+
+
+def _treated_and_discharged(month: Month) -> None:
+    """The first stage of the plan is given, the tank is mixed and read twice, and two portions go to the sewer."""
+    plant, tank = month.plant, waste_tank()
+    assert tank is not None
+    permitted(plant)
+    plan = treatment_of(tank, plant.now).plan
+    assert plan is not None and plan.stages is not None and plan.first_stock_m3 is not None
+    volume_m3 = plan.first_stock_m3.value
+    row = waste_services.treat_waste(
+        by=plant.by(), waste_tank_id=tank.pk, chemical=plan.stages.chemical, volume_m3=volume_m3, volume_again_m3=volume_m3
+    ).result  # fmt: skip
+    month.diary.treated = plan.stages.chemical
+    month.diary.treated_m3 = volume_m3
+    month.diary.treatment = int(row.number)
+    for volume, measured in zip(DISCHARGED_M3, (ANALYSIS_KG_PER_M3, {}), strict=True):
+        released = release(plant, proven(plant, volume), measured_kg_per_m3=measured)
+        plant.forward(minutes=20)
+        waste_services.close_discharge(by=plant.by(), discharge_id=released.pk, volume_m3=volume)
+    month.diary.waste_report = sign_waste_month(plant).key
+
+
+def sign_waste_month(plant: SmallPlant) -> DischargeReport:
+    """The month's discharges as they stand, signed by the supervisor."""
+    made: DischargeReport = waste_services.sign_month(
+        by=plant.by("supervisor"), month=month_of(plant.now),
+        permit=factories.permit(plant, "supervisor", waste_services.REPORT_MEANING),
+    ).result  # fmt: skip
+    return made
 
 
 # --- counts and the leak ----------------------------------------------------------------------------------------------

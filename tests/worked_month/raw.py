@@ -8,7 +8,7 @@ from typing import Any
 from regenplant.batches.models import Batch, BatchTank, StepEntry, StepRun
 from regenplant.chemicals.models import ChemicalLot, Movement, Place, StockCount, StrengthCheck, Unloading
 from regenplant.use.models import ChemicalPrice
-from regenplant.waste.models import WasteMovement
+from regenplant.waste.models import Discharge, StepDrain, WasteMovement
 
 Rows = dict[str, list[dict[str, Any]]]
 
@@ -28,12 +28,42 @@ COLUMNS: dict[str, tuple[Any, tuple[str, ...]]] = {
             "reference",
             "moved_at",
             "corrects__number",
+            "reason",
+            "moved_by__full_name",
         ),
     ),
     "prices": (ChemicalPrice, ("chemical", "lot__code", "basis", "milli_per_kg")),
     "waste": (
         WasteMovement,
-        ("number", "tank__code", "kind", "volume_m3", "amounts_mol", "level_m3", "held_mol", "batch__number"),
+        (
+            "number",
+            "tank__code",
+            "kind",
+            "volume_m3",
+            "amounts_mol",
+            "level_m3",
+            "held_mol",
+            "batch__number",
+            "movement__number",
+            "reference",
+        ),
+    ),
+    "discharges": (
+        Discharge,
+        (
+            "number",
+            "volume_m3",
+            "measured_kg_per_m3",
+            "chloride_kg",
+            "sodium_kg",
+            "sulfate_kg",
+            "tds_kg",
+            "ended_at",
+        ),
+    ),
+    "drains": (
+        StepDrain,
+        ("batch__number", "destination", "waste_m3", "amounts_mol", "drained_at"),
     ),
     "lots": (ChemicalLot, ("code", "chemical", "certificate_strength_frac", "is_in_use")),
     "checks": (
@@ -69,6 +99,9 @@ COLUMNS: dict[str, tuple[Any, tuple[str, ...]]] = {
             "resin_type__operating_capacity_eq_per_m3",
             "vessel__code",
             "resin_volume_m3",
+            "segregation_class",
+            "resin_volume_form",
+            "recipe_version__recipe__code",
         ),
     ),
     "tanks": (

@@ -16,6 +16,16 @@ from typing import Any
 Row = dict[str, Any]
 Rows = dict[str, list[Row]]
 
+ION_G_PER_MOL = {
+    "sodium": 22.990,
+    "calcium": 40.078,
+    "magnesium": 24.305,
+    "chloride": 35.45,
+    "sulfate": 32.06 + 4 * 15.999,
+    "carbonate": 12.011 + 3 * 15.999,
+    "silica": 28.085 + 2 * 15.999,
+}
+"""Of what stands in waste; one that is not here is a KeyError, and wants its weight."""
 G_PER_EQ = {"hcl": 1.008 + 35.45, "naoh": 22.990 + 15.999 + 1.008, "nacl": 22.990 + 35.45}
 
 
@@ -69,6 +79,12 @@ class BatchFigures:
     shift: str
     cost_milli: int
     """Thousandths of the currency; 0 without a price."""
+    priced_grams: int
+    """Of the used mass, what has a price."""
+    segregation_class: str = ""
+    recipe: str = ""
+    volume_form: str = ""
+    started_at: Any = None
 
     @property
     def variance(self) -> float:
@@ -101,6 +117,11 @@ def batches(rows: Rows) -> list[BatchFigures]:
                 by_customer_and_resin_lot=_pairs(tanks),
                 shift=_shift(row["started_at"].hour),
                 cost_milli=_cost_milli(rows, row["number"], chemical),
+                priced_grams=_priced_grams(rows, row["number"], chemical),
+                segregation_class=row["segregation_class"],
+                recipe=row["recipe_version__recipe__code"],
+                volume_form=row["resin_volume_form"],
+                started_at=row["started_at"],
             )
         )
     return found
@@ -134,9 +155,7 @@ def _cost_milli(rows: Rows, number: str, chemical: str) -> int:
     says of it. Rounded to the thousandth, half to even."""
     whole = 0
     for code, grams in _net_by_lot(rows, number).items():
-        own = [one for one in rows["prices"] if one["lot__code"] == code]
-        general = [one for one in rows["prices"] if one["lot__code"] is None and one["chemical"] == chemical]
-        price = (own or general or [None])[-1]
+        price = _price(rows, code, chemical)
         if price is None:
             continue
         (lot,) = [one for one in rows["lots"] if one["code"] == code]
@@ -145,6 +164,18 @@ def _cost_milli(rows: Rows, number: str, chemical: str) -> int:
         )
         whole += round(Fraction(price["milli_per_kg"]) / paid_for * grams / 1000)
     return whole
+
+
+def _price(rows: Rows, code: str, chemical: str) -> Row | None:
+    own = [one for one in rows["prices"] if one["lot__code"] == code]
+    general = [one for one in rows["prices"] if one["lot__code"] is None and one["chemical"] == chemical]
+    found: Row | None = (own or general or [None])[-1]
+    return found
+
+
+def _priced_grams(rows: Rows, number: str, chemical: str) -> int:
+    net = _net_by_lot(rows, number)
+    return sum(grams for code, grams in net.items() if _price(rows, code, chemical) is not None)
 
 
 def _net_by_lot(rows: Rows, number: str) -> dict[str, int]:
@@ -201,6 +232,7 @@ class Group:
     planned_grams: float = 0.0
     used_grams: float = 0.0
     cost_milli: float = 0.0
+    priced_grams: float = 0.0
     variances: list[float] = field(default_factory=list)
 
     def add(self, one: BatchFigures, share: Fraction = Fraction(1)) -> None:
@@ -211,6 +243,7 @@ class Group:
         self.planned_grams += part * one.planned_grams
         self.used_grams += part * one.used_grams
         self.cost_milli += part * one.cost_milli
+        self.priced_grams += part * one.priced_grams
         self.variances.append(one.variance)
 
     @property
@@ -227,7 +260,12 @@ class Group:
 
     @property
     def ratio(self) -> float:
+        """Every injection of this month regenerates, so all that was used counts."""
         return self.used_grams / self.theory_grams
+
+    @property
+    def dose_g_per_l(self) -> float:
+        return self.used_grams / (self.volume_ml / 1000.0)
 
 
 def grouped(found: list[BatchFigures], by: str) -> dict[tuple[str, str], Group]:
@@ -266,3 +304,30 @@ def between(strength_frac: float, low: tuple[float, float], high: tuple[float, f
     """Density between two read values, straight [kg/m³]."""
     (w_low, rho_low), (w_high, rho_high) = low, high
     return rho_low + (rho_high - rho_low) * (strength_frac - w_low) / (w_high - w_low)
+
+
+# --- the waste --------------------------------------------------------------------------------------------------------
+def masses_kg(amounts_mol: dict[str, float]) -> dict[str, float]:
+    """Chloride, sodium, sulfate and all dissolved ions together [kg]."""
+    mass = {ion: moles * ION_G_PER_MOL[ion] / 1000.0 for ion, moles in amounts_mol.items()}
+    return {
+        **{ion: mass.get(ion, 0.0) for ion in ("chloride", "sodium", "sulfate")},
+        "tds": sum(mass.values()),
+    }
+
+
+def gone_by_day(rows: Rows) -> dict[str, dict[str, float]]:
+    """What went to the sewer on each day: discharges as they say themselves, and brine that drained there directly."""
+    found: dict[str, dict[str, float]] = defaultdict(lambda: defaultdict(float))
+    for one in rows["discharges"]:
+        day = found[one["ended_at"].date().isoformat()]
+        day["volume"] += one["volume_m3"]
+        for ion in ("chloride", "sodium", "sulfate", "tds"):
+            day[ion] += one[f"{ion}_kg"]
+    for one in rows["drains"]:
+        if one["destination"] == "brine_sewer":
+            day = found[one["drained_at"].date().isoformat()]
+            day["volume"] += one["waste_m3"]
+            for ion, kg in masses_kg(one["amounts_mol"]).items():
+                day[ion] += kg
+    return {day: dict(sums) for day, sums in found.items()}
