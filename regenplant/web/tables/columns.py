@@ -12,6 +12,7 @@ unit that its head names, a time is ISO 8601 with its offset.
 
 from __future__ import annotations
 
+import inspect
 from datetime import date, datetime
 from typing import Any
 
@@ -32,6 +33,13 @@ class HouseColumn(tables.Column):
     """A column with our classes on head and cells, and an en dash for what is not written."""
 
     classes = ""
+
+    def __init_subclass__(cls, **kwargs: Any):
+        """The library asks for the signature of ``render`` at every cell; kept, it is a lookup."""
+        super().__init_subclass__(**kwargs)
+        for own in (cls.__dict__.get("render"), cls.__dict__.get("value")):
+            if own is not None:
+                own.__signature__ = inspect.signature(own)
 
     def __init__(self, *args: Any, wide_only: bool = False, **kwargs: Any):
         kwargs.setdefault("default", NOT_WRITTEN)
