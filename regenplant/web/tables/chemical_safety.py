@@ -25,6 +25,7 @@ from regenplant.web.tables.columns import (
     NumberColumn,
     PersonColumn,
     QuantityColumn,
+    SentenceColumn,
 )
 from regenplant.web.templatetags.parts import mark
 
@@ -146,7 +147,7 @@ class ThresholdTable(tables.Table):
     limit_kg = QuantityColumn("mass", verbose_name="Figure", orderable=False)
     stated = HouseColumn(verbose_name="As stated", orderable=False, wide_only=True)
     counted = HouseColumn(verbose_name="Counts", orderable=False)
-    citation = HouseColumn(verbose_name="Source", orderable=False)
+    citation = SentenceColumn(verbose_name="Source", orderable=False)
 
     class Meta:
         fields = ()

@@ -61,6 +61,12 @@ class CodeColumn(HouseColumn):
     classes = "nb"
 
 
+class SentenceColumn(HouseColumn):
+    """Whole sentences: never narrower than can be read on a phone; the table is pushed aside there."""
+
+    classes = "long"
+
+
 class QuantityColumn(HouseColumn):
     """A quantity in SI, shown in the reader's units, the unit in the head."""
 

@@ -6,7 +6,14 @@ import django_tables2 as tables
 
 from regenplant.batches.causes import CAUSES
 from regenplant.batches.models import Deviation
-from regenplant.web.tables.columns import CodeColumn, DayColumn, HouseColumn, LocalTimeColumn, PersonColumn
+from regenplant.web.tables.columns import (
+    CodeColumn,
+    DayColumn,
+    HouseColumn,
+    LocalTimeColumn,
+    PersonColumn,
+    SentenceColumn,
+)
 from regenplant.web.tables.export import FORMATS
 
 
@@ -22,7 +29,7 @@ class DeviationTable(tables.Table):
         linkify=("batches-detail", [tables.A("batch__number")]),
         verbose_name="Batch",
     )
-    what = HouseColumn(verbose_name="What")
+    what = SentenceColumn(verbose_name="What")
     step = HouseColumn(accessor="step__name", verbose_name="Step", visible=False)
     source = HouseColumn(verbose_name="Came from", visible=False)
     opened_at = DayColumn(verbose_name="Opened", wide_only=True)

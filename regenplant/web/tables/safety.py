@@ -7,7 +7,13 @@ from django.utils import timezone
 
 from regenplant.safety.models import NearMiss
 from regenplant.web.presenters.safety import standing_words
-from regenplant.web.tables.columns import CodeColumn, HouseColumn, LocalTimeColumn, PersonColumn
+from regenplant.web.tables.columns import (
+    CodeColumn,
+    HouseColumn,
+    LocalTimeColumn,
+    PersonColumn,
+    SentenceColumn,
+)
 from regenplant.web.tables.export import FORMATS
 
 
@@ -20,7 +26,7 @@ class NearMissTable(tables.Table):
     happened_at = LocalTimeColumn(verbose_name="Happened")
     kind = HouseColumn(verbose_name="Kind")
     spot = HouseColumn(verbose_name="Where", wide_only=True)
-    what = HouseColumn(verbose_name="What")
+    what = SentenceColumn(verbose_name="What")
     about = HouseColumn(verbose_name="Code", visible=False)
     done_at_once = HouseColumn(verbose_name="Done at once", visible=False)
     reported_by = PersonColumn(accessor="reported_by__full_name", verbose_name="Reported by", wide_only=True)

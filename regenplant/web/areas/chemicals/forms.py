@@ -16,13 +16,13 @@ from regenplant.chemicals.services.ledger import MOST_REASON
 from regenplant.core.engineering.estimate import Estimate
 from regenplant.core.errors import DomainError
 from regenplant.core.process.vocabulary import Chemical
+from regenplant.documents.pictograms import NAMES as PICTOGRAM_NAMES
 from regenplant.people.models import Person
 from regenplant.web.acting import attach
 from regenplant.web.areas.chemicals.count_forms import replaces_in as replaces_in
 from regenplant.web.areas.chemicals.count_forms import replacing_fields
 from regenplant.web.fields import QuantityField
 from regenplant.web.house_form import HouseForm, day_field, words_field
-from regenplant.web.templatetags.parts import PICTOGRAMS
 from regenplant.web.why import TEN, category_field, told
 
 CHEMICAL_CHOICES = [(chemical.value, chemical.label) for chemical in Chemical]
@@ -294,7 +294,7 @@ class SheetForm(HouseForm):
     pictograms = forms.MultipleChoiceField(
         label="Pictograms",
         required=False,
-        choices=[(code, f"{code} {PICTOGRAMS.get(code, '')}".strip()) for code in PICTOGRAM_CODES],
+        choices=[(code, f"{code} {PICTOGRAM_NAMES[code]}") for code in PICTOGRAM_CODES],
         widget=forms.CheckboxSelectMultiple,
     )
     un_number = words_field(10, label="UN number", required=False)
