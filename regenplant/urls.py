@@ -13,6 +13,7 @@ AREAS: tuple[str, ...] = (
     "tanks",
     "scan",
     "waiting",
+    "day_plan",
     "rinse",
     "papers",
     "certificates",

@@ -133,6 +133,9 @@ RIGHTS: dict[str, frozenset[Role]] = {
     "trend.look": frozenset({SUPERVISOR}),
     "shift.hand_over": frozenset({OPERATOR, QC, SUPERVISOR, SAFETY}),
     "near_miss.answer": frozenset({SUPERVISOR, SAFETY}),
+    "day_plan.make": frozenset({SUPERVISOR, PLANNER}),
+    "day_plan.accept": frozenset({SUPERVISOR, PLANNER}),
+    "day_plan.figures": frozenset({SUPERVISOR, PLANNER}),
 }
 """The table of the program. A right added here also gets its words in ``TITLES`` (people/rights_in_words.py)."""
 

@@ -101,6 +101,9 @@ TITLES: dict[str, str] = {
     "trend.look": "Look at a lot that takes more rinse than it did, and say what follows.",
     "shift.hand_over": "Hand a shift over and take one over, with a signature; open and close its open items.",
     "near_miss.answer": "Answer a near miss that another person reported, and close what follows from it.",
+    "day_plan.make": "Let a plan of the day be searched, change it by hand and set it aside.",
+    "day_plan.accept": "Make a plan of the day the plan of the plant, and cancel a planned batch.",
+    "day_plan.figures": "Set the working times, changeovers and weights that plans reckon with.",
 }
 
 THINGS: dict[str, str] = {
@@ -136,6 +139,7 @@ THINGS: dict[str, str] = {
     "shift": "Shifts",
     "trend": "Trends",
     "near_miss": "Near misses",
+    "day_plan": "Day plan",
 }
 """How the things read as headings."""
 

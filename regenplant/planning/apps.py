@@ -6,6 +6,7 @@ class PlanningConfig(AppConfig):
     label = "planning"
 
     def ready(self) -> None:
+        # Registers the use cases of this app and how they read in the log.
         from regenplant.audit import locks, sealed
 
         for table in ("planning_dayplan", "planning_decision"):

@@ -201,20 +201,31 @@ class Left:
 
 
 @dataclass(frozen=True, slots=True)
+class WayKept:
+    """How one kind of resin is regenerated in the plan."""
+
+    recipe: str
+    """Code of the recipe."""
+    version: int
+    anion_vessels: Mapping[str, str]
+    """Code of the vessel of the anion leg by code of the vessel that takes the whole bed."""
+
+
+@dataclass(frozen=True, slots=True)
 class Notes:
     """Names and sentences as they were when the plant was read."""
 
     clock: PlanClock
     resins: Mapping[str, str] = field(default_factory=dict)
-    """Name of each resin type by its code, which is the family in the problem."""
+    """Family of each resin type in words, by its code, which is the family in the problem."""
     owners: Mapping[str, str] = field(default_factory=dict)
     """Name of each customer by code, which is the lot of dedicated resin in the problem."""
     customers: Mapping[str, str] = field(default_factory=dict)
     """Name of the customer by serial of the tank."""
     visits: Mapping[str, str] = field(default_factory=dict)
     """Number of the round trip by serial of the tank."""
-    recipes: Mapping[str, str] = field(default_factory=dict)
-    """Code and version of the recipe by code of the resin type."""
+    ways: Mapping[str, WayKept] = field(default_factory=dict)
+    """By code of the resin type."""
     left_out: tuple[Left, ...] = ()
     assumed: tuple[str, ...] = ()
 
@@ -224,7 +235,11 @@ def notes_to(notes: Notes) -> dict[str, Any]:
     return {
         "now": notes.clock.now.isoformat(), "slot_min": notes.clock.slot_min, "days": notes.clock.days,
         "resins": dict(notes.resins), "owners": dict(notes.owners), "customers": dict(notes.customers),
-        "visits": dict(notes.visits), "recipes": dict(notes.recipes),
+        "visits": dict(notes.visits),
+        "ways": {
+            code: {"recipe": way.recipe, "version": way.version, "anion_vessels": dict(way.anion_vessels)}
+            for code, way in notes.ways.items()
+        },
         "left_out": [{"serials": list(item.serials), "why": item.why} for item in notes.left_out],
         "assumed": list(notes.assumed),
     }  # fmt: skip
@@ -238,7 +253,10 @@ def notes_from(data: Mapping[str, Any]) -> Notes:
         owners=dict(data["owners"]),
         customers=dict(data["customers"]),
         visits=dict(data["visits"]),
-        recipes=dict(data["recipes"]),
+        ways={
+            code: WayKept(way["recipe"], int(way["version"]), dict(way["anion_vessels"]))
+            for code, way in data["ways"].items()
+        },
         left_out=tuple(Left(tuple(item["serials"]), str(item["why"])) for item in data["left_out"]),
         assumed=tuple(data["assumed"]),
     )

@@ -71,8 +71,6 @@ class DayPlan(models.Model):
     """Of the best so far, as the checker counts it with what was decided."""
     bound = models.FloatField(null=True)
     """No plan of the problem has a lower score; null until it is known, and after a decision changed the problem."""
-    first_come_score = models.FloatField(null=True)
-    """What the tanks cost in the order in which they came; to compare with."""
     told_at = models.DateTimeField(null=True)
     """When its search wrote last."""
     process = models.PositiveIntegerField(null=True)

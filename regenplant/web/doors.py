@@ -46,6 +46,10 @@ DOORS: dict[str, Door] = {
     "customers-site": _door("customer.edit"),
     # batches
     "start": _door("batch.plan"),
+    # the day plan
+    "day-plan-new": _door("day_plan.make"),
+    "day-plan-stop": _door("day_plan.make"),
+    "day-plan-set-aside": _door("day_plan.make"),
     "batches-start": _door("batch.run", about="batch"),
     "batches-step-start": _door("batch.run", about="batch"),
     "batches-step-finish": _door("batch.run", about="batch"),

@@ -49,6 +49,8 @@ def with_a_person(form: Any, data: QueryDict) -> forms.BaseForm:
 
 ENTRY = EntrySpec("flow", "Flow", "flow", low=0.0005, high=0.002)
 FORMS: dict[str, Make] = {
+    "areas.day_plan.forms.NewPlanForm": plain,
+    "areas.day_plan.forms.ConfirmForm": plain,
     "areas.certificates.forms.IssueForm": given(links=[]),
     "areas.certificates.forms.WithdrawForm": plain,
     "areas.bench.forms.BenchForm": given(quantity=quantities()["stock_volume"]),

@@ -33,6 +33,8 @@ PARTLY = {
     "people_person": "identity is frozen; names, roles and account are changed by acts that state before and after",
     "quality_trendalert": "what was seen is frozen; it is looked at once",
     "people_alert": "what happened is frozen; it is answered once",
+    "planning_plannedbatch": "what was planned is frozen; it is started, cancelled or replaced once",
+    "planning_plannedtank": "of which planned batch is frozen; it is let go once",
 }
 """Tables whose lock covers a part of a row, and why that is enough."""
 
@@ -43,6 +45,7 @@ NEITHER = {
     "use_userow": "derived from plan and ledger at each act; no record itself, and written anew at any time",
     "use_useshare": "derived from plan and ledger at each act; no record itself, and written anew at any time",
     "use_usemonth": "derived: sums of the rows; no record itself, and written anew at any time",
+    "planning_decision": "of a draft, which is no record itself; what was accepted is frozen",
     "tanks_customer": "only added, never changed",
     "tanks_site": "only added, never changed",
     "tanks_tanksize": "only added, never changed",

@@ -8,11 +8,17 @@ from pathlib import Path
 
 from tests.house.tree import ROOT, Module, lies_in, modules, modules_in, our_files, text_of
 
-WRITERS = ("regenplant.batches.moves", "regenplant.people.binding", "regenplant.audit")
+WRITERS = (
+    "regenplant.batches.moves",
+    "regenplant.planning.moves",
+    "regenplant.people.binding",
+    "regenplant.audit",
+)
 """Beside ``services``: private writers that only services call."""
 
 STATE_WRITERS = (
     "regenplant.batches.moves",
+    "regenplant.planning.moves",
     "regenplant.tanks.services._moves",
     "regenplant.chemicals.services._moves",
     "regenplant.audit.versions",

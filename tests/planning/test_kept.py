@@ -19,6 +19,7 @@ from regenplant.planning.decided import Decided, decided_from, decided_to, with_
 from regenplant.planning.kept import (
     Left,
     Notes,
+    WayKept,
     notes_from,
     notes_to,
     plan_from,
@@ -71,7 +72,7 @@ def test_notes_are_read_as_they_were_kept() -> None:
         owners={"OWN": "Some Works"},
         customers={"T-1": "Some Works"},
         visits={"T-1": "V-1"},
-        recipes={"C1": "H-14 version 3"},
+        ways={"C1": WayKept("H-14", 3, {"V1": "V2"})},
         left_out=(Left(("T-2", "T-3"), "C9: no vessel."),),
         assumed=("The strength is checked.",),
     )

@@ -20,12 +20,20 @@ class Kept:
     score: float
 
 
-def improve(search: Search, is_over: Callable[[int], float], warmth: float = 0.02) -> int:
+def improve(
+    search: Search,
+    is_over: Callable[[int], float],
+    warmth: float = 0.02,
+    on_better: Callable[[Kept], None] | None = None,
+) -> int:
     """Improves the plan on the board in place and leaves the best one found there. ``is_over`` is told the number of the step and
-    answers which part of the time has passed; 1 ends it. Returns the number of steps."""
+    answers which part of the time has passed; 1 ends it. ``on_better`` is handed each plan that is the best so far, the first one
+    too. Returns the number of steps."""
     rng = search.random
     search.score = search.whole_score()
     best = keep(search)
+    if on_better is not None:
+        on_better(best)
     steps = 0
     temperature_0 = warmth * max(1.0, search.score / max(1, len(search.batches)))
     while search.batches or search.unplaced:
@@ -43,6 +51,8 @@ def improve(search: Search, is_over: Callable[[int], float], warmth: float = 0.0
             search.score = before + change.rise
             if search.score < best.score - 1e-6:
                 best = keep(search)
+                if on_better is not None:
+                    on_better(best)
         else:
             change.undo()
     restore(search, best)

@@ -11,12 +11,13 @@ import random
 from collections.abc import Callable
 from concurrent.futures import ProcessPoolExecutor
 from dataclasses import dataclass
+from functools import partial
 
 from regenplant.core.errors import OutOfRange
 from regenplant.core.scheduling.board import Placed
 from regenplant.core.scheduling.compiled import Compiled
 from regenplant.core.scheduling.greedy import Rule, first_plan
-from regenplant.core.scheduling.improve import improve
+from regenplant.core.scheduling.improve import Kept, improve
 from regenplant.core.scheduling.plan import Plan, PlannedBatch, PlannedStage
 from regenplant.core.scheduling.problem import Problem
 from regenplant.core.scheduling.search import Search
@@ -72,10 +73,23 @@ class Answer:
     steps: int
 
 
+Watch = Callable[[float, Callable[[], Answer]], bool]
+"""Told again and again which part of the time has passed, and how to get the best plan so far; with True the search ends there."""
+
+
 def solve(
-    problem: Problem, seed: int, budget: Budget, on_first: Callable[[Answer], None] | None = None
+    problem: Problem,
+    seed: int,
+    budget: Budget,
+    on_first: Callable[[Answer], None] | None = None,
+    watch: Watch | None = None,
 ) -> Answer:
-    """The best plan that was found in the budget. ``on_first`` is handed the first plan as soon as it stands."""
+    """The best plan that was found in the budget. ``on_first`` is handed the first plan as soon as it stands.
+
+    ``watch`` sees one worker at its search; several cannot be watched.
+    """
+    if watch is not None and budget.workers > 1:
+        raise OutOfRange("A search with several workers cannot be watched.", field="workers")
     began = budget.told_s()
     compiled = Compiled(problem)
     search = Search(compiled, seed)
@@ -86,7 +100,7 @@ def solve(
         return _answer(search, 0)
     rows = _rows(search)
     if budget.seconds is None or budget.workers == 1:
-        search, steps = _search_on(compiled, rows, seed, budget, began, 0.0, 1.0)
+        search, steps = _search_on(compiled, rows, seed, budget, began, 0.0, 1.0, watch)
         return _answer(search, steps)
     return _side_by_side(compiled, rows, seed, budget, began)
 
@@ -131,26 +145,43 @@ def _round(
 
 
 def _search_on(
-    compiled: Compiled, rows: list[Row], seed: int, budget: Budget, began: float, passed: float, until: float
+    compiled: Compiled,
+    rows: list[Row],
+    seed: int,
+    budget: Budget,
+    began: float,
+    passed: float,
+    until: float,
+    watch: Watch | None = None,
 ) -> tuple[Search, int]:
     """Goes on from a plan; in the first round, from the best of first plans by different rules."""
     search = Search(compiled, seed)
     _load(search, rows)
     if passed == 0.0:
-        search = _best_first(compiled, search, seed, budget, began)
+        search = _best_first(compiled, search, seed, budget, began, watch)
+    best: list[Kept] = []
 
     def part(steps: int) -> float:
         if budget.seconds is None:
             assert budget.steps is not None
-            return steps / budget.steps if budget.steps else 1.0
-        now = (budget.told_s() - began) / budget.seconds
-        return 1.0 if now >= until else min(now, 0.999_999)
+            now = steps / budget.steps if budget.steps else 1.0
+        else:
+            now = (budget.told_s() - began) / budget.seconds
+            now = 1.0 if now >= until else min(now, 0.999_999)
+        if watch is not None and now < 1.0 and watch(now, lambda: _answer_of(compiled, best[-1], steps)):
+            return 1.0
+        return now
 
-    steps = improve(search, part)
+    def better(kept: Kept) -> None:
+        best[:] = [kept]
+
+    steps = improve(search, part, on_better=better)
     return search, steps
 
 
-def _best_first(compiled: Compiled, search: Search, seed: int, budget: Budget, began: float) -> Search:
+def _best_first(
+    compiled: Compiled, search: Search, seed: int, budget: Budget, began: float, watch: Watch | None
+) -> Search:
     rng = random.Random(seed)
     tried = 0
     while tried < FEWEST_FIRST_PLANS or (
@@ -163,6 +194,10 @@ def _best_first(compiled: Compiled, search: Search, seed: int, budget: Budget, b
         first_plan(other, Rule.drawn(rng))
         if other.score < search.score:
             search = other
+        if watch is not None and budget.seconds is not None:
+            passed = min((budget.told_s() - began) / budget.seconds, 0.999_999)
+            if watch(passed, partial(_answer, search, 0)):
+                break
     return search
 
 
@@ -195,12 +230,16 @@ def _load(search: Search, rows: list[Row]) -> None:
 
 
 def _answer(search: Search, steps: int) -> Answer:
-    compiled = search.compiled
+    kept = Kept(tuple((batch, ()) for batch in search.batches), tuple(search.unplaced), search.score)
+    return _answer_of(search.compiled, kept, steps)
+
+
+def _answer_of(compiled: Compiled, kept: Kept, steps: int) -> Answer:
     tanks = compiled.problem.tanks
     return Answer(
-        plan=Plan(compiled.problem.name, tuple(_planned(compiled, search.batches))),
-        score=search.score,
-        unplaced=tuple(tanks[tank].id for tank in search.unplaced),
+        plan=Plan(compiled.problem.name, tuple(_planned(compiled, [batch for batch, _ in kept.batches]))),
+        score=kept.score,
+        unplaced=tuple(tanks[tank].id for tank in kept.unplaced),
         steps=steps,
     )
 

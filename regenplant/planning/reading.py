@@ -1,0 +1,76 @@
+"""The live plant with what an accepted plan already says, and with the names that a made plan keeps."""
+
+from __future__ import annotations
+
+from dataclasses import dataclass, replace
+from datetime import datetime
+
+from regenplant.core.process.vocabulary import ResinFamily
+from regenplant.core.scheduling.problem import Problem, Standing
+from regenplant.planning.figures import PlanningFigures
+from regenplant.planning.kept import Left, Notes, WayKept
+from regenplant.planning.live import LivePlant, live_plant
+from regenplant.planning.models import PlannedBatch
+
+
+@dataclass(frozen=True, slots=True)
+class Read:
+    """What a made plan begins with."""
+
+    problem: Problem
+    notes: Notes
+
+
+def read_plant(now: datetime, figures: PlanningFigures) -> Read:
+    """The plant at this moment. Batches that wait from an accepted plan keep their places where they can: moving them costs.
+
+    Raises: RecordRefused where no waste tank is set up.
+    """
+    live = live_plant(now, figures)
+    return Read(replace(live.problem, standing=_standing(live)), _notes(live))
+
+
+def _standing(live: LivePlant) -> tuple[Standing, ...]:
+    """Planned batches that nobody started yet, with those of their tanks that still wait."""
+    rows = (
+        PlannedBatch.objects.filter(state=PlannedBatch.State.WAITING)
+        .select_related("vessel")
+        .prefetch_related("tanks__visit__tank")
+        .order_by("starts_at", "code")
+    )
+    there = {tank.id for tank in live.problem.tanks}
+    found = []
+    for row in rows:
+        serials = tuple(link.visit.tank.serial for link in row.tanks.all() if link.visit.tank.serial in there)
+        if serials:
+            start = max(live.clock.minute(row.starts_at), live.clock.now_min)
+            found.append(Standing(serials, row.vessel.code, start))
+    return tuple(found)
+
+
+def _notes(live: LivePlant) -> Notes:
+    owners = {
+        visit.tank.dedicated_to.code: visit.tank.dedicated_to.name
+        for visit in live.visits.values()
+        if visit.tank.dedicated_to is not None
+    }
+    return Notes(
+        clock=live.clock,
+        resins={
+            visit.resin_type.code: ResinFamily(visit.resin_type.family).label
+            for visit in live.visits.values()
+        },
+        owners=owners,
+        customers={serial: visit.customer.name for serial, visit in live.visits.items()},
+        visits={serial: visit.number for serial, visit in live.visits.items()},
+        ways={
+            code: WayKept(
+                way.recipe.recipe.code,
+                way.recipe.number,
+                {vessel: row.code for vessel, row in way.anion_vessels.items()},
+            )
+            for code, way in live.ways.items()
+        },
+        left_out=tuple(Left(item.serials, item.why) for item in live.left_out),
+        assumed=live.assumed,
+    )

@@ -1,0 +1,77 @@
+"""Acts on plans of the day, each a page with one form."""
+
+from __future__ import annotations
+
+from django.http import HttpRequest, HttpResponse
+from django.urls import reverse
+from django.views.decorators.http import require_http_methods
+
+from regenplant.planning import services
+from regenplant.planning.models import DayPlan
+from regenplant.web.act_page import Act, act_page
+from regenplant.web.areas.day_plan.forms import ConfirmForm, NewPlanForm
+from regenplant.web.areas.day_plan.views import plan_called
+from regenplant.web.house_form import posted
+
+BOTH = require_http_methods(["GET", "HEAD", "POST"])
+
+
+def page_of(row: DayPlan) -> str:
+    """Address of a plan."""
+    return reverse("day-plan-one", args=[row.number])
+
+
+@BOTH
+def new(request: HttpRequest, tab: str) -> HttpResponse:
+    form = NewPlanForm(posted(request))
+    act = Act(
+        title="Make a plan",
+        sentence="The tanks that wait, the vessels, stock, waste room and people as they stand now. What runs goes on; what an accepted plan says moves as little as needed.",
+        permission="day_plan.make",
+        service=services.begin_plan,
+        arguments=lambda: {
+            "seconds": form.cleaned_data["seconds"],
+            "from_at": form.cleaned_data["from_at"],
+        },
+        said=lambda outcome: f"{outcome.result.number} is being searched.",
+        then=lambda outcome: page_of(outcome.result),
+        back_url=reverse("day-plan"),
+        button="Search",
+    )
+    return act_page(request, form, act)
+
+
+@BOTH
+def stop(request: HttpRequest, number: str, tab: str) -> HttpResponse:
+    row = plan_called(number)
+    act = Act(
+        title=f"Stop the search of {row.number}",
+        sentence="The best plan so far is kept.",
+        permission="day_plan.make",
+        service=services.stop_plan,
+        arguments=lambda: {"number": row.number},
+        said=lambda outcome: f"{row.number} ends within a second or two; the best so far is kept.",
+        then=lambda outcome: page_of(row),
+        back_url=page_of(row),
+        button="Stop it",
+        is_stopping=True,
+    )
+    return act_page(request, ConfirmForm(posted(request)), act)
+
+
+@BOTH
+def set_aside(request: HttpRequest, number: str, tab: str) -> HttpResponse:
+    row = plan_called(number)
+    form = ConfirmForm(posted(request), initial={"version": row.version})
+    act = Act(
+        title=f"Set {row.number} aside",
+        sentence="It stays in the list and can be looked at; it cannot be accepted any more.",
+        permission="day_plan.make",
+        service=services.set_plan_aside,
+        arguments=lambda: {"number": row.number, "version": form.shown_version},
+        said=lambda outcome: f"{row.number} is set aside.",
+        then=lambda outcome: reverse("day-plan"),
+        back_url=page_of(row),
+        button="Set it aside",
+    )
+    return act_page(request, form, act)

@@ -1,0 +1,131 @@
+"""A made plan in rows and sentences: its batches in order of time, its tanks late ones first, how good it is."""
+
+from __future__ import annotations
+
+from collections.abc import Iterator
+from dataclasses import dataclass
+from datetime import datetime
+
+from regenplant import units
+from regenplant.planning.models import DayPlan
+from regenplant.planning.selectors import PlanShown
+from regenplant.units import UnitSystem
+from regenplant.web.presenters.words import counted, day_and_clock, sentence_case
+
+
+@dataclass(frozen=True, slots=True)
+class BatchRow:
+    """A batch of a plan."""
+
+    name: str
+    """In the plan."""
+    code: str
+    """Of the planned batch, once it is one."""
+    vessel: str
+    what: str
+    tanks: tuple[str, ...]
+    volume: str
+    starts_at: datetime
+    ready_at: datetime
+    is_underfilled: bool
+    late: int
+
+
+@dataclass(frozen=True, slots=True)
+class TankRow:
+    """A tank with when it is ready against when it is due."""
+
+    serial: str
+    customer: str
+    batch: str
+    vessel: str
+    ready_at: datetime
+    due_at: datetime | None
+    late_h: float
+
+
+def batch_rows(view: PlanShown, system: UnitSystem) -> list[BatchRow]:
+    """In order of time."""
+    tanks = {tank.id: tank for tank in view.problem.tanks}
+    rows = []
+    for batch in sorted(view.plan.batches, key=lambda one: (one.start_min, one.vessel)):
+        first = tanks[batch.tanks[0]]
+        owner = f", for {view.names.owners.get(first.lot, first.lot)}" if first.lot else ""
+        litres = sum(tanks[name].volume_l for name in batch.tanks)
+        rows.append(
+            BatchRow(
+                name=batch.id,
+                code=view.codes.get(batch.id, ""),
+                vessel=batch.vessel,
+                what=f"{view.names.resins.get(first.family, first.family)} {first.family}, class {first.segregation}{owner}",
+                tanks=batch.tanks,
+                volume=units.format_quantity(litres / 1000, "resin_volume", system),
+                starts_at=view.clock.moment(batch.start_min),
+                ready_at=view.clock.moment(batch.end_min),
+                is_underfilled=batch.underfill_waiver,
+                late=sum(tanks[name].due_min < batch.end_min for name in batch.tanks),
+            )
+        )
+    return rows
+
+
+def tank_rows(view: PlanShown) -> list[TankRow]:
+    """Late ones first, then by when they are ready."""
+    return sorted(_tanks(view), key=lambda row: (-row.late_h, row.ready_at, row.serial))
+
+
+def _tanks(view: PlanShown) -> Iterator[TankRow]:
+    tanks = {tank.id: tank for tank in view.problem.tanks}
+    for batch in view.plan.batches:
+        for serial in batch.tanks:
+            due = tanks[serial].due_min
+            yield TankRow(
+                serial=serial,
+                customer=view.names.customers.get(serial, ""),
+                batch=view.codes.get(batch.id, batch.id),
+                vessel=batch.vessel,
+                ready_at=view.clock.moment(batch.end_min),
+                due_at=view.clock.moment(due) if due < view.clock.end_min else None,
+                late_h=max(0, batch.end_min - due) / 60,
+            )
+
+
+def plan_sentence(view: PlanShown) -> str:
+    """The plan in a sentence."""
+    score = view.score
+    held = sum(len(batch.tanks) for batch in view.plan.batches)
+    late = f"{counted(score.late_tanks, 'tank')} late" if score.late_tanks else "no tank late"
+    if not view.plan.batches:
+        return "No tank is in this plan."
+    ready = view.clock.moment(max(batch.end_min for batch in view.plan.batches))
+    return (
+        f"{sentence_case(counted(held, 'tank'))} in {counted(len(view.plan.batches), 'batch', 'batches')}, {late}; "
+        f"all ready {day_and_clock(ready)}."
+    )
+
+
+def gap_words(row: DayPlan) -> str:
+    """How far the plan may be from the best there is."""
+    if row.gap_frac is None:
+        return (
+            "How far the best may be is not known yet." if row.state == DayPlan.State.RUNNING else "not known"
+        )
+    if row.gap_frac < 0.0005:
+        return "no plan is better"
+    return f"at most {100 * row.gap_frac:.1f} % above the best there can be"
+
+
+def plan_facts(row: DayPlan, view: PlanShown) -> list[tuple[str, str]]:
+    """What is told of a plan beside its drawing."""
+    score = view.score
+    facts = [
+        ("Planned from", day_and_clock(row.from_at)),
+        ("Made", f"{row.made_by.full_name}, {day_and_clock(row.made_at)}"),
+        ("Late", f"{counted(score.late_tanks, 'tank')}, {score.weighted_late_h:.1f} h by weight"),
+        ("Batches", f"{score.batches}, {score.waivers} of them below the minimum fill"),
+        ("Changeovers", str(score.changeovers)),
+        ("Score", f"{score.total:,.0f}".replace(",", " ")),
+        ("Gap", sentence_case(gap_words(row))),
+        ("Search", f"{row.steps:,} steps".replace(",", " ")),
+    ]
+    return [("What if", row.name), *facts] if row.name else facts

@@ -1,0 +1,105 @@
+"""The pages of the day plan."""
+
+from __future__ import annotations
+
+from collections.abc import Callable
+
+import pytest
+from django.test import Client
+
+from regenplant.people.models import Person
+from regenplant.planning import services
+from regenplant.planning.models import DayPlan
+from regenplant.planning.search import search
+from tests import factories
+from tests.factories import SmallPlant
+from tests.web.pages import text_of
+
+pytestmark = pytest.mark.django_db
+As = Callable[[str], Client]
+HOME = "/day-plan/"
+
+
+@pytest.fixture
+def plant(db: None) -> SmallPlant:
+    return factories.small_plant(now=factories.hours_ago(4))
+
+
+@pytest.fixture
+def as_(plant: SmallPlant, client_of: Callable[[Person], Client]) -> As:
+    return lambda who: client_of(plant.people[who])
+
+
+@pytest.fixture
+def found(plant: SmallPlant) -> DayPlan:
+    factories.accepted_tanks(plant, "sac_h", count=3)
+    row = search(services.begin_plan(by=plant.by("planner"), seconds=5).result.number, steps=4)
+    assert row is not None
+    return row
+
+
+def test_before_any_plan_the_page_says_so(as_: As) -> None:
+    page = text_of(as_("operator").get(HOME))
+    assert "No plan was made yet." in page
+    assert "This takes a supervisor or planner." in page
+
+
+def test_a_plan_is_asked_for_and_seen_while_it_is_searched(as_: As, plant: SmallPlant) -> None:
+    answer = as_("planner").post(f"{HOME}new/", {"seconds": "20", "from_at": ""})
+    row = DayPlan.objects.get()
+    assert answer.headers["Location"] == f"{HOME}{row.number}/"
+    answer = as_("operator").get(f"{HOME}{row.number}/")
+    page = text_of(answer)
+    assert "0 % of 20 s" in page
+    assert 'hx-trigger="every 2s"' in answer.content.decode()
+    assert "Look again" in page
+    again = as_("supervisor").post(f"{HOME}new/", {"seconds": "20", "from_at": ""})
+    assert again.status_code == 422
+    assert f"{row.number} is being searched" in text_of(again)
+
+
+def test_an_operator_looks_and_makes_none(as_: As, found: DayPlan) -> None:
+    assert as_("operator").get(f"{HOME}{found.number}/").status_code == 200
+    assert as_("operator").post(f"{HOME}new/", {"seconds": "20", "from_at": ""}).status_code == 403
+    assert DayPlan.objects.count() == 1
+
+
+@pytest.mark.parametrize("seconds", ["4", "301", "many", ""])
+def test_seconds_outside_are_refused_beside_the_field(as_: As, plant: SmallPlant, seconds: str) -> None:
+    answer = as_("planner").post(f"{HOME}new/", {"seconds": seconds, "from_at": ""})
+    assert answer.status_code == 422
+    assert not DayPlan.objects.exists()
+
+
+def test_a_plan_shows_its_batches_and_every_tank_with_ready_and_due(as_: As, found: DayPlan) -> None:
+    page = text_of(as_("operator").get(f"{HOME}{found.number}/"))
+    assert found.plan is not None
+    for batch in found.plan["batches"]:
+        assert batch["id"] in page
+        for serial in batch["tanks"]:
+            assert serial in page
+    assert "Taken for granted" in page
+    assert "every 2s" not in as_("operator").get(f"{HOME}{found.number}/").content.decode()
+
+
+def test_it_is_stopped_and_set_aside_on_pages_of_their_own(as_: As, plant: SmallPlant) -> None:
+    row = services.begin_plan(by=plant.by("planner"), seconds=5).result
+    assert "The best plan so far is kept." in text_of(as_("planner").get(f"{HOME}{row.number}/stop/"))
+    assert as_("planner").post(f"{HOME}{row.number}/stop/").status_code == 302
+    row.refresh_from_db()
+    assert row.is_stop_wanted
+    search(row.number, steps=2)
+    row.refresh_from_db()
+    answer = as_("planner").post(f"{HOME}{row.number}/set-aside/", {"version": str(row.version)})
+    assert answer.status_code == 302
+    row.refresh_from_db()
+    assert row.state == DayPlan.State.SET_ASIDE
+    assert as_("planner").post(f"{HOME}{row.number}/set-aside/").status_code == 422
+
+
+def test_no_such_plan_is_no_page(as_: As) -> None:
+    assert as_("planner").get(f"{HOME}DP-777/").status_code == 404
+
+
+def test_the_waiting_list_leads_there(as_: As) -> None:
+    assert HOME in as_("operator").get("/waiting/").content.decode()
