@@ -231,7 +231,10 @@ class BalanceTable(tables.Table):
     verdict = HouseColumn(verbose_name="State", accessor="balance__verdict")
     gap = QuantityColumn("mass", verbose_name="Difference", accessor="balance__gap_kg")
     spread = QuantityColumn("mass", verbose_name="±", accessor="balance__spread_kg", wide_only=True)
-    days = NumberColumn(verbose_name="Days", wide_only=True)
+    share = QuantityColumn(
+        "fraction", verbose_name="Missing of the use", accessor="balance__gap_frac", wide_only=True
+    )
+    days = NumberColumn(verbose_name="Days", visible=False)
     opening = QuantityColumn("mass", verbose_name="Opening", accessor="balance__opening_kg", wide_only=True)
     received = QuantityColumn("mass", verbose_name="Came", accessor="balance__received_kg", wide_only=True)
     used = QuantityColumn("mass", verbose_name="Used", accessor="balance__used_kg")
@@ -242,9 +245,6 @@ class BalanceTable(tables.Table):
         "mass", verbose_name="Should be", accessor="balance__expected_kg", wide_only=True
     )
     found = QuantityColumn("mass", verbose_name="Found", accessor="balance__closing_kg", wide_only=True)
-    share = QuantityColumn(
-        "fraction", verbose_name="Missing of the use", accessor="balance__gap_frac", wide_only=True
-    )
 
     class Meta:
         order_by = ()
