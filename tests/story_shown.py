@@ -30,6 +30,7 @@ def shown() -> dict[str, Any]:
         **_resin_store(),
         **_ageing(),
         **_chemical_safety(),
+        **_unloadings(),
         **_sewer(),
         **_pages(),
         **_verified(),
@@ -166,6 +167,25 @@ def _papers() -> dict[str, Any]:
             {name for one in issued for name in re.findall(r"ASTM D1193 type \w+", one.content)}
         ),
         "untouched": all(one.is_untouched for one in standing) and all(content_of(one) for one in issued),
+    }
+
+
+def _unloadings() -> dict[str, Any]:
+    """Deliveries through the lock, and the one that was stopped at the wrong connection."""
+    from regenplant.chemicals.models import Place, Unloading
+    from regenplant.chemicals.weighing import open_weighings
+
+    stopped = Unloading.objects.filter(state="stopped")
+    unlocked = Unloading.objects.filter(state="unlocked")
+    return {
+        "unloading": {
+            "coded": sorted(Place.objects.exclude(connection_code="").values_list("code", flat=True)),
+            "unlocked": unlocked.count(),
+            "weighed": unlocked.filter(weigh_tickets__isnull=False).distinct().count(),
+            "differing": len(open_weighings()),
+            "by_two": all(row.confirmed_by_id != row.opened_by_id for row in unlocked),
+            "stopped": [[row.place.code, row.alarm, row.answered_by_id is not None] for row in stopped],
+        }
     }
 
 

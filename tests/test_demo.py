@@ -281,6 +281,16 @@ def test_resin_ages_with_its_evidence_and_advice_and_one_vessel_loses_beads(show
     assert ageing["leaking"] and all(mean > 0.03 and is_advised for mean, is_advised in ageing["leaking"])
 
 
+@pytest.mark.requirement("CS-01")
+def test_bulk_deliveries_came_through_the_lock_and_one_was_stopped(shown: dict[str, Any]) -> None:
+    unloading = shown["unloading"]
+    assert unloading["coded"] == ["T-ACID", "T-BRINE", "T-CAUSTIC", "T-SULFURIC"]
+    assert unloading["unlocked"] == unloading["weighed"] >= 4
+    assert unloading["by_two"] and unloading["differing"] == 0
+    ((tank, alarm, is_answered),) = unloading["stopped"]
+    assert tank == "T-CAUSTIC" and "FILL-1" in alarm and is_answered
+
+
 def test_tanks_stand_in_areas_and_spills_are_closed_and_open(shown: dict[str, Any]) -> None:
     safety = shown["safety"]
     assert (safety["nowhere"], safety["meetings"], safety["booked"]) == ([], 0, True)

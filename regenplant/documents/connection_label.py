@@ -14,6 +14,7 @@ from regenplant.audit.selectors import story
 from regenplant.chemicals.locations import chemicals_by_location, never_with
 from regenplant.chemicals.models import DataSheet, Place
 from regenplant.chemicals.statements import statements_of
+from regenplant.chemicals.un_numbers import un_words
 from regenplant.core.errors import RecordRefused
 from regenplant.core.process.canonical import from_plain
 from regenplant.core.process.plan import SignalWord
@@ -81,7 +82,7 @@ def connection_label_content(place: Place) -> ConnectionLabelContent:
         tank=place.code,
         tank_name=place.name,
         chemical=chemical.label,
-        un_number=place.un_number,
+        un_number=un_words(place.un_number),
         code=place.connection_code,
         signal_word=sheet.signal_word,
         pictograms=tuple(sheet.pictograms),

@@ -13,6 +13,7 @@ from regenplant import units
 from regenplant.audit.selectors import chain_head
 from regenplant.chemicals.locations import Standing, chemicals_by_location
 from regenplant.chemicals.statements import STATEMENTS
+from regenplant.chemicals.un_numbers import un_words
 from regenplant.core.process.plan import SignalWord
 from regenplant.documents.batch_record.setting import columns_of, table
 from regenplant.documents.batch_sheet_setting import margin_word, section
@@ -96,7 +97,7 @@ def _stored(row: Standing) -> StoredChemical:
         kg_100=row.kg_100,
         product_kg=row.product_kg,
         product_m3=row.product_m3,
-        un_number=(sheet.un_number if sheet else "") or row.place.un_number,
+        un_number=(sheet.un_number if sheet else "") or un_words(row.place.un_number),
         signal_word=sheet.signal_word if sheet else "",
         hazards=tuple(
             f"{code} {STATEMENTS[code]}" if code in STATEMENTS else code

@@ -172,6 +172,23 @@ def test_papers_that_name_something_else_stop_it(
     assert re.search(words, row.alarm)
 
 
+def test_goods_without_a_un_number_come_through_the_lock_too(
+    supervisor: Person, operator: Person, by: Acts
+) -> None:
+    """Brine is no dangerous good in transport: "none" is said at the connection and on the papers; a number on them stops it."""
+    brine = services.add_place(
+        by=by(supervisor), code="T-NACL", name="Brine", kind="bulk_tank", chemical="nacl", capacity_m3=9.0
+    ).result
+    brine = connected(by(supervisor), brine, "FILL-BRINE", "None")
+    assert brine.un_number == "none"
+    papers = Papers("4711 / 3", "nacl", "none", "A-119", "S-91", 0.26, 400_000, brine.pk)
+    assert services.open_unloading(by=by(operator), papers=papers).result.state == "open"
+    other = replace(papers, lot_code="A-120", un_number="UN1789")
+    stopped = services.open_unloading(by=by(operator), papers=other).result
+    stopped.refresh_from_db()
+    assert "The papers say UN1789; at the fill connection of T-NACL stands no UN number." in stopped.alarm
+
+
 @pytest.mark.parametrize(
     ("density", "state"), [(DENSITY_32, "open"), (DENSITY_36, "stopped"), (1149.0, "stopped")]
 )

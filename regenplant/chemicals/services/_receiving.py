@@ -56,9 +56,3 @@ def data_sheet_for(chemical: str, data_sheet_id: int | None) -> DataSheet | None
             "This data sheet is no longer in force. Choose the newest revision.", field="data_sheet"
         )
     return sheet
-
-
-def normal_un(text: str) -> str:
-    """ "un 1789" is "UN1789"; digits alone get their letters."""
-    found = "".join(text.upper().split())
-    return f"UN{found}" if found.isdigit() else found

@@ -28,7 +28,6 @@ from regenplant.chemicals.selectors import strength_of_sample, unlocked_content
 from regenplant.chemicals.services._moves import end_unloading
 from regenplant.chemicals.services._receiving import (
     data_sheet_for,
-    normal_un,
     refuse_expired,
     refuse_ill_stored,
 )
@@ -38,6 +37,7 @@ from regenplant.chemicals.services.lots import (
     HOTTEST_KELVIN,
     receive_delivery,
 )
+from regenplant.chemicals.un_numbers import normal_un, un_words
 from regenplant.core.errors import NotAllowed, RecordRefused, StaleRecord
 from regenplant.core.process.vocabulary import Chemical
 from regenplant.core.process.weighing import LEAST_TOLERANCE_FRAC, MOST_TOLERANCE_FRAC, USUAL_TOLERANCE_FRAC
@@ -236,7 +236,10 @@ def _alarm_of_papers(papers: Papers, un_number: str, place: Place) -> str:
             f"{Chemical(place.chemical).label.lower()}."
         )
     if un_number != place.un_number:
-        return f"The papers say {un_number}; at the fill connection of {place.code} stands {place.un_number}."
+        return (
+            f"The papers say {un_words(un_number)}; at the fill connection of {place.code} stands "
+            f"{un_words(place.un_number)}."
+        )
     return ""
 
 

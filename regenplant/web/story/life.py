@@ -50,6 +50,7 @@ from regenplant.web.story.running import Running
 from regenplant.web.story.safety import near_misses, put_up_stations, refused_tanks, walk_round
 from regenplant.web.story.sewer import excursions, open_excursion, put_up_permit, signed_month
 from regenplant.web.story.stock import counting, expecting, put_up_shapes
+from regenplant.web.story.unloading import CONNECTIONS, put_up_connections, unload, wrong_connection
 from regenplant.web.story.waste_tanks import begun, waste_tanks
 
 MINUTE, HOUR, DAY = timedelta(minutes=1), timedelta(hours=1), timedelta(days=1)
@@ -341,7 +342,10 @@ class Life:
             for chemical in self.stage.data["chemicals"]:
                 lot = ChemicalLot.objects.get(chemical=chemical["chemical"], is_in_use=True)
                 if (at - start).days % 8 == 0:
-                    deliver(self.stage, at, chemical)
+                    if chemical["chemical"] in CONNECTIONS:
+                        self.clockwork.add(at + 90 * MINUTE, unload(self.stage, at + 90 * MINUTE, chemical))
+                    else:
+                        deliver(self.stage, at, chemical)
                 else:
                     check(self.stage, at, lot.pk, chemical)
 
@@ -383,6 +387,7 @@ def tell_the_story(now: datetime) -> None:
         put_up_permit(stage, start)
         put_up_shapes(stage, start)
         put_up_storage(stage, start)
+        put_up_connections(stage, start)
         put_up_prices(stage, start)
         put_up_stations(stage, start)
         life = Life(stage)
@@ -407,6 +412,7 @@ def _today(life: Life, now: datetime) -> None:
         life.clockwork.add(begin - 8 * HOUR, life.batch(run, begin))
     life.clockwork.add(now - 5 * DAY, refused_tanks(life.stage, now - 5 * DAY))
     life.clockwork.add(now - 50 * HOUR, near_misses(life.stage, now - 50 * HOUR))
+    life.clockwork.add(now - 70 * HOUR, wrong_connection(life.stage, now - 70 * HOUR))
     life.clockwork.add(now - 27 * HOUR, later_calibration(life.stage, "CELL-2", now - 27 * HOUR))
     drafted = now - 20 * HOUR
     life.clockwork.add(

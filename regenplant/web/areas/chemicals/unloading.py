@@ -18,6 +18,7 @@ from regenplant.chemicals import selectors, services
 from regenplant.chemicals.locations import never_words
 from regenplant.chemicals.models import Place, Unloading
 from regenplant.chemicals.room import no_room_now
+from regenplant.chemicals.un_numbers import un_words
 from regenplant.core.errors import DomainError
 from regenplant.core.process.hazards import stock_cautions
 from regenplant.core.process.vocabulary import Chemical
@@ -101,8 +102,8 @@ def page(request: HttpRequest, number: str) -> HttpResponse:
 def _facts(row: Unloading, system: str) -> list[tuple[str, str]]:
     return [
         ("Order and line", row.order_line),
-        ("On the papers", f"{Chemical(row.chemical).label}, {row.un_number}"),
-        ("Tank", f"{row.place.code}, {row.place.un_number} at its connection"),
+        ("On the papers", f"{Chemical(row.chemical).label}, {un_words(row.un_number)}"),
+        ("Tank", f"{row.place.code}, {un_words(row.place.un_number)} at its connection"),
         ("Lot", f"{row.lot_code}, supplier’s {row.supplier_lot}"),
         *([("Expires, by supplier", f"{row.expires_on}")] if row.expires_on else []),
         ("Certificate", units.format_quantity(row.certificate_strength_frac, "strength")),

@@ -23,7 +23,11 @@ class PapersForm(AmountForm):
     chemical = forms.ChoiceField(
         label="Chemical on the papers", choices=[("", "Choose a chemical"), *CHEMICAL_CHOICES]
     )
-    un_number = words_field(10, label="UN number on the papers", help_text="For example UN1789.")
+    un_number = words_field(
+        10,
+        label="UN number on the papers",
+        help_text="For example UN1789; none where goods have no number, as brine.",
+    )
     place = TankChoice(
         Place.objects.filter(kind=Place.Kind.BULK_TANK),
         label="Tank it goes into",
@@ -143,7 +147,11 @@ class ConnectionForm(HouseForm):
         label="Code on the connection",
         help_text="Fixed to it so that it can be scanned. No other bears it.",
     )
-    un_number = words_field(10, label="UN number at the connection", help_text="For example UN1789.")
+    un_number = words_field(
+        10,
+        label="UN number at the connection",
+        help_text="For example UN1789; none where goods have no number, as brine.",
+    )
     ullage_margin_m3 = QuantityField(
         "liquid_volume",
         label="Room that stays free",
