@@ -28,6 +28,7 @@ from regenplant.people.throttling import Try, count_failure, limit, try_password
 __all__ = [
     "FULL_CREDENTIALS",
     "PERMIT_LIFE",
+    "SAME_PERSON",
     "SignaturePermit",
     "bind",
     "holds",
@@ -42,6 +43,8 @@ FULL_CREDENTIALS = (
     "The first signature of a session, and the first after a while, takes your user name and your password."
 )
 _SESSION_KEY = "signing"
+SAME_PERSON = "the same person twice"
+"""Why a second signature was refused that the person who is signed in tried to give."""
 About = tuple[str, str, str]
 
 
@@ -105,7 +108,7 @@ def prove_another(
     if not given:
         raise SignatureRefused("The second person writes their own user name.", field=fields[0])
     if given.lower() == by.user.get_username().lower():
-        record_refused_signature(by=by, meaning=meaning, about=about, why="the same person twice")
+        record_refused_signature(by=by, meaning=meaning, about=about, why=SAME_PERSON)
         raise SignatureRefused(
             f"{by.user.full_name} is signed in here already. The second person must be another one.",
             field=fields[0],

@@ -20,6 +20,7 @@ class UseConfig(AppConfig):
             sealed.leave_out(table, why="derived from plan and ledger, and written anew at any time")
         locks.declare(
             locks.Lock("use_watchlevels"),
+            locks.Lock("use_measurelevel"),
             locks.Lock("use_chemicalprice"),
             locks.Lock("use_usereport"),
         )

@@ -161,6 +161,29 @@ class WatchLevels(models.Model):
         return f"±{100 * self.batch_frac:g} %, ±{100 * self.period_frac:g} %"
 
 
+class MeasureLevel(models.Model):
+    """From which figure on one of the measures beside the use is marked. Append-only; of one measure the newest is in force."""
+
+    measure = models.CharField(max_length=16)
+    """One of ``core.process.watch_measures.Watched``."""
+    level = models.FloatField()
+    """A share for measures in per cent, else a plain number."""
+    reason = models.CharField(max_length=300)
+    recorded_at = models.DateTimeField()
+    recorded_by = models.ForeignKey(settings.AUTH_USER_MODEL, on_delete=models.PROTECT, related_name="+")
+
+    class Meta:
+        ordering = ["-recorded_at", "-id"]
+        constraints = [
+            models.CheckConstraint(
+                condition=Q(level__gte=0) & ~Q(reason=""), name="measure_level_with_reason"
+            )
+        ]
+
+    def __str__(self) -> str:
+        return f"{self.measure} {self.level:g}"
+
+
 class ChemicalPrice(models.Model):
     """What a chemical costs: of one lot, or of one supplier (or any) from a day on. Append-only; of two for the same the newer counts."""
 

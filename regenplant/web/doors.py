@@ -144,6 +144,7 @@ DOORS: dict[str, Door] = {
     "safety-washing-inspect": _door("plant.daily"),
     "use-price-new": _door("chemical.price"),
     "use-watch-levels": _door("chemical.watch"),
+    "use-watch-measure": _door("chemical.watch"),
     "use-report-new": _door("chemical.report"),
     # set-up
     "emergency-eyewash": _door("plant.daily"),

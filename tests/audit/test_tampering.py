@@ -65,6 +65,9 @@ def _audited(plant: factories.SmallPlant) -> None:
     use_services.record_watch_levels(
         by=plant.by("supervisor"), batch_frac=0.04, period_frac=0.02, shifts=["06:00"], reason="our own year"
     )
+    use_services.record_measure_level(
+        by=plant.by("supervisor"), measure="late", level=4.0, reason="our own year"
+    )
     question = Question(day - timedelta(days=3), day)
     use_services.sign_report(
         by=plant.by("supervisor"), question=question, shown=mark_of(report_content(question)),

@@ -20,6 +20,7 @@ from regenplant.core.bench.registry import quantities
 from regenplant.core.process.default_recipes import default_specifications
 from regenplant.core.process.plan import EntrySpec
 from regenplant.core.process.vocabulary import ResinFamily, StepKind
+from regenplant.core.process.watch_measures import MEASURES, Watched
 from regenplant.people.authority import Role
 from regenplant.quality.models import ResinFigure
 from regenplant.safety.models import WashStation
@@ -70,6 +71,7 @@ FORMS: dict[str, Make] = {
     "areas.chemical_use.forms.UseForm": given(today=date(2026, 3, 2)),
     "areas.chemical_use.forms.PriceForm": plain,
     "areas.chemical_use.forms.WatchForm": plain,
+    "areas.chemical_use.forms.MeasureForm": given(measure=MEASURES[Watched.LATE]),
     "areas.chemical_use.forms.ReportForm": plain,
     "areas.trends.forms.WindowForm": given(today=date(2026, 3, 2)),
     "areas.trends.forms.FailuresForm": given(today=date(2026, 3, 2)),

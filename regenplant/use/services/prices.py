@@ -14,8 +14,9 @@ from regenplant.chemicals.models import ChemicalLot
 from regenplant.core.errors import OutOfRange, RecordRefused, StaleRecord
 from regenplant.core.process.use_audit import minutes_of
 from regenplant.core.process.vocabulary import Chemical
+from regenplant.core.process.watch_measures import Watched, checked_level, level_said
 from regenplant.plant.selectors import plant_day
-from regenplant.use.models import ChemicalPrice, WatchLevels
+from regenplant.use.models import ChemicalPrice, MeasureLevel, WatchLevels
 from regenplant.use.pricing import milli_of
 from regenplant.use.services._rows import renew_priced
 
@@ -192,5 +193,38 @@ def _plain(row: WatchLevels) -> dict[str, object]:
     }
 
 
+@use_case("watch_measure.recorded", permission="chemical.watch")
+def record_measure_level(
+    *, by: By, measure: str, level: float, reason: str, seen_id: int | None = None
+) -> Outcome:
+    """From which figure on a measure is marked. ``seen_id`` is the line the page showed, 0 for none.
+
+    Raises: RecordRefused for an unknown measure or without a reason, OutOfRange for the level, StaleRecord when somebody was faster.
+    """
+    watched = Watched(one_of(measure, [item.value for item in Watched], "The measure", field="measure"))
+    before = MeasureLevel.objects.filter(measure=watched.value).first()
+    if seen_id is not None and seen_id != (before.pk if before else 0):
+        raise StaleRecord(
+            "This watch level was changed since this page was opened. The present one stands here now."
+        )
+    row = MeasureLevel.objects.create(
+        measure=watched.value,
+        level=checked_level(watched, level),
+        reason=words_of(reason, "The reason", field="reason", most=300, least=10),
+        recorded_at=by.at,
+        recorded_by=by.user,
+    )
+    was = before.level if before else watched.measure.usual
+    return Outcome(
+        subject=("watch_measure", watched.value, f"Watch level of “{watched.measure.name}”"),
+        before={"level": was},
+        after={"level": row.level},
+        facts={"shown": level_said(watched.measure, row.level), "was": level_said(watched.measure, was)},
+        reason=row.reason,
+        result=row,
+    )
+
+
+say("watch_measure.recorded", "{subject}: marked {shown}, before {was}")
 say("price.entered", "{subject}: {shown}, {of}, from {from_day} on; {counted} batches were counted anew")
 say("watch_levels.recorded", "{subject}: ±{batch} % for a batch, ±{period} % for a period, shifts {shifts}")

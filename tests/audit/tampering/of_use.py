@@ -7,6 +7,7 @@ from tests.audit.tampering.ways import Record, altered, removed, way
 altered("make a chemical cheaper", "use_chemicalprice", "milli_per_kg = 1", says="chemical price")
 removed("delete a price", "use_chemicalprice", says="chemical price")
 altered("widen the watch levels", "use_watchlevels", "batch_frac = 0.5", says="watch levels")
+altered("widen the watch level of a measure", "use_measurelevel", "level = 1.9", says="measure level")
 altered("edit a signed report of use", "use_usereport", "content = replace(content, '\"used_grams\":', '\"used_grams\":1')",
         says="use report U-10001", and_says="use_report: What report U-10001 says is not what was signed")  # fmt: skip
 

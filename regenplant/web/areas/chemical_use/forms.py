@@ -8,6 +8,7 @@ from typing import Any
 from django import forms
 
 from regenplant.core.process.vocabulary import Chemical, ResinFamily, SegregationClass
+from regenplant.core.process.watch_measures import Beyond, Measure, Shown, said
 from regenplant.use.models import KEY_LENGTH, ChemicalPrice
 from regenplant.use.selectors import By, Question
 from regenplant.use.services.reports import MOST_REMARKS
@@ -164,6 +165,22 @@ class WatchForm(HouseForm):
     def beginnings(self) -> list[str]:
         """The times as written."""
         return [part.strip() for part in self.text("shifts").split(",") if part.strip()]
+
+
+class MeasureForm(HouseForm):
+    """The level of one measure, in the unit it reads in."""
+
+    level = forms.FloatField(label="Marked")
+    reason = words_field(300, rows=2, label="Why", help_text="At least ten characters.")
+    seen = forms.IntegerField(widget=forms.HiddenInput, required=False, min_value=0, max_value=2**62)
+
+    def __init__(self, *args: Any, measure: Measure, **kwargs: Any):
+        super().__init__(*args, **kwargs)
+        field = self.fields["level"]
+        side = {Beyond.ABOVE: "above", Beyond.BELOW: "below", Beyond.FROM: "from"}[measure.beyond]
+        unit = {Shown.PERCENT: " %", Shown.TIMES: " times", Shown.COUNT: ""}[measure.shown]
+        field.label = f"Marked {side},{unit}" if unit else f"Marked {side}"
+        field.help_text = f"From {said(measure, measure.lowest)} to {said(measure, measure.highest)}. Usual: {said(measure, measure.usual)}."
 
 
 class ReportForm(SigningForm):

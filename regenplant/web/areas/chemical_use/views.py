@@ -10,6 +10,7 @@ from django.http import HttpRequest, HttpResponse
 from django.shortcuts import get_object_or_404, render
 from django.urls import reverse
 from django.utils import timezone
+from django.utils.http import urlencode
 from django.views.decorators.http import require_safe
 
 from regenplant.batches.models import Batch
@@ -77,7 +78,7 @@ def use(request: HttpRequest, tab: str) -> HttpResponse:
     look: dict[str, Any] = {"watch": found.watch, "currency": currency}
     context = {
         "form": form,
-        "chips": _period_chips(request, period.name),
+        "chips": period_chips(request, period.name),
         "outside_chips": chips(request, "only", [("outside", f"Outside ({outside})")]),
         "sentence": words.opening_sentence(found, outside, period),
         "narrowed": narrowed_words(_narrowed(question)),
@@ -102,6 +103,7 @@ def use(request: HttpRequest, tab: str) -> HttpResponse:
         "currency": currency,
         "not_read": not_read(),
         "query": _query(request),
+        "days": urlencode({"first": question.first.isoformat(), "last": question.last.isoformat()}),
         "may_sign": right(request, "chemical.report"),
     }
     return render(request, "chemicals_use/use.html", context, status=422 if form.errors else 200)
@@ -149,7 +151,7 @@ def _link(request: HttpRequest, by: By, group: Group) -> str:
     return f"?{wanted.urlencode()}#s-batches"
 
 
-def _period_chips(request: HttpRequest, here: PeriodName) -> list[Chip]:
+def period_chips(request: HttpRequest, here: PeriodName) -> list[Chip]:
     """The ready periods; choosing one keeps what narrows and drops the days."""
     made = []
     for name in PeriodName:
