@@ -7,9 +7,10 @@ The bound is a sum of three parts that no plan can escape together:
   holds it already. Solved exactly as an integer program over all batches that are possible (set covering by patterns; Gilmore &
   Gomory 1961) while they can be counted out, else by its linear relaxation, with one changeover for each state.
 * **Lateness**: each tank alone in the empty plant, in its best vessel, with all calendars.
-* **Makespan**: the largest of those ends.
+* **Makespan**: the largest of those ends, or the moment by which vessels, skids and people can have done so many batches (load_bounds.py).
 
-Left out: that states return to a vessel, that tanks wait for each other, and that all share the skids. So the bound is weak under load.
+Left out: that states return to a vessel, that tanks wait for each other, and that lateness is bought off with more batches. So the bound
+is weak under load.
 """
 
 from __future__ import annotations
@@ -22,11 +23,16 @@ import numpy as np
 
 from regenplant.core.scheduling.board import Board
 from regenplant.core.scheduling.compiled import Compiled
+from regenplant.core.scheduling.load_bounds import last_slot
 
 State = tuple[str, str, str | None]
 
 MOST_PATTERNS = 6_000
 """Batches of one key that are counted out one by one; beyond it the linear relaxation is solved."""
+
+
+LOAD_FRAC = 0.3
+"""Share of the time for the makespan under load."""
 
 
 @dataclass(frozen=True, slots=True)
@@ -51,16 +57,18 @@ def lower_bound(compiled: Compiled, seconds: float, clock: Callable[[], float]) 
     for key, name in enumerate(compiled.keys):
         if compiled.vessels_of[key] and compiled.stages[key]:
             states[name.family, name.segregation, name.lot].append(key)
-    share = seconds / max(1, len(states))
+    began = clock()
     ends = earliest_ends(compiled)
     late = sum(
         compiled.weight[tank] * max(0, end * compiled.slot_min - compiled.due_min[tank])
         for tank, end in ends.items()
     )
+    last = last_slot(compiled, ends, began + LOAD_FRAC * seconds, clock)
+    share = (seconds - min(clock() - began, LOAD_FRAC * seconds)) / max(1, len(states))
     return Bound(
         batching=sum(_state_bound(compiled, state, keys, share, clock) for state, keys in states.items()),
         lateness=late * compiled.late_per_min,
-        makespan=compiled.span_per_slot * max(ends.values(), default=0),
+        makespan=compiled.span_per_slot * last,
     )
 
 

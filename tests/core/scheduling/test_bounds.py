@@ -11,6 +11,7 @@ from scipy.optimize import linprog
 
 from regenplant.core.scheduling import bounds, figures
 from regenplant.core.scheduling.bounds import lower_bound
+from regenplant.core.scheduling.checker import check
 from regenplant.core.scheduling.compiled import Compiled
 from regenplant.core.scheduling.exchange import problem_from
 from regenplant.core.scheduling.problem import Problem, Tank
@@ -99,3 +100,38 @@ def test_too_many_batches_to_count_give_the_linear_relaxation(
     found = lower_bound(Compiled(problem), 30.0, time.monotonic).batching
     assert found == pytest.approx(relaxed(problem), abs=1e-3)
     assert found <= cheapest(problem) + 1e-6
+
+
+def full_vessel(seed: int) -> Problem:
+    """Five tanks of one key, each of which fills the only vessel that may take it."""
+    data = instance(seed, tanks=5)
+    data["vessels"] = data["vessels"][:1]
+    data["waste"]["capacity_l"] = 100_000
+    for supply in data["chemicals"].values():
+        supply["initial_kg"] = 1_000
+    (vessel,) = data["vessels"]
+    state = {"family": "cation", "segregation": "industrial", "lot": None}
+    vessel.update(families=["cation"], previous=state)
+    for tank in data["tanks"]:
+        tank.update(
+            family="cation",
+            segregation="industrial",
+            lot=None,
+            condition="normal",
+            received_min=0,
+            volume_l=vessel["max_fill_l"],
+        )
+    return problem_from(data)
+
+
+@pytest.mark.parametrize("seed", [1, 3, 8, 9])
+def test_batches_that_must_follow_each_other_bound_the_makespan(seed: int) -> None:
+    """One vessel, five full batches: no plan ends before five of them in a row do, and with stock and room for waste one does."""
+    problem = full_vessel(seed)
+    compiled = Compiled(problem)
+    alone = compiled.span_per_slot * max(bounds.earliest_ends(compiled).values())
+    found = lower_bound(compiled, 30.0, time.monotonic).makespan
+    answer = solve(problem, 1, Budget(steps=60))
+    makespan = check(problem, answer.plan).score.makespan_h * problem.costs.makespan_per_hour
+    assert len(answer.plan.batches) == 5
+    assert 1.3 * alone < found <= makespan + 1e-6 and found > 0.9 * makespan
