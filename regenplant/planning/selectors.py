@@ -83,5 +83,5 @@ def shown(day_plan: DayPlan) -> PlanShown:
         bound=day_plan.bound,
         gap_frac=day_plan.gap_frac,
         codes=dict(codes),
-        decisions=tuple(day_plan.decisions.all()),
+        decisions=tuple(day_plan.decisions.select_related("made_by")),
     )

@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 from collections.abc import Callable
+from typing import Any
 
 import pytest
 from django.test import Client
@@ -103,3 +104,46 @@ def test_no_such_plan_is_no_page(as_: As) -> None:
 
 def test_the_waiting_list_leads_there(as_: As) -> None:
     assert HOME in as_("operator").get("/waiting/").content.decode()
+
+
+# --- decisions ----------------------------------------------------------------------------------------------------------------
+def first_batch(row: DayPlan) -> dict[str, Any]:
+    assert row.plan is not None
+    batch: dict[str, Any] = row.plan["batches"][0]
+    return batch
+
+
+def test_a_decision_tells_what_it_costs_and_is_taken_back(as_: As, found: DayPlan) -> None:
+    batch = first_batch(found)
+    address = f"{HOME}{found.number}/batches/{batch['id']}/"
+    assert "Leave tanks out" in text_of(as_("planner").get(address))
+    data = {"tanks": batch["tanks"][:1], "version": str(found.version)}
+    answer = as_("planner").post(f"{address}leave-out/", data, follow=True)
+    page = text_of(answer)
+    assert f"{batch['tanks'][0]} are left out" in page
+    assert "It costs:" in page
+    found.refresh_from_db()
+    answer = as_("planner").post(f"{HOME}{found.number}/undo/", {"version": str(found.version)}, follow=True)
+    assert "is as it was before" in text_of(answer)
+    assert not found.decisions.exists()
+
+
+@pytest.mark.parametrize("way", ["pin", "split", "join", "leave-out", "rush"])
+def test_each_way_has_its_page_and_an_operator_is_refused(as_: As, found: DayPlan, way: str) -> None:
+    address = f"{HOME}{found.number}/batches/{first_batch(found)['id']}/{way}/"
+    assert as_("planner").get(address).status_code == 200
+    assert as_("operator").post(address, {}).status_code == 403
+
+
+def test_a_decision_on_a_stale_page_is_refused_with_what_was_typed(as_: As, found: DayPlan) -> None:
+    batch = first_batch(found)
+    address = f"{HOME}{found.number}/batches/{batch['id']}/"
+    seen = str(found.version)
+    as_("supervisor").post(f"{address}pin/", {"vessel": "", "starts_at": "", "version": seen})
+    answer = as_("planner").post(f"{address}leave-out/", {"tanks": batch["tanks"][:1], "version": seen})
+    assert answer.status_code == 409
+    assert "was changed since you opened it" in text_of(answer)
+
+
+def test_a_batch_that_is_not_there_is_no_page(as_: As, found: DayPlan) -> None:
+    assert as_("planner").get(f"{HOME}{found.number}/batches/B0999/").status_code == 404

@@ -2,11 +2,13 @@
 
 from __future__ import annotations
 
-from collections.abc import Iterator
+from collections.abc import Iterator, Mapping
 from dataclasses import dataclass
 from datetime import datetime
+from typing import Any
 
 from regenplant import units
+from regenplant.core.process.vocabulary import Chemical
 from regenplant.planning.models import DayPlan
 from regenplant.planning.selectors import PlanShown
 from regenplant.units import UnitSystem
@@ -129,3 +131,45 @@ def plan_facts(row: DayPlan, view: PlanShown) -> list[tuple[str, str]]:
         ("Search", f"{row.steps:,} steps".replace(",", " ")),
     ]
     return [("What if", row.name), *facts] if row.name else facts
+
+
+def cost_words(costs: Mapping[str, Any]) -> str:
+    """What a decision costs, as a sentence: only what changed."""
+    before, after = costs["before"], costs["after"]
+    parts = [
+        f"{after[name] - before[name]:+,.{decimals}f}{unit}".replace(",", " ") + f" {noun}".rstrip()
+        for name, noun, unit, decimals in (
+            ("late_tanks", "tanks late", "", 0),
+            ("weighted_late_h", "h late by weight", "", 1),
+            ("batches", "batches", "", 0),
+            ("makespan_h", "h until all is ready", "", 1),
+            ("water_m3", "m³ water", "", 1),
+        )
+        if round(after[name] - before[name], decimals)
+    ]
+    names = {*before["chemicals_kg"], *after["chemicals_kg"]}
+    for name in sorted(names):
+        more = after["chemicals_kg"].get(name, 0.0) - before["chemicals_kg"].get(name, 0.0)
+        if round(more, 1):
+            parts.append(f"{more:+,.1f} kg {Chemical(name).label.lower()}".replace(",", " "))
+    moved = f" {sentence_case(counted(costs['moved'], 'other tank'))} moved." if costs.get("moved") else ""
+    score = f"score {after['score'] - before['score']:+,.0f}".replace(",", " ")
+    return f"It costs: {', '.join([*parts, score])}.{moved}"
+
+
+@dataclass(frozen=True, slots=True)
+class DecisionRow:
+    """What somebody decided about a draft, and what it cost."""
+
+    sentence: str
+    cost: str
+    who: str
+    at: datetime
+
+
+def decision_rows(view: PlanShown) -> list[DecisionRow]:
+    """In the order in which they were made."""
+    return [
+        DecisionRow(one.sentence, cost_words(one.costs), one.made_by.full_name, one.made_at)
+        for one in view.decisions
+    ]

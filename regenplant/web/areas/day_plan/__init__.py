@@ -1,13 +1,14 @@
 """The day plan: what holds, the search of a new plan, one plan with what may be done to it.
 
-forms.py   what is written
-views.py   the pages
-acts.py    pages with one form and one act
+forms.py      what is written
+views.py      the pages
+acts.py       asking for a plan, stopping it, setting it aside
+hands_on.py   a batch of a draft, and the decisions about it
 """
 
 from django.urls import path
 
-from regenplant.web.areas.day_plan import acts, views
+from regenplant.web.areas.day_plan import acts, hands_on, views
 
 TAB = {"tab": "waiting"}
 
@@ -17,4 +18,16 @@ urlpatterns = [
     path("day-plan/<str:number>/", views.page, TAB, name="day-plan-one"),
     path("day-plan/<str:number>/stop/", acts.stop, TAB, name="day-plan-stop"),
     path("day-plan/<str:number>/set-aside/", acts.set_aside, TAB, name="day-plan-set-aside"),
+    path("day-plan/<str:number>/undo/", hands_on.undo, TAB, name="day-plan-undo"),
+    path("day-plan/<str:number>/batches/<str:name>/", hands_on.batch_page, TAB, name="day-plan-batch"),
+    path("day-plan/<str:number>/batches/<str:name>/pin/", hands_on.pin, TAB, name="day-plan-pin"),
+    path("day-plan/<str:number>/batches/<str:name>/split/", hands_on.split, TAB, name="day-plan-split"),
+    path("day-plan/<str:number>/batches/<str:name>/join/", hands_on.join, TAB, name="day-plan-join"),
+    path(
+        "day-plan/<str:number>/batches/<str:name>/leave-out/",
+        hands_on.leave_out,
+        TAB,
+        name="day-plan-leave-out",
+    ),
+    path("day-plan/<str:number>/batches/<str:name>/rush/", hands_on.rush, TAB, name="day-plan-rush"),
 ]

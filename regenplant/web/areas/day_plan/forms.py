@@ -2,6 +2,9 @@
 
 from __future__ import annotations
 
+from collections.abc import Sequence
+from typing import Any
+
 from django import forms
 
 from regenplant.planning.services.making import LEAST_S, MOST_S
@@ -31,3 +34,48 @@ class ConfirmForm(HouseForm):
     """Nothing to fill in; the version that was shown goes with it."""
 
     may_overwrite = False
+
+
+class PinForm(HouseForm):
+    """Where and when a batch goes; both may be left open."""
+
+    may_overwrite = False
+    vessel = forms.ChoiceField(label="Vessel", required=False)
+    starts_at = moment_field(
+        label="Begins",
+        required=False,
+        help_text="Empty: when it fits best. Its tanks stay together either way.",
+    )
+
+    def __init__(self, *args: Any, vessels: Sequence[str] = (), **kwargs: Any):
+        super().__init__(*args, **kwargs)
+        choices = [("", "where it fits best"), *((code, code) for code in vessels)]
+        self.fields["vessel"].choices = choices  # type: ignore[attr-defined]
+
+
+class JoinForm(HouseForm):
+    """Which batch is joined to this one."""
+
+    may_overwrite = False
+    other = forms.ChoiceField(label="Batch")
+
+    def __init__(self, *args: Any, others: Sequence[tuple[str, str]] = (), **kwargs: Any):
+        super().__init__(*args, **kwargs)
+        self.fields["other"].choices = others  # type: ignore[attr-defined]
+
+
+class TanksForm(HouseForm):
+    """Which tanks of the batch."""
+
+    may_overwrite = False
+    tanks = forms.MultipleChoiceField(label="Tanks", widget=forms.CheckboxSelectMultiple)
+
+    def __init__(self, *args: Any, tanks: Sequence[tuple[str, str]] = (), **kwargs: Any):
+        super().__init__(*args, **kwargs)
+        self.fields["tanks"].choices = tanks  # type: ignore[attr-defined]
+
+
+class RushForm(TanksForm):
+    """Which tanks are wanted, and by when."""
+
+    wanted_by = moment_field(label="Wanted by", help_text="They weigh more than all others.")

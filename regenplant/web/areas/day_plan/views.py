@@ -69,5 +69,6 @@ def page(request: HttpRequest, number: str, tab: str) -> HttpResponse:
             "facts": words.plan_facts(row, view),
             "batches": words.batch_rows(view, unit_system_of(request)),
             "tanks": words.tank_rows(view),
+            "decisions": words.decision_rows(view),
         }
     return render(request, "day_plan/plan.html", context)
