@@ -7,7 +7,11 @@ class PlanningConfig(AppConfig):
 
     def ready(self) -> None:
         # Registers the use cases of this app and how they read in the log.
-        from regenplant.audit import locks, sealed
+        from regenplant.audit import classes, locks, sealed
+        from regenplant.planning.classes import FINDERS
+
+        for argument, finder in FINDERS.items():
+            classes.class_by(argument, finder)
 
         for table in ("planning_dayplan", "planning_decision"):
             sealed.leave_out(

@@ -10,7 +10,6 @@ from django.conf import settings
 from django.db import models
 from django.db.models import Q
 
-from regenplant.batches.models import Batch
 from regenplant.plant.models import Vessel
 from regenplant.recipes.models import RecipeVersion
 from regenplant.resins.models import CLASSES, ResinType
@@ -185,7 +184,8 @@ class PlannedBatch(models.Model):
     starts_at = models.DateTimeField()
     ready_at = models.DateTimeField()
     """When its tanks are filled and released, as planned."""
-    batch = models.OneToOneField(Batch, on_delete=models.PROTECT, null=True, related_name="planned_as")
+    batch_number = models.CharField(max_length=16, blank=True, default="")
+    """Of the batch that it became; a number, because it outlives a batch that is purged."""
     reason = models.CharField(max_length=300, blank=True)
     """Why it was cancelled."""
     ended_at = models.DateTimeField(null=True)
@@ -202,9 +202,12 @@ class PlannedBatch(models.Model):
                 condition=~Q(state="cancelled") | ~Q(reason=""), name="cancelled_planned_batch_has_reason"
             ),
             models.CheckConstraint(
-                condition=(Q(state="started") & Q(batch__isnull=False))
-                | (~Q(state="started") & Q(batch__isnull=True)),
-                name="started_planned_batch_is_a_batch",
+                condition=(Q(state="started") & ~Q(batch_number=""))
+                | (~Q(state="started") & Q(batch_number="")),
+                name="started_planned_batch_has_number",
+            ),
+            models.UniqueConstraint(
+                fields=["batch_number"], condition=~Q(batch_number=""), name="batch_of_one_planned_batch"
             ),
         ]
 

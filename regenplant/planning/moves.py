@@ -8,8 +8,9 @@ from __future__ import annotations
 from datetime import datetime
 from typing import Any
 
+from regenplant.audit.by import By
 from regenplant.core.errors import StaleRecord
-from regenplant.planning.models import DayPlan
+from regenplant.planning.models import DayPlan, PlannedBatch, PlannedTank
 
 RUNNING = DayPlan.State.RUNNING
 
@@ -56,3 +57,26 @@ def change(row: DayPlan, **values: Any) -> None:
 def move(row: DayPlan, state: DayPlan.State) -> None:
     """A draft is accepted or set aside. Raises: StaleRecord."""
     change(row, state=state.value)
+
+
+# --- planned batches --------------------------------------------------------------------------------------------------------
+def let_go(
+    row: PlannedBatch,
+    state: PlannedBatch.State,
+    *,
+    by: By,
+    batch_number: str = "",
+    reason: str = "",
+) -> None:
+    """A planned batch waits no longer: started, cancelled or replaced; its tanks are free for other plans.
+
+    Raises: StaleRecord where it did not wait any more.
+    """
+    waiting = PlannedBatch.objects.filter(pk=row.pk, state=PlannedBatch.State.WAITING)
+    hit = waiting.update(
+        state=state.value, batch_number=batch_number, reason=reason, ended_at=by.at, ended_by=by.user
+    )
+    if hit != 1:
+        raise StaleRecord(f"{row.code} does not wait any more. Look at it as it is now.", code="not_waiting")
+    PlannedTank.objects.filter(planned=row, is_current=True).update(is_current=False)
+    row.refresh_from_db()

@@ -133,7 +133,7 @@ class _Told:
         )
 
     def bound(self, seconds: float) -> None:
-        """The least that the tanks cost which can be served at all."""
+        """The least that the tanks cost which can be served at all; the others are late to the end whatever is planned."""
         assert self.problem is not None
         self.out = {name for item in impossible(self.problem) for name in item.tanks}
         served = replace(
@@ -142,7 +142,13 @@ class _Told:
             pins=tuple(pin for pin in self.problem.pins if not self.out.intersection(pin.tanks)),
         )
         share = min(LONGEST_BOUND_S, BOUND_FRAC * seconds)
-        self.write(bound=lower_bound(Compiled(served), share, self.clock).total)
+        weight, price = self.problem.priority_weight, self.problem.costs.late_per_weighted_hour
+        never_h = sum(
+            weight[tank.priority] * max(0, self.problem.calendar_end_min - tank.due_min) / 60
+            for tank in self.problem.tanks
+            if tank.id in self.out
+        )
+        self.write(bound=lower_bound(Compiled(served), share, self.clock).total + price * never_h)
 
     def end(self, state: DayPlan.State, *, failure: str = "") -> None:
         self.has_ended = True

@@ -2,16 +2,17 @@
 
 from __future__ import annotations
 
-from collections.abc import Mapping
+from collections.abc import Iterable, Mapping
 from dataclasses import dataclass
 
 from regenplant.core.scheduling.checker import Score, check
+from regenplant.core.scheduling.diagnosis import Impossible, impossible
 from regenplant.core.scheduling.plan import Plan
 from regenplant.core.scheduling.problem import Problem
 from regenplant.planning.clock import PlanClock
 from regenplant.planning.decided import decided_from, with_decisions
 from regenplant.planning.kept import Left, Notes, notes_from, plan_from, problem_from
-from regenplant.planning.models import DayPlan, Decision, PlanAcceptance, PlannedBatch
+from regenplant.planning.models import DayPlan, Decision, PlanAcceptance, PlannedBatch, PlannedTank
 
 
 @dataclass(frozen=True, slots=True)
@@ -28,7 +29,9 @@ class PlanShown:
     left_out: tuple[Left, ...]
     assumed: tuple[str, ...]
     unplaced: tuple[str, ...]
-    """Serials of tanks that the search found no place for."""
+    """Serials of tanks that stand in no batch of the plan."""
+    impossible: tuple[Impossible, ...]
+    """Those of them that no plan can serve, and why."""
     score: Score
     bound: float | None
     gap_frac: float | None
@@ -79,9 +82,25 @@ def shown(day_plan: DayPlan) -> PlanShown:
         left_out=notes.left_out,
         assumed=notes.assumed,
         unplaced=tuple(tank.id for tank in problem.tanks if tank.id not in held),
+        impossible=impossible(problem) if len(held) < len(problem.tanks) else (),
         score=check(problem, plan).score,
         bound=day_plan.bound,
         gap_frac=day_plan.gap_frac,
         codes=dict(codes),
         decisions=tuple(day_plan.decisions.select_related("made_by")),
     )
+
+
+def waiting_batches() -> list[PlannedBatch]:
+    """Planned batches that nobody started yet, in the order of their beginning. Three queries."""
+    return list(
+        PlannedBatch.objects.filter(state=PlannedBatch.State.WAITING)
+        .select_related("vessel", "resin_type", "acceptance")
+        .prefetch_related("tanks__visit__tank")
+    )
+
+
+def planned_for(visit_ids: Iterable[int]) -> dict[int, PlannedBatch]:
+    """For which planned batch a tank waits, by key of its visit; nothing for the others. One query."""
+    links = PlannedTank.objects.filter(visit_id__in=list(visit_ids), is_current=True)
+    return {link.visit_id: link.planned for link in links.select_related("planned__vessel")}

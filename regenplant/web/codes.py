@@ -1,5 +1,5 @@
 """What any code in the plant means: tank, visit, batch, vessel, resin lot, chemical lot, instrument, deviation, paper form, handover,
-retained sample, certificate, near miss, wash station, and what was purged.
+retained sample, certificate, near miss, wash station, planned batch, and what was purged.
 
 A scan identifies: it finds a page and changes nothing. Codes are read without regard to case and spaces. Each kind
 is looked up by one query, in the order in which people scan.
@@ -18,6 +18,7 @@ from regenplant.batches.models import Batch, Deviation
 from regenplant.chemicals.models import ChemicalLot
 from regenplant.documents.models import Certificate
 from regenplant.keeping.models import PaperForm, Purge, PurgedRow
+from regenplant.planning.models import PlannedBatch
 from regenplant.plant.models import Instrument, Vessel
 from regenplant.quality.models import RetainedSample
 from regenplant.resins.models import ResinLot
@@ -40,6 +41,7 @@ class Kind:
 
 KINDS = (
     Kind("batch", Batch, "number", "batches-detail"),
+    Kind("planned batch", PlannedBatch, "code", "planned-batch"),
     Kind("deviation", Deviation, "number", "deviations-detail"),
     Kind("vessel", Vessel, "code", "setup-vessel"),
     Kind("resin lot", ResinLot, "code", "setup-lot"),

@@ -40,7 +40,7 @@ FROZEN: dict[str, dict[str, Any]] = {
     "plant_calibration": {"laboratory": ""},
     "plant_outofservice": {"cause": "lost", "calibration_id": None},
     "plant_impactlook": {"no_longer": 0},
-    "planning_plannedbatch": {"batch_id": None},
+    "planning_plannedbatch": {"batch_number": ""},
     "batches_entrycheck": {"reading_id": None, "method": "twice", "signature_id": None},
 }
 """What makes a row frozen, where a lock has a condition; and what the columns of a row ask of one another."""

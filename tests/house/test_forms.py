@@ -52,6 +52,7 @@ ENTRY = EntrySpec("flow", "Flow", "flow", low=0.0005, high=0.002)
 FORMS: dict[str, Make] = {
     "areas.day_plan.forms.NewPlanForm": plain,
     "areas.day_plan.forms.ConfirmForm": plain,
+    "areas.day_plan.forms.CancelForm": plain,
     "areas.day_plan.forms.PinForm": given(vessels=["V1"]),
     "areas.day_plan.forms.JoinForm": given(others=[("B0001", "B0001")]),
     "areas.day_plan.forms.TanksForm": given(tanks=[("T1", "T1")]),

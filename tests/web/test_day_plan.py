@@ -7,11 +7,14 @@ from typing import Any
 
 import pytest
 from django.test import Client
+from django.utils import timezone
 
 from regenplant.people.models import Person
 from regenplant.planning import services
-from regenplant.planning.models import DayPlan
+from regenplant.planning.models import DayPlan, PlannedBatch
 from regenplant.planning.search import search
+from regenplant.tanks import services as tanks
+from regenplant.tanks.models import TankVisit
 from tests import factories
 from tests.factories import SmallPlant
 from tests.web.pages import text_of
@@ -34,7 +37,8 @@ def as_(plant: SmallPlant, client_of: Callable[[Person], Client]) -> As:
 @pytest.fixture
 def found(plant: SmallPlant) -> DayPlan:
     factories.accepted_tanks(plant, "sac_h", count=3)
-    row = search(services.begin_plan(by=plant.by("planner"), seconds=5).result.number, steps=4)
+    by = plant.by("planner", at=timezone.now())
+    row = search(services.begin_plan(by=by, seconds=5).result.number, steps=4)
     assert row is not None
     return row
 
@@ -147,3 +151,71 @@ def test_a_decision_on_a_stale_page_is_refused_with_what_was_typed(as_: As, foun
 
 def test_a_batch_that_is_not_there_is_no_page(as_: As, found: DayPlan) -> None:
     assert as_("planner").get(f"{HOME}{found.number}/batches/B0999/").status_code == 404
+
+
+# --- accepted -----------------------------------------------------------------------------------------------------------------
+@pytest.fixture
+def planned(as_: As, found: DayPlan) -> PlannedBatch:
+    answer = as_("planner").post(
+        f"{HOME}{found.number}/accept/", {"version": str(found.version)}, follow=True
+    )
+    assert "is the plan of the plant" in text_of(answer)
+    row = PlannedBatch.objects.first()
+    assert row is not None
+    return row
+
+
+def test_an_accepted_plan_shows_its_batches_and_the_waiting_list_its_tanks(
+    as_: As, planned: PlannedBatch
+) -> None:
+    assert planned.code in text_of(as_("operator").get(HOME))
+    assert f"Planned for {planned.code}" in text_of(as_("operator").get("/waiting/"))
+    page = text_of(as_("operator").get(f"/planned/{planned.code}/"))
+    for link in planned.tanks.all():
+        assert link.visit.tank.serial in page
+
+
+def test_a_scan_leads_to_the_planned_batch_and_from_there_to_a_start_as_planned(
+    as_: As, planned: PlannedBatch
+) -> None:
+    answer = as_("operator").get("/scan/", {"code": planned.code.lower()})
+    assert answer.headers["Location"] == f"/planned/{planned.code}/"
+    page = as_("operator").get("/start/", {"planned": planned.code}, follow=True)
+    assert f"As planned: {planned.code}" in text_of(page)
+    view, pool = page.context["view"], page.context["pool"]
+    data = {
+        "type": pool.resin_type.pk, "class": pool.segregation_class, "dedicated": "", "chosen": "1", "act": "freeze", "gear": "on",
+        "tanks": [tank.id for tank in view.tanks if tank.is_in], "vessel": view.vessel_id, "digest": view.digest,
+        "recipe": next(one.id for one in view.recipes if one.is_chosen),
+        "specification": next(one.id for one in view.specifications if one.is_chosen), "planned": page.context["planned"],
+    }  # fmt: skip
+    assert set(data["tanks"]) == {link.visit_id for link in planned.tanks.all()}
+    answer = as_("operator").post("/start/", data, follow=True)
+    planned.refresh_from_db()
+    assert planned.state == PlannedBatch.State.STARTED
+    assert planned.batch_number in text_of(answer)
+    assert planned.batch_number in text_of(as_("operator").get(f"/planned/{planned.code}/"))
+
+
+def test_it_is_cancelled_with_a_reason_by_who_may(as_: As, planned: PlannedBatch) -> None:
+    address = f"/planned/{planned.code}/cancel/"
+    assert as_("operator").post(address, {"reason": "The truck is away"}).status_code == 403
+    assert as_("planner").post(address, {"reason": "no"}).status_code == 422
+    assert as_("planner").post(address, {"reason": "The truck is away"}).status_code == 302
+    page = text_of(as_("planner").get(f"/planned/{planned.code}/"))
+    assert "The truck is away" in page
+    assert as_("planner").post(address, {"reason": "The truck is away"}).status_code == 409
+
+
+def test_a_stale_plan_is_refused_on_its_page_with_what_moved(
+    as_: As, plant: SmallPlant, found: DayPlan
+) -> None:
+    serial = first_batch(found)["tanks"][0]
+    visit = TankVisit.objects.get(tank__serial=serial)
+    tanks.hold_tank(
+        by=plant.by("supervisor"), visit_id=visit.pk, reason="The label is off", version=visit.version
+    )
+    answer = as_("planner").post(f"{HOME}{found.number}/accept/", {"version": str(found.version)})
+    assert answer.status_code == 409
+    assert f"{serial} is held" in text_of(answer)
+    assert not PlannedBatch.objects.exists()

@@ -1,6 +1,18 @@
 """Acts on plans of the day."""
 
+from regenplant.planning.services.accepting import accept_plan
 from regenplant.planning.services.deciding import decide, keep_decision, undo_decision
 from regenplant.planning.services.making import begin_plan, set_plan_aside, stop_plan
+from regenplant.planning.services.planned import cancel_planned, start_planned
 
-__all__ = ["begin_plan", "decide", "keep_decision", "set_plan_aside", "stop_plan", "undo_decision"]
+__all__ = [
+    "accept_plan",
+    "begin_plan",
+    "cancel_planned",
+    "decide",
+    "keep_decision",
+    "set_plan_aside",
+    "start_planned",
+    "stop_plan",
+    "undo_decision",
+]

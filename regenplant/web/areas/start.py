@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 from dataclasses import dataclass
+from functools import partial
 from typing import Any
 from urllib.parse import urlencode
 
@@ -16,6 +17,8 @@ from django.views.decorators.http import require_http_methods
 from regenplant.batches import services
 from regenplant.batches.selectors import StartPage, start_page
 from regenplant.batches.selectors.start import pool_fits
+from regenplant.planning.selectors import waiting_batches
+from regenplant.planning.services import start_planned
 from regenplant.units import UnitSystem
 from regenplant.web.acting import receipt, refused_status, try_act
 from regenplant.web.fields import QuantityField
@@ -29,6 +32,7 @@ TAB = {"tab": "waiting"}
 LARGEST_ID = 2**31 - 1
 MOST_TANKS = 500
 LONGEST_THROUGHPUT = 40
+LONGEST_CODE = 16
 
 
 @dataclass(frozen=True, slots=True)
@@ -50,6 +54,8 @@ class Wanted:
     """The vessel the choices were shown for."""
     throughput_text: str = ""
     """Water the tanks treated, as typed."""
+    planned: str = ""
+    """Code of the planned batch that is started; "" for one of its own."""
 
     @property
     def is_vessel_new(self) -> bool:
@@ -67,6 +73,7 @@ class Wanted:
             ("anion_vessel", self.anion_vessel_id),
             ("shown_vessel", self.shown_vessel_id),
             ("throughput", self.throughput_text or None),
+            ("planned", self.planned or None),
         ):
             pairs += [(name, value)] if value is not None else []
         if self.visit_ids is not None:
@@ -101,6 +108,27 @@ def wanted_of(data: QueryDict) -> Wanted:
         visit_ids=tuple(dict.fromkeys(tanks)) if typed or data.get("chosen") else None,
         unread=tuple(unread),
         throughput_text=data.get("throughput", "").strip()[:LONGEST_THROUGHPUT],
+        planned=data.get("planned", "").strip().upper()[:LONGEST_CODE],
+    )
+
+
+def as_planned(code: str) -> Wanted | None:
+    """The choice that an accepted plan made for a batch; None where none of this code waits."""
+    row = next((one for one in waiting_batches() if one.code == code), None)
+    if row is None:
+        return None
+    visits = [link.visit for link in row.tanks.all()]
+    return Wanted(
+        type_id=row.resin_type_id,
+        segregation_class=row.segregation_class,
+        dedicated_id=visits[0].tank.dedicated_to_id,
+        vessel_id=row.vessel_id,
+        recipe_id=row.recipe_version_id,
+        specification_id=None,
+        visit_ids=tuple(visit.pk for visit in visits),
+        unread=(),
+        anion_vessel_id=row.anion_vessel_id,
+        planned=row.code,
     )
 
 
@@ -141,6 +169,8 @@ def start(request: HttpRequest, tab: str) -> HttpResponse:
     wanted = wanted_of(request.POST if request.method == "POST" else request.GET)
     if request.method == "POST" and request.POST.get("act") != "freeze":
         return redirect(f"{reverse('start')}?{wanted.query()}")
+    if wanted.planned and wanted.type_id is None and (planned := as_planned(wanted.planned)) is not None:
+        return redirect(f"{reverse('start')}?{planned.query()}")
     throughput = ThroughputForm.of(wanted, unit_system_of(request))
     page = _page_of(wanted, throughput, is_vessel_new=wanted.is_vessel_new and request.method != "POST")
     if page is None:
@@ -163,7 +193,7 @@ def _freeze(
     if form.is_valid() and page.recipe is not None and page.specification is not None:
         outcome = try_act(
             form,
-            services.freeze_batch,
+            partial(start_planned, planned_code=wanted.planned) if wanted.planned else services.freeze_batch,
             request,
             visit_ids=list(wanted.visit_ids or ()),
             vessel_id=page.fit.vessel.pk,
@@ -244,6 +274,7 @@ def _render(
         "pool": page.pool,
         "form": form,
         "throughput": throughput,
+        "planned": wanted.planned,
         "right": right(request, "batch.plan"),
         "unread": _not_offered(wanted, page) if request.method != "POST" else [],
     }

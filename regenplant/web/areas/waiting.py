@@ -2,7 +2,8 @@
 
 from __future__ import annotations
 
-from dataclasses import dataclass
+from collections.abc import Mapping
+from dataclasses import dataclass, replace
 from datetime import datetime
 from urllib.parse import urlencode
 
@@ -15,6 +16,8 @@ from django.views.decorators.http import require_safe
 from regenplant import units
 from regenplant.batches.selectors.start import PoolFit, VesselFit, pool_fits
 from regenplant.core.process.tank_selection import Choice
+from regenplant.planning.models import PlannedBatch
+from regenplant.planning.selectors import planned_for
 from regenplant.tanks.models import TankVisit
 from regenplant.tanks.selectors import DockTank, WaitingPool, dock
 from regenplant.units import UnitSystem
@@ -31,6 +34,8 @@ class Row:
     is_in: bool
     why: str
     is_late: bool
+    planned: PlannedBatch | None = None
+    """The batch of the accepted plan that it waits for."""
 
 
 @dataclass(frozen=True, slots=True)
@@ -53,7 +58,9 @@ class PoolRow:
 @require_safe
 def waiting(request: HttpRequest) -> HttpResponse:
     now, system = timezone.now(), unit_system_of(request)
-    pools = [_pool_row(found, now, system) for found in pool_fits(now)]
+    found = pool_fits(now)
+    planned = planned_for(visit.pk for one in found for visit in one.pool.visits)
+    pools = [_pool_row(one, planned, now, system) for one in found]
     at_door = dock(now)
     context = {
         "pools": pools,
@@ -78,7 +85,9 @@ def _sentence(pools: list[PoolRow], at_door: list[DockTank], system: UnitSystem)
     return f"{counted(tanks, 'tank').capitalize()} {wait} in {counted(len(pools), 'pool')}, {volume}. {start}"
 
 
-def _pool_row(found: PoolFit, now: datetime, system: UnitSystem) -> PoolRow:
+def _pool_row(
+    found: PoolFit, planned: Mapping[int, PlannedBatch], now: datetime, system: UnitSystem
+) -> PoolRow:
     pool, fit = found.pool, found.best
     choices = {choice.key: choice for choice in fit.selection.choices} if fit else {}
     query = {"type": pool.resin_type.pk, "class": pool.segregation_class}
@@ -93,7 +102,10 @@ def _pool_row(found: PoolFit, now: datetime, system: UnitSystem) -> PoolRow:
         button=_button(fit, system),
         may_start=fit is not None and fit.may_start,
         others=tuple(_other(one, system) for one in found.fits[1:]),
-        rows=tuple(_row(visit, choices.get(visit.pk), fit, now, system) for visit in pool.visits),
+        rows=tuple(
+            replace(_row(visit, choices.get(visit.pk), fit, now, system), planned=planned.get(visit.pk))
+            for visit in pool.visits
+        ),
         start_url=f"{reverse('start')}?{urlencode(query)}",
     )
 

@@ -2,14 +2,14 @@
 
 from __future__ import annotations
 
-from collections.abc import Iterator, Mapping
+from collections.abc import Iterable, Iterator, Mapping
 from dataclasses import dataclass
 from datetime import datetime
 from typing import Any
 
 from regenplant import units
 from regenplant.core.process.vocabulary import Chemical
-from regenplant.planning.models import DayPlan
+from regenplant.planning.models import DayPlan, PlannedBatch
 from regenplant.planning.selectors import PlanShown
 from regenplant.units import UnitSystem
 from regenplant.web.presenters.words import counted, day_and_clock, sentence_case
@@ -59,7 +59,7 @@ def batch_rows(view: PlanShown, system: UnitSystem) -> list[BatchRow]:
                 name=batch.id,
                 code=view.codes.get(batch.id, ""),
                 vessel=batch.vessel,
-                what=f"{view.names.resins.get(first.family, first.family)} {first.family}, class {first.segregation}{owner}",
+                what=f"{first.family}, class {first.segregation}{owner}",
                 tanks=batch.tanks,
                 volume=units.format_quantity(litres / 1000, "resin_volume", system),
                 starts_at=view.clock.moment(batch.start_min),
@@ -173,3 +173,59 @@ def decision_rows(view: PlanShown) -> list[DecisionRow]:
         DecisionRow(one.sentence, cost_words(one.costs), one.made_by.full_name, one.made_at)
         for one in view.decisions
     ]
+
+
+def nowhere(view: PlanShown) -> list[str]:
+    """Tanks without a batch for which no single reason stands."""
+    said = {name for item in view.impossible for name in item.tanks}
+    return [name for name in view.unplaced if name not in said]
+
+
+@dataclass(frozen=True, slots=True)
+class PlannedRow:
+    """A planned batch that waits to be started."""
+
+    code: str
+    vessel: str
+    what: str
+    tanks: int
+    starts_at: datetime
+    ready_at: datetime
+
+
+def planned_rows(rows: Iterable[PlannedBatch]) -> list[PlannedRow]:
+    """As they come, with how many tanks each has."""
+    return [
+        PlannedRow(
+            code=row.code,
+            vessel=row.vessel.code,
+            what=f"{row.resin_type.code}, class {row.segregation_class}",
+            tanks=len(row.tanks.all()),
+            starts_at=row.starts_at,
+            ready_at=row.ready_at,
+        )
+        for row in rows
+    ]
+
+
+def planned_facts(row: PlannedBatch) -> list[tuple[str, str]]:
+    """What is told of a planned batch."""
+    beside = f", anion leg in {row.anion_vessel.code}" if row.anion_vessel else ""
+    facts = [
+        ("Resin", f"{row.resin_type.code}, class {row.segregation_class}"),
+        ("Vessel", f"{row.vessel.code}{beside}"),
+        ("Begins", day_and_clock(row.starts_at)),
+        ("Ready", day_and_clock(row.ready_at)),
+        ("Recipe", f"{row.recipe_version.recipe.code} version {row.recipe_version.number}"),
+        ("Plan", row.acceptance.number),
+    ]
+    if row.ended_at and row.ended_by:
+        facts.append(
+            (
+                sentence_case(row.get_state_display()),
+                f"{row.ended_by.full_name}, {day_and_clock(row.ended_at)}",
+            )
+        )
+    if row.reason:
+        facts.append(("Why", row.reason))
+    return facts

@@ -2,7 +2,7 @@
 
 forms.py      what is written
 views.py      the pages
-acts.py       asking for a plan, stopping it, setting it aside
+acts.py       asking for a plan, stopping it, setting it aside, accepting it; cancelling a planned batch
 hands_on.py   a batch of a draft, and the decisions about it
 """
 
@@ -18,6 +18,9 @@ urlpatterns = [
     path("day-plan/<str:number>/", views.page, TAB, name="day-plan-one"),
     path("day-plan/<str:number>/stop/", acts.stop, TAB, name="day-plan-stop"),
     path("day-plan/<str:number>/set-aside/", acts.set_aside, TAB, name="day-plan-set-aside"),
+    path("day-plan/<str:number>/accept/", acts.accept, TAB, name="day-plan-accept"),
+    path("planned/<str:code>/", views.planned, TAB, name="planned-batch"),
+    path("planned/<str:code>/cancel/", acts.cancel, TAB, name="planned-batch-cancel"),
     path("day-plan/<str:number>/undo/", hands_on.undo, TAB, name="day-plan-undo"),
     path("day-plan/<str:number>/batches/<str:name>/", hands_on.batch_page, TAB, name="day-plan-batch"),
     path("day-plan/<str:number>/batches/<str:name>/pin/", hands_on.pin, TAB, name="day-plan-pin"),

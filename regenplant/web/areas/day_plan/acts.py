@@ -8,10 +8,13 @@ from django.views.decorators.http import require_http_methods
 
 from regenplant.planning import services
 from regenplant.planning.models import DayPlan
+from regenplant.planning.selectors import shown
 from regenplant.web.act_page import Act, act_page
-from regenplant.web.areas.day_plan.forms import ConfirmForm, NewPlanForm
-from regenplant.web.areas.day_plan.views import plan_called
+from regenplant.web.areas.day_plan.forms import CancelForm, ConfirmForm, NewPlanForm
+from regenplant.web.areas.day_plan.views import plan_called, planned_called
 from regenplant.web.house_form import posted
+from regenplant.web.presenters.day_plan import plan_facts
+from regenplant.web.presenters.words import counted
 
 BOTH = require_http_methods(["GET", "HEAD", "POST"])
 
@@ -73,5 +76,47 @@ def set_aside(request: HttpRequest, number: str, tab: str) -> HttpResponse:
         then=lambda outcome: reverse("day-plan"),
         back_url=page_of(row),
         button="Set it aside",
+    )
+    return act_page(request, form, act)
+
+
+@BOTH
+def accept(request: HttpRequest, number: str, tab: str) -> HttpResponse:
+    row = plan_called(number)
+    form = ConfirmForm(posted(request), initial={"version": row.version})
+    sentence = "It becomes the plan of the plant. Each batch gets a code that scans; it is planned exactly, by every gate, when somebody starts it. "
+    act = Act(
+        title=f"Accept {row.number}",
+        sentence=f"{sentence}Planned batches that still wait from an earlier plan give way.",
+        permission="day_plan.accept",
+        service=services.accept_plan,
+        arguments=lambda: {"number": row.number, "version": form.shown_version},
+        said=lambda outcome: (
+            f"{row.number} is the plan of the plant: {counted(outcome.facts['batches'], 'planned batch', 'planned batches')}."
+        ),
+        then=lambda outcome: reverse("day-plan"),
+        back_url=page_of(row),
+        button="Accept it",
+    )
+    facts = plan_facts(row, shown(row)) if row.plan is not None else []
+    return act_page(request, form, act, facts=facts)
+
+
+@BOTH
+def cancel(request: HttpRequest, code: str, tab: str) -> HttpResponse:
+    row = planned_called(code)
+    form = CancelForm(posted(request))
+    address = reverse("planned-batch", args=[row.code])
+    act = Act(
+        title=f"Cancel {row.code}",
+        sentence="Its tanks wait as before, and are in the next plan.",
+        permission="day_plan.accept",
+        service=services.cancel_planned,
+        arguments=lambda: {"planned_code": row.code, "reason": form.text("reason")},
+        said=lambda outcome: f"{row.code} is cancelled.",
+        then=lambda outcome: address,
+        back_url=address,
+        button="Cancel it",
+        is_stopping=True,
     )
     return act_page(request, form, act)

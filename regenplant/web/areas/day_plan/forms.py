@@ -8,7 +8,7 @@ from typing import Any
 from django import forms
 
 from regenplant.planning.services.making import LEAST_S, MOST_S
-from regenplant.web.house_form import HouseForm, moment_field
+from regenplant.web.house_form import HouseForm, moment_field, words_field
 
 USUAL_S = 30
 
@@ -79,3 +79,10 @@ class RushForm(TanksForm):
     """Which tanks are wanted, and by when."""
 
     wanted_by = moment_field(label="Wanted by", help_text="They weigh more than all others.")
+
+
+class CancelForm(HouseForm):
+    """Why a planned batch is cancelled."""
+
+    may_overwrite = False
+    reason = words_field(300, rows=2, label="Why")

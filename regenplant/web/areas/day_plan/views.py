@@ -3,14 +3,17 @@
 from __future__ import annotations
 
 from typing import Any
+from urllib.parse import urlencode
 
 from django.http import Http404, HttpRequest, HttpResponse
 from django.shortcuts import render
+from django.urls import reverse
 from django.utils import timezone
 from django.views.decorators.http import require_safe
 
+from regenplant.audit.selectors import story
 from regenplant.planning import selectors
-from regenplant.planning.models import DayPlan
+from regenplant.planning.models import DayPlan, PlanAcceptance, PlannedBatch
 from regenplant.planning.processes import clear_stale
 from regenplant.planning.services._subject import DRAFTS
 from regenplant.web.presenters import day_plan as words
@@ -32,6 +35,22 @@ def plan_called(number: str) -> DayPlan:
     return found
 
 
+def planned_called(code: str) -> PlannedBatch:
+    """The planned batch of an address. Raises: Http404."""
+    found = (
+        PlannedBatch.objects.select_related(
+            "vessel", "anion_vessel", "resin_type", "acceptance", "recipe_version__recipe", "ended_by"
+        )
+        .filter(code=code.upper())
+        .first()
+        if code.isprintable()
+        else None
+    )
+    if found is None:
+        raise Http404("There is no planned batch with this code.")
+    return found
+
+
 @require_safe
 def home(request: HttpRequest, tab: str) -> HttpResponse:
     clear_stale(timezone.now())
@@ -44,8 +63,26 @@ def home(request: HttpRequest, tab: str) -> HttpResponse:
         "rows": rows[:MOST_SHOWN],
         "left_off": len(rows) > MOST_SHOWN,
         "make": right(request, "day_plan.make"),
+        "accepted": PlanAcceptance.objects.select_related("accepted_by").first(),
+        "planned": words.planned_rows(selectors.waiting_batches()),
     }
     return render(request, "day_plan/home.html", context)
+
+
+@require_safe
+def planned(request: HttpRequest, code: str, tab: str) -> HttpResponse:
+    row = planned_called(code)
+    context = {
+        "row": row,
+        "is_waiting": row.state == PlannedBatch.State.WAITING,
+        "facts": words.planned_facts(row),
+        "tanks": list(row.tanks.select_related("visit__tank", "visit__customer")),
+        "start_url": f"{reverse('start')}?{urlencode({'planned': row.code})}",
+        "start": right(request, "batch.plan", row.segregation_class),
+        "accept": right(request, "day_plan.accept"),
+        "story": story([("planned_batch", row.code)], newest_first=True, limit=10),
+    }
+    return render(request, "day_plan/planned.html", context)
 
 
 @require_safe
@@ -60,6 +97,7 @@ def page(request: HttpRequest, number: str, tab: str) -> HttpResponse:
         "percent_done": round(100 * row.progress_frac),
         "gap": words.gap_words(row),
         "make": right(request, "day_plan.make"),
+        "accept": right(request, "day_plan.accept"),
     }
     if row.plan is not None:
         view = selectors.shown(row)
@@ -70,5 +108,6 @@ def page(request: HttpRequest, number: str, tab: str) -> HttpResponse:
             "batches": words.batch_rows(view, unit_system_of(request)),
             "tanks": words.tank_rows(view),
             "decisions": words.decision_rows(view),
+            "nowhere": words.nowhere(view),
         }
     return render(request, "day_plan/plan.html", context)

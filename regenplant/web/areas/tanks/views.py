@@ -13,6 +13,7 @@ from django_tables2 import RequestConfig
 
 from regenplant.audit.selectors import story
 from regenplant.audit.use_case import Outcome
+from regenplant.planning.selectors import planned_for
 from regenplant.resins.selectors import ancestry
 from regenplant.tanks import selectors, services
 from regenplant.tanks.guards import against_shipping
@@ -148,6 +149,7 @@ def _page(request: HttpRequest, history: TankHistory, *, status: int = 200, **co
         "visit": now,
         "sentence": shown.tank_sentence(history),
         "facts": shown.tank_facts(tank),
+        "planned": planned_for([now.pk]).get(now.pk) if now is not None else None,
         "table": context.get("table") or _visits_of(request, history),
         "ancestry": ancestry(tank.resin_lot) if tank.resin_lot else None,
         "story": story([("tank", tank.serial)], newest_first=True, limit=STORY_LENGTH),
