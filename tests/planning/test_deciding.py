@@ -10,6 +10,7 @@ import pytest
 from regenplant.core.errors import NotAllowed, RecordRefused, StaleRecord
 from regenplant.core.scheduling.checker import check
 from regenplant.planning import services
+from regenplant.planning.deciding import work_out
 from regenplant.planning.models import DayPlan, Decision
 from regenplant.planning.search import search
 from regenplant.planning.selectors import PlanShown, shown
@@ -32,8 +33,13 @@ def draft(plant: factories.SmallPlant) -> DayPlan:
     return row
 
 
+def decide(plant: factories.SmallPlant, row: DayPlan, role: str = "planner", **arguments: Any) -> None:
+    chosen = work_out(number=row.number, steps=STEPS, **arguments)
+    services.keep_decision(by=plant.by(role), **chosen)
+
+
 def decided(plant: factories.SmallPlant, row: DayPlan, role: str = "planner", **arguments: Any) -> PlanShown:
-    services.decide(by=plant.by(role), number=row.number, steps=STEPS, **arguments)
+    decide(plant, row, role, **arguments)
     row.refresh_from_db()
     view = shown(row)
     assert check(view.problem, view.plan).is_feasible
@@ -122,13 +128,7 @@ def test_what_cannot_be_is_refused_with_its_sentence_and_changes_nothing(
     tanks = first(draft).tanks
     chosen = {"first": tanks[:1], "all": tanks}.get(arguments.get("tanks", ""), arguments.get("tanks", ()))
     with pytest.raises(RecordRefused, match=words):
-        services.decide(
-            by=plant.by("planner"),
-            number=draft.number,
-            batch="B0001",
-            steps=STEPS,
-            **{**arguments, "tanks": chosen},
-        )
+        decide(plant, draft, batch="B0001", **{**arguments, "tanks": chosen})
     assert not Decision.objects.exists()
     version = draft.version
     draft.refresh_from_db()
@@ -139,14 +139,7 @@ def test_a_decision_on_an_old_page_is_refused(plant: factories.SmallPlant, draft
     batch, seen = first(draft), draft.version
     decided(plant, draft, kind=Kind.PIN, batch=batch.id)
     with pytest.raises(StaleRecord, match="was changed since you opened it"):
-        services.decide(
-            by=plant.by("planner"),
-            number=draft.number,
-            kind=Kind.PIN,
-            batch=batch.id,
-            version=seen,
-            steps=STEPS,
-        )
+        decide(plant, draft, kind=Kind.PIN, batch=batch.id, version=seen)
 
 
 def test_an_operator_decides_nothing(plant: factories.SmallPlant, draft: DayPlan) -> None:

@@ -10,8 +10,10 @@ from django.urls import reverse
 from django.utils import timezone
 from django.views.decorators.http import require_http_methods, require_safe
 
+from regenplant.audit.by import By
 from regenplant.audit.use_case import Outcome
 from regenplant.planning import services
+from regenplant.planning.deciding import work_out
 from regenplant.planning.models import DayPlan, Decision
 from regenplant.planning.selectors import PlanShown, shown
 from regenplant.planning.services._subject import DRAFTS
@@ -88,7 +90,7 @@ def _decide(
         title=f"{TITLES[kind]}: {batch.name} in {batch.vessel}",
         sentence=SENTENCES[kind],
         permission="day_plan.make",
-        service=services.decide,
+        service=_decide_now,
         arguments=lambda: {
             "number": row.number,
             "kind": kind,
@@ -102,6 +104,11 @@ def _decide(
         button="Decide it",
     )
     return act_page(request, form, act, facts=_facts(batch))
+
+
+def _decide_now(*, by: By, **chosen: Any) -> Outcome:
+    """Worked out first, so that nobody waits for it; then kept in one act."""
+    return services.keep_decision(by=by, **work_out(**chosen))
 
 
 def _facts(batch: words.BatchRow) -> list[tuple[str, str]]:

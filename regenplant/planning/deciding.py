@@ -1,0 +1,174 @@
+"""What a person chose to decide about a batch of a draft, worked out: in the terms of the problem, in words, and tried. Writes nothing."""
+
+from __future__ import annotations
+
+from collections.abc import Sequence
+from datetime import datetime
+from typing import Any
+
+from django.utils import timezone
+
+from regenplant.core.errors import RecordRefused
+from regenplant.core.process.wording import listed
+from regenplant.core.scheduling.plan import Plan, PlannedBatch
+from regenplant.core.scheduling.problem import Pin
+from regenplant.planning.clock import PlanClock
+from regenplant.planning.decided import Decided
+from regenplant.planning.hands_on import tried
+from regenplant.planning.kept import notes_from, plan_from
+from regenplant.planning.models import DayPlan, Decision
+
+Kind = Decision.Kind
+LONGEST_SENTENCE = 400
+
+
+def work_out(
+    *,
+    number: str,
+    kind: str,
+    batch: str,
+    tanks: Sequence[str] = (),
+    other: str = "",
+    vessel: str = "",
+    starts_at: datetime | None = None,
+    wanted_by: datetime | None = None,
+    version: int | None = None,
+    steps: int | None = None,
+) -> dict[str, Any]:
+    """What a decision about a batch of a draft makes of it: the arguments of ``services.keep_decision``.
+
+    Parameters
+    ----------
+    kind : str
+        Of ``Decision.Kind``
+    batch : str
+        Name of the batch in the plan
+    tanks : sequence of str
+        Serials: of a split those that go apart, of leaving out and rush those it is about
+    other : str
+        Name of the batch that is joined to it
+    vessel, starts_at
+        Of a pin; both may be left open, then the tanks only stay together
+    wanted_by : datetime
+        Of a rush
+    version : int
+        Of the plan as it was shown
+    steps : int
+        Of the search, in place of a fraction of a second
+
+    Raises: RecordRefused with what keeps it from being carried out.
+    """
+    row = _draft(number)
+    assert row.plan is not None
+    clock = notes_from(row.notes).clock
+    plan = plan_from(row.plan)
+    decided, sentence = _decided(
+        plan, clock, kind, _batch(plan, batch), tanks, other, vessel, starts_at, wanted_by
+    )
+    return {
+        "number": number,
+        "version": row.version if version is None else version,
+        "kind": kind,
+        "decided": decided,
+        "sentence": sentence[:LONGEST_SENTENCE],
+        "tried": tried(row, decided, steps=steps),
+    }
+
+
+def _draft(number: str) -> DayPlan:
+    row = DayPlan.objects.prefetch_related("decisions").filter(number=number).first()
+    if row is None:
+        raise RecordRefused(f"There is no day plan {number[:16]} here.", code="unknown")
+    if row.state not in (DayPlan.State.DONE, DayPlan.State.STOPPED) or row.plan is None:
+        raise RecordRefused(
+            f"{row.number} is {row.get_state_display()}. Only a plan that was found and that nobody accepted or set aside can be changed.",
+            code="no_draft",
+        )
+    return row
+
+
+# --- from what a person chose to the terms of the problem ------------------------------------------------------------------
+def _batch(plan: Plan, name: str) -> PlannedBatch:
+    found = next((one for one in plan.batches if one.id == name), None)
+    if found is None:
+        raise RecordRefused(
+            f"The plan has no batch {name[:12]} any more. Look at it as it is now.", code="unknown_batch"
+        )
+    return found
+
+
+def _decided(
+    plan: Plan,
+    clock: PlanClock,
+    kind: str,
+    batch: PlannedBatch,
+    tanks: Sequence[str],
+    other: str,
+    vessel: str,
+    starts_at: datetime | None,
+    wanted_by: datetime | None,
+) -> tuple[Decided, str]:
+    if kind == Kind.PIN:
+        return _pin(batch, clock, vessel, starts_at)
+    if kind == Kind.JOIN:
+        second = _batch(plan, other)
+        if second.id == batch.id:
+            raise RecordRefused("A batch is joined to another one. Choose the other.", field="other")
+        together = (*batch.tanks, *second.tanks)
+        return (
+            Decided(pins=(Pin("", together),)),
+            f"{listed(together)} go together.",
+        )
+    chosen = _chosen(batch, tanks)
+    if kind == Kind.SPLIT:
+        rest = tuple(name for name in batch.tanks if name not in chosen)
+        if not rest:
+            raise RecordRefused(
+                "All tanks are ticked, so nothing stays behind. Tick those that go apart.", field="tanks"
+            )
+        return (
+            Decided(pins=(Pin("", chosen), Pin("", rest))),
+            f"{listed(chosen)} go apart from {listed(rest)}.",
+        )
+    if kind == Kind.LEAVE_OUT:
+        return Decided(left_out=chosen, pooled=batch.tanks), f"{listed(chosen)} are left out of this plan."
+    if kind == Kind.RUSH:
+        if wanted_by is None:
+            raise RecordRefused("Write by when the tanks are wanted.", field="wanted_by")
+        minute = clock.minute(wanted_by)
+        if not clock.now_min < minute <= clock.end_min:
+            raise RecordRefused(
+                "A rush is wanted after the beginning of this plan and within its days.", field="wanted_by"
+            )
+        words = f"{listed(chosen)} are wanted by {_local(wanted_by)}, before all others."
+        return Decided(rush=dict.fromkeys(chosen, minute)), words
+    raise RecordRefused("This is no decision about a plan.", field="kind", code="unknown")
+
+
+def _pin(
+    batch: PlannedBatch, clock: PlanClock, vessel: str, starts_at: datetime | None
+) -> tuple[Decided, str]:
+    minute = clock.minute(starts_at) if starts_at is not None else None
+    if minute is not None and not clock.now_min <= minute < clock.end_min:
+        raise RecordRefused(
+            "The batch begins within the days of this plan, not before it.", field="starts_at", code="outside"
+        )
+    where = f" in {vessel}" if vessel else ""
+    when = f" at {_local(clock.moment(minute))}" if minute is not None else ""
+    place = f"go{where}{when}" if where or when else "stay together"
+    return (
+        Decided(pins=(Pin("", batch.tanks, vessel or None, minute),)),
+        f"{listed(batch.tanks)} {place}.",
+    )
+
+
+def _chosen(batch: PlannedBatch, tanks: Sequence[str]) -> tuple[str, ...]:
+    chosen = tuple(name for name in batch.tanks if name in set(tanks))
+    if not chosen or len(chosen) != len(set(tanks)):
+        raise RecordRefused("Tick the tanks, of this batch only.", field="tanks", code="none_chosen")
+    return chosen
+
+
+def _local(moment: datetime) -> str:
+    """By the clock at the plant."""
+    return f"{timezone.localtime(moment):%Y-%m-%d %H:%M}"
