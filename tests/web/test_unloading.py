@@ -83,6 +83,15 @@ def test_the_whole_way_at_one_terminal(plant: SmallPlant, as_: Callable[[str], C
     assert "Unlocked" in text_of(first.get(reverse("chemicals-unloading", args=[row.number])))
 
 
+def test_a_sample_that_agreed_stays_done_when_the_scan_stops_the_delivery(
+    as_: Callable[[str], Client],
+) -> None:
+    row = opened(as_("operator"))
+    sampled(as_("operator"), row)
+    words = text_of(as_("operator 2").post(address(row, "scan"), {"scanned": "fill-b-naoh"}, follow=True))
+    assert "Done Sample" in words and "Not yet Fill connection" in words
+
+
 def test_a_second_person_at_their_own_terminal_scans_the_wrong_connection(
     as_: Callable[[str], Client],
 ) -> None:

@@ -109,7 +109,7 @@ def place_hold(*, by: By, subject_kind: str, subject_key: str, reason: str) -> O
     ).exists():
         raise RecordRefused(f"This hold on {label} {key} stands already.", code="known")
     hold = LegalHold.objects.create(
-        number=next_number(LegalHold, "number", "L", 10001),
+        number=next_number(LegalHold, "number", "LH", 10001),
         subject_kind=subject_kind,
         subject_key=key,
         reason=words,

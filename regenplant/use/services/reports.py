@@ -44,7 +44,7 @@ def sign_report(
         raise StaleRecord(
             "A figure changed since this page was opened. The present ones stand here now. Read them, then sign."
         )
-    number = next_number(UseReport, "number", "U", 10001)
+    number = next_number(UseReport, "number", "UR", 10001)
     words = words_of(remarks, "The remarks", field="remarks", most=MOST_REMARKS)
     whole = replace(
         content, number=number, made_by=by.user.full_name, made_at=by.at.isoformat(), remarks=words

@@ -18,7 +18,7 @@ def open_excursion(
 ) -> Outcome:
     """Open an excursion; whoever does what shows it opens it. ``result`` is the excursion."""
     row = Excursion.objects.create(
-        number=next_number(Excursion, "number", "X", 10001),
+        number=next_number(Excursion, "number", "EX", 10001),
         kind=kind.value,
         discharge=discharge,
         happened_at=happened_at,

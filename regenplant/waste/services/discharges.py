@@ -106,7 +106,7 @@ def open_discharge(*, by: By, tank_id: int, planned_volume_m3: float, is_mixing:
         why=f"{tank.code} holds no more.",
     )  # fmt: skip
     row = Discharge.objects.create(
-        number=next_number(Discharge, "number", "D", 10001),
+        number=next_number(Discharge, "number", "DC", 10001),
         tank=tank,
         planned_volume_m3=planned_volume_m3,
         mixing_since=by.happened_at if is_mixing else None,

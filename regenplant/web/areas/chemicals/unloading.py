@@ -125,10 +125,14 @@ def _checks(row: Unloading, system: str) -> list[tuple[str, bool, str]]:
     unlocked = "signed by who opened it"
     if row.signature is not None:
         unlocked = f"signed by {row.signature.printed_name}"
+    found = row.sample_strength_frac
+    sample_agrees = (
+        found is not None and abs(found - row.certificate_strength_frac) <= row.place.receipt_tolerance_frac
+    )
     papers_agree = row.state != Unloading.State.STOPPED or row.sampled_by_id is not None
     return [
         ("Papers and room", papers_agree, "chemical, UN number, lot, certificate, room in the tank"),
-        ("Sample", row.sampled_by_id is not None and row.state != Unloading.State.STOPPED, sample),
+        ("Sample", sample_agrees, sample),
         ("Fill connection", row.confirmed_by_id is not None, scan),
         ("Unlocked", row.signature_id is not None, unlocked),
     ]
