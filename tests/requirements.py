@@ -215,7 +215,7 @@ REQUIREMENTS: tuple[Requirement, ...] = (
     # bodies of resin
     Requirement("RS-01", "A lot that is mixed, split or topped up knows of which deliveries it consists, by share, with their age and regenerations", ("core.process.resin_lots:blended", "resins.services:mix_in_store", "batches.services:top_up_batch")),
     Requirement("RS-02", "A volume of resin always has its ionic form and is converted by the growth of the resin", ("core.process.resin_lots:in_exhausted_form_m3",)),
-    Requirement("RS-03", "A lot is traced both ways to every lot, batch, round trip, tank and customer, and a tank or customer to its lots", ("quality.lot_trace:trace_of_lot", "quality.lot_visits:visits_with", "quality.lot_visits:lots_of_customer")),
+    Requirement("RS-03", "A lot is traced both ways to every lot, batch, round trip, tank and customer, and a tank or customer to its lots", ("quality.lot_trace:trace_of_lot", "quality.lot_visits:visits_with", "quality.lot_visits:lots_of_customer", "quality.lots_behind:behind")),
     Requirement("RS-04", "The capacity left is a band from published ageing and the plant’s own evidence, never a single number", ("core.process.resin_ageing:update", "quality.ageing:ageing_of")),
     Requirement("RS-05", "Advice about a lot comes with its reason and figures, promises nothing, and a person decides", ("core.process.resin_advice:advise",)),
     Requirement("RS-06", "The capacity that plans count with is set by a person with a reason, beside what the record proposed", ("quality.services:set_lot_capacity",)),

@@ -263,15 +263,26 @@ def _desk_calls() -> list[str]:
 
 def _use() -> dict[str, Any]:
     from django.db.models import Sum
+    from django.utils import timezone
 
     from regenplant.chemicals.models import Movement
-    from regenplant.use.models import UseReport, UseRow
+    from regenplant.plant.selectors import plant_day
+    from regenplant.use.models import MeasureLevel, UseReport, UseRow
     from regenplant.use.selectors.reports import content_of_report, not_read
+    from regenplant.use.selectors.watched import use_beyond, watched_in
 
     reports = [(row, content_of_report(row)) for row in UseReport.objects.select_related("signature")]
     into = Movement.objects.filter(to_place__kind="batch").aggregate(grams=Sum("grams_100"))["grams"]
     back = Movement.objects.filter(from_place__kind="batch").aggregate(grams=Sum("grams_100"))["grams"]
+    now = timezone.now()
+    last = plant_day(now)
+    first = last - timedelta(days=29)
+    beyond = use_beyond(first, last)
     return {
+        "use_outside": beyond.outside,
+        "use_groups_beyond": sorted({by.value for by, _ in beyond.groups}),
+        "watched_beyond": {one.watched.value: len(one.beyond) for one in watched_in(first, last, now, {})},
+        "levels_set": list(MeasureLevel.objects.values_list("measure", flat=True)),
         "use_reports": [len(content.totals) for _, content in reports],
         "use_reports_hold": all(row.content == row.signature.content for row, _ in reports),
         "use_not_read": not_read(),
@@ -344,6 +355,7 @@ def _ageing() -> dict[str, Any]:
             "samples": ResinSample.objects.count(),
             "looks": LotLook.objects.count(),
             "factors_set": LotCapacity.objects.count(),
+            "factors_signed": LotCapacity.objects.filter(signature__isnull=False).count(),
             "set_within_band": all(one.proposed.low <= one.set.factor <= one.proposed.high for one in anion if one.set),
             "confirmed": sorted({s.foulant.code for one in found for side in one.sides for s in side.suspects if s.is_confirmed}),
             "steps": sorted({step for steps in advised.values() for step in steps}),

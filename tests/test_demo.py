@@ -241,6 +241,11 @@ def test_an_instrument_is_overdue_and_one_found_outside_puts_releases_in_doubt(s
 def test_the_audit_of_use_is_the_ledger_and_a_week_of_it_is_signed(shown: dict[str, Any]) -> None:
     assert shown["use_not_read"] == 0 and shown["use_grams"] == shown["ledger_grams"] > 0
     assert shown["use_cost"] > 0
+    assert shown["use_outside"] >= 1 and {"vessel", "customer", "resin_lot"} <= set(
+        shown["use_groups_beyond"]
+    )
+    assert shown["levels_set"] == ["late"] and shown["watched_beyond"]["overdue"] >= 1
+    assert shown["watched_beyond"]["rinse_rise"] >= 1 and shown["watched_beyond"]["excursions"] == 1
     assert len(shown["use_reports"]) == 1 and shown["use_reports"][0] >= 3 and shown["use_reports_hold"]
 
 
@@ -275,6 +280,7 @@ def test_resin_ages_with_its_evidence_and_advice_and_one_vessel_loses_beads(show
     """Losses are usual but of the softener whose bottom screen lets beads through; whoever sets a factor stays within the band."""
     ageing = shown["ageing"]
     assert (ageing["samples"], ageing["looks"], ageing["factors_set"]) == (2, 2, 1)
+    assert ageing["factors_signed"] == 1
     assert ageing["set_within_band"] and "organics" in ageing["confirmed"] and ageing["reasons"]
     assert {"clean", "test", "top_up"} <= set(ageing["steps"])
     assert ageing["rates"] >= 3 and ageing["usual"] >= 2

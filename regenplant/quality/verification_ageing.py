@@ -10,9 +10,11 @@ from regenplant.audit import gone
 from regenplant.audit.verifying.registry import Check, Finding, Look, register
 from regenplant.audit.verifying.sequences import missing_numbers, running, shown_gap
 from regenplant.core.errors import DomainError
+from regenplant.core.process.canonical import canonical_text
 from regenplant.core.process.resin_tests import Property
 from regenplant.quality.models import ResinFigure, ResinSample
 from regenplant.resins.models import LotCapacity
+from regenplant.resins.services._capacity import RECORD_KIND, key_of, signed_content
 
 FIRST_SAMPLE = 1001
 CLOSE = 1e-9
@@ -46,16 +48,32 @@ def _as_typed(row: ResinFigure) -> bool:
 
 
 def check_capacities(look: Look) -> Iterator[Finding]:
-    """The capacities that were set for each lot are numbered without a gap."""
+    """The capacities that were set for each lot are numbered without a gap, and are what was signed."""
     before: dict[int, int] = {}
-    for row in LotCapacity.objects.select_related("lot").order_by("lot", "number").iterator(500):
+    for row in LotCapacity.objects.select_related("lot", "signature").order_by("lot", "number").iterator(500):
         look.saw()
+        yield from _signed(row)
         if row.number != before.get(row.lot_id, 0) + 1:
             yield Finding(
                 "capacity",
                 f"Capacity {row.number} of resin lot {row.lot.code} does not follow {before.get(row.lot_id, 0)}.",
             )
         before[row.lot_id] = row.number
+
+
+def _signed(row: LotCapacity) -> Iterator[Finding]:
+    """Against its signature; one that an older program set without is a notice."""
+    signature, name = row.signature, f"Capacity {row.number} of resin lot {row.lot.code}"
+    if signature is None:
+        yield Finding("capacity", f"{name} bears no signature: an older program set it.", is_notice=True)
+    elif (signature.record_kind, signature.record_key, signature.person_id) != (
+        RECORD_KIND,
+        key_of(row),
+        row.set_by_id,
+    ):
+        yield Finding("capacity", f"{name} bears a signature that was given on something else.")
+    elif signature.content != canonical_text(signed_content(row)):
+        yield Finding("capacity", f"{name} is not what was signed.")
 
 
 register(Check("resin_sample", "Samples of resin", "figures of resin samples", check_samples), place=79)

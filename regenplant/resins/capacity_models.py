@@ -6,6 +6,7 @@ from django.conf import settings
 from django.db import models
 from django.db.models import Q
 
+from regenplant.people.models import Signature
 from regenplant.resins.models import ResinLot
 
 
@@ -28,6 +29,10 @@ class LotCapacity(models.Model):
     basis = models.CharField(max_length=600)
     """What the proposal rested on, as it was shown."""
     reason = models.CharField(max_length=300)
+    signature = models.OneToOneField(
+        Signature, on_delete=models.PROTECT, null=True, related_name="lot_capacity"
+    )
+    """Over everything above; null where an older program set it."""
     set_at = models.DateTimeField()
     set_by = models.ForeignKey(settings.AUTH_USER_MODEL, on_delete=models.PROTECT, related_name="+")
 

@@ -128,6 +128,7 @@ def _record() -> Record:
             factor_text=factor,
             reason="As the sample says.",
             seen_number=number,
+            permit=factories.permit(plant, "supervisor", quality_services.CAPACITY_MEANING),
         )
 
     def act_again() -> None:

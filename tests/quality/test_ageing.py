@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import json
 from collections.abc import Sequence
 from dataclasses import replace
 from datetime import timedelta
@@ -13,12 +14,21 @@ from django.test.utils import CaptureQueriesContext
 
 from regenplant.audit.by import By
 from regenplant.audit.selectors import story
+from regenplant.audit.use_case import Outcome
 from regenplant.batches.frozen import plan_of
-from regenplant.core.errors import DomainError, NotAllowed, OutOfRange, RecordRefused, StaleRecord
+from regenplant.core.errors import (
+    DomainError,
+    NotAllowed,
+    OutOfRange,
+    RecordRefused,
+    SignatureRefused,
+    StaleRecord,
+)
 from regenplant.core.process.default_recipes import default_recipes
 from regenplant.core.process.resin_advice import Step
 from regenplant.core.process.resin_ageing import Curve, Part, left, prior
 from regenplant.core.process.resin_fouling import Answer
+from regenplant.people.signing import holds
 from regenplant.quality import services
 from regenplant.quality.ageing import LotAgeing, ageing_of, ageing_of_many, lots_in_use, worst_first
 from regenplant.quality.ageing_lines import YEAR, lines_of
@@ -54,6 +64,15 @@ def delivered(plant: SmallPlant, family: str, code: str, years_ago: float, **mor
     return resin_services.receive_new_lot(
         by=at(plant, "supervisor", years_ago), code=code, resin_type_id=plant.types[family].pk, **values
     ).result
+
+
+def set_capacity(
+    plant: SmallPlant, lot: ResinLot, factor_text: str, *, reason: str, who: str = "supervisor", seen: int = 0
+) -> Outcome:
+    return services.set_lot_capacity(
+        by=plant.by(who), lot_id=lot.pk, factor_text=factor_text, reason=reason, seen_number=seen,
+        permit=factories.permit(plant, who, services.CAPACITY_MEANING),
+    )  # fmt: skip
 
 
 def mixed(
@@ -176,9 +195,7 @@ def test_who_has_no_right_writes_nothing(plant: SmallPlant, anion: ResinLot) -> 
     with pytest.raises(NotAllowed):
         services.look_at_lot(by=plant.by("planner"), lot_id=anion.pk, seen=[], answers={})
     with pytest.raises(NotAllowed):
-        services.set_lot_capacity(
-            by=plant.by("qc"), lot_id=anion.pk, factor_text="80 %", reason=REASON, seen_number=0
-        )
+        set_capacity(plant, anion, "80 %", reason=REASON, who="qc")
 
 
 @pytest.mark.requirement("RS-07")
@@ -351,9 +368,7 @@ def test_a_load_of_exhausted_tanks_is_a_measure_and_another_a_bound(
 
 @pytest.mark.requirement("RS-06")
 def test_plans_and_the_next_lot_take_the_factor_that_was_set(plant: SmallPlant, cation: ResinLot) -> None:
-    services.set_lot_capacity(
-        by=plant.by("supervisor"), lot_id=cation.pk, factor_text="80 %", reason=REASON, seen_number=0
-    )
+    set_capacity(plant, cation, "80 %", reason=REASON, who="supervisor")
     visits = factories.accepted_tanks(plant, "sac_h", 2)
     Tank.objects.filter(pk__in=[visit.tank_id for visit in visits]).update(resin_lot=cation)
     batch = factories.frozen_batch(
@@ -419,13 +434,15 @@ def test_lots_are_listed_worst_first(plant: SmallPlant, anion: ResinLot, cation:
 def test_setting_the_factor_keeps_what_was_proposed(plant: SmallPlant, anion: ResinLot) -> None:
     record(plant, anion, SPLITTING)
     proposed = aged(plant, anion).proposed
-    row = services.set_lot_capacity(
-        by=plant.by("supervisor"), lot_id=anion.pk, factor_text="74 %", reason=REASON, seen_number=0
-    ).result
+    row = set_capacity(plant, anion, "74 %", reason=REASON, who="supervisor").result
     assert (row.number, row.factor) == (1, pytest.approx(0.74))
     assert row.proposed == pytest.approx(proposed.mean) and row.proposed_low < row.factor < row.proposed_high
     assert "sampled" in row.basis and "published ageing" in row.basis
     assert factors_of([anion]) == {anion.pk: pytest.approx(0.74)}
+    signature = row.signature
+    assert holds(signature) and (signature.record_key, signature.person) == ("N-1/1", row.set_by)
+    assert json.loads(signature.content)["factor"] == pytest.approx(0.74)
+    assert json.loads(signature.content)["reason"] == REASON
     told = story([("resin_lot", str(anion.pk))], newest_first=True)[0].sentence
     assert "plans count with 74 % of new capacity, before 100 %" in told
 
@@ -438,34 +455,35 @@ def test_a_factor_that_no_plan_takes_is_refused(
     plant: SmallPlant, anion: ResinLot, text: str, error: type[DomainError]
 ) -> None:
     with pytest.raises(error):
-        services.set_lot_capacity(
-            by=plant.by("supervisor"), lot_id=anion.pk, factor_text=text, reason=REASON, seen_number=0
-        )
+        set_capacity(plant, anion, text, reason=REASON, who="supervisor")
+    assert not LotCapacity.objects.exists()
+
+
+def test_no_factor_without_the_signature_of_who_sets_it(plant: SmallPlant, anion: ResinLot) -> None:
+    given = {"lot_id": anion.pk, "factor_text": "74 %", "reason": REASON, "seen_number": 0}
+    for permit, message in (
+        (factories.permit(plant, "supervisor 2", services.CAPACITY_MEANING), "by another person"),
+        (factories.permit(plant, "supervisor", "something else"), "not “capacity that plans count with"),
+    ):
+        with pytest.raises(SignatureRefused, match=message):
+            services.set_lot_capacity(by=plant.by("supervisor"), permit=permit, **given)
     assert not LotCapacity.objects.exists()
 
 
 @pytest.mark.requirement("RS-06")
 def test_a_factor_from_a_stale_page_is_refused(plant: SmallPlant, anion: ResinLot) -> None:
-    services.set_lot_capacity(
-        by=plant.by("supervisor"), lot_id=anion.pk, factor_text="80 %", reason=REASON, seen_number=0
-    )
+    set_capacity(plant, anion, "80 %", reason=REASON, who="supervisor")
     with pytest.raises(StaleRecord):
-        services.set_lot_capacity(
-            by=plant.by("supervisor 2"), lot_id=anion.pk, factor_text="70 %", reason=REASON, seen_number=0
-        )
+        set_capacity(plant, anion, "70 %", reason=REASON, who="supervisor 2")
     assert LotCapacity.objects.get().factor == pytest.approx(0.8)
 
 
 def test_a_scrapped_lot_takes_no_factor_and_a_short_reason_none(plant: SmallPlant, anion: ResinLot) -> None:
     with pytest.raises(RecordRefused, match="at least 10"):
-        services.set_lot_capacity(
-            by=plant.by("supervisor"), lot_id=anion.pk, factor_text="80 %", reason="so", seen_number=0
-        )
+        set_capacity(plant, anion, "80 %", reason="so", who="supervisor")
     resin_services.scrap_lot(by=plant.by("supervisor"), lot_id=anion.pk, reason="Broken beads all over.")
     with pytest.raises(RecordRefused, match="scrapped"):
-        services.set_lot_capacity(
-            by=plant.by("supervisor"), lot_id=anion.pk, factor_text="80 %", reason=REASON, seen_number=0
-        )
+        set_capacity(plant, anion, "80 %", reason=REASON, who="supervisor")
 
 
 def test_the_database_refuses_a_second_figure_and_a_row_without_reason(

@@ -102,7 +102,9 @@ def plant(db: None) -> SmallPlant:
 
 def found_now(plant: SmallPlant, days: int = 60) -> dict[Watched, Found]:
     today = plant_day(plant.now)
-    return {one.watched: one for one in watched_in(today - timedelta(days=days), today, plant.now)}
+    return {
+        one.watched: one for one in watched_in(today - timedelta(days=days), today, plant.now, {"W1": False})
+    }
 
 
 def kept(plant: SmallPlant, rows: list[RinseOutcome]) -> list[RinseOutcome]:

@@ -18,7 +18,7 @@ from regenplant.quality.models import LotLook, ResinFigure, ResinSample
 from regenplant.resins import services as resin_services
 from regenplant.resins.models import LotCapacity, ResinLot
 from tests import factories
-from tests.factories import SmallPlant
+from tests.factories import PASSWORD, SmallPlant
 from tests.quality.test_ageing import SPLITTING, delivered, record
 from tests.web.pages import text_of
 
@@ -155,11 +155,15 @@ def test_the_factor_is_set_by_who_may_and_not_from_a_stale_page(
 ) -> None:
     address = reverse("resin-ageing-capacity", args=["N-1"])
     qc = client_of(plant.people["qc"])
-    given = {"factor": "76 %", "reason": "As the table says so far.", "version": "0"}
+    words = {"factor": "76 %", "reason": "As the table says so far.", "version": "0"}
+    given = {**words, "username": plant.people["supervisor"].username, "password": PASSWORD}
+    unsigned = text_of(supervisor.post(address, words))
+    assert "Nothing is signed without your password." in unsigned and not LotCapacity.objects.exists()
     assert qc.post(address, given).status_code == 403
     assert supervisor.post(address, {**given, "factor": "3 %"}).status_code == 422
     assert supervisor.post(address, given).status_code == 302
-    stale = client_of(plant.people["supervisor 2"]).post(address, {**given, "factor": "60 %"})
+    other = {"factor": "60 %", "username": plant.people["supervisor 2"].username}
+    stale = client_of(plant.people["supervisor 2"]).post(address, {**given, **other})
     assert stale.status_code == 409 and "set by somebody else" in text_of(stale)
     assert LotCapacity.objects.get().factor == pytest.approx(0.76)
     assert "As the table says so far." in page(supervisor, "resin-ageing-lot", "N-1")

@@ -11,11 +11,13 @@ from django.db import connection
 from django.test import Client
 from django.test.utils import CaptureQueriesContext
 from django.urls import reverse
+from openpyxl import load_workbook
 
 from regenplant.batches.models import Batch
 from regenplant.people.models import Person
 from regenplant.quality.lot_trace import holding_of, trace_of_lot
 from regenplant.quality.lot_visits import lots_of_customer, lots_of_tank, visits_with
+from regenplant.quality.lots_behind import Behind, behind, gone_into, lots_of
 from regenplant.resins.models import LotParent, ResinLot
 from regenplant.tanks.models import TankVisit
 from tests import factories
@@ -88,6 +90,68 @@ def test_a_customer_leads_to_the_lots_of_its_round_trips(batch: Batch, lot: Resi
     (found,) = lots_of_customer(customer)
     assert (found, found.fillings) == (lot, own.count())
     assert found.tank_count == own.values("tank").distinct().count()
+
+
+def _older(lot: ResinLot, code: str) -> ResinLot:
+    return ResinLot.objects.create(
+        code=code, resin_type=lot.resin_type, segregation_class=lot.segregation_class, volume_m3=0.2, volume_form="Na",
+        made_at=lot.made_at, origin="delivered new",
+    )  # fmt: skip
+
+
+@pytest.mark.requirement("RS-03")
+def test_a_customer_leads_to_every_older_lot_by_volume(batch: Batch, lot: ResinLot) -> None:
+    """By hand: one tank was filled anew with the older lot, the others with the younger, which is 30 % of it; both came from the oldest."""
+    customer, older, oldest = visit_of(batch).customer, _older(lot, "OLD-1"), _older(lot, "OLD-2")
+    LotParent.objects.create(child=lot, parent=older, fraction=0.3)
+    LotParent.objects.create(child=older, parent=oldest, fraction=0.5)
+    LotParent.objects.create(child=lot, parent=oldest, fraction=0.2)
+    visits = list(TankVisit.objects.filter(customer=customer, refilled_lot=lot).order_by("pk"))
+    TankVisit.objects.filter(pk=visits[0].pk).update(refilled_lot=older)
+    whole = sum(visit.refilled_volume_m3 or 0.0 for visit in visits)
+    first = (visits[0].refilled_volume_m3 or 0.0) / whole
+    found = behind(customer)
+    assert set(found) == {lot.pk, older.pk, oldest.pk}
+    assert found[lot.pk].share_frac == pytest.approx(1 - first)
+    of_older = first + 0.3 * (1 - first)
+    assert found[older.pk] == Behind(0, pytest.approx(of_older)), "filled with it as well"
+    assert found[oldest.pk] == Behind(1, pytest.approx(0.5 * of_older + 0.2 * (1 - first)))
+    rows = {row.code: row for row in lots_of(found, customer)}
+    assert (rows["OLD-1"].fillings, rows["OLD-2"].fillings, rows["OLD-2"].last_at) == (1, 0, None)
+
+
+@pytest.mark.requirement("RS-03")
+def test_the_resin_of_a_customer_is_followed_into_younger_lots(batch: Batch, lot: ResinLot) -> None:
+    younger = _older(lot, "YOUNG-1")
+    LotParent.objects.create(child=younger, parent=lot, fraction=0.4)
+    visit = visit_of(batch)
+    for of in (visit.customer, visit.tank):
+        assert gone_into(of) == {lot.pk: Behind(0, None), younger.pk: Behind(1, None)}
+
+
+def test_the_older_lots_and_the_younger_ones_are_pages_and_files(
+    batch: Batch, lot: ResinLot, client: Client
+) -> None:
+    older = _older(lot, "OLD-1")
+    LotParent.objects.create(child=lot, parent=older, fraction=0.25)
+    customer = visit_of(batch).customer
+    url = reverse("customers-lots", args=[customer.code])
+    assert "OLD-1" not in text_of(client.get(url)) and "way=up" in client.get(url).content.decode()
+    assert "OLD-1" in text_of(client.get(url, {"way": "up"}))
+    answer = client.get(url, {"way": "up", "_export": "csv"})
+    lines = {line["Lot"]: line for line in csv.DictReader(io.StringIO(answer.content.decode("utf-8-sig")))}
+    assert float(lines["OLD-1"]["Of all resin, %"]) == 25.0 and lines["OLD-1"]["Steps away"] == "1"
+    book = load_workbook(io.BytesIO(client.get(url, {"way": "up", "_export": "xlsx"}).content)).active
+    assert book is not None and {row[0] for row in book.iter_rows(min_row=2, values_only=True)} == set(lines)
+    down = text_of(client.get(url, {"way": "down"}))
+    assert lot.code in down and "OLD-1" not in down and "Of all resin" not in down
+
+
+def test_the_way_both_ways_takes_few_questions(batch: Batch, lot: ResinLot) -> None:
+    with CaptureQueriesContext(connection) as seen:
+        found = behind(visit_of(batch).customer)
+        gone_into(visit_of(batch).customer)
+    assert found and sum("RECURSIVE" in query["sql"] for query in seen) == 2 and len(seen) <= 6
 
 
 def test_the_pages_list_them_and_give_them_as_a_file(batch: Batch, lot: ResinLot, client: Client) -> None:

@@ -1,6 +1,6 @@
 """Acts of quality control: measure, judge, review, release; and correct what was signed."""
 
-from regenplant.quality.services.ageing import look_at_lot, set_lot_capacity
+from regenplant.quality.services.ageing import CAPACITY_MEANING, look_at_lot, set_lot_capacity
 from regenplant.quality.services.amending import amend_decision, release_anew, reopen_record
 from regenplant.quality.services.continuing import continue_rinse
 from regenplant.quality.services.downgrading import SECOND_RIGHT, CustomerOrder, downgrade_batch
@@ -18,6 +18,7 @@ from regenplant.quality.services.sampling import discard_sample, keep_sample
 from regenplant.quality.services.trends import look_at_trend, raise_drift
 
 __all__ = [
+    "CAPACITY_MEANING",
     "SECOND_RIGHT",
     "CustomerOrder",
     "FigureAsTyped",

@@ -12,12 +12,16 @@ from regenplant.audit.wording import say
 from regenplant.core.errors import RecordRefused
 from regenplant.core.process.resin_fouling import BY_CODE, Answer, Seen
 from regenplant.core.process.vocabulary import ResinFamily
+from regenplant.people.signing import SignaturePermit
+from regenplant.plant.selectors import profile
 from regenplant.quality.ageing import ageing_of, basis_of
 from regenplant.quality.models import LotLook
 from regenplant.quality.services._resins import resin_of
 from regenplant.resins.capacities import factors_of
 from regenplant.resins.models import ResinLot
-from regenplant.resins.services._capacity import write_capacity
+from regenplant.resins.services._capacity import CAPACITY_MEANING, write_capacity
+
+__all__ = ["CAPACITY_MEANING", "look_at_lot", "set_lot_capacity"]
 
 
 @use_case("resin_lot.looked_at", permission="resin.look")
@@ -73,11 +77,12 @@ def set_lot_capacity(
     factor_text: str,
     reason: str,
     seen_number: int,
+    permit: SignaturePermit,
     system: units.UnitSystem = "metric",
 ) -> Outcome:
-    """Set the share of new capacity that plans count with. What the record proposes is worked out now and kept beside it.
+    """Set and sign the share of new capacity that plans count with. What the record proposes is worked out now and kept beside it.
 
-    Raises: UnitNotUnderstood, OutOfRange, RecordRefused, StaleRecord.
+    Raises: UnitNotUnderstood, OutOfRange, RecordRefused, StaleRecord, SignatureRefused.
     """
     lot = _lot(lot_id)
     before = factors_of([lot])[lot.pk]
@@ -95,7 +100,11 @@ def set_lot_capacity(
         basis=basis_of(found),
         reason=reason,
         seen_number=seen_number,
+        permit=permit,
+        zone=profile().time_zone,
     )
+    signature = row.signature
+    assert signature is not None
     return Outcome(
         subject=("resin_lot", str(lot.pk), lot.code),
         before={"capacity_factor": before},
@@ -106,6 +115,7 @@ def set_lot_capacity(
             "proposed": f"{100 * row.proposed:.0f} %, {100 * row.proposed_low:.0f} to {100 * row.proposed_high:.0f} %",
         },
         reason=row.reason,
+        signature={"meaning": signature.meaning, "digest": signature.digest, "name": signature.printed_name},
         result=row,
     )
 

@@ -6,16 +6,29 @@ from regenplant.audit.by import By
 from regenplant.audit.records import within, words_of
 from regenplant.core.errors import RecordRefused, StaleRecord
 from regenplant.core.process.resin_ageing import Belief
+from regenplant.people.signing import SignaturePermit, bind
 from regenplant.resins.capacities import LEAST_FACTOR, MOST_FACTOR
 from regenplant.resins.models import LotCapacity, ResinLot
 
+CAPACITY_MEANING = "capacity that plans count with, set for this lot"
+RECORD_KIND = "lot_capacity"
+
 
 def write_capacity(
-    by: By, lot: ResinLot, factor: float, *, proposed: Belief, basis: str, reason: str, seen_number: int
+    by: By,
+    lot: ResinLot,
+    factor: float,
+    *,
+    proposed: Belief,
+    basis: str,
+    reason: str,
+    seen_number: int,
+    permit: SignaturePermit,
+    zone: str,
 ) -> LotCapacity:
-    """The next factor of this lot. ``seen_number``: of the factor that was shown, 0 for none.
+    """The next factor of this lot, signed. ``seen_number``: of the factor that was shown, 0 for none.
 
-    Raises: OutOfRange; RecordRefused for a scrapped lot or words that are missing; StaleRecord.
+    Raises: OutOfRange; RecordRefused for a scrapped lot or words that are missing; StaleRecord; SignatureRefused.
     """
     if lot.is_scrapped:
         raise RecordRefused(f"{lot.code} is scrapped; no plan counts with it any more.", code="scrapped")
@@ -31,7 +44,7 @@ def write_capacity(
             table="resins_lotcapacity",
             key=str(newest.pk) if newest is not None else "",
         )
-    return LotCapacity.objects.create(
+    row = LotCapacity(
         lot=lot,
         number=standing + 1,
         factor=factor,
@@ -43,3 +56,28 @@ def write_capacity(
         set_at=by.at,
         set_by=by.user,
     )
+    row.signature = bind(
+        permit, by=by, meaning=CAPACITY_MEANING, record_kind=RECORD_KIND, record_key=key_of(row), record_version=row.number,
+        content=signed_content(row), zone=zone,
+    )  # fmt: skip
+    row.save(force_insert=True)
+    return row
+
+
+def key_of(row: LotCapacity) -> str:
+    """What the signature names: "N-1/2"."""
+    return f"{row.lot.code}/{row.number}"
+
+
+def signed_content(row: LotCapacity) -> dict[str, object]:
+    """What is signed: the factor, what was proposed then with its band and what it rested on, and why it was set so."""
+    return {
+        "lot": row.lot.code,
+        "number": row.number,
+        "factor": row.factor,
+        "proposed": row.proposed,
+        "proposed_low": row.proposed_low,
+        "proposed_high": row.proposed_high,
+        "basis": row.basis,
+        "reason": row.reason,
+    }

@@ -7,7 +7,7 @@ measure is. Batches count where they were judged or given up, entries where they
 from __future__ import annotations
 
 from collections import Counter
-from collections.abc import Callable, Iterable, Iterator, Sequence
+from collections.abc import Callable, Iterable, Iterator, Mapping, Sequence
 from dataclasses import dataclass
 from datetime import date, datetime, timedelta
 
@@ -22,11 +22,10 @@ from regenplant.core.process.vocabulary import ResinFamily
 from regenplant.core.process.watch_measures import Watched, longest_row, over_median, rise_frac
 from regenplant.people.signing import SAME_PERSON
 from regenplant.plant.calibrations import Due, due_of
-from regenplant.plant.days import plant_day, profile, start_of_day
+from regenplant.plant.days import plant_day, start_of_day
 from regenplant.plant.models import Instrument
 from regenplant.quality.models import RinseOutcome
 from regenplant.quality.rinse_series import PASS, Measure, Rinse, rinses, series_of
-from regenplant.safety.selectors import station_standings
 from regenplant.tanks.models import Customer
 from regenplant.use.models import MeasureLevel
 from regenplant.use.selectors.audit import Group, audit, outside_count
@@ -86,9 +85,9 @@ class _Raw:
     can_be_marked: bool = True
 
 
-def watched_in(first: date, last: date, now: datetime) -> tuple[Found, ...]:
+def watched_in(first: date, last: date, now: datetime, stations: Mapping[str, bool]) -> tuple[Found, ...]:
     """Every measure from ``first`` to ``last``, days of the plant, both counted in; what is overdue as of ``now``. The same number of
-    queries however much there is."""
+    queries however much there is. ``stations``: showers and eyewashes in use by code, and whether a test of it is overdue or failed."""
     start, end = start_of_day(first), start_of_day(last + timedelta(days=1))
     window = rinses(RinseOutcome.objects.filter(ended_at__gte=start, ended_at__lt=end))
     lines = {rinse.line for rinse in window if rinse.line}
@@ -106,7 +105,7 @@ def watched_in(first: date, last: date, now: datetime) -> tuple[Found, ...]:
         Watched.TOGETHER: _together(window),
         Watched.RESIN_LOSS: losses,
         Watched.LATE: _late(start, end),
-        Watched.OVERDUE: _overdue(now),
+        Watched.OVERDUE: _overdue(now, stations),
         Watched.OWN_WORK: _own_work(start, end),
         Watched.EXCURSIONS: _excursions(start, end),
     }
@@ -300,13 +299,12 @@ def _late(start: datetime, end: datetime) -> Iterator[_Raw]:
         yield _Raw("", "", said, hundred, whole["written"])
 
 
-def _overdue(now: datetime) -> Iterator[_Raw]:
+def _overdue(now: datetime, stations: Mapping[str, bool]) -> Iterator[_Raw]:
     today = plant_day(now)
     instruments = list(Instrument.objects.filter(is_active=True).order_by("code"))
     late = [one.code for one in instruments if due_of(one, today, 0.0) in (Due.OVERDUE, Due.NEVER)]
     yield _Raw("instruments", "", _named("instruments", late), float(len(late)), len(instruments))
-    stations = station_standings(profile(), today)
-    calling = [one.station.code for one in stations if one.calls]
+    calling = sorted(code for code, is_due in stations.items() if is_due)
     yield _Raw("stations", "", _named("showers and eyewashes", calling), float(len(calling)), len(stations))
 
 

@@ -62,6 +62,7 @@ def watch_the_resin(stage: Stage, now: datetime) -> Script:
         factor_text="71 %",
         reason="By the sample and the rinses; to be looked at again after the cleaning.",
         seen_number=0,
+        permit=stage.permit("osk", quality.CAPACITY_MEANING, at),
     )
 
 

@@ -31,6 +31,13 @@ def put_up_prices(stage: Stage, at: datetime) -> None:
         )
 
 
+def put_up_levels(stage: Stage, at: datetime) -> None:
+    """One watch level of the plant's own; the others stay the usual ones."""
+    use.record_measure_level(
+        by=stage.by(SUPERVISOR, at), measure="late", level=8.0, reason="The meters of the hall write late while the network is built anew."
+    )  # fmt: skip
+
+
 def audited(stage: Stage, at: datetime) -> Script:
     """A supervisor looks through the seven days before and signs what they say, by vessel."""
     yield at

@@ -35,7 +35,7 @@ from regenplant.quality.ways import customers_of
 from regenplant.tanks import services as tanks
 from regenplant.tanks.models import TankVisit
 from regenplant.web.story.ageing import watch_the_resin
-from regenplant.web.story.audits import audited, put_up_prices
+from regenplant.web.story.audits import audited, put_up_levels, put_up_prices
 from regenplant.web.story.calibrations import later_calibration, put_up_instruments
 from regenplant.web.story.cast import Stage, check, deliver, set_the_stage
 from regenplant.web.story.chemical_safety import new_revision, put_up_storage, spills
@@ -389,6 +389,7 @@ def tell_the_story(now: datetime) -> None:
         put_up_storage(stage, start)
         put_up_connections(stage, start)
         put_up_prices(stage, start)
+        put_up_levels(stage, start)
         put_up_stations(stage, start)
         life = Life(stage)
         life.clockwork.add(start, life.weekly(start))

@@ -18,6 +18,7 @@ from regenplant.web.areas.rinse.forms import with_unit
 from regenplant.web.fields import QuantityField
 from regenplant.web.house_form import NEEDED, HouseForm, words_field
 from regenplant.web.moments import MomentField
+from regenplant.web.signing import SigningForm
 from regenplant.web.why import TEN, category_field, reason_field, told
 
 _PER_VOLUME = "Per volume of settled resin in its exhausted form (sodium, chloride)."
@@ -219,10 +220,8 @@ class LotLookForm(HouseForm):
         }
 
 
-class CapacityForm(HouseForm):
-    """The share of new capacity that plans count with, and why."""
-
-    field_order = ["factor", "reason"]
+class CapacityForm(SigningForm):
+    """The share of new capacity that plans count with, and why; signed."""
 
     factor = QuantityField(
         "fraction",

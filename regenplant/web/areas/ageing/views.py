@@ -5,7 +5,7 @@ from __future__ import annotations
 from typing import Any
 
 from django.http import Http404, HttpRequest, HttpResponse
-from django.shortcuts import get_object_or_404, render
+from django.shortcuts import get_object_or_404, redirect, render
 from django.urls import reverse
 from django.utils import timezone
 from django.views.decorators.http import require_http_methods, require_safe
@@ -27,12 +27,14 @@ from regenplant.quality.trends import is_in_trends
 from regenplant.recipes.models import Recipe
 from regenplant.resins.models import ResinLot
 from regenplant.web.act_page import Act, act_page
+from regenplant.web.acting import receipt, refused_status
 from regenplant.web.areas.ageing.forms import CapacityForm, CorrectFigureForm, LotLookForm, SampleForm
 from regenplant.web.house_form import posted
 from regenplant.web.listing import answer, chips
 from regenplant.web.presenters import ageing as words
-from regenplant.web.requests import unit_system_of
+from regenplant.web.requests import person_of, unit_system_of
 from regenplant.web.rights import right
+from regenplant.web.signing import is_whole, sign
 from regenplant.web.tables.ageing import AgeingTable
 
 
@@ -231,17 +233,31 @@ def capacity(request: HttpRequest, code: str, tab: str) -> HttpResponse:
     standing = found.set.number if found.set is not None else 0
     initial = {"version": standing, "factor": round(found.proposed.mean, 2)}
     form = CapacityForm(posted(request), initial=initial, system=system)
-    act = Act(
-        title=f"Capacity that plans count with, {lot.code}",
-        sentence="New plans take it; frozen plans keep what they had. The proposal is kept beside what you set.",
-        permission="resin.capacity",
-        service=services.set_lot_capacity,
-        arguments=lambda: {"lot_id": lot.pk, "system": system, **form.arguments()},
-        said=lambda outcome: (
-            f"Written: plans count with {words.percent(outcome.result.factor)} for {lot.code}."
-        ),
-        then=lambda outcome: _page_of(lot),
-        back_url=_page_of(lot),
-        button="Set it",
+    if request.method == "POST" and is_whole(form, request):
+        outcome = sign(
+            form,
+            request,
+            services.set_lot_capacity,
+            meaning=services.CAPACITY_MEANING,
+            about=("resin_lot", str(lot.pk), lot.code),
+            lot_id=lot.pk,
+            system=system,
+            **form.arguments(),
+        )
+        if outcome is not None:
+            factor = words.percent(outcome.result.factor)
+            receipt(request, f"Signed: plans count with {factor} for {lot.code}.")
+            return redirect(_page_of(lot))
+    context = {
+        "lot": lot,
+        "form": form,
+        "facts": words.capacity_facts(found),
+        "person": person_of(request),
+        "now": timezone.now(),
+        "meaning": services.CAPACITY_MEANING,
+        "refused": right(request, "resin.capacity").reason,
+        "back_url": _page_of(lot),
+    }
+    return render(
+        request, "resin_ageing/capacity.html", context, status=refused_status(form) if form.errors else 200
     )
-    return act_page(request, form, act, facts=words.capacity_facts(found))

@@ -9,6 +9,8 @@ from django.utils import timezone
 from django.views.decorators.http import require_http_methods, require_safe
 
 from regenplant.core.process.watch_measures import Shown, Watched, level_said
+from regenplant.plant.selectors import profile
+from regenplant.safety.selectors import station_standings
 from regenplant.use import services
 from regenplant.use.selectors.watched import gaps_in, use_beyond, watched_in
 from regenplant.use.watching import measure_levels, watch_now
@@ -28,7 +30,7 @@ def watch(request: HttpRequest, tab: str) -> HttpResponse:
     form.is_valid()
     period = form.chosen()
     made = words.blocks(
-        watched_in(period.first, period.last, timezone.now()),
+        watched_in(period.first, period.last, timezone.now(), stations_now()),
         use_beyond(period.first, period.last),
         watch_now(),
         gaps_in(period.first, period.last),
@@ -45,6 +47,12 @@ def watch(request: HttpRequest, tab: str) -> HttpResponse:
         "use_url": f"{reverse('chemical-use')}?first={period.first}&last={period.last}",
     }
     return render(request, "chemicals_use/watch.html", context, status=422 if form.errors else 200)
+
+
+def stations_now() -> dict[str, bool]:
+    """Showers and eyewashes in use, and whether each calls for somebody."""
+    standings = station_standings(profile(), timezone.localdate())
+    return {one.station.code: one.calls for one in standings}
 
 
 @require_http_methods(["GET", "HEAD", "POST"])
