@@ -2,12 +2,13 @@
 
 The ions of one spent stream (what one chemical leaves of one bed) are shared out among its steps by volume, so that together they
 are what the plan counts, and each share is as neutral as the whole. How they lie within injection, displacement and rinse is not
-known to better than that; once all steps are done it no longer matters.
+known to better than that; once all steps are done it no longer matters. The rinse of a joined mixed bed takes part in the streams of
+both its legs, by the volumes of their resins: water that carries what they left is never counted as clean.
 """
 
 from __future__ import annotations
 
-from collections.abc import Mapping
+from collections.abc import Mapping, Sequence
 from dataclasses import dataclass, field, fields, replace
 
 from regenplant.core.engineering import spent
@@ -17,9 +18,9 @@ from regenplant.core.process.drains import Drained, drains_of
 from regenplant.core.process.plan import BatchPlan, PlannedStep
 from regenplant.core.process.plan_basis import PlanBasis
 from regenplant.core.process.plan_spent import leg_balances, streams_with_shares
-from regenplant.core.process.plan_waste import waste_shares
+from regenplant.core.process.plan_waste import WasteShare, waste_shares
 from regenplant.core.process.recipes import CHEMICAL_STEPS
-from regenplant.core.process.vocabulary import Chemical
+from regenplant.core.process.vocabulary import Chemical, Leg
 
 ENDING = "_mol_per_m3"
 IONS: tuple[str, ...] = tuple(entry.name.removesuffix(ENDING) for entry in fields(Composition))
@@ -91,7 +92,35 @@ def planned_drains(plan: BatchPlan) -> dict[int, DrainedStep]:
                 amounts_mol=amounts_of(stream.composition, share.volume_m3),
                 is_known=chemical not in UNCOUNTED,
             )
+    joined = [share for share in shares if share.chemical is None]
+    for leg, _, own in streams:
+        if leg is not Leg.WHOLE and joined:
+            _share_with_joined(basis, leg, own, joined, found)
     return found
+
+
+def _share_with_joined(
+    basis: PlanBasis,
+    leg: Leg,
+    own: Sequence[WasteShare],
+    joined: Sequence[WasteShare],
+    found: dict[int, DrainedStep],
+) -> None:
+    """Moves to the rinse of the joined bed its part of one leg's ions, by volume."""
+    beds = {other: basis.bed(other).volume_m3 for other in (Leg.CATION, Leg.ANION)}
+    of_leg = beds[leg] / sum(beds.values())
+    rinsed_m3 = sum(share.volume_m3 for share in joined) * of_leg
+    moved = rinsed_m3 / (rinsed_m3 + sum(share.volume_m3 for share in own))
+    for share in own:
+        step = found[share.step.number]
+        for rinse in joined:
+            part = moved * rinse.volume_m3 * of_leg / rinsed_m3
+            there = dict(found[rinse.step.number].amounts_mol)
+            for name, moles in step.amounts_mol.items():
+                there[name] = there.get(name, 0.0) + part * moles
+            found[rinse.step.number] = replace(found[rinse.step.number], amounts_mol=there)
+        kept = {name: (1.0 - moved) * moles for name, moles in step.amounts_mol.items()}
+        found[share.step.number] = replace(step, amounts_mol=kept)
 
 
 def amounts_of(composition: Composition, volume_m3: float) -> dict[str, float]:

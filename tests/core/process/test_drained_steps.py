@@ -9,9 +9,9 @@ from regenplant.core.process.batch_plan import plan_batch
 from regenplant.core.process.drained_steps import amounts_of, as_run, planned_drains
 from regenplant.core.process.drains import Drained
 from regenplant.core.process.plan_basis import PlanBasis
-from regenplant.core.process.plan_spent import leg_balances, spent_streams
+from regenplant.core.process.plan_spent import leg_balances, spent_streams, streams_with_shares
 from regenplant.core.process.plan_waste import waste_shares
-from regenplant.core.process.vocabulary import ResinFamily, StepKind
+from regenplant.core.process.vocabulary import Leg, ResinFamily, StepKind
 from tests.core.process.plan_requests import ALL_RECIPES, FAMILIES, request, request_for
 
 pytestmark = pytest.mark.requirement("EV-01")
@@ -89,6 +89,34 @@ def test_of_a_fast_rinse_only_the_first_part_goes_to_the_tank() -> None:
     assert longer.waste_m3 == planned.waste_m3
     short = as_run(planned, rinse, passed_m3=0.5 * planned.waste_m3)
     assert short.waste_m3 == pytest.approx(0.5 * planned.waste_m3)
+
+
+JOINING = [
+    recipe for recipe in ALL_RECIPES.values() if any(step.kind is StepKind.JOIN for step in recipe.steps)
+]
+
+
+@pytest.mark.parametrize("recipe", JOINING, ids=lambda recipe: recipe.code)
+def test_the_rinse_of_a_joined_mixed_bed_is_never_counted_as_clean(recipe) -> None:
+    """Of each leg's chloride it has T · V / (V + W): V is the part of the rinse that goes with the leg's resin, W what the leg drained."""
+    plan = plan_batch(request_for(recipe))
+    basis, drains = PlanBasis(plan.request), planned_drains(plan)
+    shares = waste_shares(basis, plan.steps)
+    (rinse,) = [share for share in shares if share.chemical is None]
+    beds = {leg: basis.bed(leg).volume_m3 for leg in (Leg.CATION, Leg.ANION)}
+    expected = 0.0
+    for leg, stream, own in streams_with_shares(basis, leg_balances(basis, plan.steps), shares):
+        if leg in beds:
+            drained = sum(share.volume_m3 for share in own)
+            part = rinse.volume_m3 * beds[leg] / sum(beds.values())
+            chloride = amounts_of(stream.composition, drained).get("chloride", 0.0)
+            expected += chloride * part / (part + drained)
+    drain = drains[rinse.step.number]
+    assert drain.is_known and 0.0 < drain.amounts_mol["chloride"] == pytest.approx(expected, rel=1e-9)
+
+
+def test_there_are_recipes_that_join() -> None:
+    assert len(JOINING) >= 3
 
 
 def test_families_are_many_enough() -> None:
