@@ -9,6 +9,10 @@ class PlanningConfig(AppConfig):
         # Registers the use cases of this app and how they read in the log.
         from regenplant.audit import classes, locks, sealed
         from regenplant.planning.classes import FINDERS
+        from regenplant.planning.handed_on import plan_section
+        from regenplant.plant import handed_on
+
+        handed_on.register("day_plan", plan_section)
 
         for argument, finder in FINDERS.items():
             classes.class_by(argument, finder)

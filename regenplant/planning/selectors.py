@@ -95,7 +95,7 @@ def waiting_batches() -> list[PlannedBatch]:
     """Planned batches that nobody started yet, in the order of their beginning. Three queries."""
     return list(
         PlannedBatch.objects.filter(state=PlannedBatch.State.WAITING)
-        .select_related("vessel", "resin_type", "acceptance")
+        .select_related("vessel", "anion_vessel", "resin_type", "acceptance")
         .prefetch_related("tanks__visit__tank")
     )
 

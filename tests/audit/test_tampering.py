@@ -24,6 +24,8 @@ from regenplant.chemicals.services import Amount
 from regenplant.core.process.vocabulary import StepKind
 from regenplant.documents.models import IssuedPaper
 from regenplant.documents.services import issue_paper
+from regenplant.planning import services as plan_services
+from regenplant.planning.search import search
 from regenplant.plant.selectors import plant_day
 from regenplant.quality import services as quality_services
 from regenplant.quality.models import QcDecision
@@ -106,6 +108,7 @@ def _record() -> Record:
     _sewer(plant)
     _safe(plant)
     _weighed(plant)
+    _planned(plant)
     running = factories.frozen_batch(plant, "sba_1")
     batch_services.open_deviation(
         by=plant.by(), batch_id=running.pk, what="the drain valve stuck for 3 min", severity="major"
@@ -211,6 +214,17 @@ def _weighed(plant: factories.SmallPlant) -> None:
     chemical_services.answer_weigh_ticket(
         by=plant.by("supervisor"), unloading_id=row.pk, seen_position=1, answer="Sixty kilograms stood in the hose."
     )  # fmt: skip
+
+
+def _planned(plant: factories.SmallPlant) -> None:
+    """An accepted plan of the day whose first batch was cancelled."""
+    factories.accepted_tanks(plant, "sac_h", count=3)
+    row = plan_services.begin_plan(by=plant.by("planner"), seconds=5).result
+    search(row.number, steps=2)
+    plan_services.accept_plan(by=plant.by("planner"), number=row.number)
+    plan_services.cancel_planned(
+        by=plant.by("planner"), planned_code="PB-1001", reason="The truck does not come."
+    )
 
 
 def _counted(plant: factories.SmallPlant) -> None:

@@ -132,7 +132,7 @@ def test_an_empty_section_says_so_instead_of_being_left_out(plant: factories.Sma
     keys = [one.key for one in state.sections]
     assert keys == [
         "chemical", "locked", "batches", "waiting", "deviations", "tanks", "eyewash", "waste", "strength", "stock",
-        "instruments", "drift", "near_misses", "paper_forms", "sewer", "spills", "stock_counts", "alerts",
+        "instruments", "plan", "drift", "near_misses", "paper_forms", "sewer", "spills", "stock_counts", "alerts",
     ]  # fmt: skip
     assert all(one.lines or one.nothing for one in state.sections)
 

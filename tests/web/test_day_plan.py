@@ -13,6 +13,7 @@ from regenplant.people.models import Person
 from regenplant.planning import services
 from regenplant.planning.models import DayPlan, PlannedBatch
 from regenplant.planning.search import search
+from regenplant.plant.services import lock_out_vessel
 from regenplant.tanks import services as tanks
 from regenplant.tanks.models import TankVisit
 from tests import factories
@@ -219,3 +220,16 @@ def test_a_stale_plan_is_refused_on_its_page_with_what_moved(
     assert answer.status_code == 409
     assert f"{serial} is held" in text_of(answer)
     assert not PlannedBatch.objects.exists()
+
+
+def test_what_has_left_the_plan_stands_on_the_page_with_a_way_to_plan_again(
+    as_: As, plant: SmallPlant, planned: PlannedBatch
+) -> None:
+    assert "Nothing has left the plan." in text_of(as_("operator").get(HOME))
+    lock_out_vessel(
+        by=plant.by("supervisor"), vessel_id=planned.vessel_id, number="7", reason="Drain valve leaks"
+    )
+    page = text_of(as_("planner").get(HOME))
+    assert f"{planned.code} needs {planned.vessel.code}, which is locked out: Drain valve leaks." in page
+    assert "Plan again, keep what has started" in page
+    assert f"{planned.code} needs {planned.vessel.code}" in text_of(as_("operator").get("/handover/"))

@@ -229,3 +229,32 @@ def planned_facts(row: PlannedBatch) -> list[tuple[str, str]]:
     if row.reason:
         facts.append(("Why", row.reason))
     return facts
+
+
+@dataclass(frozen=True, slots=True)
+class MoveRow:
+    """Tanks of one batch of the plan that holds, and where this plan puts them."""
+
+    tanks: tuple[str, ...]
+    was: str
+    now: str
+    is_moved: bool
+
+
+def move_rows(view: PlanShown) -> list[MoveRow]:
+    """The plan that holds against this one: what moves first."""
+    places = {name: batch for batch in view.plan.batches for name in batch.tanks}
+    rows = []
+    for known in view.problem.standing:
+        was = f"{known.vessel}, {day_and_clock(view.clock.moment(known.start_min))}"
+        by_batch: dict[str, list[str]] = {}
+        for name in known.tanks:
+            by_batch.setdefault(places[name].id if name in places else "", []).append(name)
+        for batch_id, names in by_batch.items():
+            if not batch_id:
+                rows.append(MoveRow(tuple(names), was, "in no batch", True))
+                continue
+            batch = places[names[0]]
+            now = f"{batch.vessel}, {day_and_clock(view.clock.moment(batch.start_min))}"
+            rows.append(MoveRow(tuple(names), was, now, now != was))
+    return sorted(rows, key=lambda row: not row.is_moved)

@@ -17,6 +17,8 @@ from regenplant.web.presenters.bed import moment_words
 from regenplant.web.presenters.words import counted, sentence_case
 
 PAGES = {
+    "planned_batch": "planned-batch",
+    "day_plan": "day-plan",
     "batch": "batches-detail",
     "vessel": "setup-vessel",
     "skid": "setup-skid",

@@ -13,6 +13,7 @@ from django.views.decorators.http import require_safe
 
 from regenplant.audit.selectors import story
 from regenplant.planning import selectors
+from regenplant.planning.deviations import deviations
 from regenplant.planning.models import DayPlan, PlanAcceptance, PlannedBatch
 from regenplant.planning.processes import clear_stale
 from regenplant.planning.services._subject import DRAFTS
@@ -64,6 +65,7 @@ def home(request: HttpRequest, tab: str) -> HttpResponse:
         "left_off": len(rows) > MOST_SHOWN,
         "make": right(request, "day_plan.make"),
         "accepted": PlanAcceptance.objects.select_related("accepted_by").first(),
+        "deviations": deviations(timezone.now()),
         "planned": words.planned_rows(selectors.waiting_batches()),
     }
     return render(request, "day_plan/home.html", context)
@@ -109,5 +111,6 @@ def page(request: HttpRequest, number: str, tab: str) -> HttpResponse:
             "tanks": words.tank_rows(view),
             "decisions": words.decision_rows(view),
             "nowhere": words.nowhere(view),
+            "moves": words.move_rows(view),
         }
     return render(request, "day_plan/plan.html", context)

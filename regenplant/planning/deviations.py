@@ -1,0 +1,193 @@
+"""Where reality has left the accepted plan: holds, failures, lock-outs, tanks taken or come back, batches late, stock too low.
+
+Each is a sentence with what it is about. Nothing is re-planned by itself: a person asks for it.
+"""
+
+from __future__ import annotations
+
+from collections import defaultdict
+from collections.abc import Iterator, Sequence
+from dataclasses import dataclass
+from datetime import datetime, timedelta
+
+from django.db.models import Q
+from django.utils import timezone
+
+from regenplant.batches.models import Batch
+from regenplant.batches.readiness import occupants, unfit
+from regenplant.chemicals.selectors import stock_data
+from regenplant.core.process.lifecycle import BatchState
+from regenplant.core.process.vocabulary import Chemical
+from regenplant.core.scheduling import figures
+from regenplant.planning.accepted_text import accepted_content
+from regenplant.planning.clock import PlanClock
+from regenplant.planning.figures_kept import figures_in_force
+from regenplant.planning.kept import plan_from, problem_from
+from regenplant.planning.live import SLOT_MIN
+from regenplant.planning.models import PlanAcceptance, PlannedBatch
+from regenplant.planning.running import vessels_at_work
+from regenplant.planning.selectors import planned_for, waiting_batches
+from regenplant.plant.models import Skid
+from regenplant.tanks.selectors import waiting_by_key
+
+BEHIND = timedelta(minutes=15)
+"""From so much on a batch is told as behind its plan; planning value, from memory."""
+
+
+@dataclass(frozen=True, slots=True)
+class Deviation:
+    """One thing that is not as planned."""
+
+    sentence: str
+    planned: str = ""
+    """Code of the planned batch it is about."""
+    batch: str = ""
+    """Number of the batch it is about."""
+
+
+def deviations(now: datetime) -> tuple[Deviation, ...]:
+    """All of the accepted plan, the most urgent kinds first; none where no plan was accepted."""
+    acceptance = PlanAcceptance.objects.first()
+    if acceptance is None:
+        return ()
+    waiting = waiting_batches()
+    found = [
+        *_started(acceptance, now),
+        *(one for row in waiting for one in _of_waiting(row, now)),
+        *_vessels_not_free(waiting, now),
+        *_short(acceptance, waiting, now),
+        *_come_back(acceptance, now),
+    ]
+    return tuple(dict.fromkeys(found))
+
+
+def _clock(moment: datetime) -> str:
+    return f"{timezone.localtime(moment):%Y-%m-%d %H:%M}"
+
+
+def _lasting(span: timedelta) -> str:
+    minutes = int(span.total_seconds() // 60)
+    return f"{minutes} min" if minutes < 120 else f"{minutes / 60:.1f} h"
+
+
+def _started(acceptance: PlanAcceptance, now: datetime) -> Iterator[Deviation]:
+    """Batches of this plan that stand still, failed, or will be ready later than planned."""
+    rows = {row.batch_number: row for row in acceptance.batches.filter(state=PlannedBatch.State.STARTED)}
+    at_work = {
+        one.batch.id: one.batch
+        for one in vessels_at_work(
+            PlanClock(now, SLOT_MIN, figures_in_force().days), figures_in_force()
+        ).values()
+    }
+    clock = PlanClock(now, SLOT_MIN, figures_in_force().days)
+    for batch in Batch.objects.filter(number__in=rows).order_by("number"):
+        row = rows[batch.number]
+        if batch.state in (BatchState.HELD, BatchState.FAILED, BatchState.ABORTED):
+            yield Deviation(
+                f"{batch.number}, planned as {row.code}, is {batch.get_state_display()}: its tanks are not ready {_clock(row.ready_at)}.",
+                row.code,
+                batch.number,
+            )
+        elif batch.number in at_work and at_work[batch.number].stages:
+            ready = clock.moment(at_work[batch.number].stages[-1].end_min)
+            if ready > row.ready_at + BEHIND:
+                yield Deviation(
+                    f"{batch.number}, planned as {row.code}, is {_lasting(ready - row.ready_at)} behind: ready {_clock(ready)} as it goes now.",
+                    row.code,
+                    batch.number,
+                )
+
+
+def _of_waiting(row: PlannedBatch, now: datetime) -> Iterator[Deviation]:
+    """What keeps a planned batch from its start: time, vessel, tanks."""
+    if row.starts_at + BEHIND < now:
+        yield Deviation(
+            f"{row.code} was to begin in {row.vessel.code} {_clock(row.starts_at)}, {_lasting(now - row.starts_at)} ago.",
+            row.code,
+        )
+    for vessel in filter(None, (row.vessel, row.anion_vessel)):
+        if vessel.is_locked_out:
+            yield Deviation(
+                f"{row.code} needs {vessel.code}, which is locked out: {vessel.lock_out_reason.rstrip('.')}.",
+                row.code,
+            )
+    for link in row.tanks.all():
+        sentence = unfit(link.visit, None, now)
+        if sentence:
+            yield Deviation(f"{row.code}: {sentence.removesuffix(' Choose other tanks.')}", row.code)
+
+
+def _vessels_not_free(waiting: Sequence[PlannedBatch], now: datetime) -> Iterator[Deviation]:
+    """The first planned batch of each vessel against what stands in it."""
+    clock = PlanClock(now, SLOT_MIN, figures_in_force().days)
+    at_work = vessels_at_work(clock, figures_in_force())
+    seen: set[int] = set()
+    for row in waiting:
+        if row.vessel_id in seen:
+            continue
+        seen.add(row.vessel_id)
+        busy = at_work.get(row.vessel_id)
+        if busy is not None:
+            free = clock.moment(busy.free_min)
+            if free > row.starts_at + BEHIND:
+                yield Deviation(
+                    f"{row.code} begins {_clock(row.starts_at)}, but {row.vessel.code} is free {_clock(free)} as {busy.batch.id} goes now.",
+                    row.code,
+                    busy.batch.id,
+                )
+            continue
+        still = occupants(row.vessel).first()
+        if still is not None:
+            yield Deviation(
+                f"{row.code} needs {row.vessel.code}, where {still.number} is {still.get_state_display()}.",
+                row.code,
+                still.number,
+            )
+
+
+def _short(acceptance: PlanAcceptance, waiting: Sequence[PlannedBatch], now: datetime) -> Iterator[Deviation]:
+    """Chemicals of which less can be used than the planned batches that wait still need, and skids that are locked out."""
+    content = accepted_content(acceptance.content)
+    problem, plan = problem_from(content["problem"]), plan_from(content["plan"])
+    tanks = {tank.id: tank for tank in problem.tanks}
+    vessels = {vessel.id: vessel for vessel in problem.vessels}
+    names = {row.plan_batch for row in waiting if row.acceptance_id == acceptance.pk}
+    needed: dict[str, float] = defaultdict(float)
+    for batch in plan.batches:
+        if batch.id not in names:
+            continue
+        members, vessel = [tanks[name] for name in batch.tanks], vessels[batch.vessel]
+        charged_l = figures.charge_l(sum(tank.volume_l for tank in members), vessel)
+        percent = figures.dose_percent(problem, members)
+        for stage in problem.stages(vessel.id, members[0].key) or ():
+            for use in figures.stage_need(stage, len(members), charged_l, percent, problem.slot_min).uses:
+                if use.chemical:
+                    needed[use.chemical] += use.grams / 1000
+    stock = stock_data(now)
+    shut = set(
+        Skid.objects.filter(Q(is_active=False) | ~Q(lock_out_reason="")).values_list("chemical", flat=True)
+    )
+    open_ = set(Skid.objects.filter(is_active=True, lock_out_reason="").values_list("chemical", flat=True))
+    for name, kg in sorted(needed.items()):
+        label = Chemical(name).label
+        there = stock[name].available_kg_100 if name in stock else 0.0
+        if there < kg:
+            yield Deviation(
+                f"{label}: the planned batches need {kg:,.0f} kg as 100 %, {there:,.0f} kg stand here for use."
+            )
+        if name in shut and name not in open_:
+            yield Deviation(f"{label}: every skid is locked out or out of use.")
+
+
+def _come_back(acceptance: PlanAcceptance, now: datetime) -> Iterator[Deviation]:
+    """Tanks that wait, came after the plan was accepted, and stand in no planned batch; those promised soonest by name."""
+    visits = [visit for pool in waiting_by_key(now) for visit in pool.visits]
+    planned = planned_for(visit.pk for visit in visits)
+    new = [
+        visit for visit in visits if visit.pk not in planned and visit.received_at > acceptance.accepted_at
+    ]
+    for visit in sorted(new, key=lambda one: (one.due_at is None, one.due_at or one.received_at, one.pk)):
+        due = f", promised for {_clock(visit.due_at)}" if visit.due_at else ""
+        yield Deviation(
+            f"{visit.tank.serial} came back after the plan was accepted{due}, and is in no planned batch."
+        )
