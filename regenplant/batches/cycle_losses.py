@@ -19,12 +19,28 @@ from regenplant.batches.models import Batch, BatchTank, BatchTopUp, StepEntry
 from regenplant.batches.resin_volumes import loaded_m3
 from regenplant.core.process.lifecycle import BatchState
 from regenplant.core.process.plan import BatchPlan
-from regenplant.core.process.vocabulary import ResinFamily, StepKind
+from regenplant.core.process.vocabulary import Leg, ResinFamily, StepKind
 from regenplant.resins.among import among
 from regenplant.resins.models import LotMovement
 
 CLOSED = (BatchState.FILLED.value, BatchState.RELEASED.value)
 """Only of these is what is missing lost; of others it stands in the vessel."""
+
+
+@dataclass(frozen=True, slots=True)
+class PartAtCut:
+    """One resin of a mixed bed as it was counted below or above the cut, beside its share of the bed as that was loaded and topped up."""
+
+    leg: Leg
+    counted_m3: float
+    """In the form the record of the cut names [m^3]."""
+    composed_m3: float
+    """What its share comes to in the same form, less its half of the cut [m^3]."""
+
+    @property
+    def short_frac(self) -> float:
+        """Short of its share of the bed [-]; below zero where there is more."""
+        return (self.composed_m3 - self.counted_m3) / self.composed_m3
 
 
 @dataclass(frozen=True, slots=True)
@@ -45,6 +61,8 @@ class BatchLoss:
     """Of a mixed bed: drawn off at the interface and not joined again."""
     in_catcher_m3: float | None
     """Found in the resin catcher at backwash, as counted; None where nobody wrote it down. Part of what was lost."""
+    parts: tuple[PartAtCut, ...] = ()
+    """Of a mixed bed whose layers were both counted at its cut; () for other beds, and where one was not."""
 
     @property
     def out_m3(self) -> float:
@@ -74,12 +92,14 @@ def losses_of(lot_ids: Collection[int]) -> dict[int, BatchLoss]:
     kept = dict(moves.values_list("reference").annotate(Sum("exhausted_m3")))
     loaded = _written(keys, StepKind.LOAD, "resin_volume")
     caught = _written(keys, StepKind.BACKWASH, "resin_lost")
+    cation, anion = _at_cut(keys) if mixed else ({}, {})
     found = {}
     for pk, batch in batches.items():
         if pk not in filled or batch.lot_id is None:
             continue
         total, at = filled[pk]
-        swelling, joined_m3 = mixed.get(pk, (batch.resin_type.swelling_frac, None))
+        of_bed = mixed.get(pk, _Bed(batch.resin_type.swelling_frac))
+        swelling, joined_m3 = of_bed.swelling_frac, of_bed.joined_m3
         planned, counted = loaded_m3(batch), loaded.get(pk)
         came_in = planned if counted is None else planned * counted / batch.resin_volume_m3
         bed = beds.get(pk, planned)
@@ -94,6 +114,9 @@ def losses_of(lot_ids: Collection[int]) -> dict[int, BatchLoss]:
             kept_m3=kept.get(batch.number) or 0.0,
             cut_m3=max(0.0, bed - joined_m3 / (1.0 + swelling)) if joined_m3 is not None else 0.0,
             in_catcher_m3=caught.get(pk),
+            parts=_parts(
+                of_bed, (cation.get(pk), anion.get(pk)), (came_in + (added.get(pk) or 0.0)) / planned
+            ),
         )
     return found
 
@@ -116,6 +139,18 @@ def _written(keys: RawSQL, kind: StepKind, key: str) -> dict[int, float]:
     return dict(rows.order_by().values_list("step__batch").annotate(Sum("value")))
 
 
+def _at_cut(keys: RawSQL) -> tuple[dict[int, float], dict[int, float]]:
+    """By batch: cation resin below the cut and anion resin above it, as they stand written last."""
+    found: dict[str, dict[int, float]] = {"cation_volume": {}, "anion_volume": {}}
+    rows = StepEntry.objects.filter(
+        step__batch__in=keys, step__kind=StepKind.CUT.value, key__in=list(found), value__isnull=False, replaced_by__isnull=True
+    )  # fmt: skip
+    for key, batch, value in rows.order_by("entered_at", "pk").values_list("key", "step__batch", "value"):
+        if value is not None:
+            found[key][batch] = value
+    return found["cation_volume"], found["anion_volume"]
+
+
 def _topped_up(keys: RawSQL) -> tuple[dict[int, float], dict[int, float]]:
     """By batch: what was added, and the bed as it was counted last after it [m^3]."""
     added: dict[int, float] = {}
@@ -127,13 +162,35 @@ def _topped_up(keys: RawSQL) -> tuple[dict[int, float], dict[int, float]]:
     return added, beds
 
 
-def _of_mixed(batches: Iterable[Batch]) -> dict[int, tuple[float, float | None]]:
-    """By batch of a mixed bed: its swelling [-], and what it gives after its cut [m^3, regenerated form]; None where nothing is cut."""
+@dataclass(frozen=True, slots=True)
+class _Bed:
+    """What the plan of a batch says of its bed."""
+
+    swelling_frac: float
+    joined_m3: float | None = None
+    """What it gives after its cut [m^3, regenerated form]; None where nothing is cut."""
+    layers_m3: tuple[float, float] | None = None
+    """Cation resin below the cut and anion resin above it, as planned [m^3]."""
+
+
+def _of_mixed(batches: Iterable[Batch]) -> dict[int, _Bed]:
+    """By batch of a mixed bed: what its plan says of the bed."""
     keys = [row.pk for row in batches if ResinFamily(row.resin_type.family).is_mixed]
     rows = Batch.objects.filter(pk__in=among(keys)).order_by() if keys else ()
-    return {row.pk: _swelling_and_joined(plan_of(row)) for row in rows}
+    return {row.pk: _bed_of(plan_of(row)) for row in rows}
 
 
-def _swelling_and_joined(plan: BatchPlan) -> tuple[float, float | None]:
+def _bed_of(plan: BatchPlan) -> _Bed:
     joined = next((step.value("joined_m3") for step in plan.steps if "joined_m3" in step.figures), None)
-    return plan.request.resin.swelling_frac, joined
+    cut = next((step for step in plan.steps if "lower_layer_m3" in step.figures), None)
+    layers = None if cut is None else (cut.value("lower_layer_m3"), cut.value("upper_layer_m3"))
+    return _Bed(plan.request.resin.swelling_frac, joined, layers)
+
+
+def _parts(bed: _Bed, counted: tuple[float | None, float | None], scale: float) -> tuple[PartAtCut, ...]:
+    """``scale``: of the planned bed, how much came in and was added."""
+    cation, anion = counted
+    if bed.layers_m3 is None or cation is None or anion is None or min(*bed.layers_m3, scale) <= 0.0:
+        return ()
+    lower, upper = bed.layers_m3
+    return PartAtCut(Leg.CATION, cation, lower * scale), PartAtCut(Leg.ANION, anion, upper * scale)

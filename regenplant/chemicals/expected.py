@@ -16,6 +16,11 @@ def expected() -> QuerySet[ExpectedDelivery]:
     return rows.select_related("place", "entered_by").order_by("due_on", "id")
 
 
+def overdue(today: date) -> list[ExpectedDelivery]:
+    """What should have come before today and did not, the oldest first. One query."""
+    return list(expected().filter(due_on__lt=today))
+
+
 def coming_days(rows: Iterable[ExpectedDelivery], today: date) -> list[tuple[int, float]]:
     """(days from today, kg as 100 %) of what is expected today or later; of what is overdue nobody knows the day, so it counts nowhere."""
     return [((row.due_on - today).days, row.grams_100 / 1000.0) for row in rows if row.due_on >= today]

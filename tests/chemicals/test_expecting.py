@@ -12,7 +12,7 @@ from django.urls import reverse
 from django.utils import timezone
 
 from regenplant.chemicals import services
-from regenplant.chemicals.expected import coming_days, expected
+from regenplant.chemicals.expected import coming_days, expected, overdue
 from regenplant.chemicals.models import ChemicalLot, ExpectedDelivery, Place
 from regenplant.core.errors import DomainError, NotAllowed, RecordRefused, StaleRecord
 from regenplant.people.models import Person
@@ -48,6 +48,21 @@ def test_it_is_counted_until_it_is_overdue(plant: SmallPlant) -> None:
     assert coming_days(expected(), today) == [(4, 400.0)]
     assert coming_days(expected(), row.due_on) == [(0, 400.0)]
     assert coming_days(expected(), row.due_on + timedelta(days=1)) == []
+
+
+def test_what_did_not_come_by_its_day_stands_on_the_desks_of_chemicals_and_safety(
+    plant: SmallPlant, client_of: Callable[[Person], Client]
+) -> None:
+    client, today = client_of(plant.people["safety"]), plant_day(plant.now)
+    row = awaited(plant, due_on=today)
+    for name in ("chemicals", "safety"):
+        assert f"{row.number} for B-HCL was due" not in text_of(client.get(reverse(name)))
+    ExpectedDelivery.objects.filter(pk=row.pk).update(due_on=today - timedelta(days=1))
+    assert [one.pk for one in overdue(today)] == [row.pk]
+    for name in ("chemicals", "safety"):
+        page = client.get(reverse(name))
+        assert f"{row.number} for B-HCL was due on {today - timedelta(days=1)}" in text_of(page)
+        assert reverse("chemicals-expected-change", args=[row.number]) in page.content.decode()
 
 
 def test_the_papers_of_the_delivery_settle_it(plant: SmallPlant) -> None:

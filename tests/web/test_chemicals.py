@@ -123,7 +123,7 @@ def test_the_stock_page_takes_as_many_queries_for_many_lots(
             grams_100=1000,
             is_packaged=True,
         )
-    with django_assert_max_num_queries(27):
+    with django_assert_max_num_queries(28):
         client.get(reverse("chemicals"))
 
 

@@ -159,7 +159,7 @@ def test_the_desk_asks_the_same_few_questions_whatever_waits(
         factories.received_tank(plant, "sac_h")
     client = as_("safety")
     client.get(DESK)
-    with django_assert_max_num_queries(37):
+    with django_assert_max_num_queries(38):
         client.get(DESK)
 
 

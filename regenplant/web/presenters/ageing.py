@@ -14,6 +14,7 @@ from regenplant.core.process.resin_advice import PROMISE, USUAL_LIFE_YEARS, Step
 from regenplant.core.process.resin_ageing import Belief, Part, prior
 from regenplant.core.process.resin_fouling import BY_CODE, Seen
 from regenplant.core.process.resin_tests import Property
+from regenplant.core.process.vocabulary import ResinFamily
 from regenplant.drawing.scene import Scene
 from regenplant.quality.ageing import LotAgeing, SideAgeing
 from regenplant.quality.ageing_evidence import Piece, at
@@ -225,6 +226,42 @@ def loss_rows(found: LotAgeing, system: units.UnitSystem) -> list[LossRow]:
             )
         )
     return rows
+
+
+@dataclass(frozen=True, slots=True)
+class PartRow:
+    """One resin of a mixed bed at the cut of one batch."""
+
+    number: str
+    resin: str
+    counted: str
+    composed: str
+    short: str
+
+
+def part_rows(found: LotAgeing, system: units.UnitSystem) -> list[PartRow]:
+    """What was counted apart at the cuts, newest first; nothing where the records hold no count of both resins."""
+
+    def volume(value: float) -> str:
+        return units.format_quantity(value, "resin_volume", system, with_unit=False)
+
+    return [
+        PartRow(one.loss.number, part.leg.value, volume(part.counted_m3), volume(part.composed_m3), signed_percent(part.short_frac))
+        for one in found.cycles[:SHOWN_CYCLES]
+        for part in one.loss.parts
+    ]  # fmt: skip
+
+
+def parts_sentence(found: LotAgeing, rows: Sequence[PartRow]) -> str:
+    """What the records of a mixed bed tell of each of its resins; "" for other lots."""
+    if not ResinFamily(found.lot.resin_type.family).is_mixed:
+        return ""
+    if not rows:
+        return "These losses are of the whole bed: cation and anion resin are counted apart only at the cut, and no batch on record here has both counts."
+    return (
+        "The losses above are of the whole bed. At the cut both resins are counted apart; held against each one’s share of the bed as it was loaded, "
+        "the counts tell which of them is short. One count may be 5 % off (common practice)."
+    )
 
 
 def signed_percent(share: float) -> str:

@@ -11,6 +11,7 @@ from django.utils import timezone
 
 from regenplant import units
 from regenplant.chemicals.counts import open_differences
+from regenplant.chemicals.expected import overdue
 from regenplant.chemicals.expiring import expiring
 from regenplant.chemicals.models import Unloading
 from regenplant.chemicals.reporting import thresholds
@@ -45,7 +46,7 @@ class Reached:
 
 
 def elsewhere_calls(board: Sequence[StockLine], now: datetime, system: UnitSystem) -> list[Call]:
-    """Deliveries that were stopped, spills, excursions, tanks that are too full, counts that differ, and what has run out by its day."""
+    """Deliveries that were stopped or did not come, spills, excursions, tanks that are too full, counts that differ, and what has run out by its day."""
     return [
         *_stopped(),
         *_spilled(system),
@@ -53,6 +54,7 @@ def elsewhere_calls(board: Sequence[StockLine], now: datetime, system: UnitSyste
         *_too_full(board, system),
         *_differences(system),
         *_weighed(),
+        *_not_come(now),
         *_run_out(now),
     ]
 
@@ -100,6 +102,19 @@ def _stopped() -> list[Call]:
             "refused",
         )
         for row in rows
+    ]
+
+
+def _not_come(now: datetime) -> list[Call]:
+    """Expected deliveries past their day."""
+    return [
+        Call(
+            f"{row.number} for {row.place.code} was due on {row.due_on:%Y-%m-%d}.",
+            f"Order {row.order_number} did not come; the forecast of stock counts with it no more.",
+            reverse("chemicals-expected-change", args=[row.number]),
+            "Open it",
+        )
+        for row in overdue(timezone.localdate(now))
     ]
 
 

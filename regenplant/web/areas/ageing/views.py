@@ -75,7 +75,7 @@ def lot_page(request: HttpRequest, code: str, tab: str) -> HttpResponse:
     """One lot: what is believed and why, what may foul it, what is advised."""
     lot = _lot_or_404(code)
     found, system = _ageing_or_404(lot), unit_system_of(request)
-    cycles = words.loss_rows(found, system)
+    cycles, parts = words.loss_rows(found, system), words.part_rows(found, system)
     known = set(Recipe.objects.values_list("code", flat=True))
     context = {
         "lot": lot,
@@ -87,6 +87,8 @@ def lot_page(request: HttpRequest, code: str, tab: str) -> HttpResponse:
         "sides": [_side(found, side, system, known) for side in found.sides],
         "origins": words.origin_rows(found),
         "cycles": cycles,
+        "parts": parts,
+        "parts_sentence": words.parts_sentence(found, parts) if cycles else "",
         "has_catcher": any(row.catcher for row in cycles),
         "has_notes": any(row.note for row in cycles),
         "losses": words.losses_sentence(found),

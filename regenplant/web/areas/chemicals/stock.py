@@ -8,14 +8,15 @@ from django.urls import NoReverseMatch, reverse
 from django.utils import timezone
 from django.views.decorators.http import require_http_methods, require_safe
 
-from regenplant.chemicals import services
 from regenplant.chemicals.counts import open_differences
+from regenplant.chemicals.expected import overdue
 from regenplant.chemicals.quantities import whole_grams
 from regenplant.chemicals.selectors import StockLine, deliveries_to_see_to, stock_board
 from regenplant.chemicals.weighing import open_weighings
 from regenplant.core.engineering.estimate import Estimate
 from regenplant.core.process.hazards import stock_cautions
 from regenplant.core.process.vocabulary import Chemical
+from regenplant.safety.services import receive_packages
 from regenplant.web.acting import receipt, refused_status, try_act
 from regenplant.web.areas.chemicals import shown
 from regenplant.web.areas.chemicals.forms import ReceiveForm
@@ -32,6 +33,7 @@ def stock_page(request: HttpRequest) -> HttpResponse:
         "lines": [(line, shown.check_age(line)) for line in lines],
         "problems": [(line, _problem_url(line)) for line in lines if line.problem],
         "deliveries": deliveries_to_see_to(),
+        "overdue": overdue(timezone.localdate()),
         "weighings": open_weighings(),
         "open": open_differences(),
         "sentence": shown.stock_sentence(lines),
@@ -65,7 +67,7 @@ def receive(request: HttpRequest) -> HttpResponse:
     if request.method == "POST" and form.is_valid():
         amount = form.amount(form.cleaned_data["chemical"], form.needed_quantity("certificate_strength_frac"))
         if amount is not None and is_written(request, amount.value):
-            outcome = try_act(form, services.receive_delivery, request, **form.arguments(whole_grams(amount)))
+            outcome = try_act(form, receive_packages, request, **form.arguments(whole_grams(amount)))
             if outcome is not None:
                 receipt(
                     request,
