@@ -128,10 +128,12 @@ def _decided(
             )
         return (
             Decided(pins=(Pin("", chosen), Pin("", rest))),
-            f"{listed(chosen)} go apart from {listed(rest)}.",
+            f"{listed(chosen)} {_go(chosen)} apart from {listed(rest)}.",
         )
     if kind == Kind.LEAVE_OUT:
-        return Decided(left_out=chosen, pooled=batch.tanks), f"{listed(chosen)} are left out of this plan."
+        return Decided(
+            left_out=chosen, pooled=batch.tanks
+        ), f"{listed(chosen)} {_is(chosen)} left out of this plan."
     if kind == Kind.RUSH:
         if wanted_by is None:
             raise RecordRefused("Write by when the tanks are wanted.", field="wanted_by")
@@ -140,7 +142,7 @@ def _decided(
             raise RecordRefused(
                 "A rush is wanted after the beginning of this plan and within its days.", field="wanted_by"
             )
-        words = f"{listed(chosen)} are wanted by {_local(wanted_by)}, before all others."
+        words = f"{listed(chosen)} {_is(chosen)} wanted by {_local(wanted_by)}, before all others."
         return Decided(rush=dict.fromkeys(chosen, minute)), words
     raise RecordRefused("This is no decision about a plan.", field="kind", code="unknown")
 
@@ -155,7 +157,7 @@ def _pin(
         )
     where = f" in {vessel}" if vessel else ""
     when = f" at {_local(clock.moment(minute))}" if minute is not None else ""
-    place = f"go{where}{when}" if where or when else "stay together"
+    place = f"{_go(batch.tanks)}{where}{when}" if where or when else "stay together"
     return (
         Decided(pins=(Pin("", batch.tanks, vessel or None, minute),)),
         f"{listed(batch.tanks)} {place}.",
@@ -172,3 +174,11 @@ def _chosen(batch: PlannedBatch, tanks: Sequence[str]) -> tuple[str, ...]:
 def _local(moment: datetime) -> str:
     """By the clock at the plant."""
     return f"{timezone.localtime(moment):%Y-%m-%d %H:%M}"
+
+
+def _is(tanks: Sequence[str]) -> str:
+    return "is" if len(tanks) == 1 else "are"
+
+
+def _go(tanks: Sequence[str]) -> str:
+    return "goes" if len(tanks) == 1 else "go"

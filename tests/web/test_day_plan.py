@@ -125,7 +125,7 @@ def test_a_decision_tells_what_it_costs_and_is_taken_back(as_: As, found: DayPla
     data = {"tanks": batch["tanks"][:1], "version": str(found.version)}
     answer = as_("planner").post(f"{address}leave-out/", data, follow=True)
     page = text_of(answer)
-    assert f"{batch['tanks'][0]} are left out" in page
+    assert f"{batch['tanks'][0]} is left out" in page
     assert "It costs:" in page
     found.refresh_from_db()
     answer = as_("planner").post(f"{HOME}{found.number}/undo/", {"version": str(found.version)}, follow=True)
@@ -233,3 +233,18 @@ def test_what_has_left_the_plan_stands_on_the_page_with_a_way_to_plan_again(
     assert f"{planned.code} needs {planned.vessel.code}, which is locked out: Drain valve leaks." in page
     assert "Plan again, keep what has started" in page
     assert f"{planned.code} needs {planned.vessel.code}" in text_of(as_("operator").get("/handover/"))
+
+
+def test_a_copy_is_compared_with_its_first(as_: As, found: DayPlan) -> None:
+    data = {"name": "C1 stays free", "version": str(found.version)}
+    answer = as_("planner").post(f"{HOME}{found.number}/copy/", data)
+    copy = DayPlan.objects.get(name="C1 stays free")
+    assert answer.headers["Location"] == f"{HOME}{copy.number}/"
+    page = text_of(as_("operator").get(f"{HOME}compare/", {"first": found.number, "second": copy.number}))
+    assert "Every tank is served in the same vessel at the same time." in page
+    assert "C1 stays free" in page
+    assert "Choose two different plans." in text_of(
+        as_("operator").get(f"{HOME}compare/", {"first": found.number, "second": found.number})
+    )
+    assert as_("operator").get(f"{HOME}compare/", {"first": "DP-777"}).status_code == 422
+    assert as_("operator").get(f"{HOME}compare/").status_code == 200

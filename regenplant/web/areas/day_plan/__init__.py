@@ -3,21 +3,24 @@
 forms.py      what is written
 views.py      the pages
 acts.py       asking for a plan, stopping it, setting it aside, accepting it; cancelling a planned batch
+compare.py    two plans side by side
 hands_on.py   a batch of a draft, and the decisions about it
 """
 
 from django.urls import path
 
-from regenplant.web.areas.day_plan import acts, hands_on, views
+from regenplant.web.areas.day_plan import acts, compare, hands_on, views
 
 TAB = {"tab": "waiting"}
 
 urlpatterns = [
     path("day-plan/", views.home, TAB, name="day-plan"),
     path("day-plan/new/", acts.new, TAB, name="day-plan-new"),
+    path("day-plan/compare/", compare.page, TAB, name="day-plan-compare"),
     path("day-plan/<str:number>/", views.page, TAB, name="day-plan-one"),
     path("day-plan/<str:number>/stop/", acts.stop, TAB, name="day-plan-stop"),
     path("day-plan/<str:number>/set-aside/", acts.set_aside, TAB, name="day-plan-set-aside"),
+    path("day-plan/<str:number>/copy/", acts.copy, TAB, name="day-plan-copy"),
     path("day-plan/<str:number>/accept/", acts.accept, TAB, name="day-plan-accept"),
     path("planned/<str:code>/", views.planned, TAB, name="planned-batch"),
     path("planned/<str:code>/cancel/", acts.cancel, TAB, name="planned-batch-cancel"),

@@ -10,7 +10,7 @@ from regenplant.planning import services
 from regenplant.planning.models import DayPlan
 from regenplant.planning.selectors import shown
 from regenplant.web.act_page import Act, act_page
-from regenplant.web.areas.day_plan.forms import CancelForm, ConfirmForm, NewPlanForm
+from regenplant.web.areas.day_plan.forms import CancelForm, ConfirmForm, CopyForm, NewPlanForm
 from regenplant.web.areas.day_plan.views import plan_called, planned_called
 from regenplant.web.house_form import posted
 from regenplant.web.presenters.day_plan import plan_facts
@@ -118,5 +118,27 @@ def cancel(request: HttpRequest, code: str, tab: str) -> HttpResponse:
         back_url=address,
         button="Cancel it",
         is_stopping=True,
+    )
+    return act_page(request, form, act)
+
+
+@BOTH
+def copy(request: HttpRequest, number: str, tab: str) -> HttpResponse:
+    row = plan_called(number)
+    form = CopyForm(posted(request), initial={"version": row.version})
+    act = Act(
+        title=f"What if: a copy of {row.number}",
+        sentence="The copy has the same tanks, plan and decisions. Change it, then compare both.",
+        permission="day_plan.make",
+        service=services.copy_plan,
+        arguments=lambda: {
+            "number": row.number,
+            "name": form.text("name"),
+            "version": form.shown_version,
+        },
+        said=lambda outcome: f"{outcome.result.number} is a copy of {row.number}.",
+        then=lambda outcome: page_of(outcome.result),
+        back_url=page_of(row),
+        button="Make the copy",
     )
     return act_page(request, form, act)

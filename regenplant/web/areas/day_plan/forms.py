@@ -86,3 +86,22 @@ class CancelForm(HouseForm):
 
     may_overwrite = False
     reason = words_field(300, rows=2, label="Why")
+
+
+class CopyForm(HouseForm):
+    """What the copy is about."""
+
+    may_overwrite = False
+    name = words_field(60, label="What is tried", help_text="Such as: C1 stays free on Monday.")
+
+
+class CompareForm(HouseForm):
+    """Which plans stand side by side; read from the address."""
+
+    first = forms.ChoiceField(label="Plan", required=False)
+    second = forms.ChoiceField(label="Beside it", required=False)
+
+    def __init__(self, *args: Any, plans: Sequence[tuple[str, str]] = (), **kwargs: Any):
+        super().__init__(*args, **kwargs)
+        for name in ("first", "second"):
+            self.fields[name].choices = plans  # type: ignore[attr-defined]
