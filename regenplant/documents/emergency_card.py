@@ -8,6 +8,7 @@ from __future__ import annotations
 
 from dataclasses import dataclass
 from datetime import datetime
+from functools import lru_cache
 
 from regenplant import units
 from regenplant.audit.selectors import chain_head
@@ -148,8 +149,10 @@ def product_words(row: StoredChemical) -> str:
 
 
 # --- drawing ----------------------------------------------------------------------------------------------------------
+@lru_cache(maxsize=8)
 def draw_card(content: CardContent, size: PageSize) -> bytes:
-    """The card as PDF."""
+    """The card as PDF. Drawn once for the same content, which holds all that is printed, its minute and the newest act too: it is never of
+    an older state than what was gathered."""
     frame = Frame(size)
     width = frame.width
     items = [

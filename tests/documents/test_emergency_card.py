@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 from dataclasses import replace
-from datetime import date
+from datetime import date, timedelta
 
 import pytest
 
@@ -78,7 +78,20 @@ def test_what_is_not_known_is_said_and_never_guessed(plant: SmallPlant) -> None:
 
 def test_the_same_state_gives_the_same_bytes(plant: SmallPlant) -> None:
     content = card.card_content(plant.now)
-    assert card.draw_card(content, A4) == card.draw_card(card.card_content(plant.now), A4)
+    drawn_anew = card.draw_card.__wrapped__(card.card_content(plant.now), A4)
+    assert card.draw_card(content, A4) == drawn_anew
+
+
+def test_it_is_drawn_once_for_the_same_content_and_anew_for_any_other(plant: SmallPlant) -> None:
+    content = card.card_content(plant.now)
+    assert card.draw_card(content, A4) is card.draw_card(card.card_content(plant.now), A4)
+    assert card.draw_card(content, LETTER) != card.draw_card(content, A4)
+    later = card.card_content(plant.now + timedelta(minutes=1))
+    assert later.printed_at != content.printed_at and later.printed_at in whole_text(
+        card.draw_card(later, A4)
+    )
+    less = replace(content, stored=tuple(replace(row, kg_100=row.kg_100 / 2) for row in content.stored))
+    assert whole_text(card.draw_card(less, A4)) != whole_text(card.draw_card(content, A4))
 
 
 @pytest.mark.parametrize("size", [A4, LETTER])

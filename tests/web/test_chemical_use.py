@@ -351,8 +351,13 @@ def test_a_report_is_signed_stands_as_it_was_and_prints_alike(
     assert answer.status_code == 302, text_of(answer, answer.status_code)
     report = UseReport.objects.get()
     assert report.signature.content == report.content and report.signature.record_key == report.number
-    page = text_of(as_supervisor.get(f"{URL}reports/{report.number}/"))
+    shown = as_supervisor.get(f"{URL}reports/{report.number}/")
+    page = text_of(shown)
     assert batch.number in page and "The pump was set anew." in page
+    groups = shown.context["groups"]
+    assert next(iter(groups.columns.columns)) == "group" and not any(one.orderable for one in groups.columns)
+    (row,) = groups.rows
+    assert "off" in row.attrs["class"].split(), "beyond the level of a period"
     pdf = as_supervisor.get(f"/papers/use-reports/{report.number}/report.pdf")
     assert pdf["Content-Type"] == "application/pdf" and pdf.content.startswith(b"%PDF")
     injected(plant, "sac_na")

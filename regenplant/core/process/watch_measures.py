@@ -114,7 +114,7 @@ MEASURES: dict[Watched, Measure] = {
         Shown.COUNT, Beyond.FROM, 3.0, 2.0, 50.0,
     ),
     Watched.RESIN_LOSS: Measure(
-        "Resin lost in a cycle", "What came in and was topped up less what went out, over what came in; all batches of the period together.",
+        "Resin lost in a cycle", "What came in and was topped up less what went out, over what came in; all batches of the period together, marked from 3 of them on.",
         Shown.PERCENT, Beyond.ABOVE, 0.03, 0.005, 0.5,
     ),
     Watched.LATE: Measure(

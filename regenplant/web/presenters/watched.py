@@ -167,7 +167,7 @@ def _use_block(use: UseBeyond, watch: Watch, period: Period) -> WatchedBlock:
         tuple(lines),
         len(use.groups) + bool(use.outside),
         f"{counted(use.lines, 'line', 'lines')}, {counted(use.counted, 'group', 'groups')}",
-        lines[0].figure if lines else "",
+        lines[bool(use.outside)].figure if use.groups else "",
         reverse("use-watch-levels"),
         "Set the levels",
     )

@@ -176,6 +176,9 @@ class SignedGroupsTable(GroupsTable):
 
     group = HouseColumn(accessor="key", verbose_name="Group", empty_values=())
 
+    class Meta(GroupsTable.Meta):
+        """Said again: a table takes over columns from the one it is made of, and nothing else."""
+
 
 class LinesTable(_Watched):
     """Every batch with every chemical it took, or the part of it that was asked for."""

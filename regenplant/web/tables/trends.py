@@ -66,7 +66,7 @@ class LineTable(tables.Table):
         verbose_name="Line of lots", linkify=lambda record: reverse("trends-lot", args=[record.line])
     )
     resin = CodeColumn(accessor="last__resin_type", verbose_name="Resin", wide_only=True)
-    recipe = CodeColumn(verbose_name="Recipe")
+    recipe = HouseColumn(verbose_name="Recipe")
     counted = NumberColumn(accessor="chart__counted", verbose_name="Rinses", wide_only=True)
     mean = QuantityColumn(
         "bed_volumes", accessor="limits__centre", verbose_name="Mean at first", wide_only=True
