@@ -7,6 +7,8 @@ class PlanningConfig(AppConfig):
 
     def ready(self) -> None:
         # Registers the use cases of this app and how they read in the log.
+        import regenplant.planning.services
+        import regenplant.planning.verification  # noqa: F401
         from regenplant.audit import classes, locks, sealed
         from regenplant.planning.classes import FINDERS
         from regenplant.planning.handed_on import plan_section

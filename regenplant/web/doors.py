@@ -51,6 +51,7 @@ DOORS: dict[str, Door] = {
     "day-plan-stop": _door("day_plan.make"),
     "day-plan-set-aside": _door("day_plan.make"),
     "day-plan-undo": _door("day_plan.make"),
+    "day-plan-figures": _door("day_plan.figures"),
     "day-plan-copy": _door("day_plan.make"),
     "day-plan-accept": _door("day_plan.accept"),
     "planned-batch-cancel": _door("day_plan.accept"),

@@ -25,6 +25,7 @@ from regenplant.core.process.vocabulary import StepKind
 from regenplant.documents.models import IssuedPaper
 from regenplant.documents.services import issue_paper
 from regenplant.planning import services as plan_services
+from regenplant.planning.figures import DEFAULTS
 from regenplant.planning.search import search
 from regenplant.plant.selectors import plant_day
 from regenplant.quality import services as quality_services
@@ -217,7 +218,10 @@ def _weighed(plant: factories.SmallPlant) -> None:
 
 
 def _planned(plant: factories.SmallPlant) -> None:
-    """An accepted plan of the day whose first batch was cancelled."""
+    """Figures for planning, and an accepted plan of the day whose first batch was cancelled."""
+    plan_services.record_figures(
+        by=plant.by("planner"), figures=replace(DEFAULTS, days=9), reason="Nine days are enough."
+    )
     factories.accepted_tanks(plant, "sac_h", count=3)
     row = plan_services.begin_plan(by=plant.by("planner"), seconds=5).result
     search(row.number, steps=2)

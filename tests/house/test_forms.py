@@ -53,6 +53,7 @@ FORMS: dict[str, Make] = {
     "areas.day_plan.forms.NewPlanForm": plain,
     "areas.day_plan.forms.ConfirmForm": plain,
     "areas.day_plan.forms.CancelForm": plain,
+    "areas.day_plan.forms.FiguresForm": plain,
     "areas.day_plan.forms.CopyForm": plain,
     "areas.day_plan.forms.CompareForm": given(plans=[("DP-101", "DP-101")]),
     "areas.day_plan.forms.PinForm": given(vessels=["V1"]),

@@ -48,7 +48,7 @@ def test_a_copy_is_changed_and_the_first_stays_as_it_was(plant: factories.SmallP
     assert draft.plan == before
     view = compared([(draft, shown(draft)), (copy, shown(copy))], "metric")
     figures = {row.what: row for row in view.figures}
-    assert (figures["Tanks in a batch"].first, figures["Tanks in a batch"].difference) == ("4", "-1")
+    assert (figures["Tanks in a batch"].first, figures["Tanks in a batch"].difference) == ("4", "−1")
     assert batch.tanks[0] in {row.serial for row in view.tanks}
     assert [len(sentences) for _, sentences in view.decided] == [0, 1]
 

@@ -248,3 +248,17 @@ def test_a_copy_is_compared_with_its_first(as_: As, found: DayPlan) -> None:
     )
     assert as_("operator").get(f"{HOME}compare/", {"first": "DP-777"}).status_code == 422
     assert as_("operator").get(f"{HOME}compare/").status_code == 200
+
+
+def test_figures_are_recorded_on_their_page_and_a_bad_line_is_named_beside_its_field(as_: As) -> None:
+    address = f"{HOME}figures/"
+    page = as_("planner").get(address)
+    data = dict(page.context["form"].initial) | {"reason": "Our own working times."}
+    answer = as_("planner").post(address, data | {"working_times": "early six to two"})
+    assert answer.status_code == 422
+    assert "Line 1 is not understood" in answer.context["form"].errors["working_times"][0]
+    assert as_("operator").post(address, data).status_code == 403
+    data["working_times"] = "early 06:00-14:00 Mon-Sat operators 2 technicians 1 second 1"
+    assert as_("planner").post(address, data).status_code == 302
+    assert "Our own working times." in text_of(as_("operator").get(address))
+    assert as_("planner").post(address, data).status_code == 409

@@ -9,7 +9,6 @@ from regenplant.audit.use_case import Outcome, use_case
 from regenplant.audit.wording import say
 from regenplant.planning.models import DayPlan, Decision
 from regenplant.planning.services._subject import draft_called, plan_subject
-from regenplant.planning.services.making import FIRST, PREFIX
 
 
 @use_case("day_plan.copied", permission="day_plan.make")
@@ -18,7 +17,7 @@ def copy_plan(*, by: By, number: str, name: str, version: int | None = None) -> 
     row = draft_called(number, version)
     what = words_of(name, "What is tried", field="name", most=60, least=3)
     copy = DayPlan.objects.create(
-        number=next_number(DayPlan, "number", PREFIX, FIRST),
+        number=next_number(DayPlan, "number", "DP", 101),
         name=what,
         state=DayPlan.State.DONE.value,
         made_at=by.at,

@@ -96,13 +96,14 @@ def plan_sentence(view: PlanShown) -> str:
     """The plan in a sentence."""
     score = view.score
     held = sum(len(batch.tanks) for batch in view.plan.batches)
-    late = f"{counted(score.late_tanks, 'tank')} late" if score.late_tanks else "no tank late"
+    waiting = len(view.problem.tanks)
+    late = f"{score.late_tanks} late" if score.late_tanks else "none late"
     if not view.plan.batches:
         return "No tank is in this plan."
     ready = view.clock.moment(max(batch.end_min for batch in view.plan.batches))
     return (
-        f"{sentence_case(counted(held, 'tank'))} in {counted(len(view.plan.batches), 'batch', 'batches')}, {late}; "
-        f"all ready {day_and_clock(ready)}."
+        f"Of {counted(waiting, 'tank')} {held} in {counted(len(view.plan.batches), 'batch', 'batches')}, {late}; "
+        f"all planned ones ready {day_and_clock(ready)}."
     )
 
 

@@ -82,7 +82,7 @@ def _figures(first: Totals, second: Totals, system: UnitSystem) -> list[FigureRo
 def _plain(what: str, first: float, second: float, decimals: int = 0) -> FigureRow:
     said = [f"{value:,.{decimals}f}".replace(",", " ") for value in (first, second)]
     more = round(second, decimals) - round(first, decimals)
-    difference = f"{more:+,.{decimals}f}".replace(",", " ") if more else "the same"
+    difference = f"{more:+,.{decimals}f}".replace(",", " ").replace("-", "−") if more else "the same"
     return FigureRow(what, said[0], said[1], difference)
 
 

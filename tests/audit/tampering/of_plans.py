@@ -11,5 +11,7 @@ altered("put a planned batch into another vessel", "planning_plannedbatch",
         says="planned batch PB-1001", and_says="day_plan: Planned batch PB-1001 has other tanks or another vessel than day plan DP-101 says")  # fmt: skip
 altered("say why a planned batch was cancelled otherwise", "planning_plannedbatch", "reason = 'nobody knows why'", where="state = 'cancelled'",
         says="planned batch PB-1001")  # fmt: skip
+altered("say the figures for planning were recorded for another reason", "planning_planningsettings", "reason = 'somebody else wished it'",
+        says="planning settings 1")  # fmt: skip
 removed("take a tank out of a planned batch", "planning_plannedtank", where="position = 1", says="planned tank",
         and_says="day_plan: Planned batch PB-1001 has other tanks or another vessel than day plan DP-101 says")  # fmt: skip

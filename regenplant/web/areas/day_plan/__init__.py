@@ -16,6 +16,7 @@ TAB = {"tab": "waiting"}
 urlpatterns = [
     path("day-plan/", views.home, TAB, name="day-plan"),
     path("day-plan/new/", acts.new, TAB, name="day-plan-new"),
+    path("day-plan/figures/", acts.figures, TAB, name="day-plan-figures"),
     path("day-plan/compare/", compare.page, TAB, name="day-plan-compare"),
     path("day-plan/<str:number>/", views.page, TAB, name="day-plan-one"),
     path("day-plan/<str:number>/stop/", acts.stop, TAB, name="day-plan-stop"),

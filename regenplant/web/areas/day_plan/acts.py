@@ -6,15 +6,25 @@ from django.http import HttpRequest, HttpResponse
 from django.urls import reverse
 from django.views.decorators.http import require_http_methods
 
+from regenplant.audit.by import By
+from regenplant.audit.use_case import Outcome
 from regenplant.planning import services
-from regenplant.planning.models import DayPlan
+from regenplant.planning.figures_kept import figures_in_force
+from regenplant.planning.models import DayPlan, PlanningSettings
 from regenplant.planning.selectors import shown
 from regenplant.web.act_page import Act, act_page
-from regenplant.web.areas.day_plan.forms import CancelForm, ConfirmForm, CopyForm, NewPlanForm
+from regenplant.web.areas.day_plan.forms import (
+    CancelForm,
+    ConfirmForm,
+    CopyForm,
+    FiguresForm,
+    NewPlanForm,
+    figures_shown,
+)
 from regenplant.web.areas.day_plan.views import plan_called, planned_called
 from regenplant.web.house_form import posted
 from regenplant.web.presenters.day_plan import plan_facts
-from regenplant.web.presenters.words import counted
+from regenplant.web.presenters.words import counted, day_and_clock
 
 BOTH = require_http_methods(["GET", "HEAD", "POST"])
 
@@ -142,3 +152,41 @@ def copy(request: HttpRequest, number: str, tab: str) -> HttpResponse:
         button="Make the copy",
     )
     return act_page(request, form, act)
+
+
+def _record_figures(*, by: By, written: FiguresForm) -> Outcome:
+    return services.record_figures(
+        by=by,
+        figures=written.figures(figures_in_force()),
+        reason=written.text("reason"),
+        seen_number=written.cleaned_data["seen_number"],
+    )
+
+
+@BOTH
+def figures(request: HttpRequest, tab: str) -> HttpResponse:
+    newest = PlanningSettings.objects.select_related("recorded_by").first()
+    form = FiguresForm(
+        posted(request), initial=figures_shown(figures_in_force(), newest.number if newest else 0)
+    )
+    act = Act(
+        title="Figures for planning",
+        sentence="What plans reckon with beside the record. They move a plan about and never loosen a limit: those stand in recipes, limits and the permit.",
+        permission="day_plan.figures",
+        service=_record_figures,
+        arguments=lambda: {"written": form},
+        said=lambda outcome: "Recorded. The next plan reckons with them.",
+        then=lambda outcome: reverse("day-plan"),
+        back_url=reverse("day-plan"),
+        button="Record them",
+    )
+    in_force = (
+        [
+            ("In force", f"recording {newest.number}"),
+            ("By", f"{newest.recorded_by.full_name}, {day_and_clock(newest.recorded_at)}"),
+            ("Why", newest.reason),
+        ]
+        if newest
+        else [("In force", "the program’s own planning values, from memory; nobody recorded others yet")]
+    )
+    return act_page(request, form, act, facts=in_force)

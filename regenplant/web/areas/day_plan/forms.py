@@ -3,11 +3,14 @@
 from __future__ import annotations
 
 from collections.abc import Sequence
+from dataclasses import replace
 from typing import Any
 
 from django import forms
 
+from regenplant.planning.figures import PlanningFigures
 from regenplant.planning.services.making import LEAST_S, MOST_S
+from regenplant.planning.working_times import HOW, lines_of, times_of
 from regenplant.web.house_form import HouseForm, moment_field, words_field
 
 USUAL_S = 30
@@ -105,3 +108,64 @@ class CompareForm(HouseForm):
         super().__init__(*args, **kwargs)
         for name in ("first", "second"):
             self.fields[name].choices = plans  # type: ignore[attr-defined]
+
+
+MINUTES = {
+    "other_resin_min": "To another resin",
+    "other_class_min": "To another class",
+    "other_owner_min": "To another owner",
+}
+WEIGHTS = {
+    "late_per_tank_hour": "A tank late, each hour",
+    "batch": "A batch",
+    "underfilled_batch": "A batch below the minimum fill",
+    "changeover": "A changeover",
+    "chemical_per_kg": "Chemical, each kg as 100 %",
+    "water_per_m3": "Water, each m³",
+    "waste_per_m3": "Waste, each m³",
+    "plant_hour": "Each hour until all is ready",
+    "move_per_tank_hour": "A tank moved in a plan that holds, each hour",
+    "other_vessel_per_tank": "A tank moved to another vessel there",
+}
+
+
+class FiguresForm(HouseForm):
+    """What plans reckon with: people by working time, changeovers, days, weights."""
+
+    may_overwrite = False
+    seen_number = forms.IntegerField(widget=forms.HiddenInput, min_value=0)
+    days = forms.IntegerField(label="Days to plan, today included")
+    working_times = words_field(1200, rows=5, label="Working times, a line each", help_text=HOW)
+    reason = words_field(300, rows=2, label="Why")
+
+    def extra_fields(self) -> dict[str, forms.Field]:
+        minutes = {
+            name: forms.IntegerField(label=f"Changeover, min: {label.lower()}")
+            for name, label in MINUTES.items()
+        }
+        weights = {
+            name: forms.FloatField(label=f"Weight: {label.lower()}") for name, label in WEIGHTS.items()
+        }
+        return {**minutes, **weights}
+
+    def figures(self, before: PlanningFigures) -> PlanningFigures:
+        """What was written, over the figures of before. Raises: RecordRefused naming a line that is not understood."""
+        data = self.cleaned_data
+        return replace(
+            before,
+            days=data["days"],
+            working_times=times_of(data["working_times"]),
+            changeovers=replace(before.changeovers, **{name: data[name] for name in MINUTES}),
+            worth=replace(before.worth, **{name: data[name] for name in WEIGHTS}),
+        )
+
+
+def figures_shown(figures: PlanningFigures, number: int) -> dict[str, Any]:
+    """The figures in force as the form shows them."""
+    return {
+        "seen_number": number,
+        "days": figures.days,
+        "working_times": lines_of(figures.working_times),
+        **{name: getattr(figures.changeovers, name) for name in MINUTES},
+        **{name: getattr(figures.worth, name) for name in WEIGHTS},
+    }
