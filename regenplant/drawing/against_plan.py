@@ -12,6 +12,8 @@ from regenplant.drawing.scene import WHOLE, Anchor, Dot, Item, Label, Line, Rect
 ROW = 46
 HEAD = 8
 FOOT = 30
+EDGES_APART = 0.2
+"""Share of the width from the plan to an edge of the band from which there is room for the numbers of both."""
 MOST = 12
 """Groups drawn at most; a page says how many it leaves out."""
 
@@ -37,7 +39,7 @@ def against_plan(groups: Sequence[AgainstPlan], *, title: str, band_frac: float)
     top, bottom = px(HEAD), px(height - FOOT)
     left, right = axis.share(-100 * band_frac), axis.share(100 * band_frac)
     items.append(Rect("band", share(left), top, share(right - left), px(height - FOOT - HEAD)))
-    for value in axis.ticks(3):
+    for value in _ticks(axis, 100 * band_frac):
         x = share(axis.share(value)) if axis.share(value) else px(0)
         items.append(Line("hl", x, top, x, bottom))
         anchor: Anchor = (
@@ -55,6 +57,11 @@ def against_plan(groups: Sequence[AgainstPlan], *, title: str, band_frac: float)
         items.append(_mark(one, axis, y + ROW - 12, band_frac))
     items.append(Line("ax", px(0), bottom, WHOLE, bottom))
     return Scene(_sentence(groups, title, band_frac), height, tuple(items))
+
+
+def _ticks(axis: Axis, band: float) -> tuple[float, ...]:
+    """The plan and the edges of the band where those stand apart; else the steps of the scale."""
+    return (-band, 0.0, band) if axis.share(band) - 0.5 >= EDGES_APART else axis.ticks(3)
 
 
 def _mark(one: AgainstPlan, axis: Axis, y: float, band_frac: float) -> Item:

@@ -131,7 +131,9 @@ class SumsTable(_Watched):
     variance = PercentColumn(accessor="sums__variance_frac", verbose_name="Used − plan")
     mean = MeanColumn(accessor="sums__mean_variance_frac", verbose_name="Mean ± spread", wide_only=True)
     ratio = RatioColumn(accessor="sums__ratio", verbose_name="Ratio", wide_only=True)
-    efficiency = SpreadColumn(accessor="sums__efficiency_frac", verbose_name="Efficiency", wide_only=True)
+    efficiency = SpreadColumn(
+        accessor="sums__efficiency_frac", verbose_name="Effi\u00adciency", wide_only=True
+    )
     dose = QuantityColumn("dose", accessor="sums__used_kg_per_m3", verbose_name="Dose", wide_only=True)
     cost = CostColumn(accessor="sums__cost_milli", verbose_name="Cost", wide_only=True)
 
@@ -149,6 +151,8 @@ class GroupsTable(SumsTable):
     group = HouseColumn(
         accessor="key", verbose_name="Group", linkify=lambda record, table: table.links[id(record)]
     )
+    used = GramsColumn(accessor="sums__used_grams", verbose_name="Used", wide_only=True)
+    """On a phone the difference and of how many batches it is come first; the totals above tell the masses."""
     noun, nouns = "group", "groups"
 
     def __init__(
@@ -159,7 +163,7 @@ class GroupsTable(SumsTable):
         self.columns["group"].column.verbose_name = head or "Group"
 
     class Meta(SumsTable.Meta):
-        sequence: tuple[str, ...] = ("group", "...")
+        sequence: tuple[str, ...] = ("group", "chemical", "batches", "theory", "plan", "used", "...")
 
     def render_group(self, value: str) -> str:
         return self.names[value]
@@ -255,7 +259,7 @@ class GroupsFile(GroupsTable, _ForFile):
     code = HouseColumn(accessor="key", verbose_name="Code")
 
     class Meta(GroupsTable.Meta):
-        sequence = ("group", "code", "...")
+        sequence = ("group", "code", "chemical", "batches", "theory", "plan", "used", "...")
 
 
 def batch_url(number: str) -> str:
