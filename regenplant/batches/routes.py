@@ -20,6 +20,7 @@ from regenplant.core.process.drains import (
 )
 from regenplant.core.process.intake import names_metals
 from regenplant.core.process.plan import BatchPlan, Check, PlannedStep, Severity
+from regenplant.core.process.vocabulary import SegregationClass
 from regenplant.plant.drain_table import table_in_force
 from regenplant.tanks.models import TankVisit
 
@@ -78,33 +79,58 @@ def route_refusal(
     if drained is None:
         return ""
     if destination is None:
-        return f"{step.name} has no destination for its drain; class {batch.segregation_class} may drain nowhere."
-    words = refusal(
-        batch.segregation_class, drained, destination, has_metal_flag=metal, table=table_in_force(now)
-    )
+        return f"{step.name} has no destination for its drain. {nowhere(batch.segregation_class, drained, metal=metal)}"
+    table = table_in_force(now)
+    if not allowed(batch.segregation_class, drained, has_metal_flag=metal, table=table):
+        kind = batch.segregation_class
+        return f"{step.name}: {nowhere(kind, drained, metal=metal)} {_remedy(kind, drained)}"
+    words = refusal(batch.segregation_class, drained, destination, has_metal_flag=metal, table=table)
     return f"{step.name}: {words}" if words else ""
 
 
 def route_checks(plan: BatchPlan, visits: Sequence[TankVisit], now: datetime) -> list[Check]:
     """A blocker where a draining step may drain nowhere; nothing where every step has a destination."""
     metal, table = has_metal_flag(visits), table_in_force(now)
-    lost = [
-        step.name
-        for step in plan.steps
-        if step.drain_to
-        and usual(plan, step, plan.request.segregation_class, metal=metal, table=table) is None
-    ]
-    if not lost:
-        return []
+    kind = plan.request.segregation_class
+    lost: dict[Drained, list[str]] = {}
+    for step in plan.steps:
+        drained = what_drains(plan, step.number)
+        if drained is not None and usual(plan, step, kind, metal=metal, table=table) is None:
+            lost.setdefault(drained, []).append(step.name)
     return [
         Check(
             "drain_destination",
             False,
             Severity.BLOCKER,
-            f"Nothing of class {plan.request.segregation_class} may be drained anywhere: {', '.join(lost)}. "
-            "Refuse its tanks at the dock; under Safety each then has its letter to the customer.",
+            f"{nowhere(kind, drained, metal=metal)} Steps: {', '.join(names)}. {_remedy(kind, drained)}",
         )
+        for drained, names in lost.items()
     ]
+
+
+def nowhere(segregation_class: str, drained: Drained, *, metal: bool) -> str:
+    """That one stream of one class has no destination in the class table in force, as a sentence."""
+    flagged = is_metal(segregation_class, has_metal_flag=metal)
+    by = (
+        ""
+        if not flagged or segregation_class == SegregationClass.METAL_BEARING
+        else ", with a metal flag (row F),"
+    )
+    stream = f"{drained.label[:1].upper()}{drained.label[1:]}"
+    return (
+        f"{stream} of class {segregation_class}{by} may drain nowhere by the class table of drains in force."
+    )
+
+
+def _remedy(segregation_class: str, drained: Drained) -> str:
+    """Where the table is changed, and what to do with the tanks; of what the program never allows only the latter."""
+    refused = "Refuse its tanks at the dock; under Safety each then has its letter to the customer."
+    if not CLASS_TABLE[SegregationClass(segregation_class)][drained]:
+        return refused
+    return (
+        "If it has a destination after all, one person drafts the table and another approves it, under Set-up, What may drain where. "
+        f"If not: {refused[:1].lower()}{refused[1:]}"
+    )
 
 
 def is_metal_plan(plan: BatchPlan, visits: Sequence[TankVisit]) -> bool:

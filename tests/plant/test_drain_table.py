@@ -126,9 +126,33 @@ def test_a_waiting_step_is_held_against_the_table_of_its_start(plant: SmallPlant
 
 @pytest.mark.requirement("EV-01")
 def test_what_may_drain_nowhere_is_not_planned(plant: SmallPlant) -> None:
+    """One emptied cell speaks of its own stream and class, and of where the table is changed; never of all that the class drains."""
     approve(plant, draft(plant, changed("D", "brine")))
-    with pytest.raises(PlanRefused, match="may be drained anywhere"):
+    with pytest.raises(PlanRefused) as refused:
         factories.frozen_batch(plant, "sac_na")
+    (check,) = [one for one in refused.value.checks if one.code == "drain_destination"]
+    assert check.sentence.startswith(
+        "Spent brine and its rinse of class D may drain nowhere by the class table of drains in force. Steps: "
+    )
+    assert "under Set-up, What may drain where" in check.sentence and "at the dock" in check.sentence
+    steps = check.sentence.partition("Steps: ")[2].partition(".")[0].lower()
+    assert "brine" in steps or "inject" in steps, steps
+    assert "backwash" not in steps, "its water still has a drain"
+
+
+@pytest.mark.requirement("EV-01")
+def test_another_stream_of_the_class_is_planned_all_the_same(plant: SmallPlant) -> None:
+    approve(plant, draft(plant, changed("D", "brine")))
+    assert factories.frozen_batch(plant, "sac_h").number
+
+
+@pytest.mark.requirement("EV-01")
+def test_a_cell_emptied_after_the_plan_stops_the_step_in_the_same_words(plant: SmallPlant) -> None:
+    softener: Batch = factories.frozen_batch(plant, "sac_na")
+    factories.run_to(plant, softener, StepKind.BACKWASH, finish=True)
+    approve(plant, draft(plant, changed("D", "brine")))
+    with pytest.raises(RecordRefused, match=r"of class D may drain nowhere .* What may drain where"):
+        factories.run_to(plant, softener, StepKind.INJECT)
 
 
 @pytest.mark.requirement("EV-02")
