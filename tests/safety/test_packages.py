@@ -14,6 +14,7 @@ from regenplant.core.errors import DomainError, NotAllowed, OutOfRange
 from regenplant.people.models import Person
 from regenplant.safety import services
 from regenplant.safety.models import NearMiss
+from regenplant.safety.packages import receive_packages
 from tests import factories
 from tests.factories import SmallPlant
 from tests.web.pages import text_of
@@ -27,7 +28,7 @@ def plant(db: None) -> SmallPlant:
 
 
 def brought(plant: SmallPlant, grams_100: int, who: str = "operator", **change: Any) -> ChemicalLot:
-    made: ChemicalLot = services.receive_packages(
+    made: ChemicalLot = receive_packages(
         by=plant.by(who), **{"code": "D-7", "chemical": "hcl", "certificate_strength_frac": 0.32, "is_packaged": True,
         "place_id": Place.objects.get(code="B-HCL").pk, "grams_100": grams_100, **change},
     ).result  # fmt: skip

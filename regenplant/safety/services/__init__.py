@@ -1,7 +1,6 @@
 """Acts of the safety desk."""
 
 from regenplant.safety.services.near_misses import answer_near_miss, close_near_miss, report_near_miss
-from regenplant.safety.services.packages import receive_packages
 from regenplant.safety.services.refused import let_refused_tank_go
 from regenplant.safety.services.washing import (
     Found,
@@ -16,7 +15,6 @@ __all__ = [
     "close_near_miss",
     "inspect_wash_station",
     "let_refused_tank_go",
-    "receive_packages",
     "report_near_miss",
     "save_wash_station",
     "write_wash_round",

@@ -16,7 +16,7 @@ from regenplant.chemicals.weighing import open_weighings
 from regenplant.core.engineering.estimate import Estimate
 from regenplant.core.process.hazards import stock_cautions
 from regenplant.core.process.vocabulary import Chemical
-from regenplant.safety.services import receive_packages
+from regenplant.safety.packages import receive_packages
 from regenplant.web.acting import receipt, refused_status, try_act
 from regenplant.web.areas.chemicals import shown
 from regenplant.web.areas.chemicals.forms import ReceiveForm
