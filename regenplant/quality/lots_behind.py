@@ -12,7 +12,7 @@ from collections import defaultdict
 from dataclasses import dataclass
 
 from django.db import connection
-from django.db.models import Count, F, Max, OuterRef, Q, QuerySet, Subquery, Sum
+from django.db.models import Count, Exists, F, Max, OuterRef, Q, QuerySet, Subquery, Sum
 
 from regenplant.batches.models import Batch, BatchTank
 from regenplant.resins.among import among
@@ -62,8 +62,13 @@ def behind(of: Customer | Tank) -> dict[int, Behind]:
 
 def gone_into(of: Customer | Tank) -> dict[int, Behind]:
     """Every lot that resin from the tanks went into when they came back, and every lot made with those, by key. Two queries."""
+    earlier = BatchTank.objects.filter(visit=OuterRef("visit"), pk__lt=OuterRef("pk"))
+    # a shell whose own resin was scrapped is linked to a second batch to be filled from it, and put nothing in; a rework has a parent.
+    # Whether the link is current does not matter: a tank that was shipped long ago left its resin in that lot all the same
     made = BatchTank.objects.filter(
-        visit__in=_visits(of), is_current=True, batch__lot__isnull=False
+        Q(batch__parent__isnull=False) | ~Exists(earlier),
+        visit__in=_visits(of),
+        batch__lot__isnull=False,
     ).order_by()
     steps = dict.fromkeys(made.values_list("batch__lot", flat=True).distinct(), 0)
     if not steps:

@@ -127,6 +127,18 @@ def test_the_resin_of_a_customer_is_followed_into_younger_lots(batch: Batch, lot
     visit = visit_of(batch)
     for of in (visit.customer, visit.tank):
         assert gone_into(of) == {lot.pk: Behind(0, None), younger.pk: Behind(1, None)}
+    batch.tank_links.update(is_current=False)
+    assert set(gone_into(visit.customer)) == {lot.pk, younger.pk}, "also once its tanks have left"
+
+
+def test_a_shell_that_is_only_filled_from_a_batch_put_nothing_into_it(
+    batch: Batch, lot: ResinLot, plant: SmallPlant
+) -> None:
+    """Its own resin went into the batch before, and was scrapped there."""
+    visit = visit_of(batch)
+    other = factories.filled_batch(plant, "sac_h")
+    other.tank_links.create(visit=visit, resin_volume_m3=0.1, position=9, is_current=False)
+    assert set(gone_into(visit.tank)) == {lot.pk}
 
 
 def test_the_older_lots_and_the_younger_ones_are_pages_and_files(
