@@ -88,6 +88,27 @@ def test_a_plan_shows_its_batches_and_every_tank_with_ready_and_due(as_: As, fou
     assert "every 2s" not in as_("operator").get(f"{HOME}{found.number}/").content.decode()
 
 
+def test_a_plan_is_drawn_with_what_binds_and_each_batch_leads_to_its_page(as_: As, found: DayPlan) -> None:
+    answer = as_("operator").get(f"{HOME}{found.number}/")
+    markup, page = answer.content.decode(), text_of(answer)
+    assert "Which batch stands in which vessel" in markup
+    assert found.plan is not None
+    for batch in found.plan["batches"]:
+        assert f'<a href="{HOME}{found.number}/batches/{batch["id"]}/" tabindex="-1"' in markup
+    for what in ("Hydrochloric acid skid", "Deionized water", "Waste tank", "QC technicians", "2 operators"):
+        assert what in page
+    assert "What binds" in page
+    assert page.count("busiest") == 1
+
+
+def test_a_plan_without_a_batch_is_not_drawn(as_: As, plant: SmallPlant) -> None:
+    row = search(services.begin_plan(by=plant.by("planner"), seconds=5).result.number, steps=1)
+    assert row is not None
+    page = text_of(as_("operator").get(f"{HOME}{row.number}/"))
+    assert "No batch is planned" in page
+    assert "What binds" not in page
+
+
 def test_it_is_stopped_and_set_aside_on_pages_of_their_own(as_: As, plant: SmallPlant) -> None:
     row = services.begin_plan(by=plant.by("planner"), seconds=5).result
     assert "The best plan so far is kept." in text_of(as_("planner").get(f"{HOME}{row.number}/stop/"))

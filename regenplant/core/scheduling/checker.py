@@ -7,7 +7,7 @@ over events in time and knows no grid but for the rule that stages begin on it.
 from __future__ import annotations
 
 from collections import Counter, defaultdict
-from collections.abc import Iterable, Iterator
+from collections.abc import Iterator
 from dataclasses import dataclass
 
 from regenplant.core.scheduling import figures
@@ -16,17 +16,20 @@ from regenplant.core.scheduling.plan import Plan, PlannedBatch
 from regenplant.core.scheduling.problem import (
     Key,
     Problem,
-    Shift,
     Vessel,
     VesselState,
 )
 from regenplant.core.scheduling.trade_checks import trade_limits
+from regenplant.core.scheduling.uses import (
+    Interval,
+    offered_changes,
+    planned_uses,
+    running_uses,
+    waste_levels,
+)
 
 LEVEL_TOLERANCE_L = 1e-6
 """Rounding of sums of litres, no room in the tank."""
-
-Interval = tuple[int, int, int]
-"""From, to, amount."""
 
 
 @dataclass(frozen=True, slots=True)
@@ -77,6 +80,12 @@ def check(problem: Problem, plan: Plan) -> Verdict:
     violations.extend(_shared_limits(problem, whole))
     violations.extend(trade_limits(problem, plan, whole))
     return Verdict(tuple(violations), _score(problem, whole, changes, len(plan.batches)))
+
+
+def judged(problem: Problem, plan: Plan) -> list[Judged]:
+    """The batches whose parts are known, as they are judged; another is left out (``check`` says why)."""
+    found = (_whole(problem, batch, []) for batch in plan.batches)
+    return [item for item in found if item is not None]
 
 
 def _whole(problem: Problem, batch: PlannedBatch, violations: list[str]) -> Judged | None:
@@ -165,62 +174,14 @@ def _changeovers(
         state, free_min = item.key, item.vessel_free_min
 
 
-class _Uses:
-    """What stages take of everything that is shared, as intervals."""
-
-    def __init__(self) -> None:
-        self.people: dict[str, list[Interval]] = defaultdict(list)
-        self.skids: dict[str, list[Interval]] = defaultdict(list)
-        self.water: dict[str, list[Interval]] = defaultdict(list)
-        self.waste: list[Interval] = []
-        self.draws: dict[str, list[tuple[int, int]]] = defaultdict(list)
-
-
-def _planned_uses(whole: list[Judged]) -> _Uses:
-    uses = _Uses()
-    for item in whole:
-        for timed, need in zip(item.batch.stages, item.needs, strict=True):
-            stage, start, end = need.stage, timed.start_min, timed.end_min
-            uses.people["operators' attention"].append((start, end, stage.attention))
-            uses.people["QC technicians"].append((start, end, stage.technicians))
-            uses.people["second people"].append((start, end, stage.second_people))
-            for use in need.uses:
-                if use.chemical:
-                    uses.skids[use.chemical].append((start, end, 1))
-                    uses.draws[use.chemical].append((start, use.grams))
-                if use.water:
-                    uses.water[use.water].append((start, end, use.flow_l_per_min))
-                    if use.to_waste:
-                        uses.waste.append((start, end, use.flow_l_per_min))
-    return uses
-
-
-def _running_uses(problem: Problem) -> _Uses:
-    """What batches take that have begun already."""
-    uses = _Uses()
-    for stage in (stage for batch in problem.running for stage in batch.stages):
-        start, end = max(0, stage.start_min), stage.end_min
-        uses.people["operators' attention"].append((start, end, stage.attention))
-        uses.people["QC technicians"].append((start, end, stage.technicians))
-        uses.people["second people"].append((start, end, stage.second_people))
-        if stage.chemical:
-            uses.skids[stage.chemical].append((start, end, 1))
-            uses.draws[stage.chemical].append((start, stage.grams))
-        if stage.water:
-            uses.water[stage.water].append((start, end, stage.flow_l_per_min))
-            if stage.to_waste:
-                uses.waste.append((start, end, stage.flow_l_per_min))
-    return uses
-
-
 def _shared_limits(problem: Problem, whole: list[Judged]) -> Iterator[str]:
     """What all batches share: people, skids, water, stock, waste. Batches that run take their part first; what they alone
     overrun is no fault of the plan."""
-    uses, running = _planned_uses(whole), _running_uses(problem)
+    uses, running = planned_uses(whole), running_uses(problem)
     offered = {
-        "operators' attention": _offered(problem.operator_shifts, problem.attention_per_operator),
-        "QC technicians": _offered(problem.technician_shifts, 1),
-        "second people": _offered(problem.second_shifts, 1),
+        "operators' attention": offered_changes(problem.operator_shifts, problem.attention_per_operator),
+        "QC technicians": offered_changes(problem.technician_shifts, 1),
+        "second people": offered_changes(problem.second_shifts, 1),
     }
     for name, taken in uses.people.items():
         yield from _above(name, taken, offered[name], running.people[name])
@@ -233,14 +194,6 @@ def _shared_limits(problem: Problem, whole: list[Judged]) -> Iterator[str]:
     for name, draws in uses.draws.items():
         yield from _short_of(problem, name, draws, running.draws[name])
     yield from _overflow(problem, uses.waste, running.waste)
-
-
-def _offered(shifts: Iterable[Shift], factor: int) -> list[tuple[int, float]]:
-    """Capacity as changes in time."""
-    changes: list[tuple[int, float]] = []
-    for shift in shifts:
-        changes += [(shift.start_min, shift.people * factor), (shift.end_min, -shift.people * factor)]
-    return changes
 
 
 def _above(
@@ -288,27 +241,13 @@ def _overflow(problem: Problem, inflows: list[Interval], running: list[Interval]
     """Whether the plan makes the waste tank run over: its level rises and falls in straight lines between events."""
     capacity_l = problem.waste.capacity_l + LEVEL_TOLERANCE_L
     events = sorted({at for start, end, _ in (*inflows, *running) for at in (start, end)})
-    alone = _levels(problem, running, events)
-    for at, level, without in zip(events, _levels(problem, [*inflows, *running], events), alone, strict=True):
+    alone = waste_levels(problem, running, events)
+    for at, level, without in zip(
+        events, waste_levels(problem, [*inflows, *running], events), alone, strict=True
+    ):
         if level > capacity_l and level > without + LEVEL_TOLERANCE_L:
             yield f"waste tank: {level:g} L at {at} min, it holds {problem.waste.capacity_l:g} L"
             return
-
-
-def _levels(problem: Problem, inflows: list[Interval], events: list[int]) -> list[float]:
-    """The level of the waste tank at each event."""
-    change: dict[int, int] = defaultdict(int)
-    for start, end, flow in inflows:
-        change[start] += flow
-        change[end] -= flow
-    level, flow, last = float(problem.waste.initial_l), 0, 0
-    levels = []
-    for at in events:
-        level = max(0.0, level + (flow - problem.waste.drain_l_per_min) * (at - last))
-        levels.append(level)
-        flow += change.get(at, 0)
-        last = at
-    return levels
 
 
 def _score(problem: Problem, whole: list[Judged], changes: list[Vessel], batches: int) -> Score:

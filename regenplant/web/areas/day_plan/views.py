@@ -18,6 +18,7 @@ from regenplant.planning.models import DayPlan, PlanAcceptance, PlannedBatch
 from regenplant.planning.processes import clear_stale
 from regenplant.planning.services._subject import DRAFTS
 from regenplant.web.presenters import day_plan as words
+from regenplant.web.presenters.day_plan_drawn import plan_drawn
 from regenplant.web.requests import unit_system_of
 from regenplant.web.rights import right
 
@@ -105,6 +106,7 @@ def page(request: HttpRequest, number: str, tab: str) -> HttpResponse:
         view = selectors.shown(row)
         context |= {
             "view": view,
+            "drawn": plan_drawn(view, timezone.now(), unit_system_of(request)),
             "sentence": words.plan_sentence(view),
             "facts": words.plan_facts(row, view),
             "batches": words.batch_rows(view, unit_system_of(request)),
