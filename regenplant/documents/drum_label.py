@@ -1,46 +1,43 @@
 """The label on a drum of metal-bearing waste: what of one batch drained into it, when, and what to expect of it.
 
 The words are a worker's warning, no classification: which codes and pictograms a drum of waste must bear is determined by the plant for
-its waste, with its authority and the transporter's papers. A drum that takes waste of several batches bears a label for each.
+its waste, with its authority and the transporter's papers. A drum that takes waste of several batches bears a label for each; waste of one batch in
+several drums has one for each drum, numbered.
 """
 
 from __future__ import annotations
 
-import io
 from dataclasses import dataclass
 
 from regenplant.batches.frozen import plan_of
 from regenplant.batches.models import Batch
 from regenplant.batches.routes import what_drains
-from regenplant.core.errors import RecordRefused
+from regenplant.core.errors import OutOfRange, RecordRefused
 from regenplant.core.process.drains import Destination
 from regenplant.core.process.intake import names_metals
 from regenplant.core.process.plan import SignalWord
 from regenplant.core.process.vocabulary import SegregationClass
 from regenplant.core.process.waste_held import WasteHeld
-from regenplant.documents import page
-from regenplant.documents.faces import BODY, INK, INK_2, SMALL, STRONG, Face, Span, Style, shortened
+from regenplant.documents.faces import BODY, SMALL, STRONG, Face, Span, Style
 from regenplant.documents.flow import Block, paragraph, stacked
 from regenplant.documents.issue import Issue
+from regenplant.documents.label_frame import Sheet, draw_labels
 from regenplant.documents.page import A5, LABEL, PageSize
 from regenplant.documents.parts import Named, grid
-from regenplant.documents.pen import MILLIMETRE, Pen
 from regenplant.documents.safety import SIGNALS, panel
-from regenplant.documents.texts import grouped, own
+from regenplant.documents.texts import own
 from regenplant.plant.selectors import plant_day, profile
 from regenplant.tanks.models import TankVisit
 from regenplant.waste.models import StepDrain
 
 SIZES = (LABEL, A5)
 KIND = "drum_label"
+MOST_DRUMS = 20
+"""Labels in one print; a proposal of this program."""
 ABOUT_NEUTRAL_EQ_PER_M3 = 1.0
 """Acid or alkali to spare below which a waste is not called either; 1 meq/L, a proposal of this program."""
 _TITLE = Style(Face.BOLD, 22, 26)
-_PLANT = Style(Face.BOOK_BOLD, 11, 13)
-_FOOT = Style(Face.TEXT, 6.5, 8, INK_2)
-_INSET = 7.0
-_MARGIN = 4 * MILLIMETRE
-_SCALES = (1.3, 1.15, 1.0, 0.92, 0.85, 0.78, 0.7, 0.62, 0.55)
+_DRUM = Style(Face.BOLD, 16, 20)
 
 
 @dataclass(frozen=True, slots=True)
@@ -123,30 +120,26 @@ def _side(rows: list[StepDrain]) -> tuple[str, float]:
     return ("acid" if excess > 0.0 else "alkaline"), excess
 
 
-def draw_drum_label(content: DrumLabelContent, size: PageSize, system: str) -> bytes:
-    """One label as PDF. The same content gives the same bytes."""
-    with page.drawing:
-        buffer = io.BytesIO()
-        title = f"Metal drum label of {content.batch}, issue {content.issue.number}"
-        canvas = page.new_canvas(buffer, size, title, content.plant)
-        pen = Pen(canvas, size.height)
-        width, height = size.width - 2 * _MARGIN, size.height - 2 * _MARGIN
-        pen.box(_MARGIN, _MARGIN, width, height, stroke=INK, weight=1.0)
-        pen.text(_MARGIN + _INSET, _MARGIN + 15, shortened(content.plant, _PLANT, width * 0.6), _PLANT)
-        pen.text(_MARGIN + width - _INSET, _MARGIN + 15, "Metal drum", SMALL, anchor="end")
-        top, room = _MARGIN + 24, height - 24 - 24
-        for scale in _SCALES:
-            body = _body(content, (width - 2 * _INSET) / scale, system)
-            if body.height * scale <= room:
-                break
-        pen.scaled(_MARGIN + _INSET, top, scale, body.draw)
-        _foot(pen, content, width, height)
-        canvas.showPage()
-        canvas.save()
-        return buffer.getvalue()
+def draw_drum_label(content: DrumLabelContent, size: PageSize, system: str, drums: int = 1) -> bytes:
+    """A label for each of 1 to ``MOST_DRUMS`` drums as PDF, one a page. The same content gives the same bytes. Raises: OutOfRange."""
+    if not 1 <= drums <= MOST_DRUMS:
+        raise OutOfRange(
+            f"Labels are printed for 1 to {MOST_DRUMS} drums at once; seen {drums}.",
+            code="drums",
+            field="drums",
+            seen=drums,
+            allowed_low=1,
+            allowed_high=MOST_DRUMS,
+        )
+    sheets = [
+        Sheet("Metal drum", lambda width, number=number: _body(content, width, system, number, drums))
+        for number in range(1, drums + 1)
+    ]
+    title = f"Metal drum label of {content.batch}, issue {content.issue.number}"
+    return draw_labels(sheets, size, title, content.plant, content.issue)
 
 
-def _body(content: DrumLabelContent, width: float, system: str) -> Block:
+def _body(content: DrumLabelContent, width: float, system: str, number: int, drums: int) -> Block:
     days = (
         content.begun_on
         if content.begun_on == content.last_on
@@ -162,7 +155,10 @@ def _body(content: DrumLabelContent, width: float, system: str) -> Block:
         Named("Batch", content.batch),
         Named("Class", content.segregation_class),
         Named("Drained on", days),
-        Named("Volume", own(content.volume_m3, "liquid_volume", "", system)),
+        Named(
+            "Volume" if drums == 1 else f"In all {drums} drums",
+            own(content.volume_m3, "liquid_volume", "", system),
+        ),
         Named("By the record", spare),
         Named("What drained", "; ".join(content.drained)),
     ]
@@ -174,6 +170,7 @@ def _body(content: DrumLabelContent, width: float, system: str) -> Block:
     return stacked(
         [
             paragraph("Waste with metals in it", _TITLE, width),
+            *([paragraph(f"Drum {number} of {drums}", _DRUM, width)] if drums > 1 else []),
             panel(
                 SIGNALS[SignalWord.DANGER],
                 (
@@ -192,7 +189,7 @@ def _body(content: DrumLabelContent, width: float, system: str) -> Block:
             ),
             grid(
                 [
-                    Named("Drum", "................"),
+                    Named("Drum" if drums == 1 else "In this drum", "................"),
                     Named("Closed on", "................"),
                     Named("By", "................"),
                 ],
@@ -209,12 +206,3 @@ def _body(content: DrumLabelContent, width: float, system: str) -> Block:
         ],
         6,
     )
-
-
-def _foot(pen: Pen, content: DrumLabelContent, width: float, height: float) -> None:
-    issue = content.issue
-    printed = f"Issue {issue.number}, {issue.printed_at}, {issue.printed_by}"
-    head = f"record {issue.chain_number}: {grouped(issue.chain_head, 2)}"
-    for line, below in ((printed, 5 + _FOOT.leading), (head, 5)):
-        text = shortened(line, _FOOT, width - 8)
-        pen.text(_MARGIN + width / 2, _MARGIN + height - below, text, _FOOT, anchor="middle")

@@ -2,31 +2,26 @@
 
 from __future__ import annotations
 
-import io
 from dataclasses import dataclass
 from zoneinfo import ZoneInfo
 
 from regenplant.core.errors import RecordRefused
 from regenplant.core.process.vocabulary import ResinFamily, SegregationClass
-from regenplant.documents import codes, page
-from regenplant.documents.faces import BODY, INK, INK_2, SMALL, STRONG, Face, Style, shortened
+from regenplant.documents import codes
+from regenplant.documents.faces import BODY, SMALL, STRONG, Face, Style
 from regenplant.documents.flow import Block, beside, paragraph, stacked
 from regenplant.documents.issue import Issue
+from regenplant.documents.label_frame import Sheet, draw_labels
 from regenplant.documents.page import LABEL, PageSize
 from regenplant.documents.parts import Named, grid
-from regenplant.documents.pen import MILLIMETRE, Pen
-from regenplant.documents.texts import grouped, moment, own
+from regenplant.documents.texts import moment, own
 from regenplant.plant.selectors import profile
 from regenplant.quality.retained import sample_numbered
 
 SIZES = (LABEL,)
 KIND = "sample_label"
 _NUMBER = Style(Face.BOLD, 27, 31)
-_PLANT = Style(Face.BOOK_BOLD, 11, 13)
 _UNTIL = Style(Face.BOLD, 16, 20)
-_FOOT = Style(Face.TEXT, 6.5, 8, INK_2)
-_INSET = 7.0
-_MARGIN = 4 * MILLIMETRE
 
 
 @dataclass(frozen=True, slots=True)
@@ -73,20 +68,9 @@ def sample_label_content(number: str, issue: Issue) -> SampleLabelContent:
 
 def draw_sample_label(content: SampleLabelContent, size: PageSize, system: str) -> bytes:
     """One label as PDF. The same content gives the same bytes."""
-    with page.drawing:
-        buffer = io.BytesIO()
-        title = f"Label of sample {content.number}, issue {content.issue.number}"
-        canvas = page.new_canvas(buffer, size, title, content.plant)
-        pen = Pen(canvas, size.height)
-        width, height = size.width - 2 * _MARGIN, size.height - 2 * _MARGIN
-        pen.box(_MARGIN, _MARGIN, width, height, stroke=INK, weight=1.0)
-        pen.text(_MARGIN + _INSET, _MARGIN + 15, shortened(content.plant, _PLANT, width * 0.6), _PLANT)
-        pen.text(_MARGIN + width - _INSET, _MARGIN + 15, "Retained sample", SMALL, anchor="end")
-        _body(content, width - 2 * _INSET, system).draw(pen, _MARGIN + _INSET, _MARGIN + 24)
-        _foot(pen, content, width, height)
-        canvas.showPage()
-        canvas.save()
-        return buffer.getvalue()
+    sheet = Sheet("Retained sample", lambda width: _body(content, width, system), scales=(1.0,))
+    title = f"Label of sample {content.number}, issue {content.issue.number}"
+    return draw_labels([sheet], size, title, content.plant, content.issue)
 
 
 def _body(content: SampleLabelContent, room: float, system: str) -> Block:
@@ -111,12 +95,3 @@ def _body(content: SampleLabelContent, room: float, system: str) -> Block:
         room,
     )
     return stacked([head, grid(facts, room, 3, gap=2.5, value_style=STRONG), note], 6)
-
-
-def _foot(pen: Pen, content: SampleLabelContent, width: float, height: float) -> None:
-    issue = content.issue
-    printed = f"Issue {issue.number}, {issue.printed_at}, {issue.printed_by}"
-    head = f"record {issue.chain_number}: {grouped(issue.chain_head, 2)}"
-    for line, below in ((printed, 5 + _FOOT.leading), (head, 5)):
-        text = shortened(line, _FOOT, width - 8)
-        pen.text(_MARGIN + width / 2, _MARGIN + height - below, text, _FOOT, anchor="middle")

@@ -30,6 +30,7 @@ from regenplant.plant.selectors import plant_day, waste_tank
 from regenplant.waste.discharge_models import Discharge, DischargeReading
 from regenplant.waste.models import StepDrain, WasteMovement
 from regenplant.waste.selectors import coming, standing
+from regenplant.waste.stretches import worked_into
 
 State = Discharge.State
 UNDER_WAY = (State.OPEN.value, State.RELEASED.value)
@@ -87,9 +88,19 @@ def draining_now(now: datetime) -> tuple[str, ...]:
 
 
 def draining_into(tank: WasteTank, now: datetime) -> tuple[str, ...]:
-    """``draining_now``, where it comes into this tank."""
+    """``draining_now``, where it comes into this tank, or came before the drains were switched: that part is booked at its end."""
+    if _receives(tank):
+        return draining_now(now)
+    running = (one for one in coming(now) if one.step.state == StepState.RUNNING)
+    found = (
+        one.batch.number for one in running if tank.pk in worked_into(one.step, one.batch.holds.all(), now)
+    )
+    return tuple(dict.fromkeys(found))
+
+
+def _receives(tank: WasteTank) -> bool:
     receiving = waste_tank()
-    return draining_now(now) if receiving is not None and receiving.pk == tank.pk else ()
+    return receiving is not None and receiving.pk == tank.pk
 
 
 # --- a day --------------------------------------------------------------------------------------------------------------
@@ -229,8 +240,12 @@ def _blockers(
 ) -> tuple[str, ...]:
     said = [why_not_in_force(content, plant_day(now))]
     if draining := draining_into(discharge.tank, now):
+        drains, code = listed(draining), discharge.tank.code
         said.append(
-            f"{listed(draining)} drains to {discharge.tank.code} now. Let it end, then mix and read anew."
+            f"{drains} drains to {code} now. Let it end, then mix and read anew."
+            if _receives(discharge.tank)
+            else f"{drains} drained to {code} until the drains were switched; the books count that part when the step ends. "
+            "Let it end, then mix and read anew."
         )
     said.extend(judged.missing)
     tank, planned = discharge.tank, discharge.planned_volume_m3

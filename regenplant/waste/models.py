@@ -95,7 +95,9 @@ class WasteMovement(models.Model):
                 name="waste_ph_has_instrument",
             ),
             models.UniqueConstraint(
-                fields=["batch", "step_number"], condition=Q(kind="drain"), name="a_step_drains_once"
+                fields=["tank", "batch", "step_number"],
+                condition=Q(kind="drain"),
+                name="a_step_drains_once_into_a_tank",
             ),
         ]
 

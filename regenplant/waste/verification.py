@@ -1,4 +1,4 @@
-"""The waste ledger: each row follows from the one before it, and every drain into a tank is there once."""
+"""The waste ledger: each row follows from the one before it, and every drain is in the tanks it went to, whole and once."""
 
 from __future__ import annotations
 
@@ -53,20 +53,19 @@ def _unlike(before: dict[str, float], row: WasteMovement) -> bool:
 
 
 def check_drains(look: Look) -> Iterator[Finding]:
-    """Each drain against the row of the tank it went to; none of metal-bearing resin went to a tank or a drain."""
-    rows = {
-        (row.batch_id, row.step_number): row
-        for row in WasteMovement.objects.filter(kind=WasteMovement.Kind.DRAIN).iterator(500)
-    }
+    """Each drain against the rows of the tanks it went to, together; none of metal-bearing resin went to a tank or a drain."""
+    rows: dict[tuple[int | None, int | None], float] = {}
+    for row in WasteMovement.objects.filter(kind=WasteMovement.Kind.DRAIN).iterator(500):
+        of_step = (row.batch_id, row.step_number)
+        rows[of_step] = rows.get(of_step, 0.0) + row.volume_m3
     drains = StepDrain.objects.select_related("batch").defer("batch__plan_text").order_by("pk")
     for drain in drains.iterator(500):
         look.saw()
         name = f"what step {drain.step_number} of batch {drain.batch.number} drained"
-        row = rows.get((drain.batch_id, drain.step_number))
-        came = row.volume_m3 if row is not None else 0.0
+        came = rows.get((drain.batch_id, drain.step_number))
         into = drain.waste_m3 if drain.destination == Destination.NEUTRALIZATION else 0.0
-        if not math.isclose(came, into, abs_tol=CLOSE) and (
-            row is not None or WasteMovement.objects.exists()
+        if not math.isclose(came or 0.0, into, abs_tol=CLOSE) and (
+            came is not None or WasteMovement.objects.exists()
         ):
             yield Finding("drain", f"{name[:1].upper()}{name[1:]} is not what came into the waste tank.")
         metal = drain.batch.segregation_class == SegregationClass.METAL_BEARING

@@ -11,10 +11,12 @@ import pytest
 from django.test import Client
 from django.urls import reverse
 
+from regenplant.audit.selectors import newest_act
 from regenplant.batches.models import Batch
-from regenplant.core.errors import RecordRefused
+from regenplant.core.errors import OutOfRange, RecordRefused
 from regenplant.core.process.vocabulary import StepKind
 from regenplant.core.process.waste_held import WasteHeld
+from regenplant.documents.models import IssuedPaper
 from regenplant.documents.services import issue_paper
 from regenplant.people.models import Person
 from regenplant.waste.models import StepDrain
@@ -72,6 +74,40 @@ def test_it_fits_its_sheet(
     assert not overprinted(content)
 
 
+def test_each_drum_has_a_label_of_its_own(plant: factories.SmallPlant, batch: Batch) -> None:
+    factories.run_to(plant, batch, StepKind.DISPLACE, finish=True)
+    alone = label(plant, batch)
+    assert "Drum 1 of" not in whole_text(alone)
+    outcome = issue_paper(by=plant.by(), kind="drum_label", key=batch.number, size="label", drums=3)
+    content = outcome.result.content
+    assert len(page_sizes(content)) == 3 and not overprinted(content)
+    text = whole_text(content)
+    assert [f"Drum {number} of 3" in text for number in (1, 2, 3, 4)] == [True, True, True, False]
+    assert text.count("In all 3 drums") == 3 and text.count("Issue 2") == 3
+    line = newest_act("paper.issued")
+    assert line is not None and "label of a metal drum for 3 drums printed, issue 2" in line.sentence
+
+
+@pytest.mark.parametrize("drums", [0, 21])
+def test_no_drum_and_too_many_are_refused_and_no_issue_is_counted(
+    plant: factories.SmallPlant, batch: Batch, drums: int
+) -> None:
+    factories.run_to(plant, batch, StepKind.DISPLACE, finish=True)
+    with pytest.raises(OutOfRange, match="1 to 20 drums"):
+        issue_paper(by=plant.by(), kind="drum_label", key=batch.number, size="label", drums=drums)
+    assert not IssuedPaper.objects.filter(kind="drum_label").exists()
+
+
+@pytest.mark.parametrize("size", ["label", "a5"])
+def test_the_last_of_many_drums_fits_too(plant: factories.SmallPlant, batch: Batch, size: str) -> None:
+    factories.run_to(plant, batch, StepKind.DISPLACE, finish=True)
+    content = issue_paper(
+        by=plant.by(), kind="drum_label", key=batch.number, size=size, drums=20
+    ).result.content
+    assert len(page_sizes(content)) == 20 and "Drum 20 of 20" in whole_text(content)
+    assert not overprinted(content)
+
+
 def test_it_comes_from_the_page_of_the_drains(client_of: Callable[[Person], Client]) -> None:
     plant = factories.plant_today()
     batch = flagged_batch(plant)
@@ -82,3 +118,9 @@ def test_it_comes_from_the_page_of_the_drains(client_of: Callable[[Person], Clie
     assert url in page and "Metal-bearing." in page
     answer = client.get(url)
     assert answer.status_code == 200 and answer["Content-Type"] == "application/pdf"
+    three = client.get(url, {"drums": "3", "size": "a5"})
+    assert three.status_code == 200 and len(page_sizes(three.content)) == 3
+    for wrong in ("0", "21", "two", "", "1.5"):
+        refused = client.get(url, {"drums": wrong})
+        assert refused.status_code in (400, 409, 422), (wrong, refused.status_code)
+        assert "whole number from 1 to 20" in refused.content.decode(), wrong

@@ -175,3 +175,53 @@ def as_run(
         for name, per_eq in spent.brings_mol_per_eq(step.chemical.value).items():
             amounts[name] = amounts.get(name, 0.0) + more_eq * per_eq
     return replace(planned, volume_m3=volume, waste_m3=waste, amounts_mol=amounts)
+
+
+def split_by_time(ran: DrainedStep, worked_s: Sequence[float]) -> list[DrainedStep]:
+    """What a step drained, shared out over stretches of its time: as if it drained evenly while it worked.
+
+    Parameters
+    ----------
+    ran : DrainedStep
+        As it was run
+    worked_s : Sequence[float]
+        How long it worked in each stretch, none below zero, not all zero [s]
+
+    Returns
+    -------
+    parts : list
+        One for each stretch, in their order; volume, waste and each ion of all parts together are those of the whole, to the last bit
+
+    Raises: OutOfRange for no stretch, a time below zero, or no time at all.
+    Source: mass_balance.
+    """
+    whole_s = sum(worked_s)
+    if whole_s <= 0.0 or any(one < 0.0 for one in worked_s):
+        raise OutOfRange(
+            f"A step is shared out over times not below zero that are not all zero; seen {list(worked_s)} s.",
+            code="no_time",
+        )
+    volumes = _shared(ran.volume_m3, worked_s)
+    wastes = _shared(ran.waste_m3, worked_s)
+    ions = {name: _shared(moles, worked_s) for name, moles in ran.amounts_mol.items()}
+    return [
+        replace(
+            ran,
+            volume_m3=volumes[place],
+            waste_m3=wastes[place],
+            amounts_mol={name: parts[place] for name, parts in ions.items() if parts[place] > 0.0},
+        )
+        for place in range(len(worked_s))
+    ]
+
+
+def _shared(amount: float, weights: Sequence[float]) -> list[float]:
+    """The amount by these weights. One part after the other is cut off, the larger side rounded: the rest is then exact."""
+    parts: list[float] = []
+    rest, left = amount, sum(weights)
+    for weight in weights[:-1]:
+        frac = min(weight / left, 1.0) if left > 0.0 else 0.0
+        part = rest - rest * (1.0 - frac) if frac < 0.5 else rest * frac
+        parts.append(part)
+        rest, left = rest - part, max(left - weight, 0.0)
+    return [*parts, rest]

@@ -110,8 +110,8 @@ def _sample_label(key: str, issue: Issue, size: PageSize, system: str) -> bytes:
     return sample_label.draw_sample_label(sample_label.sample_label_content(key, issue), size, system)
 
 
-def _drum_label(key: str, issue: Issue, size: PageSize, system: str) -> bytes:
-    return drum_label.draw_drum_label(drum_label.drum_label_content(key, issue), size, system)
+def _drum_label(key: str, issue: Issue, size: PageSize, system: str, drums: int = 1) -> bytes:
+    return drum_label.draw_drum_label(drum_label.drum_label_content(key, issue), size, system, drums)
 
 
 def _investigation(key: str, issue: Issue, size: PageSize, system: str) -> bytes:
@@ -188,13 +188,15 @@ PAPERS = {
 
 
 @use_case("paper.issued", permission="paper.issue")
-def issue_paper(*, by: By, kind: str, key: str, size: str = "a4", system: str = "metric") -> Outcome:
+def issue_paper(
+    *, by: By, kind: str, key: str, size: str = "a4", system: str = "metric", drums: int = 1
+) -> Outcome:
     """Draw a paper of the record as it stands, count its issue, and record its hash. ``result`` is an IssuedDocument.
 
     ``kind`` is a key of ``PAPERS``; the parts of a batch sheet are counted with it. ``key`` a batch number or tank serial; ``size`` "a4", "letter" or, for tags, "label";
-    ``system`` says which units stand first.
+    ``system`` says which units stand first; ``drums``, of the label of a metal drum alone: for how many of them.
 
-    Raises: RecordRefused for an unknown subject, OutOfRange for a size that the paper does not come in.
+    Raises: RecordRefused for an unknown subject, OutOfRange for a size that the paper does not come in, or for too many drums.
     """
     wanted = PAPERS.get(kind)
     if wanted is None:
@@ -205,12 +207,17 @@ def issue_paper(*, by: By, kind: str, key: str, size: str = "a4", system: str = 
     subject_key, label, version = _subject(wanted, key)
     series = [one.kind for one in PAPERS.values() if one.series == wanted.series]
     issue = _issue(by, _newest_issue(series, subject_key) + 1, version)
-    content = wanted.render(subject_key, issue, chosen, system)
+    is_drums = kind == drum_label.KIND
+    content = (
+        _drum_label(subject_key, issue, chosen, system, drums)
+        if is_drums
+        else wanted.render(subject_key, issue, chosen, system)
+    )
     sha256 = _count(by, kind, subject_key, issue, chosen, content)
     return Outcome(
         subject=(wanted.subject_kind, subject_key, label),
         facts={
-            "paper": wanted.name,
+            "paper": f"{wanted.name} for {drums} drums" if is_drums and drums > 1 else wanted.name,
             "issue": issue.number,
             "size": chosen.name,
             "sha256": sha256,

@@ -10,15 +10,17 @@ from regenplant.batches.moves import current_entries
 from regenplant.batches.rinse import PASSED
 from regenplant.batches.routes import destination_of, what_drains
 from regenplant.batches.timing import worked_s
-from regenplant.core.process.drained_steps import DrainedStep, as_run, planned_drains
+from regenplant.core.process.drained_steps import DrainedStep, as_run, planned_drains, split_by_time
 from regenplant.core.process.drains import Destination
 from regenplant.core.process.lifecycle import StepState
 from regenplant.core.process.plan import PlannedStep
 from regenplant.core.process.recipes import CHEMICAL_STEPS
 from regenplant.core.process.waste_held import poured_in
+from regenplant.plant.models import WasteTank
 from regenplant.plant.selectors import waste_tank
 from regenplant.waste.models import StepDrain, WasteMovement
 from regenplant.waste.services._moving import held_now, tank_of, write_movement
+from regenplant.waste.stretches import worked_into
 
 _KEPT: dict[str, dict[int, DrainedStep]] = {}
 
@@ -57,7 +59,7 @@ def keep_drain(by: By, batch: Batch, step: StepRun) -> None:
         drained_by=by.user,
     )
     if destination is Destination.NEUTRALIZATION and ran.waste_m3 > 0.0:
-        _into_the_tank(by, batch, step, ran)
+        _into_the_tanks(by, batch, step, ran)
 
 
 def _continued(batch: Batch, step: StepRun) -> DrainedStep:
@@ -101,11 +103,23 @@ def _value(written: dict[str, StepEntry], key: str) -> float | None:
     return entry.value if entry is not None else None
 
 
-def _into_the_tank(by: By, batch: Batch, step: StepRun, ran: DrainedStep) -> None:
-    found = waste_tank()
-    if found is None:  # taken out of the set-up since the plan was made; the drain itself is kept
-        return
-    tank = tank_of(found.pk)
+def _into_the_tanks(by: By, batch: Batch, step: StepRun, ran: DrainedStep) -> None:
+    """Into the tank to which the drains ran; where they were switched meanwhile, into each by the time the step worked."""
+    times = worked_into(step, batch.holds.all(), by.happened_at)
+    if not times:
+        found = waste_tank()
+        if found is None:  # taken out of the set-up since the plan was made; the drain itself is kept
+            return
+        times = {found.pk: 1.0}
+    parts = split_by_time(ran, list(times.values()))
+    for key, part in zip(times, parts, strict=True):
+        if part.waste_m3 > 0.0:
+            _into_the_tank(by, batch, step, part, tank_of(key), is_part=len(times) > 1)
+
+
+def _into_the_tank(
+    by: By, batch: Batch, step: StepRun, ran: DrainedStep, tank: WasteTank, *, is_part: bool
+) -> None:
     before = held_now(tank)
     after = poured_in(before, ran.waste_m3, ran.amounts_mol, ran.temperature_kelvin, is_known=ran.is_known)
     write_movement(
@@ -117,5 +131,5 @@ def _into_the_tank(by: By, batch: Batch, step: StepRun, ran: DrainedStep) -> Non
         temperature_kelvin=ran.temperature_kelvin,
         batch=batch,
         step_number=step.number,
-        reference=f"{batch.number} step {step.number}",
+        reference=f"{batch.number} step {step.number}{', in part' if is_part else ''}",
     )

@@ -28,8 +28,8 @@ def run_drains_to(
 ) -> Outcome:
     """From now on what steps drain comes into this tank, and the room of plans is its room. ``result`` is the tank.
 
-    ``while_draining``: somebody says plainly that the valves were changed over while a step drains; all of that step is then booked
-    into the new tank. ``shown_receiving``: code of the tank that received on the page; None: not asked.
+    ``while_draining``: somebody says plainly that the valves were changed over while a step drains; that step is then booked into both
+    tanks, by the time it worked before and after (``stretches.worked_into``). ``shown_receiving``: code of the tank that received on the page; None: not asked.
     Raises: RecordRefused where it receives already, a discharge of it is under way, a step drains now, or what is coming finds less room
     there than where it runs now; StaleRecord.
     """
@@ -49,7 +49,7 @@ def run_drains_to(
     if draining and not while_draining:
         raise RecordRefused(
             f"{listed(draining)} drains now. Let the step end first, or say that the valves were changed over while it drains: "
-            f"all of that step is then booked into {tank.code}.",
+            "that step is then booked into both tanks, by the time it worked before and after.",
             code="drains_now",
             field="while_draining",
         )

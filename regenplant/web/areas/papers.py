@@ -10,7 +10,9 @@ from django.views.decorators.http import require_GET
 
 from regenplant.batches.models import Batch
 from regenplant.chemicals.models import ChemicalLot, Place
+from regenplant.core.errors import OutOfRange
 from regenplant.core.process.drains import Destination
+from regenplant.documents.drum_label import MOST_DRUMS
 from regenplant.documents.models import Certificate
 from regenplant.documents.services import (
     IssuedDocument,
@@ -130,11 +132,27 @@ def discharge_report(request: HttpRequest, month: str, revision: int) -> HttpRes
 @never_cache
 @require_GET
 def drum_label(request: HttpRequest, number: str) -> HttpResponse:
-    """The label of a drum with metal-bearing waste of this batch."""
+    """A label for each drum with metal-bearing waste of this batch; ``?drums=3`` says how many there are."""
     batch = get_object_or_404(Batch, number__iexact=_key(number))
     if not StepDrain.objects.filter(batch=batch, destination=Destination.METAL_DRUM.value).exists():
         raise Http404("Nothing of this batch drained into a metal drum.")
-    return _issued(request, "drum_label", batch.number, request.GET.get("size", "label"))
+    outcome = issue_paper(
+        by=by_of(request), kind="drum_label", key=batch.number, size=request.GET.get("size", "label"),
+        system=unit_system_of(request), drums=_drums(request),
+    )  # fmt: skip
+    return _handed_out(outcome.result)
+
+
+def _drums(request: HttpRequest) -> int:
+    """How many drums; 1 where nobody says. Raises: OutOfRange for what is no whole number from 1 to ``MOST_DRUMS``."""
+    asked = request.GET.get("drums", "1").strip()
+    if not (asked.isascii() and asked.isdigit() and 1 <= int(asked[:9]) <= MOST_DRUMS):
+        raise OutOfRange(
+            f"The number of drums is a whole number from 1 to {MOST_DRUMS}; seen “{asked[:20]}”. Nothing was printed.",
+            code="drums",
+            field="drums",
+        )
+    return int(asked)
 
 
 def _like(request: HttpRequest) -> int | None:

@@ -2,11 +2,20 @@
 
 from __future__ import annotations
 
+from fractions import Fraction
+
 import pytest
 
 from regenplant.core.engineering.substances import substance
+from regenplant.core.errors import OutOfRange
 from regenplant.core.process.batch_plan import plan_batch
-from regenplant.core.process.drained_steps import amounts_of, as_run, planned_drains
+from regenplant.core.process.drained_steps import (
+    DrainedStep,
+    amounts_of,
+    as_run,
+    planned_drains,
+    split_by_time,
+)
 from regenplant.core.process.drains import Drained
 from regenplant.core.process.plan_basis import PlanBasis
 from regenplant.core.process.plan_spent import leg_balances, spent_streams, streams_with_shares
@@ -121,3 +130,26 @@ def test_there_are_recipes_that_join() -> None:
 
 def test_families_are_many_enough() -> None:
     assert len(FAMILIES) >= 7 and len(ALL_RECIPES) >= 20
+
+
+@pytest.mark.parametrize(
+    "times", [(600.0,), (1.0, 3.0), (3599.9, 0.1), (0.0, 7.0), (7.0, 11.0, 13.0), (0.1,) * 10]
+)
+def test_parts_by_time_are_the_whole_to_the_last_bit(times: tuple[float, ...]) -> None:
+    """Mass balance: in exact arithmetic, as fractions of integers, the parts are the whole."""
+    whole = DrainedStep(5, Drained.REGENERANT, 1.7, 1.1, 298.15, {"chloride": 1234.567, "sodium": 0.1})
+    parts = split_by_time(whole, times)
+    assert len(parts) == len(times)
+    assert sum(Fraction(part.volume_m3) for part in parts) == Fraction(1.7)
+    assert sum(Fraction(part.waste_m3) for part in parts) == Fraction(1.1)
+    for name, moles in whole.amounts_mol.items():
+        assert sum(Fraction(part.amounts_mol.get(name, 0.0)) for part in parts) == Fraction(moles), name
+    for part, seconds in zip(parts, times, strict=True):
+        assert part.waste_m3 == pytest.approx(1.1 * seconds / sum(times), rel=1e-9)
+
+
+@pytest.mark.parametrize("times", [(), (0.0, 0.0), (-1.0, 2.0)])
+def test_no_time_is_no_part(times: tuple[float, ...]) -> None:
+    whole = DrainedStep(5, Drained.REGENERANT, 1.7, 1.1, 298.15)
+    with pytest.raises(OutOfRange, match="times not below zero"):
+        split_by_time(whole, times)

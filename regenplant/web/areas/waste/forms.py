@@ -64,7 +64,7 @@ class SwitchForm(HouseForm):
     while_draining = forms.BooleanField(
         label="The valves were changed over while a step drains",
         required=False,
-        help_text="All of that step is then booked into the new tank when it ends. Read both levels after it.",
+        help_text="When it ends it is booked into both tanks, by the time it worked before and after. Read both levels after it.",
     )
     shown_receiving = forms.CharField(widget=forms.HiddenInput, required=False, max_length=12)
 
