@@ -137,6 +137,7 @@ def test_a_step_that_drains_while_they_are_switched_is_in_both_tanks(
     drain, rows = ended(plant, feeding)
     assert set(rows) == {"N1", "N2"} and rows["N1"].number < rows["N2"].number
     step.refresh_from_db()
+    assert step.finished_at is not None and step.started_at is not None
     worked = (step.finished_at - step.started_at).total_seconds()
     assert rows["N1"].volume_m3 / drain.waste_m3 == pytest.approx(10 * 60 / worked, rel=1e-6)
     assert rows["N1"].volume_m3 + rows["N2"].volume_m3 == pytest.approx(drain.waste_m3, rel=1e-12)
