@@ -131,10 +131,11 @@ def draw_drum_label(content: DrumLabelContent, size: PageSize, system: str, drum
             allowed_low=1,
             allowed_high=MOST_DRUMS,
         )
-    sheets = [
-        Sheet("Metal drum", lambda width, number=number: _body(content, width, system, number, drums))
-        for number in range(1, drums + 1)
-    ]
+
+    def of_drum(number: int) -> Sheet:
+        return Sheet("Metal drum", lambda width: _body(content, width, system, number, drums))
+
+    sheets = [of_drum(number) for number in range(1, drums + 1)]
     title = f"Metal drum label of {content.batch}, issue {content.issue.number}"
     return draw_labels(sheets, size, title, content.plant, content.issue)
 
