@@ -221,3 +221,10 @@ def pytest_runtest_logreport(report: pytest.TestReport) -> None:
 def pytest_sessionfinish(session: pytest.Session) -> None:
     """The page "How we know" says what a whole run has seen."""
     outside.at_the_end(session, _LEDGER)
+
+
+# --- searches of plans ----------------------------------------------------------------------------------------------------
+@pytest.fixture(autouse=True)
+def no_process_is_begun(monkeypatch: pytest.MonkeyPatch) -> None:
+    """A process of its own opens the database of the settings, never that of a test. A test searches by itself."""
+    monkeypatch.setattr("regenplant.planning.processes.begin_process", lambda number: None)

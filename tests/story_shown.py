@@ -32,6 +32,7 @@ def shown() -> dict[str, Any]:
         **_chemical_safety(),
         **_unloadings(),
         **_sewer(),
+        **_planned(),
         **_pages(),
         **_verified(),
     }
@@ -367,6 +368,18 @@ def _ageing() -> dict[str, Any]:
     }  # fmt: skip
 
 
+def _planned() -> dict[str, Any]:
+    from regenplant.planning.models import DayPlan
+    from regenplant.planning.selectors import accepted_plan, waiting_batches
+
+    accepted = accepted_plan()
+    return {
+        "accepted plan": accepted.number if accepted else "",
+        "planned batches": len(waiting_batches()),
+        "what-if copies": DayPlan.objects.exclude(name="").count(),
+    }
+
+
 def _pages() -> dict[str, Any]:
     """Pages that a newcomer opens, and how they answer a supervisor."""
     from django.test import Client
@@ -399,6 +412,9 @@ def _pages() -> dict[str, Any]:
         "resin ageing": reverse("resin-ageing"),
         "resin visits": reverse("setup-lot-visits", args=["CAT-H-NEW-1"]),
         "lots of a customer": reverse("customers-lots", args=["GLASSWING"]),
+        "day plan": reverse("day-plan"),
+        "plan of the day": reverse("day-plan-one", args=["DP-101"]),
+        "plans compared": f"{reverse('day-plan-compare')}?first=DP-101&second=DP-102",
         "resin trace": reverse("setup-lot-trace", args=["CAT-H-NEW-1"]),
     }
     return {"pages": {name: client.get(address).status_code for name, address in addresses.items()}}

@@ -332,5 +332,11 @@ def test_the_safety_desk_calls_and_a_refused_tank_stands_here_with_its_letter(sh
     assert {"Count", "Excursion", "Spill"} <= set(safety["calls"])
 
 
+def test_a_plan_of_the_day_is_accepted_and_another_is_tried_beside_it(shown: dict[str, Any]) -> None:
+    assert shown["accepted plan"] == "DP-101"
+    assert shown["planned batches"] >= 2
+    assert shown["what-if copies"] == 1
+
+
 def test_the_pages_of_it_open(shown: dict[str, Any]) -> None:
     assert set(shown["pages"].values()) == {200}, shown["pages"]

@@ -11,9 +11,8 @@ from regenplant.audit.numbering import next_number
 from regenplant.audit.use_case import Outcome, use_case
 from regenplant.audit.wording import say
 from regenplant.core.errors import OutOfRange, RecordRefused
-from regenplant.planning import moves
+from regenplant.planning import moves, processes
 from regenplant.planning.models import DayPlan
-from regenplant.planning.processes import begin_process, clear_stale
 from regenplant.planning.services._subject import DRAFTS, plan_called, plan_subject
 
 LEAST_S, MOST_S = 5, 300
@@ -38,7 +37,7 @@ def begin_plan(*, by: By, seconds: int, from_at: datetime | None = None, seed: i
         raise OutOfRange(
             "A plan begins now or up to seven days ahead. Leave the time empty for now.", field="from_at"
         )
-    clear_stale(by.at)
+    processes.clear_stale(by.at)
     other = DayPlan.objects.filter(state=DayPlan.State.RUNNING).select_related("made_by").first()
     if other is not None:
         until = other.made_at + timedelta(seconds=other.seconds)
@@ -56,7 +55,7 @@ def begin_plan(*, by: By, seconds: int, from_at: datetime | None = None, seed: i
         seed=seed,
         told_at=by.at,
     )
-    transaction.on_commit(lambda: begin_process(row.number))
+    transaction.on_commit(lambda: processes.begin_process(row.number))
     return Outcome(
         subject=plan_subject(row),
         facts={"seconds": seconds, "from": row.from_at.isoformat()},
