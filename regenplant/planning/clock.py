@@ -3,12 +3,13 @@
 from __future__ import annotations
 
 from collections.abc import Iterator
-from dataclasses import dataclass
-from datetime import UTC, datetime, timedelta
+from dataclasses import dataclass, field
+from datetime import UTC, date, datetime, time, timedelta
+from zoneinfo import ZoneInfo
 
 from regenplant.core.scheduling.problem import Shift, Window
 from regenplant.planning.figures import WorkingTime
-from regenplant.plant.days import plant_day, start_of_day
+from regenplant.plant.days import profile
 
 DAY_MIN = 1440
 
@@ -20,16 +21,27 @@ class PlanClock:
     now: datetime
     slot_min: int
     days: int
+    zone: ZoneInfo = field(init=False, compare=False)
+    """Of the plant, read once."""
+    zero: datetime = field(init=False, compare=False)
+    """Minute 0: today's beginning at the plant."""
+
+    def __post_init__(self) -> None:
+        object.__setattr__(self, "zone", ZoneInfo(profile().time_zone))
+        object.__setattr__(self, "zero", self._begins(self._today).astimezone(UTC))
 
     @property
-    def zero(self) -> datetime:
-        """Minute 0: today's beginning at the plant."""
-        return start_of_day(plant_day(self.now)).astimezone(UTC)
+    def _today(self) -> date:
+        return self.now.astimezone(self.zone).date()
+
+    def _begins(self, day: date) -> datetime:
+        """The moment at which this day begins at the plant, in its zone: hours that are added to it are those of its clock."""
+        return datetime.combine(day, time(), self.zone)
 
     @property
     def end_min(self) -> int:
         """The last minute that is planned, on the grid."""
-        return self.minute(start_of_day(plant_day(self.now) + timedelta(days=self.days)))
+        return self.minute(self._begins(self._today + timedelta(days=self.days)))
 
     @property
     def now_min(self) -> int:
@@ -48,8 +60,8 @@ class PlanClock:
     def shifts(self, times: tuple[WorkingTime, ...], what: str) -> tuple[Shift, ...]:
         """People of one kind (a field of WorkingTime) in the days that are planned, from now on."""
         found = []
-        for start, end, time in self._worked(times):
-            people = getattr(time, what)
+        for start, end, one in self._worked(times):
+            people = getattr(one, what)
             if people and end > self.now_min:
                 found.append(Shift(max(start, self.now_min), end, people))
         return tuple(found)
@@ -57,8 +69,8 @@ class PlanClock:
     def openings(self, times: tuple[WorkingTime, ...]) -> tuple[Window, ...]:
         """When an operator is there, neighbouring times as one, from now on."""
         joined: list[Window] = []
-        for start, end, time in self._worked(times):
-            if not time.operators or end <= self.now_min:
+        for start, end, one in self._worked(times):
+            if not one.operators or end <= self.now_min:
                 continue
             start = max(start, self.now_min)
             if joined and start <= joined[-1].end_min:
@@ -69,17 +81,17 @@ class PlanClock:
 
     def _worked(self, times: tuple[WorkingTime, ...]) -> Iterator[tuple[int, int, WorkingTime]]:
         """Every working time of every day, from the day before on, in order of time; one past midnight ends on the next day."""
-        today = plant_day(self.now)
+        today = self._today
         found = []
         for offset in range(-1, self.days):
             day = today + timedelta(days=offset)
-            begins = start_of_day(day)
-            for time in times:
-                if day.weekday() not in time.weekdays:
+            begins = self._begins(day)
+            for one in times:
+                if day.weekday() not in one.weekdays:
                     continue
-                length = (time.end_min - time.start_min) % DAY_MIN or DAY_MIN
-                start = self.minute(begins + timedelta(minutes=time.start_min))
-                found.append((start, min(start + length, self.end_min), time))
+                length = (one.end_min - one.start_min) % DAY_MIN or DAY_MIN
+                start = self.minute(begins + timedelta(minutes=one.start_min))
+                found.append((start, min(start + length, self.end_min), one))
         yield from sorted(
-            ((start, end, time) for start, end, time in found if end > start), key=lambda item: item[:2]
+            ((start, end, one) for start, end, one in found if end > start), key=lambda item: item[:2]
         )

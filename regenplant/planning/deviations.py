@@ -6,7 +6,7 @@ Each is a sentence with what it is about. Nothing is re-planned by itself: a per
 from __future__ import annotations
 
 from collections import defaultdict
-from collections.abc import Iterator, Sequence
+from collections.abc import Iterator, Mapping, Sequence
 from dataclasses import dataclass
 from datetime import datetime, timedelta
 
@@ -25,7 +25,7 @@ from regenplant.planning.figures_kept import figures_in_force
 from regenplant.planning.kept import plan_from, problem_from
 from regenplant.planning.live import SLOT_MIN
 from regenplant.planning.models import PlanAcceptance, PlannedBatch
-from regenplant.planning.running import vessels_at_work
+from regenplant.planning.running import VesselAtWork, vessels_at_work
 from regenplant.planning.selectors import planned_for, waiting_batches
 from regenplant.plant.models import Skid
 from regenplant.tanks.selectors import waiting_by_key
@@ -51,10 +51,13 @@ def deviations(now: datetime) -> tuple[Deviation, ...]:
     if acceptance is None:
         return ()
     waiting = waiting_batches()
+    reckoned = figures_in_force()
+    clock = PlanClock(now, SLOT_MIN, reckoned.days)
+    at_work = vessels_at_work(clock, reckoned)
     found = [
-        *_started(acceptance, now),
+        *_started(acceptance, clock, at_work),
         *(one for row in waiting for one in _of_waiting(row, now)),
-        *_vessels_not_free(waiting, now),
+        *_vessels_not_free(waiting, clock, at_work),
         *_short(acceptance, waiting, now),
         *_come_back(acceptance, now),
     ]
@@ -70,16 +73,12 @@ def _lasting(span: timedelta) -> str:
     return f"{minutes} min" if minutes < 120 else f"{minutes / 60:.1f} h"
 
 
-def _started(acceptance: PlanAcceptance, now: datetime) -> Iterator[Deviation]:
+def _started(
+    acceptance: PlanAcceptance, clock: PlanClock, at_work: Mapping[int, VesselAtWork]
+) -> Iterator[Deviation]:
     """Batches of this plan that stand still, failed, or will be ready later than planned."""
     rows = {row.batch_number: row for row in acceptance.batches.filter(state=PlannedBatch.State.STARTED)}
-    at_work = {
-        one.batch.id: one.batch
-        for one in vessels_at_work(
-            PlanClock(now, SLOT_MIN, figures_in_force().days), figures_in_force()
-        ).values()
-    }
-    clock = PlanClock(now, SLOT_MIN, figures_in_force().days)
+    going = {one.batch.id: one.batch for one in at_work.values()}
     for batch in Batch.objects.filter(number__in=rows).order_by("number"):
         row = rows[batch.number]
         if batch.state in (BatchState.HELD, BatchState.FAILED, BatchState.ABORTED):
@@ -88,8 +87,8 @@ def _started(acceptance: PlanAcceptance, now: datetime) -> Iterator[Deviation]:
                 row.code,
                 batch.number,
             )
-        elif batch.number in at_work and at_work[batch.number].stages:
-            ready = clock.moment(at_work[batch.number].stages[-1].end_min)
+        elif batch.number in going and going[batch.number].stages:
+            ready = clock.moment(going[batch.number].stages[-1].end_min)
             if ready > row.ready_at + BEHIND:
                 yield Deviation(
                     f"{batch.number}, planned as {row.code}, is {_lasting(ready - row.ready_at)} behind: ready {_clock(ready)} as it goes now.",
@@ -117,10 +116,10 @@ def _of_waiting(row: PlannedBatch, now: datetime) -> Iterator[Deviation]:
             yield Deviation(f"{row.code}: {sentence.removesuffix(' Choose other tanks.')}", row.code)
 
 
-def _vessels_not_free(waiting: Sequence[PlannedBatch], now: datetime) -> Iterator[Deviation]:
+def _vessels_not_free(
+    waiting: Sequence[PlannedBatch], clock: PlanClock, at_work: Mapping[int, VesselAtWork]
+) -> Iterator[Deviation]:
     """The first planned batch of each vessel against what stands in it."""
-    clock = PlanClock(now, SLOT_MIN, figures_in_force().days)
-    at_work = vessels_at_work(clock, figures_in_force())
     seen: set[int] = set()
     for row in waiting:
         if row.vessel_id in seen:

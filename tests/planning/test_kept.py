@@ -65,6 +65,7 @@ def test_the_live_plant_and_its_plan_are_read_as_they_were_kept() -> None:
     assert plan_from(through_json(plan_to(plan))) == plan
 
 
+@pytest.mark.django_db
 def test_notes_are_read_as_they_were_kept() -> None:
     notes = Notes(
         PlanClock(NOW, 5, 10),
