@@ -64,7 +64,7 @@ def test_one_tank_with_its_composition_and_plan(plant, batch, as_) -> None:
         "pH, predicted",
         "First stage",
         "drained from a batch",
-        "planned at most",
+        "L at most",
     ):
         assert words in text, words
     assert (

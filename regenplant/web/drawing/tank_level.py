@@ -29,14 +29,24 @@ class LevelMark:
     role: str
 
 
-def tank_level(shape: TankShape, filled_m: float | None, marks: Sequence[LevelMark], label: str) -> Scene:
-    """The drawing. ``filled_m`` is the level of the filling over the lowest point [m], None for an unknown one."""
+def tank_level(
+    shape: TankShape,
+    filled_m: float | None,
+    marks: Sequence[LevelMark],
+    label: str,
+    *,
+    tank_share: float = _WIDTH,
+) -> Scene:
+    """The drawing. ``filled_m`` is the level of the filling over the lowest point [m], None for an unknown one.
+
+    ``tank_share`` of its width is the tank, the rest is for words: less where the words are long, so that a phone shows them whole.
+    """
     full = shape.full_level_m
     half = _half_widths(shape)
-    items: list[Item] = [_outline("ok", half, 1.0)]
+    items: list[Item] = [_outline("ok", half, 1.0, tank_share)]
     if filled_m is not None and filled_m > 0.0:
-        items.append(_outline("flow", half, min(filled_m / full, 1.0)))
-    items += _marks([mark for mark in marks if 0.0 <= mark.level_m <= full * 1.0001], full)
+        items.append(_outline("flow", half, min(filled_m / full, 1.0), tank_share))
+    items += _marks([mark for mark in marks if 0.0 <= mark.level_m <= full * 1.0001], full, tank_share)
     said = "; ".join(mark.words for mark in marks)
     return Scene(f"{label}: {said}." if said else label, HEIGHT, tuple(items))
 
@@ -62,18 +72,18 @@ def _y(level_share: float) -> float:
     return _BOTTOM - (_BOTTOM - _TOP) * level_share
 
 
-def _outline(role: str, half: Sequence[tuple[float, float]], upto: float) -> Curve:
+def _outline(role: str, half: Sequence[tuple[float, float]], upto: float, tank_share: float) -> Curve:
     """The shape up to a share of its full level, in shares of the drawing."""
     rows = [(at, width) for at, width in half if at <= upto]
     if rows[-1][0] < upto:
         rows.append((upto, next(width for at, width in half if at > upto)))
-    middle = _WIDTH / 2.0
+    middle = tank_share / 2.0
     left = [(middle - middle * width, _y(at)) for at, width in rows]
     right = [(middle + middle * width, _y(at)) for at, width in reversed(rows)]
     return Curve(role, tuple(left + right), is_closed=True)
 
 
-def _marks(marks: Sequence[LevelMark], full: float) -> list[Item]:
+def _marks(marks: Sequence[LevelMark], full: float, tank_share: float) -> list[Item]:
     """Lines from the tank to their words; words that would meet are moved apart, the lines lead to them."""
     ordered = sorted(marks, key=lambda mark: -mark.level_m)
     places = [_y(mark.level_m / full) * HEIGHT for mark in ordered]
@@ -87,8 +97,8 @@ def _marks(marks: Sequence[LevelMark], full: float) -> list[Item]:
     items: list[Item] = []
     for mark, place, text in zip(ordered, places, texts, strict=True):
         items += [
-            Line(mark.role, share(0.0), px(place), share(_WIDTH), px(place)),
-            Line("hl", share(_WIDTH), px(place), share(_WIDTH + 0.04), px(text)),
-            Label("", share(_WIDTH + 0.05), px(text), mark.words, dy=5.0),
+            Line(mark.role, share(0.0), px(place), share(tank_share), px(place)),
+            Line("hl", share(tank_share), px(place), share(tank_share + 0.04), px(text)),
+            Label("", share(tank_share + 0.05), px(text), mark.words, dy=5.0),
         ]
     return items

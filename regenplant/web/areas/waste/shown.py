@@ -29,6 +29,8 @@ from regenplant.web.drawing.tank_level import LevelMark, tank_level
 
 _TALL_M = 10.0
 """The picture knows volumes only: the tank is drawn as one whose level is its volume."""
+_TANK_SHARE = 0.12
+"""Of the drawing's width: its words are long, and a phone shows them whole."""
 
 TREAT_CAUTION = Caution(
     code="neutralizing",
@@ -116,8 +118,10 @@ def picture(stands: TankStanding, coming_m3: float, system: str) -> Scene:
         later = stands.volume_m3 + coming_m3
         marks.append(LevelMark(at(later), f"{said(later)} with what comes", "fc"))
     most = tank.planned_most_m3
-    marks.append(LevelMark(at(most), f"{said(most)} planned at most", "lim"))
-    return tank_level(shape, at(stands.volume_m3), marks, f"{tank.code} from the side")
+    marks.append(LevelMark(at(most), f"{said(most)} at most", "lim"))
+    return tank_level(
+        shape, at(stands.volume_m3), marks, f"{tank.code} from the side", tank_share=_TANK_SHARE
+    )
 
 
 def held_rows(stands: TankStanding, needs: Treatment, system: str) -> list[tuple[str, str]]:
