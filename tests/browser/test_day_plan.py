@@ -65,7 +65,7 @@ def test_a_day_is_planned_changed_accepted_planned_again_and_begun(
     assert_fits(page)
     shot(page, "day-plan")
 
-    page.get_by_role("link", name="B0001").click()
+    page.get_by_role("link", name="B0001", exact=True).click()
     page.get_by_role("link", name="Put it in a vessel or at a time").click()
     vessel = DayPlan.objects.get(number=number).plan["batches"][0]["vessel"]
     other = "C9" if vessel != "C9" else "C1"

@@ -45,7 +45,7 @@ def test_the_paper_says_what_was_signed_and_a_print_is_always_the_same(plant: Sm
     assert was == again
     words = whole_text(was)
     for said in (
-        "Discharge report", report.month, "One discharge. One excursion.", "D-10001", "7.10 – 7.20", "none outside", "of 60",
+        "Discharge report", report.month, "One discharge. One excursion.", "DC-10001", "7.10 – 7.20", "none outside", "of 60",
         "foam at the outlet", "open", "None is averaged", "Supervisor 1", "discharge report read and signed",
     ):  # fmt: skip
         assert said in words, said

@@ -9,7 +9,7 @@ removed("delete a price", "use_chemicalprice", says="chemical price")
 altered("widen the watch levels", "use_watchlevels", "batch_frac = 0.5", says="watch levels")
 altered("widen the watch level of a measure", "use_measurelevel", "level = 1.9", says="measure level")
 altered("edit a signed report of use", "use_usereport", "content = replace(content, '\"used_grams\":', '\"used_grams\":1')",
-        says="use report U-10001", and_says="use_report: What report U-10001 says is not what was signed")  # fmt: skip
+        says="use report UR-10001", and_says="use_report: What report UR-10001 says is not what was signed")  # fmt: skip
 
 
 @way("say a batch took less in the audit of use")
