@@ -28,6 +28,10 @@ MOST_DAYS = 7
 """So many days are drawn; later ones stand in the tables."""
 
 
+OVER_FRAC = 1e-9
+"""Rounding of sums is no overload."""
+
+
 @dataclass(frozen=True, slots=True)
 class LimitRow:
     """Something that is shared, when it is tightest, and its limit."""
@@ -36,7 +40,8 @@ class LimitRow:
     tightest: str
     limit: str
     at: datetime
-    is_at_limit: bool
+    word: str
+    """Said where nothing is left, or more is taken than there is; empty otherwise."""
 
 
 @dataclass(frozen=True, slots=True)
@@ -181,8 +186,15 @@ def _limit_row(view: PlanShown, load: Load, system: UnitSystem) -> LimitRow:
         tightest=_amount(view, load, amount, system),
         limit=_amount(view, load, limit, system),
         at=view.clock.moment(round(at_min)),
-        is_at_limit=amount <= limit if load.kind is LoadKind.STOCK else amount >= limit,
+        word=_word(load, amount, limit),
     )
+
+
+def _word(load: Load, amount: float, limit: float) -> str:
+    over = limit - amount if load.kind is LoadKind.STOCK else amount - limit
+    if over > OVER_FRAC * max(1.0, limit):
+        return "more than there is"
+    return "all of it" if over >= 0.0 else ""
 
 
 def _amount(view: PlanShown, load: Load, amount: float, system: UnitSystem) -> str:
