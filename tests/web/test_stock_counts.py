@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import datetime
 from collections.abc import Callable
 from typing import Any
 
@@ -162,10 +163,10 @@ def test_the_page_of_before_books_nothing(plant: SmallPlant, as_: AS) -> None:
         "category": "leak",
         "reason": "Liquid in the bund under the tank",
     }
-    earlier = plant.now
+    before_the_count = plant.now - datetime.timedelta(minutes=30)
     by = plant.by()
     services.draw_for_batch(
-        by=type(by)(by.user, plant.forward(minutes=5), "tests", earlier.replace(minute=0)),
+        by=type(by)(by.user, plant.forward(minutes=5), "tests", before_the_count),
         chemical="hcl",
         grams_100=90_000,
         reference="B-10001",
