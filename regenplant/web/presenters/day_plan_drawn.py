@@ -2,9 +2,9 @@
 
 from __future__ import annotations
 
-from collections.abc import Iterable, Iterator
+from collections.abc import Iterator
 from dataclasses import dataclass
-from datetime import date, datetime, timedelta
+from datetime import date, datetime
 
 from django.urls import reverse
 from django.utils import timezone
@@ -13,16 +13,13 @@ from regenplant import units
 from regenplant.core.process.vocabulary import Chemical, WaterKind
 from regenplant.core.scheduling.loads import Load, LoadKind, loads
 from regenplant.core.scheduling.problem import Window
-from regenplant.core.scheduling.stays import Stay, StayKind, occupied_min, stays
+from regenplant.core.scheduling.stays import Stay, occupied_min, stays
 from regenplant.drawing.day_plan import PlanDrawing, day_plan_scene
 from regenplant.drawing.scene import Scene
+from regenplant.planning.by_day import day_window, days_of, hours_of, plan_window, unstaffed
 from regenplant.planning.selectors import PlanShown
-from regenplant.plant.days import plant_day, start_of_day
 from regenplant.units import UnitSystem
 from regenplant.web.presenters.words import sentence_case
-
-SHORTEST_MIN = 8 * 60
-"""So much of the time is looked at, at least."""
 
 MOST_DAYS = 7
 """So many days are drawn; later ones stand in the tables."""
@@ -71,7 +68,7 @@ def plan_drawn(view: PlanShown, now: datetime, system: UnitSystem) -> PlanDrawn 
     if not view.plan.batches:
         return None
     lanes = stays(view.problem, view.plan)
-    whole = _shown(view, lanes.values())
+    whole = plan_window(view, lanes.values())
     shared = [
         load for load in loads(view.problem, view.plan) if any(at < whole.end_min for at, _ in load.taken)
     ]
@@ -84,8 +81,8 @@ def plan_drawn(view: PlanShown, now: datetime, system: UnitSystem) -> PlanDrawn 
         )
         for batch in view.plan.batches
     }
-    days = tuple(_days(view, whole))
-    drawn = [(day, window) for day in days if (window := _hours(view, whole, lanes.values(), day))]
+    days = tuple(days_of(view, whole))
+    drawn = [(day, window) for day in days if (window := hours_of(view, whole, lanes.values(), day))]
     scenes = tuple(
         (
             day,
@@ -96,7 +93,7 @@ def plan_drawn(view: PlanShown, now: datetime, system: UnitSystem) -> PlanDrawn 
                     now_min=(now - view.clock.zero).total_seconds() / 60,
                     lanes=tuple(lanes.items()),
                     loads=captions,
-                    nobody=tuple(_nobody(view, window)),
+                    nobody=tuple(unstaffed(view, window)),
                     links=links,
                 )
             ),
@@ -112,56 +109,6 @@ def _caption(row: LimitRow, load: Load) -> str:
     if load.kind is LoadKind.STOCK:
         return f"{row.what}: at least {row.tightest}, {row.limit} must stay"
     return f"{row.what}: at most {row.tightest} of {row.limit}"
-
-
-def _day_window(view: PlanShown, whole: Window, day: date) -> Window:
-    """As much of the day as lies in the plan."""
-    start, end = (view.clock.minute(start_of_day(each)) for each in (day, day + timedelta(days=1)))
-    return Window(max(whole.start_min, start), min(whole.end_min, end))
-
-
-def _hours(view: PlanShown, whole: Window, lanes: Iterable[tuple[Stay, ...]], day: date) -> Window | None:
-    """The hours of a day that are drawn: those in which something stands in a vessel or somebody works. None where nothing stands."""
-    window = _day_window(view, whole, day)
-    stand = [
-        (stay.start_min, stay.end_min)
-        for row in lanes
-        for stay in row
-        if stay.kind is not StayKind.CLOSED
-        and stay.start_min < window.end_min
-        and window.start_min < stay.end_min
-    ]
-    if not stand:
-        return None
-    work = [
-        (shift.start_min, shift.end_min)
-        for shift in view.problem.operator_shifts
-        if shift.start_min < window.end_min and window.start_min < shift.end_min
-    ]
-    start = max(window.start_min, min(first for first, _ in (*stand, *work)) // 60 * 60)
-    end = min(window.end_min, -(-max(last for _, last in (*stand, *work)) // 60) * 60)
-    return Window(start, end)
-
-
-def _shown(view: PlanShown, lanes: Iterable[tuple[Stay, ...]]) -> Window:
-    """Whole hours from the reading of the plant to the last end of a batch."""
-    start = view.clock.now_min // 60 * 60
-    last = max(batch.end_min for batch in view.plan.batches)
-    ends = [stay.end_min for row in lanes for stay in row if stay.kind is StayKind.RUNNING]
-    end = max(last, start + SHORTEST_MIN, *ends)
-    return Window(start, -(-end // 60) * 60)
-
-
-def _nobody(view: PlanShown, shown: Window) -> Iterator[Window]:
-    """When no operator works."""
-    free_from = shown.start_min
-    for shift in sorted(view.problem.operator_shifts, key=lambda shift: shift.start_min):
-        if shift.start_min > free_from:
-            yield Window(free_from, min(shift.start_min, shown.end_min))
-        free_from = max(free_from, shift.end_min)
-        if free_from >= shown.end_min:
-            return
-    yield Window(free_from, shown.end_min)
 
 
 def _name(load: Load) -> str:
@@ -212,18 +159,11 @@ def _amount(view: PlanShown, load: Load, amount: float, system: UnitSystem) -> s
             return f"{amount:.0f}"
 
 
-def _days(view: PlanShown, shown: Window) -> Iterator[date]:
-    day = plant_day(view.clock.moment(shown.start_min))
-    while view.clock.minute(start_of_day(day)) < shown.end_min:
-        yield day
-        day += timedelta(days=1)
-
-
 def _busy(
     view: PlanShown, shown: Window, lanes: dict[str, tuple[Stay, ...]], days: tuple[date, ...]
 ) -> Iterator[BusyRow]:
     """In the order of the vessels; the busiest is the bottleneck, if it is busy at all."""
-    windows = [_day_window(view, shown, day) for day in days]
+    windows = [day_window(view, shown, day) for day in days]
     taken = {name: [occupied_min(row, window) for window in windows] for name, row in lanes.items()}
     most = max((sum(minutes) for minutes in taken.values()), default=0)
     length = shown.end_min - shown.start_min
