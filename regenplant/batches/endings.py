@@ -6,6 +6,8 @@ on its volume.
 
 from __future__ import annotations
 
+from collections.abc import Mapping
+
 from regenplant import units
 from regenplant.batches.allowances import over_allowance
 from regenplant.batches.checking import Method, check_method, end_point_reading, is_checked
@@ -74,14 +76,17 @@ def _still_to_go(step: StepRun, planned: PlannedStep, key: str, what: str) -> tu
     return (f"Not yet: {units.twin(missing, spec.kind)} still {what}.",)
 
 
-def mass_fed_kg_100(step: StepRun, planned: PlannedStep) -> float:
+def mass_fed_kg_100(
+    step: StepRun, planned: PlannedStep, written: Mapping[str, StepEntry] | None = None
+) -> float:
     """Mass of chemical that went in, as 100 % [kg].
 
     From the stock drawn, by tank level, where it is written down: the planned mass times drawn over planned volume, since
     strength and density of the stock are the plan's own plant-checked ones. Else from the diluted volume fed, in the same way.
+    ``written``: entries by key; None: those that stand now.
     """
     planned_kg = planned.value("chemical_kg_100")
-    written = current_entries(step)
+    written = current_entries(step) if written is None else written
     for key, figure in ((DRAWN, "stock_m3"), (FED, "volume_m3")):
         entry = written.get(key)
         if entry is not None and entry.value is not None and figure in planned.figures:

@@ -66,17 +66,19 @@ def drum_label_content(number: str, issue: Issue) -> DrumLabelContent:
     """The label for what a batch drained into metal drums by now. Raises: RecordRefused where it drained nothing there."""
     batch = Batch.objects.get(number=number)
     rows = list(
-        StepDrain.objects.filter(
-            batch=batch, destination=Destination.METAL_DRUM.value, volume_m3__gt=0.0
-        ).order_by("drained_at", "step_number")
+        StepDrain.objects.filter(batch=batch, destination=Destination.METAL_DRUM.value).order_by(
+            "drained_at", "step_number", "pk"
+        )
     )
-    if not rows:
+    days = [row.drained_at for row in rows if row.volume_m3 > 0.0]
+    if sum(row.volume_m3 for row in rows) <= 0.0:
         raise RecordRefused(
             f"Nothing of {number} has drained into a metal drum, so there is nothing to label.",
             code="nothing_drained",
         )
     plan = plan_of(batch)
-    kinds = dict.fromkeys(drained.label for row in rows if (drained := what_drains(plan, row.step_number)))
+    wet = [row.step_number for row in rows if row.volume_m3 > 0.0]
+    kinds = dict.fromkeys(drained.label for number in wet if (drained := what_drains(plan, number)))
     side, excess = _side(rows)
     return DrumLabelContent(
         plant=profile().name,
@@ -87,8 +89,8 @@ def drum_label_content(number: str, issue: Issue) -> DrumLabelContent:
         volume_m3=sum(row.volume_m3 for row in rows),
         side=side,
         excess_eq=excess,
-        begun_on=plant_day(rows[0].drained_at).isoformat(),
-        last_on=plant_day(rows[-1].drained_at).isoformat(),
+        begun_on=plant_day(days[0]).isoformat(),
+        last_on=plant_day(days[-1]).isoformat(),
         issue=issue,
     )
 
@@ -107,7 +109,8 @@ def _metals(batch: Batch) -> tuple[str, ...]:
 
 
 def _side(rows: list[StepDrain]) -> tuple[str, float]:
-    if not all(row.is_known for row in rows):
+    newest = {row.step_number: row for row in rows}
+    if not all(row.is_known for row in newest.values()):
         return "of unknown composition", 0.0
     total: dict[str, float] = {}
     for row in rows:

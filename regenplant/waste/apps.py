@@ -14,10 +14,12 @@ class WasteConfig(AppConfig):
         from regenplant.batches import drained
         from regenplant.plant import handed_on, sewer_day
         from regenplant.waste.handed_on import sewer_section
+        from regenplant.waste.services._correcting import follow_entry
         from regenplant.waste.services._drains import keep_drain
         from regenplant.waste.sewer_day import day_at
 
         drained.tell(keep_drain)
+        drained.tell_corrected(follow_entry)
         sewer_day.tell(day_at)
         handed_on.register("sewer", sewer_section)
 

@@ -24,6 +24,36 @@ def held_in(tank: WasteTank, last: WasteMovement | None) -> WasteHeld:
     return held_after(last)
 
 
+_LEFT_WITH = (
+    WasteMovement.Kind.READING.value,
+    WasteMovement.Kind.DISCHARGE.value,
+    WasteMovement.Kind.TAKEN_AWAY.value,
+)
+"""What takes of everything in a mixed tank the same share; a reading below the books too."""
+
+
+@dataclass(frozen=True, slots=True)
+class StillThere:
+    """What became of something that came into a tank."""
+
+    frac: float
+    """Share of it that still stands there, mixed with the rest."""
+    level_was_read: bool
+    """Since then: the volume in the tank is a measured one."""
+
+
+def still_there(tank: WasteTank, since_number: int) -> StillThere:
+    """Of what came in with movement ``since_number``, or stood there then. One query."""
+    frac, was_read = 1.0, False
+    rows = WasteMovement.objects.filter(tank=tank, number__gt=since_number, kind__in=_LEFT_WITH)
+    for row in rows.order_by("number"):
+        was_read = was_read or row.kind == WasteMovement.Kind.READING
+        before = row.level_m3 - row.volume_m3
+        if row.volume_m3 < 0.0 and before > 0.0:
+            frac *= row.level_m3 / before
+    return StillThere(frac, was_read)
+
+
 @dataclass(frozen=True, slots=True)
 class TankStanding:
     """What stands in a waste tank now."""

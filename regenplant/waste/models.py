@@ -37,6 +37,7 @@ class WasteMovement(models.Model):
         READING = "reading", "level read"
         DISCHARGE = "discharge", "discharged"
         TAKEN_AWAY = "taken_away", "taken away"
+        CORRECTION = "correction", "books put right"
 
     number = models.BigIntegerField(unique=True)
     tank = models.ForeignKey(WasteTank, on_delete=models.PROTECT, related_name="movements")
@@ -106,7 +107,11 @@ class WasteMovement(models.Model):
 
 
 class StepDrain(models.Model):
-    """What one step sent down its drain, and where it went. Append-only; every draining step has one (EV-01)."""
+    """What one step sent down its drain, and where it went. Append-only; every draining step has one (EV-01).
+
+    A correction is one row more, which says how much more (+) or less (−) it was; together they are what the step drained. It counts
+    on the day on which the step drained.
+    """
 
     batch = models.ForeignKey(Batch, on_delete=models.PROTECT, related_name="drains")
     step_number = models.PositiveSmallIntegerField()
@@ -118,20 +123,32 @@ class StepDrain(models.Model):
     amounts_mol = models.JSONField(default=dict)
     """Its ions, by total [mol]."""
     is_known = models.BooleanField(default=True)
-    """Whether its ions are counted at all."""
+    """Whether its ions are counted at all; the newest row of a step says it of all of them."""
     temperature_kelvin = models.FloatField()
     was_given_up = models.BooleanField(default=False)
     """The batch was given up while the step ran."""
     drained_at = models.DateTimeField()
     drained_by = models.ForeignKey(settings.AUTH_USER_MODEL, on_delete=models.PROTECT, related_name="+")
+    """Of a correction: who corrected it."""
+    corrected_at = models.DateTimeField(null=True)
+    """Of a correction; null of what was written when the step ended."""
+    reason = models.CharField(max_length=300, blank=True)
 
     class Meta:
         ordering = ["drained_at", "id"]
         indexes = [models.Index(fields=["destination", "drained_at"], name="step_drain_destination")]
         constraints = [
-            models.UniqueConstraint(fields=["batch", "step_number"], name="one_drain_of_a_step"),
+            models.UniqueConstraint(
+                fields=["batch", "step_number"],
+                condition=Q(corrected_at__isnull=True),
+                name="one_drain_of_a_step",
+            ),
             models.CheckConstraint(
-                condition=Q(volume_m3__gte=0, waste_m3__gte=0), name="drain_not_below_zero"
+                condition=Q(volume_m3__gte=0, waste_m3__gte=0) | Q(corrected_at__isnull=False),
+                name="drain_not_below_zero",
+            ),
+            models.CheckConstraint(
+                condition=Q(corrected_at__isnull=True) | ~Q(reason=""), name="corrected_drain_has_reason"
             ),
             models.CheckConstraint(
                 condition=Q(destination__in=[value for value, _ in DESTINATIONS]),

@@ -5,6 +5,8 @@ from __future__ import annotations
 import math
 from collections.abc import Iterator
 
+from django.db.models import QuerySet
+
 from regenplant.audit.verifying.registry import Check, Finding, Look, register
 from regenplant.audit.verifying.sequences import missing_numbers, shown_gap
 from regenplant.core.process.drains import METAL_DESTINATIONS, Destination
@@ -54,11 +56,10 @@ def _unlike(before: dict[str, float], row: WasteMovement) -> bool:
 
 def check_drains(look: Look) -> Iterator[Finding]:
     """Each drain against the rows of the tanks it went to, together; none of metal-bearing resin went to a tank or a drain."""
-    rows: dict[tuple[int | None, int | None], float] = {}
-    for row in WasteMovement.objects.filter(kind=WasteMovement.Kind.DRAIN).iterator(500):
-        of_step = (row.batch_id, row.step_number)
-        rows[of_step] = rows.get(of_step, 0.0) + row.volume_m3
+    rows = _volumes_by_step(WasteMovement.Kind.DRAIN)
     drains = StepDrain.objects.select_related("batch").defer("batch__plan_text").order_by("pk")
+    yield from _corrections(drains.filter(corrected_at__isnull=False))
+    drains = drains.filter(corrected_at__isnull=True)
     for drain in drains.iterator(500):
         look.saw()
         name = f"what step {drain.step_number} of batch {drain.batch.number} drained"
@@ -72,6 +73,32 @@ def check_drains(look: Look) -> Iterator[Finding]:
         if metal and Destination(drain.destination) not in METAL_DESTINATIONS:
             yield Finding(
                 "drain", f"{name[:1].upper()}{name[1:]} was metal-bearing and went elsewhere than to a drum."
+            )
+
+
+def _volumes_by_step(kind: WasteMovement.Kind) -> dict[tuple[int | None, int | None], float]:
+    """What rows of this kind brought into the tanks, of each step of each batch [m^3]."""
+    found: dict[tuple[int | None, int | None], float] = {}
+    for row in WasteMovement.objects.filter(kind=kind).iterator(500):
+        of_step = (row.batch_id, row.step_number)
+        found[of_step] = found.get(of_step, 0.0) + row.volume_m3
+    return found
+
+
+def _corrections(rows: QuerySet[StepDrain]) -> Iterator[Finding]:
+    """The tanks never have more put right than the drain of the step; less where some had left before, or the level was read since."""
+    most: dict[tuple[int, int], float] = {}
+    names: dict[tuple[int, int], str] = {}
+    for row in rows.iterator(500):
+        of_step = (row.batch_id, row.step_number)
+        most[of_step] = most.get(of_step, 0.0) + abs(row.waste_m3)
+        names[of_step] = row.batch.number
+    in_tanks = _volumes_by_step(WasteMovement.Kind.CORRECTION)
+    for (batch, number), volume in most.items():
+        if abs(in_tanks.get((batch, number), 0.0)) > volume + CLOSE:
+            yield Finding(
+                "drain",
+                f"What was put right in the waste tanks of step {number} of batch {names[batch, number]} is more than its entry was corrected by.",
             )
 
 

@@ -66,6 +66,8 @@ class Diary:
     """The first batch of that family that was planned after it."""
     corrected: int = 0
     refusals: list[str] = field(default_factory=list)
+    rinsed: dict[str, str] = field(default_factory=dict)
+    """By family: the batch that was run to the end of its rinse."""
     entry_corrected: str = ""
     """The batch of which less was drawn than was first written."""
     report: str = ""
@@ -359,7 +361,7 @@ def _batch(month: Month, family: str) -> None:
 
 
 def _run(month: Month, batch: Batch, factor: float) -> None:
-    """To the end of the displacement: all of its chemical is in, and out of the bed."""
+    """To the end of the displacement: all of its chemical is in. The first of each family goes on to the end of its rinse."""
     plant = month.plant
     step = factories.run_to(plant, batch, StepKind.INJECT)
     planned = plan_of(batch).step(step.number)
@@ -372,7 +374,9 @@ def _run(month: Month, batch: Batch, factor: float) -> None:
         )
     month.diary.factors[batch.number] = factor
     batch_services.finish_step(by=plant.by(), step_id=step.pk)
-    factories.run_to(plant, batch, StepKind.DISPLACE, finish=True)
+    is_first = batch.resin_type.family not in month.diary.rinsed
+    factories.run_to(plant, batch, StepKind.FAST_RINSE if is_first else StepKind.DISPLACE, finish=True)
+    month.diary.rinsed.setdefault(batch.resin_type.family, batch.number)
 
 
 # --- prices and the report --------------------------------------------------------------------------------------------

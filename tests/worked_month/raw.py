@@ -63,7 +63,7 @@ COLUMNS: dict[str, tuple[Any, tuple[str, ...]]] = {
     ),
     "drains": (
         StepDrain,
-        ("batch__number", "destination", "waste_m3", "amounts_mol", "drained_at"),
+        ("batch__number", "step_number", "destination", "waste_m3", "amounts_mol", "drained_at"),
     ),
     "lots": (ChemicalLot, ("code", "chemical", "certificate_strength_frac", "is_in_use")),
     "checks": (

@@ -331,3 +331,44 @@ def gone_by_day(rows: Rows) -> dict[str, dict[str, float]]:
             for ion, kg in masses_kg(one["amounts_mol"]).items():
                 day[ion] += kg
     return {day: dict(sums) for day, sums in found.items()}
+
+
+PASSES = {"hcl": "chloride", "naoh": "sodium", "nacl": "chloride"}
+"""What of each regenerant its resin keeps nothing of: all that is fed leaves, mole for mole."""
+
+
+def fed_mol(rows: Rows, number: str, chemical: str) -> float:
+    """What a batch took by what stands written of it; a draw taken back by hand was booked elsewhere, its entries still stand."""
+    grams = 0
+    for move in rows["movements"]:
+        if move["reference"] == number and move["chemical"] == chemical and move["corrects__number"] is None:
+            into, out = move["to_place__kind"] == "batch", move["from_place__kind"] == "batch"
+            grams += move["grams_100"] * (into - out)
+    return grams / G_PER_EQ[chemical]
+
+
+def drained_mol(rows: Rows, number: str, chemical: str) -> float:
+    """What of it the steps drained, corrections counted."""
+    ion = PASSES[chemical]
+    return float(
+        sum(row["amounts_mol"].get(ion, 0.0) for row in rows["drains"] if row["batch__number"] == number)
+    )
+
+
+def drained_m3(rows: Rows, number: str) -> dict[str, float]:
+    """Volume with chemical by kind of step, of steps that carry some [m^3]."""
+    kinds = {row["number"]: row["kind"] for row in rows["steps"] if row["batch__number"] == number}
+    found: dict[str, float] = defaultdict(float)
+    for row in rows["drains"]:
+        if row["batch__number"] == number and row["amounts_mol"]:
+            found[kinds[row["step_number"]]] += row["waste_m3"]
+    return dict(found)
+
+
+def still_there(rows: Rows, since: int, until: int) -> float:
+    """Of what came into the tank with one movement, the share that stands there at a later one: what leaves a mixed tank takes its part."""
+    frac = 1.0
+    for row in rows["waste"]:
+        if since < row["number"] < until and row["volume_m3"] < 0.0 and row["kind"] != "correction":
+            frac *= row["level_m3"] / (row["level_m3"] - row["volume_m3"])
+    return frac

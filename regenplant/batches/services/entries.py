@@ -7,6 +7,7 @@ from regenplant.audit.by import By
 from regenplant.audit.reasons import Reason, reason_of
 from regenplant.audit.use_case import Outcome, use_case
 from regenplant.audit.wording import say
+from regenplant.batches import drained
 from regenplant.batches.models import Batch, StepEntry
 from regenplant.batches.moves import current_entries, touch
 from regenplant.batches.services._as_typed import correction_reason, refuse_before_start, why_late
@@ -128,7 +129,8 @@ def correct_entry(
     standing: str = Standing.WRITTEN.value,
 ) -> Outcome:
     """Correct a wrong entry by a new one with a reason: another value, or that it was not done or does not apply. The old
-    one stays readable. Where the mass of an ended step follows from it, the difference leaves the stock or comes back to it.
+    one stays readable. Where the mass of an ended step follows from it, the difference leaves the stock or comes back to it; where
+    what it drained follows from it, the books of the waste are put right.
 
     Raises: NotAllowed, UnitNotUnderstood, OutOfRange, RecordRefused.
     """
@@ -146,6 +148,7 @@ def correct_entry(
         entry = make_nothing(then, step, spec, kind, replaces=old, reason=why, is_late=old.is_late)
     deviations_of(by, batch, step, spec, entry)
     settle_draw(by, batch, step, entry)
+    drained.corrected(by, batch, step, entry)
     touch(batch)
     renew_what_is_kept(batch, by.at)
     return entry_outcome(batch, step, entry, before=old.words, reason=why)

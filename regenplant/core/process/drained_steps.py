@@ -3,7 +3,8 @@
 The ions of one spent stream (what one chemical leaves of one bed) are shared out among its steps by volume, so that together they
 are what the plan counts, and each share is as neutral as the whole. How they lie within injection, displacement and rinse is not
 known to better than that; once all steps are done it no longer matters. The rinse of a joined mixed bed takes part in the streams of
-both its legs, by the volumes of their resins: water that carries what they left is never counted as clean.
+both its legs, by the volumes of their resins: water that carries what they left is never counted as clean, nor as known where
+a leg's own is not.
 """
 
 from __future__ import annotations
@@ -40,6 +41,8 @@ class DrainedStep:
     temperature_kelvin: float
     amounts_mol: Mapping[str, float] = field(default_factory=dict)
     """Ions by total [mol]."""
+    by_source: Mapping[int, Mapping[str, float]] = field(default_factory=dict)
+    """Of a planned drain: its ions by the number of the step whose chemical left them [mol]."""
     is_known: bool = True
     """Whether its ions are counted at all."""
 
@@ -87,9 +90,11 @@ def planned_drains(plan: BatchPlan) -> dict[int, DrainedStep]:
     for _, stream, own in streams:
         for share in own:
             chemical = share.chemical.chemical if share.chemical is not None else None
+            amounts = amounts_of(stream.composition, share.volume_m3)
             found[share.step.number] = replace(
                 found[share.step.number],
-                amounts_mol=amounts_of(stream.composition, share.volume_m3),
+                amounts_mol=amounts,
+                by_source={share.chemical.number: amounts} if share.chemical is not None else {},
                 is_known=chemical not in UNCOUNTED,
             )
     joined = [share for share in shares if share.chemical is None]
@@ -114,13 +119,42 @@ def _share_with_joined(
     for share in own:
         step = found[share.step.number]
         for rinse in joined:
-            part = moved * rinse.volume_m3 * of_leg / rinsed_m3
-            there = dict(found[rinse.step.number].amounts_mol)
-            for name, moles in step.amounts_mol.items():
-                there[name] = there.get(name, 0.0) + part * moles
-            found[rinse.step.number] = replace(found[rinse.step.number], amounts_mol=there)
-        kept = {name: (1.0 - moved) * moles for name, moles in step.amounts_mol.items()}
-        found[share.step.number] = replace(step, amounts_mol=kept)
+            before = found[rinse.step.number]
+            sources = _together(
+                before.by_source, _scaled(step.by_source, moved * rinse.volume_m3 * of_leg / rinsed_m3)
+            )
+            found[rinse.step.number] = replace(
+                before,
+                amounts_mol=_of_all(sources),
+                by_source=sources,
+                is_known=before.is_known and step.is_known,
+            )
+        kept = _scaled(step.by_source, 1.0 - moved)
+        found[share.step.number] = replace(step, amounts_mol=_of_all(kept), by_source=kept)
+
+
+BySource = Mapping[int, Mapping[str, float]]
+
+
+def _scaled(sources: BySource, factor: float) -> BySource:
+    return {
+        source: {name: factor * moles for name, moles in part.items()} for source, part in sources.items()
+    }
+
+
+def _together(first: BySource, second: BySource) -> BySource:
+    return {
+        source: _of_all({0: first.get(source, {}), 1: second.get(source, {})}) for source in {*first, *second}
+    }
+
+
+def _of_all(sources: BySource) -> dict[str, float]:
+    """Ions of all sources together [mol]."""
+    found: dict[str, float] = {}
+    for part in sources.values():
+        for name, moles in part.items():
+            found[name] = found.get(name, 0.0) + moles
+    return found
 
 
 def amounts_of(composition: Composition, volume_m3: float) -> dict[str, float]:
@@ -135,6 +169,7 @@ def as_run(
     *,
     fed_kg_100: float | None = None,
     passed_m3: float | None = None,
+    fed_fracs: Mapping[int, float] | None = None,
 ) -> DrainedStep:
     """What a step drained as it was run.
 
@@ -148,11 +183,14 @@ def as_run(
         Chemical that went in, as 100 % [kg]; None: as planned
     passed_m3 : float | None
         What went through the bed [m^3]; None: as planned, of an injection in proportion to the chemical
+    fed_fracs : Mapping[int, float] | None
+        Of a displacement or rinse: what its chemical's step fed over what was planned, by that step's number; None: as planned
 
     Returns
     -------
     drained : DrainedStep
-        Less than planned brings its ions in proportion. More water brings no more ions; more chemical leaves as it came.
+        Less than planned brings its ions in proportion, in the water behind it too. More water brings no more ions; more chemical leaves
+        with its own step, as it came.
 
     Source: mass_balance.
     """
@@ -163,8 +201,18 @@ def as_run(
     volume = planned.volume_m3 * of_volume
     waste = min(planned.waste_m3, volume) if planned.waste_m3 < planned.volume_m3 else volume
     of_waste = waste / planned.waste_m3 if planned.waste_m3 > 0.0 else 1.0
-    of_ions = ratio if step.kind in CHEMICAL_STEPS else of_waste
-    amounts = {name: moles * min(of_ions, 1.0) for name, moles in planned.amounts_mol.items()}
+    of_ions = min(ratio if step.kind in CHEMICAL_STEPS else of_waste, 1.0)
+    if step.kind in CHEMICAL_STEPS or not planned.by_source:
+        amounts = {name: moles * of_ions for name, moles in planned.amounts_mol.items()}
+    else:
+        of_source = fed_fracs or {}
+        parts = {
+            source: {
+                name: moles * of_ions * min(of_source.get(source, 1.0), 1.0) for name, moles in part.items()
+            }
+            for source, part in planned.by_source.items()
+        }
+        amounts = _of_all(parts)
     if (
         step.kind in CHEMICAL_STEPS
         and ratio > 1.0

@@ -31,7 +31,8 @@ class WasteHeld:
 
     volume_m3: float = 0.0
     unknown_m3: float = 0.0
-    """Of the volume, what nobody knows the composition of [m^3]; its ions are not in ``amounts_mol``."""
+    """Of the volume, what nobody knows the composition of [m^3]. What is supposed of it (a cleaner as it was fed, a step as planned) is
+    in ``amounts_mol`` all the same: then never too little is counted."""
     temperature_kelvin: float | None = None
     """By mixing and neutralizing, without loss to the surroundings; None where nothing is known [K]."""
     amounts_mol: Mapping[str, float] = field(default_factory=dict)
@@ -198,6 +199,44 @@ def level_read(held: WasteHeld, level_m3: float, temperature_kelvin: float | Non
     if temperature_kelvin is None:
         return after
     return WasteHeld(after.volume_m3, after.unknown_m3, temperature_kelvin, after.amounts_mol)
+
+
+def put_right(
+    held: WasteHeld, volume_m3: float, amounts_mol: Mapping[str, float], unknown_m3: float
+) -> WasteHeld:
+    """The tank after the books of something that came in earlier were put right; nothing comes in or leaves, so it is no warmer.
+
+    Parameters
+    ----------
+    held : WasteHeld
+        By the books until now
+    volume_m3 : float
+        More (+) or less (−) than was counted [m^3]
+    amounts_mol : Mapping[str, float]
+        Ions more (+) or less (−) than were counted [mol]
+    unknown_m3 : float
+        Of unknown composition, more (+) or less (−) than was counted [m^3]
+
+    Returns
+    -------
+    held : WasteHeld
+        By the books from now on; nothing below zero, and never more unknown than there is
+
+    Raises: OutOfRange for an ion nobody knows.
+    Source: mass_balance.
+    """
+    if strange := set(amounts_mol) - set(IONS):
+        raise OutOfRange(f"Ions are named; seen {sorted(strange)}.", code="no_ions")
+    volume = max(held.volume_m3 + volume_m3, 0.0)
+    if volume <= NOTHING_M3:
+        return WasteHeld()
+    names = [name for name in IONS if name in held.amounts_mol or name in amounts_mol]
+    return WasteHeld(
+        volume,
+        min(max(held.unknown_m3 + unknown_m3, 0.0), volume),
+        held.temperature_kelvin,
+        {name: max(held.amounts_mol.get(name, 0.0) + amounts_mol.get(name, 0.0), 0.0) for name in names},
+    )
 
 
 def can_be_modelled(held: WasteHeld) -> bool:

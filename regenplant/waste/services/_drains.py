@@ -2,6 +2,9 @@
 
 from __future__ import annotations
 
+from collections.abc import Mapping
+from dataclasses import replace
+
 from regenplant.audit.by import By
 from regenplant.batches.endings import DRAWN, FED, mass_fed_kg_100
 from regenplant.batches.frozen import plan_of
@@ -13,7 +16,7 @@ from regenplant.batches.timing import worked_s
 from regenplant.core.process.drained_steps import DrainedStep, as_run, planned_drains, split_by_time
 from regenplant.core.process.drains import Destination
 from regenplant.core.process.lifecycle import StepState
-from regenplant.core.process.plan import PlannedStep
+from regenplant.core.process.plan import BatchPlan, PlannedStep
 from regenplant.core.process.recipes import CHEMICAL_STEPS
 from regenplant.core.process.waste_held import poured_in
 from regenplant.plant.models import WasteTank
@@ -22,6 +25,8 @@ from regenplant.waste.models import StepDrain, WasteMovement
 from regenplant.waste.services._moving import held_now, tank_of, write_movement
 from regenplant.waste.stretches import worked_into
 
+Behind = Mapping[int, tuple[StepRun, Mapping[str, StepEntry]]]
+"""By number: a step with the entries of it that count."""
 _KEPT: dict[str, dict[int, DrainedStep]] = {}
 
 
@@ -42,9 +47,10 @@ def keep_drain(by: By, batch: Batch, step: StepRun) -> None:
         return
     planned = drains_of_plan(batch).get(step.number)
     if planned is None:  # a rinse that goes on: clean water behind the plan, its volume as written
-        planned = _continued(batch, step)
+        planned = continued(batch, step)
     given_up = step.state == StepState.RUNNING
-    ran = _as_run(by, planned, plan.step(step.number), step, given_up=given_up)
+    frac = _by_the_clock(by, step) if given_up else None
+    ran = ran_as_written(planned, plan, step, entries_behind(batch, planned), given_up_frac=frac)
     StepDrain.objects.create(
         batch=batch,
         step_number=step.number,
@@ -62,7 +68,8 @@ def keep_drain(by: By, batch: Batch, step: StepRun) -> None:
         _into_the_tanks(by, batch, step, ran)
 
 
-def _continued(batch: Batch, step: StepRun) -> DrainedStep:
+def continued(batch: Batch, step: StepRun) -> DrainedStep:
+    """A rinse that went on behind the plan: clean water."""
     last = max(
         (one for one in drains_of_plan(batch).values()), key=lambda one: one.number
     )  # its last rinse: the same water
@@ -75,19 +82,49 @@ def _continued(batch: Batch, step: StepRun) -> DrainedStep:
     )
 
 
-def _as_run(
-    by: By, planned: DrainedStep, of_plan: PlannedStep, step: StepRun, *, given_up: bool
+def ran_as_written(
+    planned: DrainedStep,
+    plan: BatchPlan,
+    step: StepRun,
+    behind: Behind,
+    *,
+    given_up_frac: float | None = None,
 ) -> DrainedStep:
-    written = current_entries(step)
+    """What a step drained by these entries. ``given_up_frac``: how far it had run by the clock when its batch was given up.
+
+    Where they say that the volume was not measured, of the step or of the chemical that it carries, the plan's is counted, and its
+    composition as unknown: nobody knows it.
+    """
+    of_plan, written = plan.step(step.number), behind[step.number][1]
+    fracs, is_known = dict[int, float](), True
+    for source, (row, entries) in behind.items():
+        of_source = plan.step(source)
+        is_known = is_known and not _is_left_out(of_source, entries)
+        if source != step.number and of_source.value("chemical_kg_100") > 0.0:
+            fracs[source] = mass_fed_kg_100(row, of_source, entries) / of_source.value("chemical_kg_100")
     passed = _value(written, FED if of_plan.kind in CHEMICAL_STEPS else PASSED)
     fed = None
     if of_plan.kind in CHEMICAL_STEPS and of_plan.chemical is not None:
-        fed = mass_fed_kg_100(step, of_plan)
-        if given_up and _value(written, DRAWN) is None and passed is None:
-            fed *= _by_the_clock(by, step)
-    elif given_up and passed is None:
-        passed = planned.volume_m3 * _by_the_clock(by, step)
-    return as_run(planned, of_plan, fed_kg_100=fed, passed_m3=passed)
+        fed = mass_fed_kg_100(step, of_plan, written)
+        if given_up_frac is not None and _value(written, DRAWN) is None and passed is None:
+            fed *= given_up_frac
+    elif given_up_frac is not None and passed is None:
+        passed = planned.volume_m3 * given_up_frac
+    ran = as_run(planned, of_plan, fed_kg_100=fed, passed_m3=passed, fed_fracs=fracs)
+    return replace(ran, is_known=ran.is_known and is_known)
+
+
+def entries_behind(batch: Batch, planned: DrainedStep) -> dict[int, tuple[StepRun, dict[str, StepEntry]]]:
+    """The step itself and those whose chemical it carries, by number, each with its present entries."""
+    steps = batch.steps.filter(number__in={planned.number, *planned.by_source})
+    return {step.number: (step, current_entries(step)) for step in steps}
+
+
+def _is_left_out(of_plan: PlannedStep, written: Mapping[str, StepEntry]) -> bool:
+    """Whether somebody said of every volume of the step that was asked for that it was not done, or does not apply."""
+    keys = (DRAWN, FED) if of_plan.kind in CHEMICAL_STEPS else (PASSED,)
+    found = [written[key] for key in keys if key in written]
+    return bool(found) and all(entry.value is None for entry in found)
 
 
 def _by_the_clock(by: By, step: StepRun) -> float:
@@ -98,7 +135,7 @@ def _by_the_clock(by: By, step: StepRun) -> float:
     return min(max(ran_s / step.planned_duration_s, 0.0), 1.0)
 
 
-def _value(written: dict[str, StepEntry], key: str) -> float | None:
+def _value(written: Mapping[str, StepEntry], key: str) -> float | None:
     entry = written.get(key)
     return entry.value if entry is not None else None
 

@@ -8,6 +8,7 @@ import pytest
 
 from regenplant.core.engineering.substances import substance
 from regenplant.core.errors import OutOfRange
+from regenplant.core.process import drained_steps
 from regenplant.core.process.batch_plan import plan_batch
 from regenplant.core.process.drained_steps import (
     DrainedStep,
@@ -20,7 +21,7 @@ from regenplant.core.process.drains import Drained
 from regenplant.core.process.plan_basis import PlanBasis
 from regenplant.core.process.plan_spent import leg_balances, spent_streams, streams_with_shares
 from regenplant.core.process.plan_waste import waste_shares
-from regenplant.core.process.vocabulary import Leg, ResinFamily, StepKind
+from regenplant.core.process.vocabulary import Chemical, Leg, ResinFamily, StepKind
 from tests.core.process.plan_requests import ALL_RECIPES, FAMILIES, request, request_for
 
 pytestmark = pytest.mark.requirement("EV-01")
@@ -100,6 +101,21 @@ def test_of_a_fast_rinse_only_the_first_part_goes_to_the_tank() -> None:
     assert short.waste_m3 == pytest.approx(0.5 * planned.waste_m3)
 
 
+@pytest.mark.parametrize("frac", [0.3, 0.9, 1.0, 1.2])
+def test_all_steps_of_a_stream_together_bring_what_was_fed(frac: float) -> None:
+    """Chloride of the acid, of which the resin keeps nothing, mole for mole (mass balance): nothing lost, nothing made."""
+    plan = plan_batch(request(ResinFamily.SAC_HYDROGEN))
+    planned = planned_drains(plan)
+    (inject,) = [step for step in plan.steps if step.kind is StepKind.INJECT]
+    together = 0.0
+    for step in plan.steps:
+        if step.number in planned:
+            fed = frac * step.value("chemical_kg_100") if step is inject else None
+            ran = as_run(planned[step.number], step, fed_kg_100=fed, fed_fracs={inject.number: frac})
+            together += ran.amounts_mol.get("chloride", 0.0)
+    assert together == pytest.approx(frac * inject.value("applied_eq"), rel=1e-9)
+
+
 JOINING = [
     recipe for recipe in ALL_RECIPES.values() if any(step.kind is StepKind.JOIN for step in recipe.steps)
 ]
@@ -122,6 +138,17 @@ def test_the_rinse_of_a_joined_mixed_bed_is_never_counted_as_clean(recipe) -> No
             expected += chloride * part / (part + drained)
     drain = drains[rinse.step.number]
     assert drain.is_known and 0.0 < drain.amounts_mol["chloride"] == pytest.approx(expected, rel=1e-9)
+
+
+def test_the_rinse_of_a_joined_bed_is_unknown_where_a_leg_is_not_counted(
+    monkeypatch: pytest.MonkeyPatch,
+) -> None:
+    plan = plan_batch(request_for(JOINING[0]))
+    monkeypatch.setattr(drained_steps, "UNCOUNTED", (Chemical.HYDROCHLORIC_ACID,))
+    drains = planned_drains(plan)
+    (rinse,) = [step for step in plan.steps if step.kind is StepKind.FAST_RINSE]
+    of_anion = [step for step in plan.steps if step.leg is Leg.ANION and step.kind is StepKind.DISPLACE]
+    assert not drains[rinse.number].is_known and all(drains[step.number].is_known for step in of_anion)
 
 
 def test_there_are_recipes_that_join() -> None:

@@ -13,6 +13,7 @@ from regenplant.core.process.waste_held import (
     can_be_modelled,
     level_read,
     poured_in,
+    put_right,
     taken_out,
 )
 
@@ -99,3 +100,24 @@ def test_a_ph_is_predicted_only_of_what_is_known() -> None:
     assert not can_be_modelled(WasteHeld())
     assert not can_be_modelled(WasteHeld(10.0, 6.0, 293.15, {"chloride": 1.0}))
     assert not can_be_modelled(WasteHeld(1.0, 0.0, 293.15, {"chloride": 9000.0}))
+
+
+# --- put right ----------------------------------------------------------------------------------------------------------
+@given(VOLUMES, MOLES, st.floats(0.0, 2.0))
+def test_what_is_put_right_is_as_if_it_had_come_in_so(volume: float, moles: float, factor: float) -> None:
+    """Mass balance: the tank afterwards is the one into which the right amount had come at once."""
+    stood = WasteHeld(4.0, 0.0, 293.15, {"sodium": 10.0})
+    wrong = poured_in(stood, volume, {"chloride": moles}, 293.15)
+    right = put_right(wrong, volume * (factor - 1.0), {"chloride": moles * (factor - 1.0)}, 0.0)
+    at_once = poured_in(stood, volume * factor, {"chloride": moles * factor}, 293.15)
+    assert right.volume_m3 == pytest.approx(at_once.volume_m3)
+    assert right.amounts_mol["chloride"] == pytest.approx(at_once.amounts_mol["chloride"], abs=1e-6)
+    assert right.temperature_kelvin == wrong.temperature_kelvin, "nothing came in"
+
+
+def test_nothing_is_put_right_below_zero() -> None:
+    assert put_right(ACID, -10.0, {"chloride": -1000.0}, 0.0).is_empty
+    less = put_right(ACID, -4.0, {"chloride": -1000.0000001}, 20.0)
+    assert less.amounts_mol["chloride"] == 0.0 and less.unknown_m3 == less.volume_m3 == 6.0
+    with pytest.raises(OutOfRange, match="named"):
+        put_right(ACID, 0.0, {"gold": 1.0}, 0.0)

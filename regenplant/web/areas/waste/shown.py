@@ -202,7 +202,9 @@ class DrainRow:
 def drain_rows(batch: Batch) -> list[DrainRow]:
     """The draining steps of a batch, in order."""
     plan = plan_of(batch)
-    went = dict(StepDrain.objects.filter(batch=batch).values_list("step_number", "volume_m3"))
+    went: dict[int, float] = {}
+    for number, volume_m3 in StepDrain.objects.filter(batch=batch).values_list("step_number", "volume_m3"):
+        went[number] = went.get(number, 0.0) + volume_m3
     rows = []
     for step in batch.steps.order_by("number"):
         drained, to = what_drains(plan, step.number), destination_of(step, batch)
