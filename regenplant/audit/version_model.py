@@ -4,6 +4,7 @@ from __future__ import annotations
 
 from django.conf import settings
 from django.db import models
+from django.db.models import BaseConstraint, F, Q
 
 DRAFT, APPROVED, WITHDRAWN = "draft", "approved", "withdrawn"
 FROZEN = (
@@ -44,6 +45,9 @@ class Version(models.Model):
     class Meta:
         abstract = True
 
+    def __str__(self) -> str:
+        return f"version {self.number}"
+
     @property
     def subject(self) -> tuple[str, str, str]:
         """(kind, key, label) of what the version belongs to, for the log."""
@@ -68,3 +72,19 @@ class Version(models.Model):
     def signed_key(self) -> str:
         """The key that its signatures name, beside the version's number."""
         return str(self.number)
+
+
+def constraints_of(name: str) -> list[BaseConstraint]:
+    """What the database holds of a record of which there is one line of versions; the constraints are called after ``name``."""
+    return [
+        models.UniqueConstraint(fields=["number"], name=f"{name}_version_once"),
+        models.CheckConstraint(
+            condition=Q(approved_by__isnull=True) | ~Q(approved_by=F("made_by")),
+            name=f"{name}_approved_by_another",
+        ),
+        models.CheckConstraint(
+            condition=~Q(state="approved")
+            | Q(approved_by__isnull=False, approved_at__isnull=False, effective_from__isnull=False),
+            name=f"{name}_approved_whole",
+        ),
+    ]

@@ -9,7 +9,7 @@ from __future__ import annotations
 from collections.abc import Callable, Sequence
 from dataclasses import dataclass
 from datetime import datetime
-from typing import Any
+from typing import Any, TypeVar
 
 from django.db import models
 from django.db.models import Max, QuerySet
@@ -18,10 +18,12 @@ from django.utils import timezone
 from regenplant.audit.by import By
 from regenplant.audit.records import words_of
 from regenplant.audit.use_case import Outcome
-from regenplant.audit.version_model import APPROVED, DRAFT, WITHDRAWN
+from regenplant.audit.version_model import APPROVED, DRAFT, WITHDRAWN, Version
 from regenplant.audit.wording import Wording
 from regenplant.core.errors import NotAllowed, RecordRefused, StaleRecord
 from regenplant.core.process.canonical import digest
+
+V = TypeVar("V", bound=Version)
 
 
 @dataclass(frozen=True, slots=True)
@@ -33,6 +35,25 @@ class Line:
     """What stands before "version 3" in a sentence: "H-14"."""
 
 
+# --- of a record with one line of versions --------------------------------------------------------------------------------
+def in_force(model: type[V], at: datetime) -> V | None:
+    """The newest version that is approved and effective; None before the first. One query."""
+    found = model._default_manager.filter(state=APPROVED, effective_from__lte=at)
+    return found.order_by("-number").first()
+
+
+def newest_approved(model: type[V]) -> V | None:
+    """The newest approved version, also before it takes force: what the next draft begins with."""
+    return model._default_manager.filter(state=APPROVED).order_by("-number").first()
+
+
+def approved_before(version: V) -> V | None:
+    """What a version is held against: the newest approved one of a lower number that was not withdrawn."""
+    older = type(version)._default_manager.filter(approved_at__isnull=False, number__lt=version.number)
+    return older.exclude(state=WITHDRAWN).order_by("-number").first()
+
+
+# --- acts -----------------------------------------------------------------------------------------------------------------
 def write_draft(
     line: Line,
     *,

@@ -6,7 +6,7 @@ from django.conf import settings
 from django.db import models
 from django.db.models import F, Q
 
-from regenplant.audit.version_model import Version
+from regenplant.audit.version_model import Version, constraints_of
 from regenplant.batches.models import Batch
 from regenplant.people.models import Signature
 
@@ -126,21 +126,7 @@ class RetentionVersion(Version):
 
     class Meta:
         ordering = ["-number"]
-        constraints = [
-            models.UniqueConstraint(fields=["number"], name="retention_version_once"),
-            models.CheckConstraint(
-                condition=Q(approved_by__isnull=True) | ~Q(approved_by=F("made_by")),
-                name="retention_approved_by_another",
-            ),
-            models.CheckConstraint(
-                condition=~Q(state="approved")
-                | Q(approved_by__isnull=False, approved_at__isnull=False, effective_from__isnull=False),
-                name="retention_approved_whole",
-            ),
-        ]
-
-    def __str__(self) -> str:
-        return f"version {self.number}"
+        constraints = constraints_of("retention")
 
     @property
     def subject(self) -> tuple[str, str, str]:

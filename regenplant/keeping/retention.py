@@ -16,6 +16,7 @@ from datetime import date, datetime, timedelta
 
 from django.db.models import Count, Q, QuerySet
 
+from regenplant.audit import versions as audited
 from regenplant.batches.models import Batch
 from regenplant.core.errors import RecordRefused
 from regenplant.core.process.vocabulary import SegregationClass
@@ -64,8 +65,7 @@ def versions() -> QuerySet[RetentionVersion]:
 
 def version_in_force(at: datetime) -> RetentionVersion | None:
     """The newest that is approved and effective; None while the plant has decided nothing."""
-    approved = RetentionVersion.objects.filter(state=RetentionVersion.State.APPROVED, effective_from__lte=at)
-    return approved.order_by("-number").first()
+    return audited.in_force(RetentionVersion, at)
 
 
 def years_from(text: str) -> dict[str, int]:
@@ -81,16 +81,13 @@ def years_in_force(at: datetime) -> dict[str, int]:
 
 def newest_years() -> dict[str, int]:
     """What the next draft begins with."""
-    newest = (
-        RetentionVersion.objects.filter(state=RetentionVersion.State.APPROVED).order_by("-number").first()
-    )
+    newest = audited.newest_approved(RetentionVersion)
     return years_from(newest.content) if newest is not None else PROPOSALS
 
 
 def years_before(version: RetentionVersion) -> dict[str, int]:
     """What a version is held against: the newest approved one of a lower number, else the proposals."""
-    older = RetentionVersion.objects.filter(approved_at__isnull=False, number__lt=version.number)
-    found = older.exclude(state=RetentionVersion.State.WITHDRAWN).order_by("-number").first()
+    found = audited.approved_before(version)
     return years_from(found.content) if found is not None else PROPOSALS
 
 

@@ -17,7 +17,7 @@ from regenplant.audit import versions
 from regenplant.audit.by import By
 from regenplant.audit.use_case import Outcome
 from regenplant.audit.version_model import APPROVED, DRAFT, Version
-from regenplant.core.errors import SignatureRefused
+from regenplant.core.errors import RecordRefused, SignatureRefused
 from regenplant.core.process.canonical import canonical_text
 from regenplant.people.binding import SignaturePermit, bind
 from regenplant.people.models import Signature
@@ -98,6 +98,23 @@ def withdraw(
 
     outcome = versions.withdraw(line, by=by, version_id=version_id, reason=reason, sign=sign)
     return replace(outcome, signature=_of(signed[0])) if signed else outcome
+
+
+def withdraw_before_force(
+    line: versions.Line, *, by: By, version_id: int, reason: str, permit: SignaturePermit | None
+) -> Outcome:
+    """Send a draft back, or stop an approved version before it takes force, which is signed: for rules that a plant lives by.
+
+    Raises: SignatureRefused, StaleRecord, RecordRefused for one that took force: such rules change by their next version only, which takes
+    two persons.
+    """
+    version = versions.locked(line, version_id)
+    if version.state == APPROVED and (version.effective_from or by.at) <= by.at:
+        raise RecordRefused(
+            f"Version {version.number} took force already. Write the next version instead, and have it approved.",
+            code="took_force",
+        )
+    return withdraw(line, by=by, version_id=version_id, reason=reason, permit=permit)
 
 
 def _named(version: Version, meaning: str) -> dict[str, Any]:

@@ -7,6 +7,7 @@ from datetime import datetime
 
 from django.db.models import QuerySet
 
+from regenplant.audit import versions as audited
 from regenplant.core.process.drains import CLASS_TABLE, ClassTable, table_of_plain
 from regenplant.plant.drain_table_models import DrainTableVersion
 
@@ -23,10 +24,7 @@ def table_from(text: str) -> ClassTable:
 
 def version_in_force(at: datetime) -> DrainTableVersion | None:
     """The newest version that is approved and effective; None while the program's table holds. One query."""
-    approved = DrainTableVersion.objects.filter(
-        state=DrainTableVersion.State.APPROVED, effective_from__lte=at
-    )
-    return approved.order_by("-number").first()
+    return audited.in_force(DrainTableVersion, at)
 
 
 def table_in_force(at: datetime) -> ClassTable:
@@ -37,14 +35,11 @@ def table_in_force(at: datetime) -> ClassTable:
 
 def newest_table() -> ClassTable:
     """The newest approved table, also before it takes force: what the next draft begins with."""
-    newest = (
-        DrainTableVersion.objects.filter(state=DrainTableVersion.State.APPROVED).order_by("-number").first()
-    )
+    newest = audited.newest_approved(DrainTableVersion)
     return table_from(newest.content) if newest is not None else CLASS_TABLE
 
 
 def table_before(version: DrainTableVersion) -> ClassTable:
     """What a version is held against: the newest approved one of a lower number, else the program's."""
-    older = DrainTableVersion.objects.filter(approved_at__isnull=False, number__lt=version.number)
-    found = older.exclude(state=DrainTableVersion.State.WITHDRAWN).order_by("-number").first()
+    found = audited.approved_before(version)
     return table_from(found.content) if found is not None else CLASS_TABLE

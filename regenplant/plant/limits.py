@@ -13,6 +13,7 @@ from typing import Any
 from django.db.models import QuerySet
 from django.utils import timezone
 
+from regenplant.audit import versions as audited
 from regenplant.audit.limits import RecordLimits
 from regenplant.core.process.limits import PlantLimits
 from regenplant.core.process.reconciliation import StockFigures
@@ -54,8 +55,7 @@ def versions() -> QuerySet[LimitsVersion]:
 
 def version_in_force(at: datetime) -> LimitsVersion | None:
     """The newest version that is approved and effective; None while the defaults hold."""
-    approved = LimitsVersion.objects.filter(state=LimitsVersion.State.APPROVED, effective_from__lte=at)
-    return approved.order_by("-number").first()
+    return audited.in_force(LimitsVersion, at)
 
 
 def content_in_force(at: datetime) -> LimitContent:
@@ -77,7 +77,7 @@ def record_limits() -> RecordLimits:
 
 def newest_content() -> LimitContent:
     """The newest approved figures, also before they take force: what the next draft begins with."""
-    newest = LimitsVersion.objects.filter(state=LimitsVersion.State.APPROVED).order_by("-number").first()
+    newest = audited.newest_approved(LimitsVersion)
     return content_from(newest.content) if newest is not None else DEFAULTS
 
 
@@ -101,6 +101,5 @@ def changes_between(old: LimitContent, new: LimitContent) -> tuple[FigureChange,
 
 def content_before(version: LimitsVersion) -> LimitContent:
     """What a version is held against: the newest approved one of a lower number, else the defaults."""
-    older = LimitsVersion.objects.filter(approved_at__isnull=False, number__lt=version.number)
-    found = older.exclude(state=LimitsVersion.State.WITHDRAWN).order_by("-number").first()
+    found = audited.approved_before(version)
     return content_from(found.content) if found is not None else DEFAULTS

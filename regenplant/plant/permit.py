@@ -11,6 +11,7 @@ from datetime import datetime
 
 from django.db.models import QuerySet
 
+from regenplant.audit import versions as audited
 from regenplant.core.process.canonical import from_plain
 from regenplant.core.process.discharge import PermitContent
 from regenplant.plant.days import profile
@@ -79,8 +80,7 @@ def versions() -> QuerySet[PermitVersion]:
 
 def permit_in_force(at: datetime) -> Permit:
     """The permit that holds at a time; one that ended is still it (``core.process.discharge.why_not_in_force`` says so)."""
-    approved = PermitVersion.objects.filter(state=PermitVersion.State.APPROVED, effective_from__lte=at)
-    version = approved.order_by("-number").first()
+    version = audited.in_force(PermitVersion, at)
     if version is not None:
         return Permit(content_from(version.content), version)
     return Permit(_of_profile())
@@ -88,14 +88,13 @@ def permit_in_force(at: datetime) -> Permit:
 
 def newest_content() -> PermitContent:
     """The newest approved content, also before it takes force: what the next draft begins with."""
-    newest = PermitVersion.objects.filter(state=PermitVersion.State.APPROVED).order_by("-number").first()
+    newest = audited.newest_approved(PermitVersion)
     return content_from(newest.content) if newest is not None else _of_profile()
 
 
 def content_before(version: PermitVersion) -> PermitContent:
     """What a version is held against: the newest approved one of a lower number, else the profile's."""
-    older = PermitVersion.objects.filter(approved_at__isnull=False, number__lt=version.number)
-    found = older.exclude(state=PermitVersion.State.WITHDRAWN).order_by("-number").first()
+    found = audited.approved_before(version)
     return content_from(found.content) if found is not None else _of_profile()
 
 

@@ -2,10 +2,7 @@
 
 from __future__ import annotations
 
-from django.db import models
-from django.db.models import F, Q
-
-from regenplant.audit.version_model import Version
+from regenplant.audit.version_model import Version, constraints_of
 
 
 class PermitVersion(Version):
@@ -14,21 +11,7 @@ class PermitVersion(Version):
     class Meta:
         app_label = "plant"
         ordering = ["-number"]
-        constraints = [
-            models.UniqueConstraint(fields=["number"], name="permit_version_once"),
-            models.CheckConstraint(
-                condition=Q(approved_by__isnull=True) | ~Q(approved_by=F("made_by")),
-                name="permit_approved_by_another",
-            ),
-            models.CheckConstraint(
-                condition=~Q(state="approved")
-                | Q(approved_by__isnull=False, approved_at__isnull=False, effective_from__isnull=False),
-                name="permit_approved_whole",
-            ),
-        ]
-
-    def __str__(self) -> str:
-        return f"version {self.number}"
+        constraints = constraints_of("permit")
 
     @property
     def subject(self) -> tuple[str, str, str]:

@@ -64,13 +64,7 @@ def withdraw_drain_table(
 
     Raises: SignatureRefused, StaleRecord, RecordRefused for one that took force: the table changes by its next version only.
     """
-    version = versions.locked(_LINE, version_id)
-    if version.state == versions.APPROVED and (version.effective_from or by.at) <= by.at:
-        raise RecordRefused(
-            f"Version {version.number} took force already. Write the next version instead, and have it approved.",
-            code="took_force",
-        )
-    return approvals.withdraw(_LINE, by=by, version_id=version_id, reason=reason, permit=permit)
+    return approvals.withdraw_before_force(_LINE, by=by, version_id=version_id, reason=reason, permit=permit)
 
 
 for _event, _wording in versions.wordings("", "drain_table"):

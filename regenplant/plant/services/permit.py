@@ -69,13 +69,7 @@ def withdraw_permit(
     One that took force stays: a permit changes by its next version only, which takes two persons.
     Raises: SignatureRefused, StaleRecord, RecordRefused.
     """
-    version = versions.locked(_LINE, version_id)
-    if version.state == versions.APPROVED and (version.effective_from or by.at) <= by.at:
-        raise RecordRefused(
-            f"Version {version.number} took force already. Write the next version instead, and have it approved.",
-            code="took_force",
-        )
-    return approvals.withdraw(_LINE, by=by, version_id=version_id, reason=reason, permit=permit)
+    return approvals.withdraw_before_force(_LINE, by=by, version_id=version_id, reason=reason, permit=permit)
 
 
 for _event, _wording in versions.wordings("", "discharge_permit"):
