@@ -334,6 +334,12 @@ def bulk_tanks() -> QuerySet[Place]:
     return Place.objects.filter(kind=Place.Kind.BULK_TANK).order_by("chemical", "code")
 
 
+def stored_chemicals() -> tuple[str, ...]:
+    """Values of ``Chemical`` that have a bulk tank, in the order of ``Chemical``. One query."""
+    there = set(bulk_tanks().values_list("chemical", flat=True))
+    return tuple(chemical.value for chemical in Chemical if chemical.value in there)
+
+
 def data_sheets(*, only_in_force: bool = False) -> QuerySet[DataSheet]:
     """Data sheets by chemical, newest first."""
     found = DataSheet.objects.order_by("chemical", "supplier", "-revised_on")

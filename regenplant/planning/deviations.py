@@ -5,29 +5,22 @@ Each is a sentence with what it is about. Nothing is re-planned by itself: a per
 
 from __future__ import annotations
 
-from collections import defaultdict
 from collections.abc import Iterator, Mapping, Sequence
 from dataclasses import dataclass
 from datetime import datetime, timedelta
 
-from django.db.models import Q
 from django.utils import timezone
 
 from regenplant.batches.models import Batch
 from regenplant.batches.readiness import occupants, unfit
-from regenplant.chemicals.selectors import stock_data
 from regenplant.core.process.lifecycle import BatchState
-from regenplant.core.process.vocabulary import Chemical
-from regenplant.core.scheduling import figures
-from regenplant.planning.accepted_text import accepted_content
 from regenplant.planning.clock import PlanClock
 from regenplant.planning.figures_kept import figures_in_force
-from regenplant.planning.kept import plan_from, problem_from
 from regenplant.planning.live import SLOT_MIN
 from regenplant.planning.models import PlanAcceptance, PlannedBatch
 from regenplant.planning.running import VesselAtWork, vessels_at_work
 from regenplant.planning.selectors import planned_for, waiting_batches
-from regenplant.plant.models import Skid
+from regenplant.planning.shortages import short
 from regenplant.tanks.selectors import waiting_by_key
 
 BEHIND = timedelta(minutes=15)
@@ -58,7 +51,7 @@ def deviations(now: datetime) -> tuple[Deviation, ...]:
         *_started(acceptance, clock, at_work),
         *(one for row in waiting for one in _of_waiting(row, now)),
         *_vessels_not_free(waiting, clock, at_work),
-        *_short(acceptance, waiting, now),
+        *(Deviation(sentence) for sentence in short(acceptance, waiting, now, reckoned)),
         *_come_back(acceptance, now),
     ]
     return tuple(dict.fromkeys(found))
@@ -142,40 +135,6 @@ def _vessels_not_free(
                 row.code,
                 still.number,
             )
-
-
-def _short(acceptance: PlanAcceptance, waiting: Sequence[PlannedBatch], now: datetime) -> Iterator[Deviation]:
-    """Chemicals of which less can be used than the planned batches that wait still need, and skids that are locked out."""
-    content = accepted_content(acceptance.content)
-    problem, plan = problem_from(content["problem"]), plan_from(content["plan"])
-    tanks = {tank.id: tank for tank in problem.tanks}
-    vessels = {vessel.id: vessel for vessel in problem.vessels}
-    names = {row.plan_batch for row in waiting if row.acceptance_id == acceptance.pk}
-    needed: dict[str, float] = defaultdict(float)
-    for batch in plan.batches:
-        if batch.id not in names:
-            continue
-        members, vessel = [tanks[name] for name in batch.tanks], vessels[batch.vessel]
-        charged_l = figures.charge_l(sum(tank.volume_l for tank in members), vessel)
-        percent = figures.dose_percent(problem, members)
-        for stage in problem.stages(vessel.id, members[0].key) or ():
-            for use in figures.stage_need(stage, len(members), charged_l, percent, problem.slot_min).uses:
-                if use.chemical:
-                    needed[use.chemical] += use.grams / 1000
-    stock = stock_data(now)
-    shut = set(
-        Skid.objects.filter(Q(is_active=False) | ~Q(lock_out_reason="")).values_list("chemical", flat=True)
-    )
-    open_ = set(Skid.objects.filter(is_active=True, lock_out_reason="").values_list("chemical", flat=True))
-    for name, kg in sorted(needed.items()):
-        label = Chemical(name).label
-        there = stock[name].available_kg_100 if name in stock else 0.0
-        if there < kg:
-            yield Deviation(
-                f"{label}: the planned batches need {kg:,.0f} kg as 100 %, {there:,.0f} kg stand here for use."
-            )
-        if name in shut and name not in open_:
-            yield Deviation(f"{label}: every skid is locked out or out of use.")
 
 
 def _come_back(acceptance: PlanAcceptance, now: datetime) -> Iterator[Deviation]:

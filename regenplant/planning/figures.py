@@ -6,6 +6,7 @@ stand in recipes, limits and the permit.
 
 from __future__ import annotations
 
+from collections.abc import Mapping
 from dataclasses import dataclass, field
 
 from regenplant.core.scheduling.from_plan import Hands
@@ -70,6 +71,9 @@ class PlanningFigures:
     worth: Worth = field(default_factory=Worth)
     strength_check_min: int = 60
     """After the next opening, a strength check that is due is taken to be done within so many minutes."""
+    stays_kg: Mapping[str, float] = field(default_factory=dict)
+    """What no plan draws of a chemical, by the value of ``Chemical`` [kg as 100 %]: below the suction of the pump, or kept for a
+    reason of the plant. Another thing than the low mark of a tank, at which somebody orders. Nothing is kept where nobody said so."""
 
 
 DEFAULTS = PlanningFigures()

@@ -25,11 +25,12 @@ def figures_to(figures: PlanningFigures) -> dict[str, Any]:
         "changeovers": asdict(figures.changeovers),
         "worth": asdict(figures.worth),
         "strength_check_min": figures.strength_check_min,
+        "stays_kg": dict(figures.stays_kg),
     }
 
 
 def figures_from(data: Mapping[str, Any]) -> PlanningFigures:
-    """What ``figures_to`` wrote."""
+    """What ``figures_to`` wrote; recordings of an older program say nothing of what stays."""
     attention = {StepKind(kind): int(units) for kind, units in data["hands"]["attention"].items()}
     return PlanningFigures(
         days=int(data["days"]),
@@ -40,6 +41,7 @@ def figures_from(data: Mapping[str, Any]) -> PlanningFigures:
         changeovers=Changeovers(**data["changeovers"]),
         worth=Worth(**data["worth"]),
         strength_check_min=int(data["strength_check_min"]),
+        stays_kg={name: float(kg) for name, kg in data.get("stays_kg", {}).items()},
     )
 
 

@@ -14,7 +14,6 @@ from regenplant.batches.readiness import occupied_vessels
 from regenplant.batches.routes import usual
 from regenplant.batches.selectors.offered_recipes import offered_recipes
 from regenplant.batches.selectors.start import anion_vessels_for
-from regenplant.chemicals.selectors import stock_data
 from regenplant.core.errors import DomainError
 from regenplant.core.process.drains import Destination
 from regenplant.core.process.plan import BatchPlan
@@ -25,7 +24,6 @@ from regenplant.core.scheduling.from_plan import stages_of
 from regenplant.core.scheduling.problem import (
     Budget,
     Changeover,
-    ChemicalSupply,
     Costs,
     Problem,
     Stage,
@@ -38,10 +36,11 @@ from regenplant.core.scheduling.problem import (
 from regenplant.planning.clock import DAY_MIN, PlanClock
 from regenplant.planning.figures import DEFAULTS, PlanningFigures
 from regenplant.planning.running import VesselAtWork, vessels_at_work
+from regenplant.planning.supplies import supplies
 from regenplant.plant.days import start_of_day
 from regenplant.plant.drain_table import table_in_force
-from regenplant.plant.models import Skid, WaterSupply
 from regenplant.plant.models import Vessel as VesselRow
+from regenplant.plant.models import WaterSupply
 from regenplant.plant.permit import permit_in_force
 from regenplant.plant.selectors import plant_day, waste_data
 from regenplant.plant.sewer_day import day_at
@@ -111,7 +110,7 @@ def live_plant(now: datetime, figures: PlanningFigures = DEFAULTS) -> LivePlant:
         changeover=_changeover(figures),
         dose_percent={"normal": 100.0},
         priority_weight={1: 1.0, 2: 3.0, 3: 10.0},
-        chemicals=_chemicals(now, clock, figures, assumed),
+        chemicals=supplies(now, clock, figures, {one.batch.id for one in at_work.values()}, assumed),
         water_l_per_min=waters,
         waste=_waste(now, assumed),
         attention_per_operator=4,
@@ -314,44 +313,6 @@ def _changeover(figures: PlanningFigures) -> Changeover:
 
 
 # --- what is shared -----------------------------------------------------------------------------------------------------------
-def _chemicals(
-    now: datetime, clock: PlanClock, figures: PlanningFigures, assumed: list[str]
-) -> dict[str, ChemicalSupply]:
-    lines = dict.fromkeys((chemical.value for chemical in Chemical), 0)
-    for skid in Skid.objects.filter(is_active=True, lock_out_reason=""):
-        lines[skid.chemical] = lines.get(skid.chemical, 0) + 1
-    stock = stock_data(now)
-    opening = clock.openings(figures.working_times)
-    supplies = {}
-    for name, count in lines.items():
-        held = stock.get(name)
-        unusable: tuple[Window, ...] = ()
-        if held is not None:
-            age = held.check_age_days
-            left_days = 0.0 if age is None else max(0.0, held.max_check_age_days - age)
-            expires = clock.now_min + int(left_days * DAY_MIN) // SLOT_MIN * SLOT_MIN
-            if expires < clock.end_min:
-                renewed = next(
-                    (window.start_min for window in opening if window.end_min > expires), clock.end_min
-                )
-                renewed = max(renewed, expires) + figures.strength_check_min
-                unusable = (Window(expires, renewed),)
-                when = clock.moment(expires)
-                assumed.append(
-                    f"The strength of {Chemical(name).label.lower()} is checked before {when:%Y-%m-%d %H:%M} UTC ends its last check."
-                    if age is not None and left_days > 0.0
-                    else f"The strength of {Chemical(name).label.lower()} is checked in the next opening."
-                )
-        supplies[name] = ChemicalSupply(
-            skid_lines=count,
-            initial_kg=held.available_kg_100 if held is not None else 0.0,
-            min_kg=0.0,
-            deliveries=(),
-            unusable=unusable,
-        )
-    return supplies
-
-
 def _waste(now: datetime, assumed: list[str]) -> WasteTank:
     """The receiving tank without its reserve. It is emptied by discharges, which the plan takes as a steady flow: what the permit
     lets go in a day, at most one tank."""

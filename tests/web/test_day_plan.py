@@ -11,6 +11,7 @@ from django.utils import timezone
 
 from regenplant.people.models import Person
 from regenplant.planning import services
+from regenplant.planning.figures_kept import figures_in_force
 from regenplant.planning.models import DayPlan, PlannedBatch
 from regenplant.planning.search import search
 from regenplant.plant.services import lock_out_vessel
@@ -280,6 +281,8 @@ def test_figures_are_recorded_on_their_page_and_a_bad_line_is_named_beside_its_f
     assert "Line 1 is not understood" in answer.context["form"].errors["working_times"][0]
     assert as_("operator").post(address, data).status_code == 403
     data["working_times"] = "early 06:00-14:00 Mon-Sat operators 2 technicians 1 second 1"
+    data["stays_hcl"] = "250 kg"
     assert as_("planner").post(address, data).status_code == 302
+    assert figures_in_force().stays_kg == {"hcl": 250.0}
     assert "Our own working times." in text_of(as_("operator").get(address))
     assert as_("planner").post(address, data).status_code == 409

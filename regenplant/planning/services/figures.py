@@ -7,6 +7,7 @@ from regenplant.audit.records import words_of
 from regenplant.audit.use_case import Outcome, use_case
 from regenplant.audit.wording import say
 from regenplant.core.errors import OutOfRange, RecordRefused, StaleRecord
+from regenplant.core.process.vocabulary import Chemical
 from regenplant.planning.figures import PlanningFigures
 from regenplant.planning.figures_kept import figures_from, figures_in_force, figures_to
 from regenplant.planning.models import PlanningSettings
@@ -17,6 +18,8 @@ MOST_PEOPLE = 50
 MOST_TIMES = 8
 MOST_MIN = 48 * 60
 MOST_WORTH = 100_000.0
+MOST_KEPT_KG = 60_000.0
+"""As much as a large tank truck brings; a guard against slips of the unit."""
 
 
 @use_case("day_plan.figures_recorded", permission="day_plan.figures")
@@ -93,6 +96,14 @@ def _check_figures(figures: PlanningFigures) -> None:
             raise OutOfRange(
                 f"The weight “{name.replace('_', ' ')}” is {value:g}; possible is 0 to {MOST_WORTH:,.0f}.",
                 field=name,
+            )
+    for name, kg in figures.stays_kg.items():
+        if name not in set(Chemical):
+            raise OutOfRange(f"“{name}” is no chemical that is known here.", field=f"stays_{name}")
+        if not 0.0 <= kg <= MOST_KEPT_KG:
+            raise OutOfRange(
+                f"What stays of {Chemical(name).label.lower()}: {kg:,g} kg as 100 % is written; possible is 0 to {MOST_KEPT_KG:,.0f} kg.",
+                field=f"stays_{name}",
             )
 
 

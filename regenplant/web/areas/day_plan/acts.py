@@ -25,6 +25,7 @@ from regenplant.web.areas.day_plan.views import plan_called, planned_called
 from regenplant.web.house_form import posted
 from regenplant.web.presenters.day_plan import plan_facts
 from regenplant.web.presenters.words import counted, day_and_clock
+from regenplant.web.requests import unit_system_of
 
 BOTH = require_http_methods(["GET", "HEAD", "POST"])
 
@@ -167,7 +168,9 @@ def _record_figures(*, by: By, written: FiguresForm) -> Outcome:
 def figures(request: HttpRequest, tab: str) -> HttpResponse:
     newest = PlanningSettings.objects.select_related("recorded_by").first()
     form = FiguresForm(
-        posted(request), initial=figures_shown(figures_in_force(), newest.number if newest else 0)
+        posted(request),
+        initial=figures_shown(figures_in_force(), newest.number if newest else 0),
+        system=unit_system_of(request),
     )
     act = Act(
         title="Figures for planning",

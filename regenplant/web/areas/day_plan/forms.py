@@ -8,9 +8,12 @@ from typing import Any
 
 from django import forms
 
+from regenplant.chemicals.selectors import stored_chemicals
+from regenplant.core.process.vocabulary import Chemical
 from regenplant.planning.figures import PlanningFigures
 from regenplant.planning.services.making import LEAST_S, MOST_S
 from regenplant.planning.working_times import HOW, lines_of, times_of
+from regenplant.web.fields import QuantityField
 from regenplant.web.house_form import HouseForm, moment_field, words_field
 
 USUAL_S = 30
@@ -146,7 +149,22 @@ class FiguresForm(HouseForm):
         weights = {
             name: forms.FloatField(label=f"Weight: {label.lower()}") for name, label in WEIGHTS.items()
         }
-        return {**minutes, **weights}
+        stays = {
+            f"stays_{name}": QuantityField(
+                "mass",
+                label=f"Stays in the tank, as 100 %: {Chemical(name).label.lower()}",
+                required=False,
+                help_text="No plan draws below it. Empty: nobody recorded one.",
+            )
+            for name in stored_chemicals()
+        }
+        return {**minutes, **stays, **weights}
+
+    def _stays_kg(self, before: PlanningFigures) -> dict[str, float]:
+        """What was written of each chemical that has a tank here; of others what stood there."""
+        kept = {name: kg for name, kg in before.stays_kg.items() if f"stays_{name}" not in self.fields}
+        written = {name: self.quantity(f"stays_{name}") for name in stored_chemicals()}
+        return kept | {name: kg for name, kg in written.items() if kg is not None}
 
     def figures(self, before: PlanningFigures) -> PlanningFigures:
         """What was written, over the figures of before. Raises: RecordRefused naming a line that is not understood."""
@@ -157,6 +175,7 @@ class FiguresForm(HouseForm):
             working_times=times_of(data["working_times"]),
             changeovers=replace(before.changeovers, **{name: data[name] for name in MINUTES}),
             worth=replace(before.worth, **{name: data[name] for name in WEIGHTS}),
+            stays_kg=self._stays_kg(before),
         )
 
 
@@ -168,4 +187,5 @@ def figures_shown(figures: PlanningFigures, number: int) -> dict[str, Any]:
         "working_times": lines_of(figures.working_times),
         **{name: getattr(figures.changeovers, name) for name in MINUTES},
         **{name: getattr(figures.worth, name) for name in WEIGHTS},
+        **{f"stays_{name}": kg for name, kg in figures.stays_kg.items()},
     }
