@@ -310,6 +310,11 @@ class Board:
         self._masks.clear()
         self._starts.clear()
 
+    def forget(self) -> None:
+        """What was worked out of what is left is worked out anew: for a copy of which something is changed."""
+        self._masks = {}
+        self._starts = {}
+
 
 def _levels(net: np.ndarray, before: float) -> np.ndarray:
     """Levels of a bucket that is never below empty: the running sum, lifted by how far it would have been below."""

@@ -229,6 +229,11 @@ def _load(search: Search, rows: list[Row]) -> None:
     search.score = search.whole_score()
 
 
+def plan_on(search: Search) -> Plan:
+    """What stands on the board of a search, as a plan."""
+    return _answer(search, 0).plan
+
+
 def _answer(search: Search, steps: int) -> Answer:
     kept = Kept(tuple((batch, ()) for batch in search.batches), tuple(search.unplaced), search.score)
     return _answer_of(search.compiled, kept, steps)
