@@ -6,11 +6,12 @@ from dataclasses import dataclass, replace
 from datetime import datetime
 
 from regenplant.core.process.vocabulary import ResinFamily
-from regenplant.core.scheduling.problem import Problem, Standing
+from regenplant.core.scheduling.problem import Problem, Standing, Tank
+from regenplant.planning.accepted_text import accepted_content
 from regenplant.planning.figures import PlanningFigures
-from regenplant.planning.kept import Left, Notes, WayKept
+from regenplant.planning.kept import Left, Notes, WayKept, notes_from
 from regenplant.planning.live import LivePlant, live_plant
-from regenplant.planning.models import PlannedBatch
+from regenplant.planning.models import PlanAcceptance, PlannedBatch
 
 
 @dataclass(frozen=True, slots=True)
@@ -23,11 +24,38 @@ class Read:
 
 def read_plant(now: datetime, figures: PlanningFigures) -> Read:
     """The plant at this moment. Batches that wait from an accepted plan keep their places where they can: moving them costs.
+    Tanks that were rushed there stay so.
 
     Raises: RecordRefused where no waste tank is set up.
     """
     live = live_plant(now, figures)
-    return Read(replace(live.problem, standing=_standing(live)), _notes(live))
+    tanks, said = _still_rushed(live)
+    live = replace(live, assumed=(*live.assumed, *said))
+    return Read(replace(live.problem, tanks=tanks, standing=_standing(live)), _notes(live))
+
+
+def _still_rushed(live: LivePlant) -> tuple[tuple[Tank, ...], tuple[str, ...]]:
+    """The tanks, those that the accepted plan rushes still rushed as long as they wait in the same round trip; and a sentence of it."""
+    acceptance = PlanAcceptance.objects.first()
+    if acceptance is None:
+        return live.problem.tanks, ()
+    content = accepted_content(acceptance.content)
+    notes = notes_from(content["notes"])
+    heaviest = max(live.problem.priority_weight)
+    wanted = {
+        one["id"]: notes.clock.moment(one["due_min"])
+        for one in content["problem"]["tanks"]
+        if one["priority"] == heaviest
+    }
+    tanks, named = [], []
+    for tank in live.problem.tanks:
+        by = wanted.get(tank.id)
+        if by is not None and live.visits[tank.id].number == notes.visits.get(tank.id):
+            tank = replace(tank, priority=heaviest, due_min=min(tank.due_min, live.clock.minute(by)))
+            named.append(tank.id)
+        tanks.append(tank)
+    said = (f"{', '.join(named)} stay rushed, as {acceptance.number} says.",) if named else ()
+    return tuple(tanks), said
 
 
 def _standing(live: LivePlant) -> tuple[Standing, ...]:

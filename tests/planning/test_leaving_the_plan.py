@@ -11,13 +11,14 @@ from regenplant.core.process.vocabulary import StepKind
 from regenplant.core.scheduling.checker import check
 from regenplant.planning.deviations import deviations
 from regenplant.planning.handed_on import plan_section
-from regenplant.planning.models import DayPlan, PlannedBatch
+from regenplant.planning.models import DayPlan, Decision, PlannedBatch
 from regenplant.planning.selectors import shown
 from regenplant.plant import services as plant_services
 from regenplant.tanks import services as tank_services
 from regenplant.web.presenters.day_plan import move_rows
 from tests import factories
 from tests.planning.test_accepting import accepted, made, started
+from tests.planning.test_deciding import decided
 
 
 @pytest.fixture
@@ -138,3 +139,23 @@ def test_what_moves_is_told_against_the_plan_that_holds(
     assert rows[0].is_moved
     assert rows[0].was.startswith(planned.vessel.code)
     assert rows[0].now.startswith("C9")
+
+
+def test_a_tank_that_the_accepted_plan_rushes_stays_rushed_when_planned_again(
+    plant: factories.SmallPlant,
+) -> None:
+    factories.accepted_tanks(plant, "sac_h", count=3)
+    draft = made(plant)
+    batch = shown(draft).plan.batches[0]
+    wanted = shown(draft).clock.moment(batch.start_min + 30)
+    rushed, *others = batch.tanks
+    view = decided(plant, draft, kind=Decision.Kind.RUSH, batch=batch.id, tanks=(rushed,), wanted_by=wanted)
+    accepted(plant, draft)
+    plant.forward(minutes=30)
+    again = shown(made(plant))
+    by_serial = {tank.id: tank for tank in again.problem.tanks}
+    heaviest = max(view.problem.priority_weight)
+    assert by_serial[rushed].priority == heaviest
+    assert again.clock.moment(by_serial[rushed].due_min) == wanted
+    assert {by_serial[name].priority for name in others} == {1}
+    assert f"{rushed} stay rushed, as {draft.number} says." in again.assumed
