@@ -103,7 +103,7 @@ def test_only_the_plan_is_known() -> None:
 def test_spread_makes_a_band() -> None:
     """Days of 50 ± 30 kg: after 10 days 500 ± 1.645 · 30 · √(10 · 38/28)."""
     use = UsualUse(50.0, 30.0, 28)
-    assert fall_kg(10.0, 0.0, use, 1.6449) == pytest.approx(
+    assert fall_kg(10, 0.0, use, 1.6449) == pytest.approx(
         500.0 + 1.6449 * 30.0 * math.sqrt(10.0 * 38.0 / 28.0)
     )
     band = forecast(1000.0, 300.0, 0.0, use).low

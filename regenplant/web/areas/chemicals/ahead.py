@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+from collections.abc import Sequence
 from dataclasses import dataclass
 from datetime import date, datetime
 
@@ -11,13 +12,13 @@ from django.utils import timezone
 from django.views.decorators.http import require_safe
 
 from regenplant import units
-from regenplant.batches.selectors.chemical_needs import Need, needs
-from regenplant.chemicals import counts, selectors
-from regenplant.chemicals.expected import coming_days, expected
+from regenplant.chemicals import counts
+from regenplant.chemicals.expected import expected
 from regenplant.chemicals.expiring import expiring
 from regenplant.chemicals.models import ExpectedDelivery, Place
 from regenplant.core.process.reconciliation import StockFigures
-from regenplant.core.process.stock_forecast import StockForecast, forecast
+from regenplant.core.process.stock_forecast import StockForecast
+from regenplant.planning.stocks_ahead import TankAhead, stocks_ahead
 from regenplant.plant.selectors import plant_day
 from regenplant.units import UnitSystem
 from regenplant.web.areas.chemicals import shown_counts
@@ -49,30 +50,9 @@ class Ahead:
 @require_safe
 def ahead_page(request: HttpRequest) -> HttpResponse:
     now, system = timezone.now(), unit_system_of(request)
-    figures, held = counts.stock_figures(now), selectors.balances()
-    drawn_from = {
-        chemical: selectors.place_of(lot) for chemical, (lot, _) in selectors.strengths_standing().items()
-    }
-    still, today = needs(), plant_day(now)
+    figures, today = counts.stock_figures(now), plant_day(now)
     awaited = list(expected())
-    lines = []
-    for place in selectors.bulk_tanks():
-        own = [
-            need
-            for need in still
-            if need.chemical == place.chemical and drawn_from.get(place.chemical) == place
-        ]
-        lines.append(
-            _ahead(
-                place,
-                held.get((place.chemical, place.pk), 0),
-                own,
-                figures,
-                now,
-                system,
-                [row for row in awaited if row.place_id == place.pk],
-            )
-        )
+    lines = [_ahead(tank, figures, now, system) for tank in stocks_ahead(now)]
     rows = expiring(now)
     context = {
         "lines": lines,
@@ -89,35 +69,19 @@ def ahead_page(request: HttpRequest) -> HttpResponse:
     return render(request, "chemicals/ahead.html", context)
 
 
-def _ahead(
-    place: Place,
-    grams: int,
-    own: list[Need],
-    figures: StockFigures,
-    now: datetime,
-    system: UnitSystem,
-    awaited: list[ExpectedDelivery],
-) -> Ahead:
-    planned = sum(need.kg_100 for need in own)
-    found = forecast(
-        grams / 1000.0,
-        place.low_stock_grams_100 / 1000.0,
-        planned,
-        counts.usual_use_of(place, now),
-        coming_days(awaited, plant_day(now)),
-    )
+def _ahead(tank: TankAhead, figures: StockFigures, now: datetime, system: UnitSystem) -> Ahead:
     return Ahead(
-        place,
-        shown_counts.chemical_name(place),
-        found,
-        shown_counts.crossing_words(found, now),
-        shown_counts.reason_words(found, own, system),
-        shown_counts.order_words(found, figures, now),
-        _coming(awaited, plant_day(now), system),
+        tank.place,
+        shown_counts.chemical_name(tank.place),
+        tank.forecast,
+        shown_counts.crossing_words(tank.forecast, now),
+        shown_counts.reason_words(tank, now, system),
+        shown_counts.order_words(tank.forecast, figures, now),
+        _coming(tank.awaited, plant_day(now), system),
     )
 
 
-def _coming(rows: list[ExpectedDelivery], today: date, system: UnitSystem) -> str:
+def _coming(rows: Sequence[ExpectedDelivery], today: date, system: UnitSystem) -> str:
     """What is expected for a tank, and what of it is overdue and so not counted with."""
     parts = [
         f"{units.twin(row.grams_100 / 1000.0, 'mass', system)} {'was' if row.due_on < today else 'is'} expected on {row.due_on} "

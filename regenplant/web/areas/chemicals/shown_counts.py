@@ -20,6 +20,7 @@ from regenplant.core.process.reconciliation import StockFigures
 from regenplant.core.process.stock_forecast import HORIZON_DAYS, StockForecast
 from regenplant.core.process.vocabulary import Chemical
 from regenplant.drawing.scene import Scene
+from regenplant.planning.stocks_ahead import TankAhead
 from regenplant.web.drawing.tank_level import LevelMark, tank_level
 
 LOOK = (
@@ -202,7 +203,7 @@ def crossing_words(forecast: StockForecast, now: datetime) -> str:
         )
         return f"Likely above its low mark for the next {HORIZON_DAYS} days{early}."
     if low.likely_days == 0:
-        return "The planned batches alone take it under its low mark."
+        return "What is planned for today takes it under its low mark."
     early = _day(low.early_days or 0, now)
     late = (
         _day(low.late_days, now) if low.late_days is not None else f"more than {HORIZON_DAYS} days from now"
@@ -210,9 +211,9 @@ def crossing_words(forecast: StockForecast, now: datetime) -> str:
     return f"Likely under its low mark on {_day(low.likely_days, now)}; 9 times in 10 between {early} and {late}."
 
 
-def reason_words(forecast: StockForecast, needs: Sequence[Need], system: str) -> str:
-    """Why: the plan, then the usual use."""
-    parts = []
+def reason_words(tank: TankAhead, now: datetime, system: str) -> str:
+    """Why: open batches, then the accepted plan, then the usual use."""
+    forecast, needs, parts = tank.forecast, tank.open_needs, []
     if needs:
         batches = list(dict.fromkeys(need.batch for need in needs))
         named = ", ".join(batches[:6]) + (f" and {len(batches) - 6} more" if len(batches) > 6 else "")
@@ -221,13 +222,17 @@ def reason_words(forecast: StockForecast, needs: Sequence[Need], system: str) ->
         )
     else:
         parts.append("No open batch draws from it")
+    if forecast.course is not None:
+        reach = forecast.course.reach_day
+        planned = units.twin(forecast.course.until(reach), "mass", system)
+        parts.append(f"plan {tank.plan} draws {planned} until {_day(reach, now)}, each on its day")
     if forecast.usual is None:
         parts.append("the ledger has too few days with use for a usual one")
     else:
         usual = forecast.usual
         parts.append(
             f"the usual use is {units.twin(usual.mean_kg, 'mass', system)} a day, single days ± {units.twin(usual.deviation_kg, 'mass', system)}, "
-            f"over {usual.days} days"
+            f"over {usual.days} days{', by the day of the week' if usual.week else ''}"
         )
     return "; ".join(parts) + "."
 
