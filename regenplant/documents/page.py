@@ -5,7 +5,7 @@ from __future__ import annotations
 import io
 import threading
 from collections.abc import Sequence
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 
 from reportlab import rl_config
 from reportlab.pdfgen.canvas import Canvas
@@ -36,6 +36,9 @@ A4 = PageSize("a4", "A4", 210 * MILLIMETRE, 297 * MILLIMETRE)
 LETTER = PageSize("letter", "Letter", 612.0, 792.0)
 LABEL = PageSize("label", "label 100 × 150 mm", 100 * MILLIMETRE, 150 * MILLIMETRE)
 A5 = PageSize("a5", "A5, 148 × 210 mm", 148 * MILLIMETRE, 210 * MILLIMETRE)
+A4_WIDE = PageSize("a4", "A4 landscape", A4.height, A4.width)
+A3_WIDE = PageSize("a3", "A3 landscape", 420 * MILLIMETRE, A4.height)
+LETTER_WIDE = PageSize("letter", "Letter landscape", LETTER.height, LETTER.width)
 SMALL_LABEL = PageSize("small", "label 74 × 105 mm", 74 * MILLIMETRE, 105 * MILLIMETRE)
 PAGE_SIZES = {size.key: size for size in (A4, LETTER, LABEL, A5, SMALL_LABEL)}
 
@@ -72,10 +75,12 @@ class Frame:
     """Where the content of a page stands. The left edge keeps clear of punch holes (ISO 838: centre 12 mm in)."""
 
     size: PageSize
+    """As it is laid out; ``enlarged`` makes a larger sheet of it, letters and codes with it."""
     margin_x: float = 16.5 * MILLIMETRE
     right: float = 11 * MILLIMETRE
     top: float = 20 * MILLIMETRE
     bottom: float = 21 * MILLIMETRE
+    enlarged: float = 1.0
 
     @property
     def x(self) -> float:
@@ -127,12 +132,14 @@ def _drawn(
 ) -> bytes:
     with drawing:
         buffer = io.BytesIO()
-        canvas = new_canvas(buffer, frame.size, title, author)
+        canvas = new_canvas(buffer, _sheet(frame), title, author)
         for parts, furniture in papers:
             count, number = sum(len(part.pages) for part in parts), 0
             for part in parts:
                 for place, page in enumerate(part.pages, start=1):
                     number += 1
+                    if frame.enlarged != 1.0:
+                        canvas.scale(frame.enlarged, frame.enlarged)
                     pen = Pen(canvas, frame.size.height)
                     where = f"{part.name}, {place} of {len(part.pages)}" if part.name else furniture.number
                     _furnish(pen, frame, furniture, f"Page {number} of {count}", where)
@@ -140,6 +147,11 @@ def _drawn(
                     canvas.showPage()
         canvas.save()
     return buffer.getvalue()
+
+
+def _sheet(frame: Frame) -> PageSize:
+    size, enlarged = frame.size, frame.enlarged
+    return replace(size, width=size.width * enlarged, height=size.height * enlarged)
 
 
 def new_canvas(buffer: io.BytesIO, size: PageSize, title: str, author: str) -> Canvas:

@@ -12,7 +12,20 @@ from dataclasses import dataclass
 from regenplant.documents.faces import HAIR, INK, INK_2, PAPER, TICK, Face, Style, width_of
 from regenplant.documents.flow import Block
 from regenplant.documents.pen import Pen
-from regenplant.drawing.scene import Curve, Dot, Frame, Item, Label, Length, Line, Rect, Scene, Shape
+from regenplant.drawing.scene import (
+    NOTHING,
+    WHOLE,
+    Curve,
+    Dot,
+    Frame,
+    Item,
+    Label,
+    Length,
+    Line,
+    Rect,
+    Scene,
+    Shape,
+)
 
 PX = 0.44
 """Points for one pixel of the page [pt/px]."""
@@ -60,7 +73,18 @@ _STROKES = {
     "pt last": _Stroke(0.8, fill=INK),
     "pt printed last": _Stroke(0.8, fill=INK),
     "pt off": _Stroke(0.9, fill=PAPER),
+    "hollow": _Stroke(0.9, fill=PAPER),
+    "bar-plan": _Stroke(0.7, INK_2, fill=PAPER),
+    "bar-run": _Stroke(1.5, fill=PAPER),
+    "bar-clean": _Stroke(0.7, TICK, dash=(1.6, 1.6)),
 }
+_HATCHED = {
+    "forbid": _Stroke(0.35, TICK, has_edge=False),
+    "bar-lock": _Stroke(0.35, TICK),
+    "bar-done": _Stroke(0.5, INK_2, fill=PAPER),
+}
+"""Areas with strokes, and an edge around them unless they have none."""
+_HATCH_GAP = {"forbid": 3.2, "bar-lock": 3.2, "bar-done": 1.8}
 _SIZE = 8.0
 
 
@@ -73,24 +97,36 @@ class _Words:
 def _words(role: str) -> _Words:
     """The face of a label by its classes. Raises: ValueError for one that paper does not know."""
     classes = set(role.split())
-    unknown = classes - {"t2", "tb", "ti", "tp", "halo", "thin"}
+    unknown = classes - {"t2", "tb", "ti", "tp", "halo", "thin", "lane-n"}
     if unknown:
         raise ValueError(f"paper has no style for text of the role {role!r}")
+    if "lane-n" in classes:
+        return _Words(Style(Face.BOOK, 13.0, 15.0), has_halo=False)
     face = Face.BOLD if "tb" in classes else Face.BOOK_ITALIC if "ti" in classes else Face.TEXT
     size = _SIZE + (0.6 if "ti" in classes else 0.0)
     return _Words(Style(face, size, size + 2.0, INK_2 if "t2" in classes else INK), "halo" in classes)
 
 
-def scene_block(scene: Scene, width: float, margins: Margins = MARGINS) -> Block:
-    """The drawing, ``width`` points wide with its margins. Raises: ValueError for what paper has no style for."""
+def scene_block(scene: Scene, width: float, margins: Margins = MARGINS, px: float = PX) -> Block:
+    """The drawing, ``width`` points wide with its margins. ``px`` [pt/px] makes its heights smaller, never its text.
+
+    Raises: ValueError for what paper has no style for.
+    """
     _check(scene.items)
-    height = scene.height * PX
+    height = scene.height * px
     inner = width - margins.left - margins.right
 
     def draw(pen: Pen, x: float, y: float) -> None:
-        _Area(pen, x + margins.left, y + margins.top, inner, height).draw(scene.items)
+        _Area(pen, x + margins.left, y + margins.top, inner, height, px).draw(scene.items)
 
     return Block(height + margins.top + margins.bottom, draw)
+
+
+def area_block(role: str, width: float, height: float) -> Block:
+    """An area of this role alone, for the key of a drawing. Raises: ValueError for a role that paper has no style for."""
+    area = Rect(role, NOTHING, NOTHING, WHOLE, WHOLE)
+    _check((area,))
+    return Block(height, lambda pen, x, y: _Area(pen, x, y, width, height).draw((area,)))
 
 
 def _check(items: Sequence[Item]) -> None:
@@ -101,7 +137,7 @@ def _check(items: Sequence[Item]) -> None:
             _words(item.role)
         elif not isinstance(item, (Rect, Line, Dot, Shape, Curve)):
             raise ValueError(f"paper does not draw a {type(item).__name__}")
-        elif item.role not in _STROKES and item.role != "forbid":
+        elif item.role not in _STROKES and not (isinstance(item, Rect) and item.role in _HATCHED):
             raise ValueError(f"paper has no style for the role {item.role!r}")
 
 
@@ -114,6 +150,7 @@ class _Area:
     y: float
     width: float
     height: float
+    px: float = PX
 
     def _at_x(self, length: Length) -> float:
         return self.x + self._size(length, self.width)
@@ -123,7 +160,7 @@ class _Area:
 
     def _size(self, length: Length, extent: float) -> float:
         """A length of the scene in points: a share of the extent, or pixels."""
-        return length.of * extent + length.px * PX
+        return length.of * extent + length.px * self.px
 
     def draw(self, items: Sequence[Item]) -> None:
         for item in items:
@@ -140,13 +177,16 @@ class _Area:
             elif isinstance(item, Dot):
                 stroke = _STROKES[item.role]
                 self.pen.circle(
-                    self._at_x(item.x), self._at_y(item.y), item.radius * PX,
+                    self._at_x(item.x), self._at_y(item.y), item.radius * self.px,
                     fill=stroke.fill, stroke=stroke.ink, weight=stroke.weight,
                 )  # fmt: skip
             elif isinstance(item, Shape):
                 self._path(
                     item.role,
-                    [(self._at_x(item.x) + a * PX, self._at_y(item.y) + b * PX) for a, b in item.points],
+                    [
+                        (self._at_x(item.x) + a * self.px, self._at_y(item.y) + b * self.px)
+                        for a, b in item.points
+                    ],
                     item.is_closed,
                 )
             elif isinstance(item, Curve):
@@ -158,12 +198,20 @@ class _Area:
     def _rect(self, item: Rect) -> None:
         left, top = self._at_x(item.x), self._at_y(item.y)
         width, height = self._size(item.width, self.width), self._size(item.height, self.height)
-        if item.role == "forbid":
-            self.pen.hatch(left, top, width, height, gap=3.2, ink=TICK, weight=0.35)
+        hatched = _HATCHED.get(item.role)
+        if hatched is not None:
+            self._hatched(item.role, hatched, (left, top, width, height))
             return
         stroke = _STROKES[item.role]
         edge = stroke.ink if stroke.has_edge else None
         self.pen.box(left, top, width, height, fill=stroke.fill, stroke=edge, weight=stroke.weight, dash=stroke.dash)  # fmt: skip
+
+    def _hatched(self, role: str, stroke: _Stroke, box: tuple[float, float, float, float]) -> None:
+        if stroke.fill is not None:
+            self.pen.box(*box, fill=stroke.fill)
+        self.pen.hatch(*box, gap=_HATCH_GAP[role], ink=stroke.ink, weight=stroke.weight)
+        if stroke.has_edge:
+            self.pen.box(*box, stroke=stroke.ink, weight=0.5)
 
     def _path(self, role: str, points: Sequence[tuple[float, float]], is_closed: bool) -> None:
         stroke = _STROKES[role]
@@ -173,8 +221,8 @@ class _Area:
 
     def _label(self, item: Label) -> None:
         words = _words(item.role)
-        x = self._at_x(item.x) + item.dx * PX
-        y = self._at_y(item.y) + item.dy * PX
+        x = self._at_x(item.x) + item.dx * self.px
+        y = self._at_y(item.y) + item.dy * self.px
         if words.has_halo:
             width = width_of(item.text, words.style.face, words.style.size)
             left = x - {"start": 0.0, "middle": width / 2, "end": width}[item.anchor]
@@ -184,7 +232,7 @@ class _Area:
     def _frame(self, item: Frame) -> None:
         left, top = self._at_x(item.x), self._at_y(item.y)
         width, height = self._size(item.width, self.width), self._size(item.height, self.height)
-        inside = _Area(self.pen, left, top, width, height)
+        inside = _Area(self.pen, left, top, width, height, self.px)
         if item.is_open:
             inside.draw(item.items)
         else:

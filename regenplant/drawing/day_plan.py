@@ -109,7 +109,7 @@ def _stay(plan: PlanDrawing, axis: Axis, stay: Stay, top: float) -> list[Item]:
         url, name = plan.links.get(stay.batch, ("", stay.batch))
         late = f", {stay.late} late" if stay.late else ""
         inside.append(Label("tb halo", px(8), px(24), f"{name} · {stay.tanks}{late}"))
-    inside += [item for part in stay.parts for item in _part(part, stay)]
+    inside += [item for part in stay.parts for item in _part(part, axis, left, right)]
     items: tuple[Item, ...] = (
         Rect(_STAYS[stay.kind], x, px(top + _BAR_TOP), width, px(_BAR)),
         Frame(x, px(top + _BAR_TOP), width, px(_BAR), tuple(inside)),
@@ -121,15 +121,14 @@ def _stay(plan: PlanDrawing, axis: Axis, stay: Stay, top: float) -> list[Item]:
     return list(items)
 
 
-def _part(part: Part, stay: Stay) -> list[Item]:
-    """A strip at the foot of the bar."""
+def _part(part: Part, axis: Axis, left: float, right: float) -> list[Item]:
+    """A strip at the foot of the bar, which is drawn from ``left`` to ``right`` of the axis: of a bar that goes on on another day only
+    the parts of the hours that are drawn."""
     role = _PARTS.get(part.kind)
-    if role is None:
+    start, end = ((axis.clamped(at) - left) / (right - left) for at in (part.start_min, part.end_min))
+    if role is None or end <= start:
         return []
-    length = stay.end_min - stay.start_min
-    x = share((part.start_min - stay.start_min) / length)
-    width = share((part.end_min - part.start_min) / length)
-    return [Rect(role, x, px(_BAR - _STRIP), width, px(_STRIP))]
+    return [Rect(role, share(start), px(_BAR - _STRIP), share(end - start), px(_STRIP))]
 
 
 def _load(axis: Axis, caption: str, load: Load, top: float) -> list[Item]:

@@ -20,6 +20,7 @@ from regenplant.documents import (
     batch_sheet,
     chemical_label,
     connection_label,
+    day_plan_paper,
     discharge_report,
     drum_label,
     investigation,
@@ -37,6 +38,7 @@ from regenplant.documents.certificate.standing import (
     KIND as CERTIFICATE,
 )
 from regenplant.documents.certificate.standing import certificate_numbered, content_of, standing_of
+from regenplant.documents.day_plan_content import day_plan_content, plan_to_print
 from regenplant.documents.issue import Issue
 from regenplant.documents.models import IssuedPaper
 from regenplant.documents.page import PageSize, page_size
@@ -126,6 +128,10 @@ def _lot_sheet(key: str, issue: Issue, size: PageSize, system: str) -> bytes:
     return lot_sheet.draw_lot_sheet(lot_sheet.lot_sheet_content(key, issue), size, system)
 
 
+def _day_plan(key: str, issue: Issue, size: PageSize, system: str) -> bytes:
+    return day_plan_paper.draw_day_plan(day_plan_content(key, issue), size, system)
+
+
 def _certificate(key: str, issue: Issue, size: PageSize, system: str) -> bytes:
     certificate = certificate_numbered(key)
     assert certificate is not None  # _subject has found it
@@ -174,6 +180,7 @@ PAPERS = {
         Paper("investigation", "investigation", "investigation", investigation.SIZES, _investigation),
         Paper(refusal_letter.KIND, "letter of refusal", "tank_visit", refusal_letter.SIZES, _refusal_letter),
         Paper(lot_sheet.KIND, "sheet of a resin lot", "resin_lot", lot_sheet.SIZES, _lot_sheet),
+        Paper(day_plan_paper.KIND, "day plan for the wall", "day_plan", day_plan_paper.SIZES, _day_plan),
         Paper(use_report.KIND, "audit of use", use_report.KIND, use_report.SIZES, _use_report),
         Paper(CERTIFICATE, "certificate of quality", "certificate", certificate_paper.SIZES, _certificate),
         Paper(
@@ -422,6 +429,9 @@ def _subject(wanted: Paper, key: str) -> tuple[str, str, int]:
     if wanted.subject == lot_sheet.KIND:
         lot = lot_sheet.lot_of(key)
         return lot.code, f"Resin lot {lot.code}", 1
+    if wanted.subject == day_plan_paper.KIND:
+        plan = plan_to_print(key)
+        return plan.number, f"Day plan {plan.number}", plan.version
     if wanted.subject == use_report.KIND:
         report = report_numbered(key)
         if report is None:

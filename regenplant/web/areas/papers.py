@@ -20,6 +20,7 @@ from regenplant.documents.services import (
     print_chemical_label,
     print_connection_label,
 )
+from regenplant.planning.models import DayPlan
 from regenplant.quality.models import RetainedSample
 from regenplant.tanks.models import Tank
 from regenplant.use.models import UseReport
@@ -81,6 +82,14 @@ def certificate(request: HttpRequest, number: str) -> HttpResponse:
     """One print of a certificate of quality; refused once it holds no more."""
     row = get_object_or_404(Certificate, number__iexact=_key(number))
     return _issued(request, "certificate", row.number, request.GET.get("size", "") or _sheet_size(request))
+
+
+@never_cache
+@require_GET
+def day_plan(request: HttpRequest, number: str) -> HttpResponse:
+    """One print of a day plan for the wall; ``?size=a3`` is the same, enlarged."""
+    row = get_object_or_404(DayPlan, number__iexact=_key(number))
+    return _issued(request, "day_plan", row.number, request.GET.get("size", "") or _sheet_size(request))
 
 
 @never_cache
@@ -203,6 +212,7 @@ urlpatterns = [
         name="paper-discharge-report",
     ),
     path("papers/connections/<str:code>/label.pdf", connection_label, name="paper-connection-label"),
+    path("papers/day-plans/<str:number>/wall.pdf", day_plan, name="paper-day-plan"),
     path("papers/use-reports/<str:number>/report.pdf", use_report, name="paper-use-report"),
     path("papers/samples/<str:number>/label.pdf", sample_label, name="paper-sample-label"),
     path("papers/tanks/<str:serial>/tag.pdf", tank_tag, name="paper-tank-tag"),

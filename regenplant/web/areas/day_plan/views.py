@@ -65,6 +65,7 @@ def home(request: HttpRequest, tab: str) -> HttpResponse:
         "rows": rows[:MOST_SHOWN],
         "left_off": len(rows) > MOST_SHOWN,
         "make": right(request, "day_plan.make"),
+        "paper": right(request, "paper.issue"),
         "accepted": PlanAcceptance.objects.select_related("accepted_by").first(),
         "deviations": deviations(timezone.now()),
         "planned": words.planned_rows(selectors.waiting_batches()),
@@ -101,6 +102,7 @@ def page(request: HttpRequest, number: str, tab: str) -> HttpResponse:
         "gap": words.gap_words(row),
         "make": right(request, "day_plan.make"),
         "accept": right(request, "day_plan.accept"),
+        "paper": right(request, "paper.issue"),
     }
     if row.plan is not None:
         view = selectors.shown(row)
