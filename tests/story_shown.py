@@ -369,11 +369,35 @@ def _ageing() -> dict[str, Any]:
 
 
 def _planned() -> dict[str, Any]:
+    from regenplant.batches.models import StepRun
     from regenplant.planning.models import DayPlan
-    from regenplant.planning.selectors import accepted_plan, waiting_batches
+    from regenplant.planning.selectors import accepted_plan, problem_of, waiting_batches
+    from tests.core.scheduling.laid_rules import over_by_what_waited
 
     accepted = accepted_plan()
+    problem = problem_of(accepted) if accepted else None
+    begins = (
+        {one.id: min(part.start_min for part in one.stages) for one in problem.running if one.stages}
+        if problem
+        else {}
+    )
+    ran = {
+        (batch, str(step))
+        for batch, step in StepRun.objects.filter(started_at__isnull=False).values_list(
+            "batch__number", "number"
+        )
+    }
+    begun = {
+        (one.id, part.name)
+        for one in (problem.running if problem else ())
+        for part in one.stages
+        if part.start_min == begins[one.id] and (one.id, part.name.split(" ", 1)[0]) in ran
+    }
     return {
+        "under way in the plan": len(problem.running) if problem else 0,
+        "over a limit because of the plan": over_by_what_waited(problem, problem.running, begun)
+        if problem
+        else [],
         "accepted plan": accepted.number if accepted else "",
         "planned batches": len(waiting_batches()),
         "what-if copies": DayPlan.objects.exclude(name="").count(),

@@ -332,6 +332,12 @@ def test_the_safety_desk_calls_and_a_refused_tank_stands_here_with_its_letter(sh
     assert {"Count", "Excursion", "Spill"} <= set(safety["calls"])
 
 
+def test_batches_under_way_are_laid_in_the_plan_one_after_the_other(shown: dict[str, Any]) -> None:
+    """Eleven batches were laid side by side once: six asked for the one technician in the same quarter of an hour."""
+    assert shown["under way in the plan"] >= 8
+    assert shown["over a limit because of the plan"] == []
+
+
 def test_a_plan_of_the_day_is_accepted_and_another_is_tried_beside_it(shown: dict[str, Any]) -> None:
     assert shown["accepted plan"] == "DP-101"
     assert shown["planned batches"] >= 2

@@ -18,8 +18,9 @@ from regenplant.planning.clock import PlanClock
 from regenplant.planning.figures_kept import figures_in_force
 from regenplant.planning.live import SLOT_MIN
 from regenplant.planning.models import PlanAcceptance, PlannedBatch
-from regenplant.planning.running import VesselAtWork, vessels_at_work
+from regenplant.planning.running import UnderWay, VesselAtWork, laid_under_way
 from regenplant.planning.selectors import planned_for, waiting_batches
+from regenplant.planning.shared import shared_at
 from regenplant.planning.shortages import short
 from regenplant.tanks.selectors import waiting_by_key
 
@@ -46,11 +47,11 @@ def deviations(now: datetime) -> tuple[Deviation, ...]:
     waiting = waiting_batches()
     reckoned = figures_in_force()
     clock = PlanClock(now, SLOT_MIN, reckoned.days)
-    at_work = vessels_at_work(clock, reckoned)
+    under_way = laid_under_way(shared_at(clock, reckoned).limits, clock, reckoned)
     found = [
-        *_started(acceptance, clock, at_work),
+        *_started(acceptance, clock, under_way),
         *(one for row in waiting for one in _of_waiting(row, now)),
-        *_vessels_not_free(waiting, clock, at_work),
+        *_vessels_not_free(waiting, clock, under_way.vessels),
         *(Deviation(sentence) for sentence in short(acceptance, waiting, now, reckoned)),
         *_come_back(acceptance, now),
     ]
@@ -66,12 +67,10 @@ def _lasting(span: timedelta) -> str:
     return f"{minutes} min" if minutes < 120 else f"{minutes / 60:.1f} h"
 
 
-def _started(
-    acceptance: PlanAcceptance, clock: PlanClock, at_work: Mapping[int, VesselAtWork]
-) -> Iterator[Deviation]:
-    """Batches of this plan that stand still, failed, or will be ready later than planned."""
+def _started(acceptance: PlanAcceptance, clock: PlanClock, under_way: UnderWay) -> Iterator[Deviation]:
+    """Batches of this plan that stand still, failed, cannot go on, or will be ready later than planned."""
     rows = {row.batch_number: row for row in acceptance.batches.filter(state=PlannedBatch.State.STARTED)}
-    going = {one.batch.id: one.batch for one in at_work.values()}
+    going = {one.id: one for one in under_way.batches}
     for batch in Batch.objects.filter(number__in=rows).order_by("number"):
         row = rows[batch.number]
         if batch.state in (BatchState.HELD, BatchState.FAILED, BatchState.ABORTED):
@@ -80,7 +79,10 @@ def _started(
                 row.code,
                 batch.number,
             )
-        elif batch.number in going and going[batch.number].stages:
+            continue
+        for words in under_way.said_of.get(batch.number, ()):
+            yield Deviation(words, row.code, batch.number)
+        if batch.number in going and going[batch.number].stages:
             ready = clock.moment(going[batch.number].stages[-1].end_min)
             if ready > row.ready_at + BEHIND:
                 yield Deviation(

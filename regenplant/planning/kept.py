@@ -157,6 +157,7 @@ def _running(batch: RunningBatch) -> dict[str, Any]:
         "id": batch.id,
         "vessel": batch.vessel,
         "tanks": list(batch.tanks),
+        "beside": batch.beside,
         "stages": [
             {
                 "name": stage.name, "start": stage.start_min, "end": stage.end_min, "attention": stage.attention,

@@ -6,7 +6,7 @@ Nothing is saved. What cannot be planned at all (no recipe, no vessel, a vessel 
 from __future__ import annotations
 
 from collections.abc import Mapping, Sequence
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 from datetime import datetime
 
 from regenplant.batches.preview import Wanted, preview
@@ -19,34 +19,24 @@ from regenplant.core.process.drains import Destination
 from regenplant.core.process.plan import BatchPlan
 from regenplant.core.process.plan_basis import PlanBasis
 from regenplant.core.process.plan_waste import waste_shares
-from regenplant.core.process.vocabulary import Chemical, ResinFamily, SegregationClass
+from regenplant.core.process.vocabulary import ResinFamily
 from regenplant.core.scheduling.from_plan import stages_of
 from regenplant.core.scheduling.problem import (
-    Budget,
-    Changeover,
-    Costs,
     Problem,
     Stage,
     Tank,
     Vessel,
     VesselState,
-    WasteTank,
     Window,
 )
-from regenplant.planning.clock import DAY_MIN, PlanClock
+from regenplant.planning.clock import PlanClock
 from regenplant.planning.figures import DEFAULTS, PlanningFigures
-from regenplant.planning.running import VesselAtWork, vessels_at_work
-from regenplant.planning.supplies import supplies
-from regenplant.plant.days import start_of_day
+from regenplant.planning.running import VesselAtWork, laid_under_way
+from regenplant.planning.shared import shared_at
 from regenplant.plant.drain_table import table_in_force
 from regenplant.plant.models import Vessel as VesselRow
-from regenplant.plant.models import WaterSupply
-from regenplant.plant.permit import permit_in_force
-from regenplant.plant.selectors import plant_day, waste_data
-from regenplant.plant.sewer_day import day_at
 from regenplant.recipes.models import RecipeVersion
 from regenplant.recipes.selectors import runs_apart
-from regenplant.resins.models import ResinType
 from regenplant.tanks.models import TankVisit
 from regenplant.tanks.selectors import WaitingPool, waiting_by_key
 
@@ -94,34 +84,19 @@ def live_plant(now: datetime, figures: PlanningFigures = DEFAULTS) -> LivePlant:
     clock = PlanClock(now, SLOT_MIN, figures.days)
     pools = waiting_by_key(now)
     rows = list(VesselRow.objects.filter(is_active=True).order_by("code"))
-    at_work = vessels_at_work(clock, figures)
+    shared = shared_at(clock, figures)
+    under_way = laid_under_way(shared.limits, clock, figures)
     left_out: list[LeftOut] = []
     ways = _ways(pools, rows, now, left_out)
     own_stages, kept = _stages(pools, ways, now, figures, left_out)
-    waters = {supply.kind: supply.max_flow_m3_per_s * 60_000 for supply in WaterSupply.objects.all()}
-    assumed: list[str] = []
-    problem = Problem(
-        name=f"plant at {now:%Y-%m-%dT%H:%M}Z",
-        slot_min=SLOT_MIN,
-        calendar_end_min=clock.end_min,
+    assumed = [*shared.assumed, *under_way.said]
+    problem = replace(
+        shared.limits,
         tanks=tuple(_tank(visit, pool, clock) for pool in kept for visit in pool.visits),
-        vessels=tuple(_vessels(rows, ways, at_work, clock, assumed)),
+        vessels=tuple(_vessels(rows, ways, under_way.vessels, clock, assumed)),
         recipes={(code, "standard"): found for (_, code), found in own_stages.items()},
-        changeover=_changeover(figures),
-        dose_percent={"normal": 100.0},
-        priority_weight={1: 1.0, 2: 3.0, 3: 10.0},
-        chemicals=supplies(now, clock, figures, {one.batch.id for one in at_work.values()}, assumed),
-        water_l_per_min=waters,
-        waste=_waste(now, assumed),
-        attention_per_operator=4,
-        operator_shifts=clock.shifts(figures.working_times, "operators"),
-        technician_shifts=clock.shifts(figures.working_times, "technicians"),
-        costs=_costs(figures, waters),
-        second_shifts=clock.shifts(figures.working_times, "second_people"),
-        openings=clock.openings(figures.working_times),
-        budgets=_budgets(now, clock),
         vessel_recipes={(vessel, code, "standard"): found for (vessel, code), found in own_stages.items()},
-        running=tuple({one.batch.id: one.batch for one in at_work.values()}.values()),
+        running=under_way.batches,
     )
     visits = {visit.tank.serial: visit for pool in kept for visit in pool.visits}
     return LivePlant(problem, clock, visits, ways, tuple(left_out), tuple(assumed))
@@ -292,63 +267,3 @@ def _vessels(
             )
         )
     return made
-
-
-def _changeover(figures: PlanningFigures) -> Changeover:
-    change = figures.changeovers
-    families = ["", *ResinType.objects.order_by("code").values_list("code", flat=True)]
-    known = ["", *(one.value for one in SegregationClass)]
-    return Changeover(
-        family_min={
-            one: {other: 0 if one == other else change.other_resin_min for other in families}
-            for one in families
-        },
-        segregation_min={
-            one: {other: 0 if one == other else change.other_class_min for other in known} for one in known
-        },
-        other_lot_min=change.other_owner_min,
-        water=change.water,
-        water_l_per_l_vessel=change.water_l_per_l_vessel,
-    )
-
-
-# --- what is shared -----------------------------------------------------------------------------------------------------------
-def _waste(now: datetime, assumed: list[str]) -> WasteTank:
-    """The receiving tank without its reserve. It is emptied by discharges, which the plan takes as a steady flow: what the permit
-    lets go in a day, at most one tank."""
-    waste = waste_data(now)
-    capacity_l = (waste.capacity_m3 - waste.reserve_m3) * 1000
-    permitted = permit_in_force(now).content.volume_m3_per_day
-    a_day_l = min(capacity_l, permitted * 1000) if permitted is not None else capacity_l
-    assumed.append(f"Up to {a_day_l / 1000:.0f} m³ are treated and discharged in a day.")
-    return WasteTank(capacity_l, min(waste.level_m3 * 1000, capacity_l), a_day_l / DAY_MIN)
-
-
-def _budgets(now: datetime, clock: PlanClock) -> tuple[Budget, ...]:
-    """What the permit lets go of each ion, day by day; today without what went already."""
-    limits = permit_in_force(now).content.budget_kg()
-    gone = day_at(now).gone
-    found = []
-    today = plant_day(now)
-    for offset in range(clock.days):
-        start = clock.minute(start_of_day(today.fromordinal(today.toordinal() + offset)))
-        end = clock.minute(start_of_day(today.fromordinal(today.toordinal() + offset + 1)))
-        for ion, kg in limits.items():
-            left = max(0.0, kg - gone.of(ion)) if offset == 0 else kg
-            found.append(Budget(ion, start, end, left))
-    return tuple(found)
-
-
-def _costs(figures: PlanningFigures, waters: Mapping[str, float]) -> Costs:
-    worth = figures.worth
-    return Costs(
-        late_per_weighted_hour=worth.late_per_tank_hour,
-        batch=worth.batch,
-        underfill_waiver=worth.underfilled_batch,
-        changeover=worth.changeover,
-        per_kg={chemical.value: worth.chemical_per_kg for chemical in Chemical},
-        per_m3={**dict.fromkeys(waters, worth.water_per_m3), "waste": worth.waste_per_m3},
-        makespan_per_hour=worth.plant_hour,
-        move_per_tank_hour=worth.move_per_tank_hour,
-        other_vessel_per_tank=worth.other_vessel_per_tank,
-    )

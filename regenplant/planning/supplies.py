@@ -18,7 +18,7 @@ from regenplant.chemicals.room import room_for
 from regenplant.chemicals.selectors import stock_data
 from regenplant.core.process.plan import StockData
 from regenplant.core.process.vocabulary import Chemical
-from regenplant.core.scheduling.problem import ChemicalSupply, Delivery, Window
+from regenplant.core.scheduling.problem import BY_HAND_LINES, ChemicalSupply, Delivery, Window
 from regenplant.planning.clock import DAY_MIN, PlanClock
 from regenplant.planning.figures import PlanningFigures
 from regenplant.plant.days import plant_day, start_of_day
@@ -53,9 +53,10 @@ def supplies(
 ) -> dict[str, ChemicalSupply]:
     """By value of ``Chemical``. ``at_work`` are the numbers of the batches whose coming draws the problem knows itself; what others
     still draw, and what runs through a skid now and is not in the books yet, is kept for them. Sentences are added to ``assumed``."""
-    lines = dict.fromkeys((chemical.value for chemical in Chemical), 0)
-    for skid in Skid.objects.filter(is_active=True, lock_out_reason=""):
-        lines[skid.chemical] = lines.get(skid.chemical, 0) + 1
+    lines = dict.fromkeys((chemical.value for chemical in Chemical), BY_HAND_LINES)
+    skids = list(Skid.objects.filter(is_active=True))
+    for name in {skid.chemical for skid in skids}:
+        lines[name] = sum(skid.chemical == name and not skid.lock_out_reason for skid in skids)
     stock = stock_data(now)
     coming = on_their_way(now)
     assumed.extend(coming.said)
@@ -165,9 +166,8 @@ def _unusable(
     opening = clock.openings(figures.working_times)
     renewed = next((window.start_min for window in opening if window.end_min > expires), clock.end_min)
     renewed = max(renewed, expires) + figures.strength_check_min
-    when = clock.moment(expires)
     assumed.append(
-        f"The strength of {Chemical(name).label.lower()} is checked before {when:%Y-%m-%d %H:%M} UTC ends its last check."
+        f"The strength of {Chemical(name).label.lower()} is checked before its last check ends, {clock.words(expires)}."
         if age is not None and left_days > 0.0
         else f"The strength of {Chemical(name).label.lower()} is checked in the next opening."
     )

@@ -9,6 +9,7 @@ no limit per slot: the chosen times are tried, and where it would run over, the 
 from __future__ import annotations
 
 from bisect import bisect_left
+from collections.abc import Sequence
 
 import numpy as np
 
@@ -215,7 +216,7 @@ class Board:
             starts = _earliest(steps[: needs.inside], banned or possible, earliest, latest_end)
             if starts is None:
                 return None
-            over = self._overflow(steps, starts)
+            over = self.overflow(steps, starts)
             if over is None:
                 return _with_after(needs, possible, starts)
             stage, slots = over
@@ -223,7 +224,7 @@ class Board:
             banned[stage] &= ~(((1 << slots) - 1) << starts[stage])
         return None
 
-    def _overflow(self, steps: tuple[Step, ...], starts: list[int]) -> tuple[int, int] | None:
+    def overflow(self, steps: tuple[Step, ...], starts: Sequence[int]) -> tuple[int, int] | None:
         """The stage whose inflow makes the waste tank run over and by how many slots it is too early at least; None if it fits."""
         minutes = self.compiled.slot_min
         tank = self.compiled.problem.waste
@@ -273,19 +274,20 @@ class Board:
 
     def put(self, batch: Placed) -> None:
         """The batch takes its place and what it needs."""
-        self._take(batch, 1)
+        self.take(batch.needs.steps, batch.starts)
         row = self.sequence[batch.vessel]
         row.insert(bisect_left([other.start for other in row], batch.start), batch)
 
     def remove(self, batch: Placed) -> None:
         """The batch gives back what it took."""
-        self._take(batch, -1)
+        self.take(batch.needs.steps, batch.starts, -1)
         self.sequence[batch.vessel].remove(batch)
 
-    def _take(self, batch: Placed, sign: int) -> None:
+    def take(self, steps: Sequence[Step], starts: Sequence[int], sign: int = 1) -> None:
+        """What stages take that begin in these slots; given back where ``sign`` is -1."""
         minutes = self.compiled.slot_min
         waste_from = waste_until = -1
-        for step, start in zip(batch.needs.steps, batch.starts, strict=True):
+        for step, start in zip(steps, starts, strict=True):
             end = start + step.slots
             if step.attention:
                 self.attention[start:end] -= sign * step.attention

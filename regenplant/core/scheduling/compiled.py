@@ -246,10 +246,11 @@ class Compiled:
         found = self._needs.get(name)
         if found is None:
             stages = own if own is not None else self.stages[key]
-            found = self._needs[name] = self._worked_out(stages, tanks, charged_l, percent)
+            found = self._needs[name] = self.needs_of(stages, tanks, charged_l, percent)
         return found
 
-    def _worked_out(self, stages: tuple[Stage, ...], tanks: int, charged_l: float, percent: float) -> Needs:
+    def needs_of(self, stages: tuple[Stage, ...], tanks: int, charged_l: float, percent: float) -> Needs:
+        """What these stages take of so many tanks with so much resin."""
         all_needs = [figures.stage_need(stage, tanks, charged_l, percent, self.slot_min) for stage in stages]
         waits = [self._wait(need.stage) for need in all_needs]
         steps = tuple(

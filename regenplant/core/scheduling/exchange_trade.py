@@ -75,6 +75,7 @@ def _running(item: Mapping[str, Any]) -> RunningBatch:
             )
             for stage in item["stages"]
         ),
+        beside=str(item.get("beside") or ""),
     )
 
 

@@ -7,7 +7,7 @@ accepted is planned exactly again. Times of a batch plan hardly depend on the fi
 from __future__ import annotations
 
 import math
-from collections.abc import Mapping, Sequence
+from collections.abc import Collection, Mapping, Sequence
 from dataclasses import dataclass, field, replace
 from itertools import pairwise
 
@@ -84,6 +84,69 @@ def stages_of(plan: BatchPlan, waste_m3: Mapping[int, float], hands: Hands) -> t
         stages.extend(made.side_by_side(legs))
     stages = _with_load(stages, plan, litres)
     return (*stages, *_behind(hands))
+
+
+Rounds = tuple[tuple[tuple[Stage, ...], ...], ...]
+"""What is left of a batch: rounds one after the other, each of chains of stages that run side by side."""
+
+
+def rest_of(
+    plan: BatchPlan,
+    waste_m3: Mapping[int, float],
+    hands: Hands,
+    left_min: Mapping[int, float],
+    running: Collection[int],
+) -> Rounds:
+    """What is left of a batch under way.
+
+    Parameters
+    ----------
+    plan, waste_m3, hands
+        As in ``stages_of``
+    left_min : Mapping
+        What is left of each step that is not ended yet, by its number [min]; steps that are not named are over
+    running : Collection of int
+        Numbers of the steps that have begun: their chemical is drawn
+
+    Returns
+    -------
+    rounds : tuple
+        One chain, as ``stages_of`` has it, until a leg of a mixed bed has begun; from then on each leg goes on by itself, and
+        what follows both is a round of its own. The first stage of a step that runs lasts what is left of it
+    """
+    litres = plan.totals["resin_volume_m3"].value * 1000
+    made = _Made(waste_m3, hands, litres)
+    in_legs = [step for step in plan.steps if step.leg is not Leg.WHOLE]
+    whole = [step for step in plan.steps if step.leg is Leg.WHOLE and step.number in left_min]
+    first = min((step.number for step in in_legs), default=0)
+    before = [one for step in whole if step.number < first for one in made.left(step, left_min, running)]
+    after = [one for step in whole if step.number > first for one in made.left(step, left_min, running)]
+    rounds: list[list[list[Stage]]]
+    if all(step.number in left_min and step.number not in running for step in in_legs):
+        legs = [[step for step in in_legs if step.leg is leg] for leg in (Leg.CATION, Leg.ANION)]
+        rounds = [[[*before, *(made.side_by_side(legs) if in_legs else ()), *after, *_behind(hands)]]]
+    else:
+        apart = [
+            [one for step in in_legs if step.leg is leg and step.number in left_min
+             for one in made.left(step, left_min, running)]
+            for leg in (Leg.CATION, Leg.ANION)
+        ]  # fmt: skip
+        rounds = [[before], [leg for leg in apart if leg], [[*after, *_behind(hands)]]]
+    fed = [step.number for step in plan.steps if step.chemical is not None]
+    if all(number in left_min and number not in running for number in fed):
+        rounds[0][0] = _with_load(rounds[0][0], plan, litres)
+    kept = (tuple(tuple(chain) for chain in of_round if chain) for of_round in rounds)
+    return tuple(of_round for of_round in kept if of_round)
+
+
+def _what_is_left(stages: Sequence[Stage], left_min: float) -> list[Stage]:
+    """The end of the stages of one step that runs, so that they last what is left of it, at least a minute."""
+    gone = sum(stage.minutes for stage in stages) - max(1, math.ceil(left_min - 1e-9))
+    rest = list(stages)
+    while len(rest) > 1 and gone >= rest[0].minutes:
+        gone -= rest.pop(0).minutes
+    first = rest[0]
+    return [replace(first, minutes=max(1, first.minutes - max(0, gone)), dose_g_per_l=0.0), *rest[1:]]
 
 
 def _behind(hands: Hands) -> tuple[Stage, ...]:
@@ -171,6 +234,11 @@ class _Made:
                 chemical=None, dose_g_per_l=0.0,
             ),
         ]  # fmt: skip
+
+    def left(self, step: PlannedStep, left_min: Mapping[int, float], running: Collection[int]) -> list[Stage]:
+        """The stages of a step that is not ended, as far as they are not over."""
+        stages = self.stages(step)
+        return _what_is_left(stages, left_min[step.number]) if step.number in running else stages
 
     def _dose(self, step: PlannedStep) -> float:
         if step.chemical is None or "chemical_kg_100" not in step.figures:

@@ -13,7 +13,7 @@ from enum import StrEnum
 
 from regenplant.core.scheduling.checker import judged
 from regenplant.core.scheduling.plan import Plan
-from regenplant.core.scheduling.problem import ChemicalSupply, Problem
+from regenplant.core.scheduling.problem import BY_HAND_LINES, ChemicalSupply, Problem
 from regenplant.core.scheduling.uses import (
     Interval,
     Uses,
@@ -76,6 +76,7 @@ def loads(problem: Problem, plan: Plan) -> tuple[Load, ...]:
     found = [
         Load(LoadKind.SKID, name, _summed(of("skids", name)), ((0, float(supply.skid_lines)),))
         for name, supply in sorted(problem.chemicals.items())
+        if supply.skid_lines < BY_HAND_LINES
     ]
     found += [
         Load(LoadKind.WATER, name, _summed(of("water", name)), ((0, float(rate)),))

@@ -151,9 +151,13 @@ class Delivery:
     kg: float
 
 
+BY_HAND_LINES = 1_000
+"""Skid lines of a chemical that comes by no skid but is made up by hand: none is ever waited for."""
+
+
 @dataclass(frozen=True, slots=True)
 class ChemicalSupply:
-    """A chemical's skid lines and stock."""
+    """A chemical's skid lines (``BY_HAND_LINES`` where it needs none) and stock."""
 
     skid_lines: int
     initial_kg: float
@@ -235,6 +239,8 @@ class RunningBatch:
     vessel: str
     tanks: tuple[str, ...]
     stages: tuple[RunningStage, ...]
+    beside: str = ""
+    """The vessel of the other leg of a mixed bed, which it has as well; empty for none."""
 
 
 @dataclass(frozen=True, slots=True)
