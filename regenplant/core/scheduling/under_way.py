@@ -238,7 +238,9 @@ class _Laying:
         possible = list(possible)
         for _ in range(WASTE_TRIES):
             starts = _soonest(steps, possible, earliest, wait)
-            over = self.board.overflow(steps, starts) if starts is not None else None
+            if starts is None:
+                return None
+            over = self.board.overflow(steps, starts)
             if over is None:
                 return starts
             stage, slots = over
