@@ -51,6 +51,11 @@ SQLITE_INIT = (
 that INSERT OR REPLACE cannot slip past the triggers that freeze signed rows."""
 
 
+CONNECTION_KEPT_S = 60
+"""A connection serves the requests of a minute: to open one, SQLite reads the whole schema, 7 ms of every page. Where another file was put
+in the place of the database meanwhile, it is opened anew (``audit/same_file.py``)."""
+
+
 def database(default_folder: Path) -> dict[str, Any]:
     """The database from ``DATABASE_URL``; without it the embedded SQLite file."""
     raw = os.environ.get("DATABASE_URL", "")
@@ -72,7 +77,7 @@ def database(default_folder: Path) -> dict[str, Any]:
         "PASSWORD": unquote(parts.password or ""),
         "HOST": host,
         "PORT": str(parts.port or ""),
-        "CONN_MAX_AGE": 60,
+        "CONN_MAX_AGE": CONNECTION_KEPT_S,
         "CONN_HEALTH_CHECKS": True,  # a connection that died with a restarted database is not used again
         "OPTIONS": options,
     }
@@ -82,5 +87,6 @@ def sqlite(path: str) -> dict[str, Any]:
     return {
         "ENGINE": "django.db.backends.sqlite3",
         "NAME": path,
+        "CONN_MAX_AGE": CONNECTION_KEPT_S,
         "OPTIONS": {"transaction_mode": "IMMEDIATE", "timeout": 20, "init_command": SQLITE_INIT},
     }

@@ -25,7 +25,7 @@ class AuditConfig(AppConfig):
     def ready(self) -> None:
         import regenplant.audit.services
         import regenplant.audit.verifying.own  # noqa: F401
-        from regenplant.audit import checks, locks  # noqa: F401
+        from regenplant.audit import checks, locks, same_file  # noqa: F401
 
         locks.declare(
             locks.Lock("audit_auditevent"), locks.Lock("audit_eventsubject"), locks.Lock("audit_rowshape")

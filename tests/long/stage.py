@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+from datetime import date
 from typing import Any
 
 from django.core.management import call_command
@@ -12,6 +13,8 @@ from regenplant.people.authority import Role
 from regenplant.plant.models import WasteTank
 from regenplant.tanks import services as tank_services
 from tests import factories
+from tests.long.audit_pages import addresses, agrees
+from tests.use.many import Spread, build
 
 CROWD = (
     Role.SUPERVISOR, Role.OPERATOR, Role.SUPERVISOR, Role.SUPERVISOR, Role.OPERATOR, Role.QC_TECHNICIAN, Role.SUPERVISOR, Role.SAFETY_LEAD,
@@ -65,4 +68,19 @@ def set_up(users: int) -> dict[str, Any]:
         "size": plant.size.pk,
         "resin_type": plant.types["sac_na"].pk,
         "customer": plant.customer.pk,
+    }
+
+
+def many_batches(batches: int) -> dict[str, Any]:
+    """So many batches of the audit of use, ten thousand a year up to today's habits; who signs in, and which pages are asked for."""
+    call_command("migrate", verbosity=0)
+    supervisor = factories.person(Role.SUPERVISOR)
+    spread = Spread(batches, date(2005, 1, 1), 27.4)
+    rows = build(spread)
+    agrees(spread)
+    return {
+        "rows": rows,
+        "username": supervisor.username,
+        "password": factories.PASSWORD,
+        "pages": addresses(),
     }

@@ -6,14 +6,14 @@ numbers of the same rows, so that it makes no difference where they come from (`
 
 from __future__ import annotations
 
-from collections.abc import Iterable
+from collections.abc import Iterable, Sequence
 from dataclasses import dataclass, replace
 from datetime import date, timedelta
 from heapq import nsmallest
 from typing import Any
 
 from django.db import connection
-from django.db.models import Q, QuerySet, Sum
+from django.db.models import Count, Q, QuerySet, Sum
 from django.db.models.functions import Abs
 
 from regenplant.core.process.use_audit import NAMES, VARIANCE_STEP, Sums, summed
@@ -90,7 +90,9 @@ def audit(question: Question, *, most: int | None = None) -> Audit:
     """
     if question.is_crossed:
         return _audit_of_parts(question, most)
-    keep = _largest(question, most) if most and question.by.is_shared and not question.narrowed else None
+    is_of_shares = question.by.is_shared and not question.narrowed
+    whole = list(_totals_of_rows(question)) if is_of_shares else []
+    keep = _largest(question, most, [total.chemical for total in whole]) if most and is_of_shares else None
     found = _grouped(question, question.by, keep)
     left_out = 0 if keep is None else keep.left_out
     order = list(Chemical)
@@ -98,7 +100,7 @@ def audit(question: Question, *, most: int | None = None) -> Audit:
         (Group(key, Chemical(value), sums) for (key, value), sums in found.items()),
         key=lambda group: (order.index(group.chemical), group.key),
     )
-    totals = tuple(_totals(question, groups))
+    totals = tuple(whole or _together(groups))
     if most and keep is None:
         kept = set(map(id, _most_of(groups, most, question.by)))
         left_out, groups = len(groups) - len(kept), [group for group in groups if id(group) in kept]
@@ -167,12 +169,30 @@ class _Keep:
         return sorted({key for key, _ in self.pairs})
 
 
-def _largest(question: Question, most: int) -> _Keep:
-    """Which customers or lots used most of each chemical: read first and alone, so that the sums of thousands are not made for a page of a
+def _largest(question: Question, most: int, chemicals: Iterable[Chemical]) -> _Keep:
+    """Which customers or lots used most of each chemical: found first and alone, so that the sums of thousands are not made for a page of a
     dozen."""
+    sources = [source.rows.order_by() for source in _sources(question, question.by, question.share_kind)]
+    return _ranked_there(sources[0], most, chemicals) if len(sources) == 1 else _ranked_here(sources, most)
+
+
+def _ranked_there(rows: QuerySet[Any], most: int, chemicals: Iterable[Chemical]) -> _Keep:
+    """By the database, which hands over a dozen rows instead of every lot of a year."""
+    pairs: set[tuple[str, str]] = set()
+    count = 0
+    for chemical in chemicals:
+        own = rows.filter(chemical=chemical.value)
+        by_key = own.values_list("key").annotate(sum_used=Sum("used_grams")).order_by("-sum_used", "key")
+        pairs.update((key, chemical.value) for key, _ in by_key[:most])
+        count += own.aggregate(different=Count("key", distinct=True))["different"]
+    return _Keep(frozenset(pairs), count - len(pairs))
+
+
+def _ranked_here(sources: Iterable[QuerySet[Any]], most: int) -> _Keep:
+    """Where months and single days have to be added up first."""
     used: dict[str, dict[str, int]] = {}
-    for source in _sources(question, question.by, question.share_kind):
-        by_key = source.rows.order_by().values_list("chemical", "key").annotate(sum_used=Sum("used_grams"))
+    for rows in sources:
+        by_key = rows.values_list("chemical", "key").annotate(sum_used=Sum("used_grams"))
         for value, key, grams in _unconverted(by_key):
             own = used.setdefault(value, {})
             own[key] = own.get(key, 0) + int(grams)
@@ -192,13 +212,14 @@ def _unconverted(rows: QuerySet[Any]) -> Iterable[Any]:
         yield from cursor
 
 
-def _totals(question: Question, groups: list[Group]) -> Iterable[Group]:
-    """Of whole batches the sum of the groups; of shares read once more from the batches, as a batch stands in several groups."""
-    if question.by.is_shared and not question.narrowed:
-        whole = replace(question, by=By.FAMILY)
-        groups = [
-            Group(key, Chemical(value), sums) for (key, value), sums in _grouped(whole, By.FAMILY).items()
-        ]
+def _totals_of_rows(question: Question) -> Iterable[Group]:
+    """Of shares: read from the batches, as a batch stands in several groups."""
+    by_family = _grouped(replace(question, by=By.FAMILY), By.FAMILY)
+    return _together([Group(key, Chemical(value), sums) for (key, value), sums in by_family.items()])
+
+
+def _together(groups: Sequence[Group]) -> Iterable[Group]:
+    """Of each chemical all groups as one."""
     for chemical in Chemical:
         own = [group.sums for group in groups if group.chemical is chemical]
         if own:
