@@ -9,30 +9,36 @@ The bound is a sum of three parts that no plan can escape together:
 * **Lateness**: each tank alone in the empty plant, in its best vessel, with all calendars.
 * **Makespan**: the largest of those ends, or the moment by which vessels, skids and people can have done so many batches (load_bounds.py).
 
-Left out: that states return to a vessel, that tanks wait for each other, and that lateness is bought off with more batches. So the bound
-is weak under load.
+What these three cost more because vessels, states and the end of the plan depend on each other is found by one more program, where it
+is small enough: place_bound.py with every batch in every place, room_bound.py with what vessels have time for.
 """
 
 from __future__ import annotations
 
 from collections import defaultdict
 from collections.abc import Callable, Iterator
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
+from math import inf
 
 import numpy as np
 
 from regenplant.core.scheduling.board import Board
 from regenplant.core.scheduling.compiled import Compiled
 from regenplant.core.scheduling.load_bounds import last_slot
-
-State = tuple[str, str, str | None]
+from regenplant.core.scheduling.place_bound import Places
+from regenplant.core.scheduling.program import Program
+from regenplant.core.scheduling.room_bound import room_program
+from regenplant.core.scheduling.spells import Spells, State
 
 MOST_PATTERNS = 6_000
 """Batches of one key that are counted out one by one; beyond it the linear relaxation is solved."""
 
 
-LOAD_FRAC = 0.3
+LOAD_FRAC = 0.1
 """Share of the time for the makespan under load."""
+
+ALONE_FRAC = 0.2
+"""Share of the time for the states one by one; the rest is for all of them together."""
 
 
 @dataclass(frozen=True, slots=True)
@@ -43,16 +49,21 @@ class Bound:
     """Batches, waivers, chemicals, water, waste and changeovers."""
     lateness: float
     makespan: float
+    together: float = 0.0
+    """What these cost more because they cannot all be least at once."""
 
     @property
     def total(self) -> float:
         """No plan has a lower score."""
-        return self.batching + self.lateness + self.makespan
+        return self.batching + self.lateness + self.makespan + self.together
 
 
-def lower_bound(compiled: Compiled, seconds: float, clock: Callable[[], float]) -> Bound:
+def lower_bound(
+    compiled: Compiled, seconds: float, clock: Callable[[], float], at_most: float = inf
+) -> Bound:
     """The bound of an instance whose tanks can all be served. ``seconds`` is about how long it may take by ``clock``; with less
-    time the bound is lower, never wrong."""
+    time the bound is lower, never wrong. ``at_most``: the score of a known plan, which makes the search for the bound quicker; the
+    bound is no higher."""
     states: dict[State, list[int]] = defaultdict(list)
     for key, name in enumerate(compiled.keys):
         if compiled.vessels_of[key] and compiled.stages[key]:
@@ -64,12 +75,31 @@ def lower_bound(compiled: Compiled, seconds: float, clock: Callable[[], float]) 
         for tank, end in ends.items()
     )
     last = last_slot(compiled, ends, began + LOAD_FRAC * seconds, clock)
-    share = (seconds - min(clock() - began, LOAD_FRAC * seconds)) / max(1, len(states))
-    return Bound(
-        batching=sum(_state_bound(compiled, state, keys, share, clock) for state, keys in states.items()),
-        lateness=late * compiled.late_per_min,
-        makespan=compiled.span_per_slot * last,
-    )
+    alone_until = began + (LOAD_FRAC + ALONE_FRAC) * seconds
+    share = max(0.0, alone_until - clock()) / max(1, len(states))
+    least = {state: _state_bound(compiled, state, keys, share, clock) for state, keys in states.items()}
+    apart = Bound(sum(least.values()), late * compiled.late_per_min, compiled.span_per_slot * last)
+    spells = Spells(compiled, {tank: end for tank, end in ends.items() if end}, last)
+    together = _together(spells, least, apart.lateness, began + seconds, clock, at_most)
+    return replace(apart, together=max(0.0, together - apart.total))
+
+
+def _together(
+    spells: Spells,
+    least: dict[State, float],
+    lateness: float,
+    until: float,
+    clock: Callable[[], float],
+    at_most: float,
+) -> float:
+    """The better of the programs in which vessels, states and the end of the plan depend on each other; 0 without one."""
+    if not spells.ends:
+        return 0.0
+    places = Places(spells, least)
+    if places.is_small:
+        return places.program.least(until - clock(), at_most)
+    room = room_program(spells, least)
+    return room.least(until - clock(), at_most - lateness) + lateness if room is not None else 0.0
 
 
 def earliest_ends(compiled: Compiled) -> dict[int, int]:
@@ -102,6 +132,8 @@ class _Kind:
     volume: int
     percent: float
     count: int
+    loose: float = 0.0
+    """Litres that were rounded off each of them at most."""
 
 
 def _kinds(compiled: Compiled, key: int) -> list[_Kind]:
@@ -111,7 +143,11 @@ def _kinds(compiled: Compiled, key: int) -> list[_Kind]:
     for tank, own in enumerate(compiled.key_of):
         if own == key and compiled.volume[tank] <= largest:
             counts[int(compiled.volume[tank]), compiled.percent[tank]] += 1
-    return [_Kind(volume, percent, count) for (volume, percent), count in sorted(counts.items())]
+    is_whole = all(
+        float(compiled.volume[tank]).is_integer() for tank, own in enumerate(compiled.key_of) if own == key
+    )
+    loose = 0.0 if is_whole else 1.0
+    return [_Kind(volume, percent, count, loose) for (volume, percent), count in sorted(counts.items())]
 
 
 def _state_bound(
@@ -149,11 +185,15 @@ def _patterns(compiled: Compiled, key: int, kinds: list[_Kind]) -> Iterator[tupl
     yield from fill(0, largest, ())
 
 
-def _price(compiled: Compiled, key: int, volume: float, percent: float, vessel: int) -> float:
-    """What a batch costs in a vessel, wherever it stands in time."""
+def _price(
+    compiled: Compiled, key: int, volume: float, percent: float, vessel: int, loose: float = 0.0
+) -> float:
+    """What a batch costs in a vessel, wherever it stands in time. ``loose``: litres that may have been rounded off it; with them it
+    may need no waiver."""
     costs = compiled.problem.costs
     needs = compiled.needs(key, vessel, 1, max(volume, compiled.minimum[vessel]), percent)
-    return costs.batch + needs.cost + (costs.underfill_waiver if volume < compiled.minimum[vessel] else 0.0)
+    is_waived = volume + loose < compiled.minimum[vessel]
+    return costs.batch + needs.cost + (costs.underfill_waiver if is_waived else 0.0)
 
 
 def _entry(compiled: Compiled, state: State, vessel: int) -> float:
@@ -172,7 +212,7 @@ def _exact(
     """Integer program: a column for each batch in each sort of vessel, one for each sort of vessel entered. A batch of a vessel needs
     the vessel entered, tank kind by tank kind."""
     vessels = _alike(compiled, state, list(kinds))
-    program = _Program()
+    program = Program()
     need = {(key, at): float(kind.count) for key in kinds for at, kind in enumerate(kinds[key])}
     cover = {name: program.row(count) for name, count in need.items()}
     entered = {vessel: program.column(_entry(compiled, state, vessel), most=1.0) for vessel in vessels}
@@ -184,7 +224,8 @@ def _exact(
             for vessel in vessels:
                 if volume > compiled.capacity[vessel] or vessel not in compiled.vessels_of[key]:
                     continue
-                column = program.column(_price(compiled, key, volume, percent, vessel))
+                loose = sum(count * kind.loose for count, kind in zip(pattern, kinds[key], strict=True))
+                column = program.column(_price(compiled, key, volume, percent, vessel, loose))
                 for at, count in enumerate(pattern):
                     if count:
                         program.put(cover[key, at], column, count)
@@ -206,48 +247,6 @@ def _alike(compiled: Compiled, state: State, keys: list[int]) -> list[int]:
     return list(sorts.values())
 
 
-class _Program:
-    """A cost to be made least under rows that must reach a number."""
-
-    def __init__(self) -> None:
-        self.cost: list[float] = []
-        self.most: list[float] = []
-        self.low: list[float] = []
-        self.values: list[float] = []
-        self.rows: list[int] = []
-        self.columns: list[int] = []
-
-    def row(self, low: float) -> int:
-        self.low.append(low)
-        return len(self.low) - 1
-
-    def column(self, cost: float, most: float = float("inf")) -> int:
-        self.cost.append(cost)
-        self.most.append(most)
-        return len(self.cost) - 1
-
-    def put(self, row: int, column: int, value: float) -> None:
-        self.values.append(value)
-        self.rows.append(row)
-        self.columns.append(column)
-
-    def least(self, seconds: float) -> float:
-        """The bound that branch and bound proved in the time; without one, that of the linear relaxation."""
-        from scipy.optimize import Bounds, LinearConstraint, milp
-        from scipy.sparse import csr_matrix
-
-        matrix = csr_matrix((self.values, (self.rows, self.columns)), shape=(len(self.low), len(self.cost)))
-        limits, bounds = LinearConstraint(matrix, self.low, np.inf), Bounds(0.0, self.most)
-        whole = np.ones(len(self.cost))
-        answer = milp(
-            self.cost, constraints=limits, bounds=bounds, integrality=whole, options={"time_limit": seconds}
-        )
-        if answer.mip_dual_bound is not None and np.isfinite(answer.mip_dual_bound):
-            return float(answer.mip_dual_bound)
-        relaxed = milp(self.cost, constraints=limits, bounds=bounds)
-        return float(relaxed.fun) if relaxed.success else 0.0
-
-
 def _relaxed(
     compiled: Compiled, key: int, kinds: list[_Kind], seconds: float, clock: Callable[[], float]
 ) -> float:
@@ -257,7 +256,8 @@ def _relaxed(
 
     until = clock() + seconds
     percents = sorted({kind.percent for kind in kinds})
-    prices = _prices(compiled, key, percents)
+    loose = sum(kind.loose * kind.count for kind in kinds)
+    prices = _prices(compiled, key, percents, loose)
     need = [float(kind.count) for kind in kinds]
     columns = [tuple(int(at == own) for at in range(len(kinds))) for own in range(len(kinds))]
     costs = [float(prices[kind.percent][kind.volume]) for kind in kinds]
@@ -281,14 +281,14 @@ def _relaxed(
             costs.append(cost)
 
 
-def _prices(compiled: Compiled, key: int, percents: list[float]) -> dict[float, np.ndarray]:
+def _prices(compiled: Compiled, key: int, percents: list[float], loose: float) -> dict[float, np.ndarray]:
     """For each dose the price of a batch by its volume in whole litres, in the cheapest vessel that takes it."""
     largest = int(max(compiled.capacity[vessel] for vessel in compiled.vessels_of[key]))
     table = {percent: np.full(largest + 1, np.inf) for percent in percents}
     for percent in percents:
         for vessel in compiled.vessels_of[key]:
             for volume in range(1, int(compiled.capacity[vessel]) + 1):
-                price = _price(compiled, key, volume, percent, vessel)
+                price = _price(compiled, key, volume, percent, vessel, loose)
                 table[percent][volume] = min(table[percent][volume], price)
     return table
 

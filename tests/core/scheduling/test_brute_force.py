@@ -13,7 +13,7 @@ from typing import Any
 
 import pytest
 
-from regenplant.core.scheduling import figures
+from regenplant.core.scheduling import figures, place_bound
 from regenplant.core.scheduling.bounds import lower_bound
 from regenplant.core.scheduling.checker import check
 from regenplant.core.scheduling.compiled import Compiled
@@ -154,9 +154,13 @@ def best_of_all(problem: Problem) -> float:
 
 
 @pytest.mark.parametrize("seed", (0, *range(2, 10), *range(11, 16)))  # 1 and 10 take a minute each
-def test_the_search_finds_the_best_plan_of_a_tiny_instance(seed: int) -> None:
+def test_the_search_finds_the_best_plan_of_a_tiny_instance(
+    seed: int, monkeypatch: pytest.MonkeyPatch
+) -> None:
     problem = problem_from(tiny(seed))
     best = best_of_all(problem)
     answer = solve(problem, 1, Budget(steps=400))
     assert answer.score == pytest.approx(best, abs=1e-6)
+    assert lower_bound(Compiled(problem), 5.0, lambda: 0.0).total <= best + 1e-6
+    monkeypatch.setattr(place_bound, "MOST_COLUMNS", 0)  # as where every batch in every place is too much
     assert lower_bound(Compiled(problem), 5.0, lambda: 0.0).total <= best + 1e-6

@@ -5,6 +5,7 @@ from __future__ import annotations
 import json
 import time
 from argparse import ArgumentParser
+from math import inf
 from pathlib import Path
 from typing import Any
 
@@ -52,7 +53,8 @@ class Command(BaseCommand):
                 self.stdout.write(f"Cannot be served: {item.reason}")
             answer = solve(problem, options["seed"], budget)
             left = max(seconds * BOUND_FRAC / 2, seconds - (time.monotonic() - began))
-            bound = lower_bound(Compiled(problem), left, time.monotonic).total
+            known = inf if answer.unplaced else answer.score
+            bound = lower_bound(Compiled(problem), left, time.monotonic, at_most=known).total
         except DomainError as refusal:
             raise CommandError(refusal.message) from refusal
         write_text(Path(options["out"]), json.dumps(plan_to(answer.plan), indent=1))
