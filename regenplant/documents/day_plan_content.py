@@ -18,11 +18,11 @@ from regenplant.core.scheduling.judged import Judged
 from regenplant.core.scheduling.loads import Load, LoadKind, loads
 from regenplant.core.scheduling.plan import PlannedStage
 from regenplant.core.scheduling.problem import RunningBatch, Stage, Window
-from regenplant.core.scheduling.stays import Stay, StayKind, stays
+from regenplant.core.scheduling.stays import Stay
 from regenplant.documents.issue import Issue
 from regenplant.drawing.day_plan import PlanDrawing, day_plan_scene
 from regenplant.drawing.scene import Scene
-from regenplant.planning.by_day import days_of, hours_of, plan_window, unstaffed
+from regenplant.planning.by_day import days_of, hours_of, lanes_of, plan_window, unstaffed
 from regenplant.planning.models import DayPlan, PlanAcceptance, PlannedBatch
 from regenplant.planning.selectors import PlanShown, shown
 from regenplant.plant.days import start_of_day
@@ -310,7 +310,7 @@ def _days(view: PlanShown) -> Iterator[DayPage]:
     """Every day from the reading of the plant to the last end of a batch; none for a plan without a batch."""
     if not view.plan.batches:
         return
-    lanes, lines = {**stays(view.problem, view.plan), **_elsewhere(view)}, _lines(view)
+    lanes, lines = lanes_of(view), _lines(view)
     whole = plan_window(view, lanes.values())
     taken = next(
         (
@@ -336,18 +336,6 @@ def _days(view: PlanShown) -> Iterator[DayPage]:
                 if since <= view.clock.moment(shift.start_min) < until
             ),
         )
-
-
-def _elsewhere(view: PlanShown) -> dict[str, tuple[Stay, ...]]:
-    """Vessels into which nothing is planned, with what runs in them."""
-    known = {vessel.id for vessel in view.problem.vessels}
-    found: dict[str, list[Stay]] = defaultdict(list)
-    for batch in view.problem.running:
-        if batch.vessel not in known and batch.stages:
-            inside = [stage for stage in batch.stages if stage.name != "release"] or list(batch.stages)
-            start, end = max(0, batch.stages[0].start_min), max(stage.end_min for stage in inside)
-            found[batch.vessel].append(Stay(StayKind.RUNNING, start, end, batch.id, len(batch.tanks)))
-    return {name: tuple(found[name]) for name in sorted(found)}
 
 
 def _going_on(lines: Iterable[BatchLine], since: datetime, until: datetime) -> Iterator[BatchLine]:
@@ -393,23 +381,10 @@ def _scenes(
 
 def _attention(view: PlanShown, taken: Load, hours: Window) -> tuple[str, Load]:
     """The load of this day; its caption says how much is asked for at most, of how much then."""
-    room = taken.room_at(hours.start_min)
-    inside = tuple(
-        (max(at, hours.start_min), amount)
-        for (at, amount), (end, _) in pairwise((*taken.taken, (hours.end_min, 0.0)))
-        if at < hours.end_min and hours.start_min < end
-    )
-    here = replace(
-        taken,
-        taken=inside or ((hours.start_min, 0.0),),
-        room=(
-            (hours.start_min, room),
-            *(item for item in taken.room if hours.start_min < item[0] < hours.end_min),
-        ),
-    )
+    here = taken.within(hours)
     at, amount = here.tightest()
     people, there = (value / view.problem.attention_per_operator for value in (amount, here.room_at(at)))
     if not amount:
         return "Operators’ attention: none is asked for", here
     over = ", more than there is: the batches under way take it" if amount > here.room_at(at) else ""
-    return f"Operators’ attention: at most {people:g} of {there:g}{over}", here
+    return f"Operators’ attention: peak {people:g}, limit {there:g}{over}", here

@@ -76,6 +76,7 @@ _STROKES = {
     "hollow": _Stroke(0.9, fill=PAPER),
     "bar-plan": _Stroke(0.7, INK_2, fill=PAPER),
     "bar-run": _Stroke(1.5, fill=PAPER),
+    "bar-wait": _Stroke(fill=0.8, has_edge=False),
     "bar-clean": _Stroke(0.7, TICK, dash=(1.6, 1.6)),
 }
 _HATCHED = {

@@ -15,13 +15,18 @@ from regenplant.core.scheduling.stays import Part, PartKind, Stay, StayKind
 from regenplant.drawing.scales import Axis, clock_ticks, moment
 from regenplant.drawing.scene import WHOLE, Curve, Frame, Item, Label, Line, Link, Rect, Scene, px, share
 
-LANE = 66.0
-LOAD = 84.0
+LANE = 58.0
+LOAD = 66.0
 GAP = 16.0
-_BAR_TOP, _BAR, _STRIP = 8.0, 50.0, 14.0
-_PLOT_TOP, _PLOT = 26.0, 48.0
+_BAR_TOP, _BAR, _STRIP = 7.0, 44.0, 13.0
+_PLOT_TOP, _PLOT = 24.0, 36.0
+_NAME = 28.0
 _LEFT = -76.0
 _TICKS = 12
+_NARROWEST = 880.0
+"""So many pixels the hours take at least; narrower pages scroll them."""
+_LETTER = 9.8
+"""Pixels of a letter of a label, on the safe side."""
 _STAYS = {
     StayKind.PLANNED: "bar-plan",
     StayKind.RUNNING: "bar-run",
@@ -31,7 +36,7 @@ _PARTS = {
     PartKind.HANDS: "inkf",
     PartKind.CHEMICAL: "bar-done",
     PartKind.CHECK: "hollow",
-    PartKind.WAIT: "bar-clean",
+    PartKind.WAIT: "bar-wait",
 }
 
 
@@ -62,9 +67,9 @@ def day_plan_scene(plan: PlanDrawing) -> Scene:
     for number, (name, stays) in enumerate(plan.lanes):
         top = number * LANE
         items.append(Line("hl", px(_LEFT), px(top), WHOLE, px(top)))
-        items.append(Label("lane-n", px(_LEFT), px(top + 44), name))
-        for stay in stays:
-            items += _stay(plan, axis, stay, top)
+        items.append(Label("lane-n", px(_LEFT), px(top + 40), name))
+        for stay, after in zip(stays, (*stays[1:], None), strict=True):
+            items += _stay(plan, axis, stay, top, 1.0 if after is None else axis.clamped(after.start_min))
     items.append(Line("ax", px(_LEFT), px(LANE * len(plan.lanes)), WHOLE, px(LANE * len(plan.lanes))))
     for number, (caption, load) in enumerate(plan.loads):
         items += _load(axis, caption, load, loads_top + number * LOAD)
@@ -97,28 +102,44 @@ def _hours(plan: PlanDrawing, axis: Axis, height: float) -> Iterator[Item]:
             yield Label("t2 tb" if is_midnight else "t2", x, px(-10), words, "middle")
 
 
-def _stay(plan: PlanDrawing, axis: Axis, stay: Stay, top: float) -> list[Item]:
+def _stay(plan: PlanDrawing, axis: Axis, stay: Stay, top: float, free_to: float) -> list[Item]:
+    """A bar; ``free_to`` is where the next one of the lane begins, up to which a name has room that the bar is too short for."""
     left, right = axis.clamped(stay.start_min), axis.clamped(stay.end_min)
     if right <= left:
         return []
     x, width = share(left), share(right - left)
     if stay.kind is StayKind.CLEANING:
-        return [Rect("bar-clean", x, px(top + 26), width, px(14))]
-    inside: list[Item] = []
-    if stay.batch:
-        url, name = plan.links.get(stay.batch, ("", stay.batch))
-        late = f", {stay.late} late" if stay.late else ""
-        inside.append(Label("tb halo", px(8), px(24), f"{name} · {stay.tanks}{late}"))
-    inside += [item for part in stay.parts for item in _part(part, axis, left, right)]
-    items: tuple[Item, ...] = (
+        return [Rect("bar-clean", x, px(top + 22), width, px(14))]
+    parts = [item for part in stay.parts for item in _part(part, axis, left, right)]
+    items: list[Item] = [
         Rect(_STAYS[stay.kind], x, px(top + _BAR_TOP), width, px(_BAR)),
-        Frame(x, px(top + _BAR_TOP), width, px(_BAR), tuple(inside)),
-    )
-    if stay.batch and url:
-        begins, ends = (moment(plan.zero, at * 60) for at in (stay.start_min, stay.end_min))
-        says = f"{name}: {stay.tanks} tanks{late}, {begins:%m-%d %H:%M} to {ends:%m-%d %H:%M}"
-        return [Link(url, says, items)]
-    return list(items)
+        Frame(x, px(top + _BAR_TOP), width, px(_BAR), tuple(parts)),
+    ]
+    if not stay.batch:
+        return items
+    url, name = plan.links.get(stay.batch, ("", stay.batch))
+    late = f", {stay.late} late" if stay.late else ""
+    words = f"{name} · {stay.tanks}{late}"
+    is_outside = _room(right - left) < len(words) and _room(free_to - right) >= len(words)
+    if is_outside:
+        items.append(Label("tb halo", share(right), px(top + _NAME), words, dx=8))
+    else:
+        shown = next((one for one in (words, name) if len(one) <= _room(right - left)), "")
+        if shown:
+            items.append(Label("tb halo", x, px(top + _NAME), shown, dx=8))
+    if not url:
+        return items
+    begins, ends = (moment(plan.zero, at * 60) for at in (stay.start_min, stay.end_min))
+    when = f"{begins:%m-%d %H:%M} to {ends:%m-%d %H:%M}"
+    if stay.kind is StayKind.RUNNING:
+        when = f"under way, has its vessel until {ends:%m-%d %H:%M}"
+    says = f"{name}: {stay.tanks} tanks{late}, {when}"
+    return [Link(url, says, tuple(items), is_reached=True)]
+
+
+def _room(of: float) -> int:
+    """How many letters have room in a share of the hours, where they are drawn narrowest."""
+    return int((of * _NARROWEST - 12) / _LETTER)
 
 
 def _part(part: Part, axis: Axis, left: float, right: float) -> list[Item]:
@@ -149,7 +170,7 @@ def _load(axis: Axis, caption: str, load: Load, top: float) -> list[Item]:
     curves: tuple[Item, ...] = (Curve("flow", area, is_closed=True), Curve("ln", points))
     items.append(Frame(px(0), px(plot_top), WHOLE, px(_PLOT), curves))
     items.append(Line("ax", px(0), px(plot_top + _PLOT), WHOLE, px(plot_top + _PLOT)))
-    items.append(Label("tb halo", px(_LEFT), px(top + 18), caption))
+    items.append(Label("tb halo", px(_LEFT), px(top + 17), caption))
     return items
 
 
@@ -191,7 +212,9 @@ def _between(steps: Steps, at: float) -> float:
 
 
 def _sentence(plan: PlanDrawing) -> str:
-    batches = sum(bool(stay.batch) for _, stays in plan.lanes for stay in stays)
+    batches = sum(
+        bool(stay.batch) and stay.kind is not StayKind.CLEANING for _, stays in plan.lanes for stay in stays
+    )
     start, end = (moment(plan.zero, at * 60) for at in plan.shown)
     return (
         f"Which batch stands in which vessel from {start:%Y-%m-%d %H:%M} to {end:%Y-%m-%d %H:%M}: {len(plan.lanes)} vessels, "

@@ -241,23 +241,20 @@ class Frame:
 
 @dataclass(frozen=True, slots=True)
 class Link:
-    """Items that lead to a page. They are for the pointer only: what they lead to stands in the table of the drawing as well,
-    in the order of the keyboard."""
+    """Items that lead to a page. What they lead to stands in the table of the drawing as well, in the order of the keyboard; so they
+    are for the pointer only, but where the drawing is worked with (``is_reached``)."""
 
     url: str
     label: str
     items: tuple[Item, ...]
+    is_reached: bool = False
 
     def svg(self) -> SafeString:
-        return format_html(
-            '<a href="{}" tabindex="-1" aria-label="{}"><title>{}</title>{}</a>',
-            self.url,
-            self.label,
-            self.label,
-            _all(self.items),
-        )
+        text = _LINK if self.is_reached else _LINK.replace("<a ", '<a tabindex="-1" ')
+        return format_html(text, self.url, self.label, self.label, _all(self.items))
 
 
+_LINK = '<a href="{}" aria-label="{}"><title>{}</title>{}</a>'
 Item = Rect | Line | Label | Dot | Shape | Curve | Symbol | Frame | Link
 
 

@@ -3,10 +3,11 @@
 from __future__ import annotations
 
 from collections.abc import Iterable, Iterator
+from dataclasses import replace
 from datetime import date, timedelta
 
 from regenplant.core.scheduling.problem import Window
-from regenplant.core.scheduling.stays import Stay, StayKind
+from regenplant.core.scheduling.stays import PartKind, Stay, StayKind, stays
 from regenplant.planning.selectors import PlanShown
 from regenplant.plant.days import plant_day, start_of_day
 
@@ -14,11 +15,31 @@ SHORTEST_MIN = 8 * 60
 """So much of the time is looked at, at least."""
 
 
+def lanes_of(view: PlanShown) -> dict[str, tuple[Stay, ...]]:
+    """Who stands in which vessel; of what runs, only what comes after the reading of the plant is told."""
+    now = view.clock.now_min
+    return {
+        name: tuple(_from(stay, now) for stay in row) for name, row in stays(view.problem, view.plan).items()
+    }
+
+
+def _from(stay: Stay, now_min: int) -> Stay:
+    if stay.kind is not StayKind.RUNNING:
+        return stay
+    parts = (replace(part, start_min=max(part.start_min, now_min)) for part in stay.parts)
+    return replace(stay, parts=tuple(part for part in parts if part.start_min < part.end_min))
+
+
 def plan_window(view: PlanShown, lanes: Iterable[tuple[Stay, ...]]) -> Window:
     """Whole hours from the reading of the plant to the last end of a batch."""
     start = view.clock.now_min // 60 * 60
     last = max(batch.end_min for batch in view.plan.batches)
-    ends = [stay.end_min for row in lanes for stay in row if stay.kind is StayKind.RUNNING]
+    ends = [
+        stay.end_min
+        for row in lanes
+        for stay in row
+        if stay.kind is StayKind.RUNNING and stay.end_min < view.problem.calendar_end_min
+    ]
     end = max(last, start + SHORTEST_MIN, *ends)
     return Window(start, -(-end // 60) * 60)
 
@@ -38,15 +59,15 @@ def day_window(view: PlanShown, whole: Window, day: date) -> Window:
 
 
 def hours_of(view: PlanShown, whole: Window, lanes: Iterable[tuple[Stay, ...]], day: date) -> Window | None:
-    """The hours of a day that are drawn: those in which something stands in a vessel or somebody works. None where nothing stands."""
+    """The hours of a day that are drawn: those in which something is done in a vessel or somebody works. None where nothing is done:
+    a bed that only stands, over a weekend, is not drawn."""
     window = day_window(view, whole, day)
     stand = [
-        (stay.start_min, stay.end_min)
+        (start, end)
         for row in lanes
         for stay in row
-        if stay.kind is not StayKind.CLOSED
-        and stay.start_min < window.end_min
-        and window.start_min < stay.end_min
+        for start, end in _done(stay)
+        if start < window.end_min and window.start_min < end
     ]
     if not stand:
         return None
@@ -58,6 +79,15 @@ def hours_of(view: PlanShown, whole: Window, lanes: Iterable[tuple[Stay, ...]], 
     start = max(window.start_min, min(first for first, _ in (*stand, *work)) // 60 * 60)
     end = min(window.end_min, -(-max(last for _, last in (*stand, *work)) // 60) * 60)
     return Window(start, end)
+
+
+def _done(stay: Stay) -> Iterator[tuple[int, int]]:
+    """From when to when something is done with what stands there."""
+    if stay.kind is StayKind.CLEANING or (stay.kind is StayKind.PLANNED and not stay.parts):
+        yield stay.start_min, stay.end_min
+    for part in stay.parts:
+        if part.kind is not PartKind.WAIT:
+            yield part.start_min, part.end_min
 
 
 def unstaffed(view: PlanShown, shown: Window) -> Iterator[Window]:

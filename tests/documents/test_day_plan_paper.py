@@ -123,7 +123,7 @@ def test_it_tells_tanks_clock_times_and_amounts_as_the_plan_has_them(
     for one in rows:
         assert one.vessel.code in text
     for words in (
-        draft.number, "Page 1 of", "Valid as of", "replaces this sheet", "Issue 1"[1:], "(hold 12 h)", "Operators’ attention: at most",
+        draft.number, "Page 1 of", "Valid as of", "replaces this sheet", "Issue 1"[1:], "(hold 12 h)", "Operators’ attention: peak",
         "released by a second person, who took no part in it", "Burns skin and eyes: acid", "The SDS, local codes and licensed practice",
         "accepted by",
     ):  # fmt: skip

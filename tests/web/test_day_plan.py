@@ -95,11 +95,13 @@ def test_a_plan_is_drawn_with_what_binds_and_each_batch_leads_to_its_page(as_: A
     assert "Which batch stands in which vessel" in markup
     assert found.plan is not None
     for batch in found.plan["batches"]:
-        assert f'<a href="{HOME}{found.number}/batches/{batch["id"]}/" tabindex="-1"' in markup
+        assert f'<a href="{HOME}{found.number}/batches/{batch["id"]}/" aria-label="' in markup
     for what in ("Hydrochloric acid skid", "Deionized water", "Waste tank", "QC technicians", "2 operators"):
         assert what in page
     assert "What binds" in page
     assert page.count("busiest") == 1
+    assert "Hydrochloric acid skid: peak 1, limit 1" in page
+    assert "Not used on this day: " in page
 
 
 def test_a_plan_without_a_batch_is_not_drawn(as_: As, plant: SmallPlant) -> None:

@@ -8,12 +8,12 @@ from __future__ import annotations
 
 from collections import defaultdict
 from collections.abc import Iterable
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 from enum import StrEnum
 
 from regenplant.core.scheduling.checker import judged
 from regenplant.core.scheduling.plan import Plan
-from regenplant.core.scheduling.problem import BY_HAND_LINES, ChemicalSupply, Problem
+from regenplant.core.scheduling.problem import BY_HAND_LINES, ChemicalSupply, Problem, Window
 from regenplant.core.scheduling.uses import (
     Interval,
     Uses,
@@ -54,6 +54,46 @@ class Load:
     def room_at(self, minute: float) -> float:
         """The limit then."""
         return next((amount for at, amount in reversed(self.room) if at <= minute), 0.0)
+
+    def taken_at(self, minute: float) -> float:
+        """What is taken then."""
+        before = next((item for item in reversed(self.taken) if item[0] <= minute), self.taken[0])
+        if not self.is_sloped:
+            return before[1]
+        after = next((item for item in self.taken if item[0] > minute), None)
+        if after is None or minute <= before[0]:
+            return before[1]
+        return before[1] + (after[1] - before[1]) * (minute - before[0]) / (after[0] - before[0])
+
+    def within(self, window: Window) -> Load:
+        """The same from one minute up to another."""
+
+        def inside(steps: Steps, first: float) -> Steps:
+            return (
+                (window.start_min, first),
+                *(item for item in steps if window.start_min < item[0] < window.end_min),
+            )
+
+        taken = inside(self.taken, self.taken_at(window.start_min))
+        if self.is_sloped:
+            taken = (*taken, (window.end_min, self.taken_at(window.end_min)))
+        return replace(self, taken=taken, room=inside(self.room, self.room_at(window.start_min)))
+
+    @property
+    def is_used(self) -> bool:
+        """Whether anything is taken, or a stock or a level changes."""
+        if self.kind in (LoadKind.STOCK, LoadKind.WASTE):
+            first = self.taken[0][1]
+            return any(
+                amount > first or (self.kind is LoadKind.STOCK and amount != first)
+                for _, amount in self.taken
+            )
+        return any(amount > 0 for _, amount in self.taken)
+
+    def peak(self) -> tuple[float, float]:
+        """When most is taken for the first time and how much; of a stock, when least is left."""
+        sign = 1 if self.kind is LoadKind.STOCK else -1
+        return min(self.taken, key=lambda item: (sign * item[1], item[0]))
 
     def tightest(self) -> tuple[float, float]:
         """When it comes nearest to its limit first, and the amount then: where least is left above or below the limit.

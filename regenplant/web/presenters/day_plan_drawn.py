@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from collections.abc import Iterator
+from collections.abc import Iterable, Iterator, Mapping, Sequence
 from dataclasses import dataclass
 from datetime import date, datetime
 
@@ -13,17 +13,20 @@ from regenplant import units
 from regenplant.core.process.vocabulary import Chemical, WaterKind
 from regenplant.core.scheduling.loads import Load, LoadKind, loads
 from regenplant.core.scheduling.problem import Window
-from regenplant.core.scheduling.stays import Stay, occupied_min, stays
+from regenplant.core.scheduling.stays import Stay, StayKind, occupied_min
 from regenplant.drawing.day_plan import PlanDrawing, day_plan_scene
 from regenplant.drawing.scene import Scene
-from regenplant.planning.by_day import day_window, days_of, hours_of, plan_window, unstaffed
+from regenplant.planning.by_day import day_window, days_of, hours_of, lanes_of, plan_window, unstaffed
 from regenplant.planning.selectors import PlanShown
+from regenplant.plant.days import plant_day
 from regenplant.units import UnitSystem
 from regenplant.web.presenters.words import sentence_case
 
 MOST_DAYS = 7
 """So many days are drawn; later ones stand in the tables."""
 
+
+OVER = "more than there is"
 
 OVER_FRAC = 1e-9
 """Rounding of sums is no overload."""
@@ -52,10 +55,19 @@ class BusyRow:
 
 
 @dataclass(frozen=True, slots=True)
+class DayDrawn:
+    """The drawing of one day, and what has no place in it because nothing happens there, as a sentence; empty where all is used."""
+
+    day: date
+    scene: Scene
+    unused: str
+
+
+@dataclass(frozen=True, slots=True)
 class PlanDrawn:
     """The drawings, one for each day on which something stands in a vessel, and their tables."""
 
-    scenes: tuple[tuple[date, Scene], ...]
+    scenes: tuple[DayDrawn, ...]
     later: int
     """Days after those that are not drawn."""
     limits: tuple[LimitRow, ...]
@@ -67,48 +79,92 @@ def plan_drawn(view: PlanShown, now: datetime, system: UnitSystem) -> PlanDrawn 
     """All that is drawn of a plan; None for one without a batch."""
     if not view.plan.batches:
         return None
-    lanes = stays(view.problem, view.plan)
+    lanes = lanes_of(view)
     whole = plan_window(view, lanes.values())
-    shared = [
-        load for load in loads(view.problem, view.plan) if any(at < whole.end_min for at, _ in load.taken)
-    ]
-    rows = [_limit_row(view, load, system) for load in shared]
-    captions = tuple((_caption(row, load), load) for row, load in zip(rows, shared, strict=True))
-    links = {
-        batch.id: (
-            reverse("day-plan-batch", args=[view.number, batch.id]),
-            view.codes.get(batch.id, batch.id),
-        )
-        for batch in view.plan.batches
-    }
+    shared = [load.within(whole) for load in loads(view.problem, view.plan)]
+    rows = [_limit_row(view, load, system) for load in shared if load.is_used]
     days = tuple(days_of(view, whole))
     drawn = [(day, window) for day in days if (window := hours_of(view, whole, lanes.values(), day))]
     scenes = tuple(
-        (
-            day,
-            day_plan_scene(
-                PlanDrawing(
-                    zero=timezone.localtime(view.clock.zero),
-                    shown=window,
-                    now_min=(now - view.clock.zero).total_seconds() / 60,
-                    lanes=tuple(lanes.items()),
-                    loads=captions,
-                    nobody=tuple(unstaffed(view, window)),
-                    links=links,
-                )
-            ),
-        )
-        for day, window in drawn[:MOST_DAYS]
+        _day_drawn(view, day, window, now, lanes, shared, system) for day, window in drawn[:MOST_DAYS]
     )
     later = max(0, len(drawn) - MOST_DAYS)
     return PlanDrawn(scenes, later, tuple(rows), days, tuple(_busy(view, whole, lanes, days)))
 
 
-def _caption(row: LimitRow, load: Load) -> str:
-    """What the line is, with its tightest moment in the whole plan."""
-    if load.kind is LoadKind.STOCK:
-        return f"{row.what}: at least {row.tightest}, {row.limit} must stay"
-    return f"{row.what}: at most {row.tightest} of {row.limit}"
+def today_drawn(view: PlanShown, now: datetime, system: UnitSystem) -> DayDrawn | None:
+    """The drawing of today, or of the first day after it on which something stands; None where nothing does."""
+    if not view.plan.batches:
+        return None
+    lanes = lanes_of(view)
+    whole = plan_window(view, lanes.values())
+    today = plant_day(now)
+    for day in days_of(view, whole):
+        window = hours_of(view, whole, lanes.values(), day) if day >= today else None
+        if window is not None:
+            shared = [load.within(whole) for load in loads(view.problem, view.plan)]
+            return _day_drawn(view, day, window, now, lanes, shared, system)
+    return None
+
+
+def _day_drawn(
+    view: PlanShown,
+    day: date,
+    window: Window,
+    now: datetime,
+    lanes: Mapping[str, tuple[Stay, ...]],
+    shared: Sequence[Load],
+    system: UnitSystem,
+) -> DayDrawn:
+    """What is used on the day; the rest in a sentence."""
+    here = {name: row for name, row in lanes.items() if _stands(row, window)}
+    of_day = [load.within(window) for load in shared]
+    scene = day_plan_scene(
+        PlanDrawing(
+            zero=timezone.localtime(view.clock.zero),
+            shown=window,
+            now_min=(now - view.clock.zero).total_seconds() / 60,
+            lanes=tuple(here.items()),
+            loads=tuple((_caption(view, load, system), load) for load in of_day if load.is_used),
+            nobody=tuple(unstaffed(view, window)),
+            links=_links(view),
+        )
+    )
+    unused = (
+        *(name for name in lanes if name not in here),
+        *(_name(one) for one in of_day if not one.is_used),
+    )
+    return DayDrawn(day, scene, f"Not used on this day: {', '.join(unused)}." if unused else "")
+
+
+def _links(view: PlanShown) -> dict[str, tuple[str, str]]:
+    """Address and name of every batch: what runs leads to its own page."""
+    links = {one.id: (reverse("batches-detail", args=[one.id]), one.id) for one in view.problem.running}
+    for batch in view.plan.batches:
+        url = reverse("day-plan-batch", args=[view.number, batch.id])
+        links[batch.id] = (url, view.codes.get(batch.id, batch.id))
+    return links
+
+
+def _stands(row: Iterable[Stay], window: Window) -> bool:
+    return any(
+        stay.kind is not StayKind.CLOSED
+        and stay.start_min < window.end_min
+        and window.start_min < stay.end_min
+        for stay in row
+    )
+
+
+def _caption(view: PlanShown, load: Load, system: UnitSystem) -> str:
+    """What the line is, with its highest value of these hours and the limit then; of a stock the lowest."""
+    at_min, amount = load.peak()
+    word = "lowest" if load.kind is LoadKind.STOCK else "peak"
+    limit = _amount(view, load, load.room_at(at_min), system)
+    over_min, over = load.tightest()
+    says = f"{_name(load)}: {word} {_amount(view, load, amount, system)}, limit {limit}"
+    if _word(load, over, load.room_at(over_min)) == OVER:
+        return f"{says}; {OVER} at {timezone.localtime(view.clock.moment(round(over_min))):%H:%M}"
+    return says
 
 
 def _name(load: Load) -> str:
@@ -140,7 +196,7 @@ def _limit_row(view: PlanShown, load: Load, system: UnitSystem) -> LimitRow:
 def _word(load: Load, amount: float, limit: float) -> str:
     over = limit - amount if load.kind is LoadKind.STOCK else amount - limit
     if over > OVER_FRAC * max(1.0, limit):
-        return "more than there is"
+        return OVER
     return "all of it" if over >= 0.0 else ""
 
 

@@ -4,6 +4,7 @@ from __future__ import annotations
 
 import math
 from collections import defaultdict
+from dataclasses import replace
 from itertools import pairwise
 
 import pytest
@@ -11,7 +12,7 @@ import pytest
 from regenplant.core.scheduling.exchange import problem_from
 from regenplant.core.scheduling.loads import Load, LoadKind, loads
 from regenplant.core.scheduling.plan import Plan
-from regenplant.core.scheduling.problem import Problem, Window
+from regenplant.core.scheduling.problem import Problem, RunningBatch, RunningStage, Window
 from regenplant.core.scheduling.solve import Budget, solve
 from regenplant.core.scheduling.stays import PartKind, StayKind, occupied_min, stays
 from tests.core.scheduling.test_trade import trade
@@ -141,3 +142,67 @@ def test_minutes_in_a_window_are_those_of_each_day_together() -> None:
     for row in stays(problem, plan).values():
         whole = occupied_min(row, Window(0, 20 * 1440))
         assert whole == sum(occupied_min(row, Window(day * 1440, (day + 1) * 1440)) for day in range(20))
+
+
+@pytest.mark.parametrize("seed", SEEDS)
+def test_a_clean_down_ends_before_its_batch_and_lies_in_an_opening_where_one_holds_it(seed: int) -> None:
+    problem, plan = made(seed)
+    starts = {batch.id: batch.start_min for batch in plan.batches}
+    openings = tuple(Window(day * 1440 + 330, day * 1440 + 1350) for day in range(12))
+    for row in stays(replace(problem, openings=openings), plan).values():
+        for before, clean in pairwise((None, *(one for one in row if one.kind is not StayKind.CLOSED))):
+            if clean is None or clean.kind is not StayKind.CLEANING:
+                continue
+            free = before.end_min if before is not None else 0
+            assert free <= clean.start_min
+            assert clean.end_min <= starts[clean.batch]
+            length = clean.end_min - clean.start_min
+            latest = [
+                min(window.end_min, starts[clean.batch])
+                for window in openings
+                if min(window.end_min, starts[clean.batch]) - length >= max(window.start_min, free)
+            ]
+            assert clean.end_min == max(latest, default=starts[clean.batch])
+
+
+@pytest.mark.parametrize("seed", SEEDS)
+def test_what_is_taken_within_a_day_is_what_is_taken_then(seed: int) -> None:
+    problem, plan = made(seed)
+    for load in loads(problem, plan):
+        for day in range(4):
+            window = Window(day * 1440, (day + 1) * 1440)
+            part = load.within(window)
+            for minute in range(window.start_min, window.end_min, 7):
+                assert part.taken_at(minute) == pytest.approx(load.taken_at(minute))
+                assert part.room_at(minute) == load.room_at(minute)
+            at, amount = part.peak()
+            assert window.start_min <= at <= window.end_min
+            many = [part.taken_at(minute) for minute in range(window.start_min, window.end_min, 7)]
+            if load.kind is LoadKind.STOCK:
+                assert amount <= min(many) + 1e-6
+            else:
+                assert amount >= max(many) - 1e-6
+
+
+def test_a_batch_under_way_has_its_stages_in_both_of_its_vessels() -> None:
+    problem, plan = made(1)
+    first, second = problem.vessels[0].id, "beside"
+    stages = (
+        RunningStage("5 Inject", 30, 60, attention=1, chemical="acid"),
+        RunningStage("judge", 120, 140, technicians=1),
+        RunningStage("fill tanks", 140, 200, attention=problem.attention_per_operator),
+        RunningStage("release", 220, 240, second_people=1),
+    )
+    batch = RunningBatch("B-1", first, ("T1", "T2"), stages, beside=second)
+    vessels = (replace(problem.vessels[0], ready_min=200), *problem.vessels[1:])
+    found = stays(replace(problem, running=(batch,), vessels=vessels), Plan("none", ()))
+    for name in (first, second):
+        (stay,) = (one for one in found[name] if one.kind is StayKind.RUNNING)
+        assert (stay.start_min, stay.end_min, stay.tanks) == (0, 200, 2)
+        assert [(part.kind, part.start_min, part.end_min) for part in stay.parts] == [
+            (PartKind.WAIT, 0, 30),
+            (PartKind.CHEMICAL, 30, 60),
+            (PartKind.WAIT, 60, 120),
+            (PartKind.CHECK, 120, 140),
+            (PartKind.HANDS, 140, 200),
+        ]
