@@ -185,7 +185,7 @@ def test_what_is_taken_within_a_day_is_what_is_taken_then(seed: int) -> None:
 
 
 def test_a_batch_under_way_has_its_stages_in_both_of_its_vessels() -> None:
-    problem, plan = made(1)
+    problem, _ = made(1)
     first, second = problem.vessels[0].id, "beside"
     stages = (
         RunningStage("5 Inject", 30, 60, attention=1, chemical="acid"),
