@@ -64,29 +64,31 @@ def compared(plans: Sequence[tuple[DayPlan, PlanShown]], system: UnitSystem) -> 
 
 def _figures(first: Totals, second: Totals, system: UnitSystem) -> list[FigureRow]:
     rows = [
-        _plain("Tanks in a batch", first.tanks, second.tanks),
-        _plain("Tanks late", first.late_tanks, second.late_tanks),
-        _plain("Hours late, by weight", first.weighted_late_h, second.weighted_late_h, 1),
-        _plain("Batches", first.batches, second.batches),
-        _plain("All ready, h after midnight of the first day", first.makespan_h, second.makespan_h, 1),
+        plain_row("Tanks in a batch", first.tanks, second.tanks),
+        plain_row("Tanks late", first.late_tanks, second.late_tanks),
+        plain_row("Hours late, by weight", first.weighted_late_h, second.weighted_late_h, 1),
+        plain_row("Batches", first.batches, second.batches),
+        plain_row("All ready, h after midnight of the first day", first.makespan_h, second.makespan_h, 1),
     ]
     for name in sorted({*first.chemicals_kg, *second.chemicals_kg}):
         pair = (first.chemicals_kg.get(name, 0.0), second.chemicals_kg.get(name, 0.0))
-        rows.append(_in_units(f"{Chemical(name).label}, as 100 %", pair, "mass", system))
-    rows.append(_in_units("Water", (first.water_m3, second.water_m3), "liquid_volume", system))
-    rows.append(_in_units("To the waste tank", (first.waste_m3, second.waste_m3), "liquid_volume", system))
-    rows.append(_plain("Score", first.score, second.score))
+        rows.append(unit_row(f"{Chemical(name).label}, as 100 %", pair, "mass", system))
+    rows.append(unit_row("Water", (first.water_m3, second.water_m3), "liquid_volume", system))
+    rows.append(unit_row("To the waste tank", (first.waste_m3, second.waste_m3), "liquid_volume", system))
+    rows.append(plain_row("Score", first.score, second.score))
     return rows
 
 
-def _plain(what: str, first: float, second: float, decimals: int = 0) -> FigureRow:
+def plain_row(what: str, first: float, second: float, decimals: int = 0) -> FigureRow:
+    """A bare number of both."""
     said = [f"{value:,.{decimals}f}".replace(",", " ") for value in (first, second)]
     more = round(second, decimals) - round(first, decimals)
     difference = f"{more:+,.{decimals}f}".replace(",", " ").replace("-", "−") if more else "the same"
     return FigureRow(what, said[0], said[1], difference)
 
 
-def _in_units(what: str, pair: tuple[float, float], kind: str, system: UnitSystem) -> FigureRow:
+def unit_row(what: str, pair: tuple[float, float], kind: str, system: UnitSystem) -> FigureRow:
+    """A quantity of both, in the units of the reader."""
     first, second = (units.format_quantity(value, kind, system) for value in pair)
     if first == second:
         return FigureRow(what, first, second, "the same")

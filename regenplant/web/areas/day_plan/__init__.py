@@ -3,7 +3,7 @@
 forms.py      what is written
 views.py      the pages
 acts.py       asking for a plan, stopping it, setting it aside, accepting it; cancelling a planned batch
-compare.py    two plans side by side
+compare.py    two plans side by side, and one against the whiteboard way
 hands_on.py   a batch of a draft, and the decisions about it
 """
 
@@ -19,6 +19,7 @@ urlpatterns = [
     path("day-plan/figures/", acts.figures, TAB, name="day-plan-figures"),
     path("day-plan/compare/", compare.page, TAB, name="day-plan-compare"),
     path("day-plan/<str:number>/", views.page, TAB, name="day-plan-one"),
+    path("day-plan/<str:number>/first-come/", compare.first_come, TAB, name="day-plan-first-come"),
     path("day-plan/<str:number>/stop/", acts.stop, TAB, name="day-plan-stop"),
     path("day-plan/<str:number>/set-aside/", acts.set_aside, TAB, name="day-plan-set-aside"),
     path("day-plan/<str:number>/copy/", acts.copy, TAB, name="day-plan-copy"),

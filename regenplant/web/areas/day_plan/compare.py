@@ -1,15 +1,18 @@
-"""Two plans side by side, with what differs."""
+"""Two plans side by side, with what differs; and one against the whiteboard way."""
 
 from __future__ import annotations
 
-from django.http import HttpRequest, HttpResponse
+from django.http import Http404, HttpRequest, HttpResponse
 from django.shortcuts import render
 from django.views.decorators.http import require_safe
 
+from regenplant.planning.first_come import against_first_come
 from regenplant.planning.models import DayPlan
 from regenplant.planning.selectors import shown
 from regenplant.web.areas.day_plan.forms import CompareForm
+from regenplant.web.areas.day_plan.views import plan_called
 from regenplant.web.presenters.day_plan_compared import compared
+from regenplant.web.presenters.day_plan_first_come import beside_first_come
 from regenplant.web.requests import unit_system_of
 
 MOST_OFFERED = 40
@@ -37,3 +40,13 @@ def page(request: HttpRequest, tab: str) -> HttpResponse:
         "is_alone": is_asked and form.is_valid() and len(rows) < 2,
     }
     return render(request, "day_plan/compare.html", context, status=422 if is_asked and form.errors else 200)
+
+
+@require_safe
+def first_come(request: HttpRequest, number: str, tab: str) -> HttpResponse:
+    """The plan against the whiteboard way on the same tanks; its page fetches the table from here."""
+    row = plan_called(number)
+    if row.plan is None or row.state == DayPlan.State.RUNNING:
+        raise Http404("This plan is not found yet.")
+    view = beside_first_come(against_first_come(shown(row)), unit_system_of(request))
+    return render(request, "day_plan/first_come.html", {"row": row, "against": view})
