@@ -66,7 +66,8 @@ _KEY = (
     ("inkf", "load, unload: hands"),
     ("bar-done", "chemical"),
     ("hollow", "check, technician there"),
-    ("bar-clean", "clean-down, or the bed stands"),
+    ("bar-clean", "clean-down"),
+    ("bar-wait", "the bed stands"),
     ("bar-lock", "locked out, or over a limit"),
     ("band", "no operator works"),
 )
@@ -207,10 +208,10 @@ def _drawn(setting: _Setting, page: DayPage, room: float) -> list[Item]:
 def _key(width: float) -> Block:
     """What each pattern means."""
     swatch, gap = 15.0, 4.0
-    across = width / 4
+    across = width / 5
     cells = [
         (column * across, row * 11.0, role, words)
-        for row, line in enumerate((_KEY[:4], _KEY[4:]))
+        for row, line in enumerate((_KEY[:5], _KEY[5:]))
         for column, (role, words) in enumerate(line)
     ]
 
