@@ -23,7 +23,7 @@ _PLOT_TOP, _PLOT = 24.0, 36.0
 _NAME = 28.0
 _LEFT = -76.0
 _TICKS = 12
-_NARROWEST = 880.0
+_NARROWEST = 820.0
 """So many pixels the hours take at least; narrower pages scroll them."""
 _LETTER = 9.8
 """Pixels of a letter of a label, on the safe side."""

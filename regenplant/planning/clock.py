@@ -58,8 +58,8 @@ class PlanClock:
         return self.zero + timedelta(minutes=minute)
 
     def words(self, minute: float) -> str:
-        """The moment of a minute by the clock at the plant, with its day: "Fri 11-27 14:05"."""
-        return f"{self.moment(round(minute)).astimezone(self.zone):%a %m-%d %H:%M}"
+        """The moment of a minute by the clock at the plant, with its day: "Fri 2026-11-27 14:05"."""
+        return f"{self.moment(round(minute)).astimezone(self.zone):%a %Y-%m-%d %H:%M}"
 
     def shifts(self, times: tuple[WorkingTime, ...], what: str) -> tuple[Shift, ...]:
         """People of one kind (a field of WorkingTime) in the days that are planned, from now on."""

@@ -140,7 +140,8 @@ def _decided(
         minute = clock.minute(wanted_by)
         if not clock.now_min < minute <= clock.end_min:
             raise RecordRefused(
-                "A rush is wanted after the beginning of this plan and within its days.", field="wanted_by"
+                f"A rush is wanted after the beginning of this plan and within its days: {_days(clock)}. {_local(wanted_by)} was written.",
+                field="wanted_by",
             )
         words = f"{listed(chosen)} {_is(chosen)} wanted by {_local(wanted_by)}, before all others."
         return Decided(rush=dict.fromkeys(chosen, minute)), words
@@ -153,7 +154,9 @@ def _pin(
     minute = clock.minute(starts_at) if starts_at is not None else None
     if minute is not None and not clock.now_min <= minute < clock.end_min:
         raise RecordRefused(
-            "The batch begins within the days of this plan, not before it.", field="starts_at", code="outside"
+            f"The batch begins within the days of this plan, not before it: {_days(clock)}. {_local(clock.moment(minute))} was written.",
+            field="starts_at",
+            code="outside",
         )
     where = f" in {vessel}" if vessel else ""
     when = f" at {_local(clock.moment(minute))}" if minute is not None else ""
@@ -169,6 +172,11 @@ def _chosen(batch: PlannedBatch, tanks: Sequence[str]) -> tuple[str, ...]:
     if not chosen or len(chosen) != len(set(tanks)):
         raise RecordRefused("Tick the tanks, of this batch only.", field="tanks", code="none_chosen")
     return chosen
+
+
+def _days(clock: PlanClock) -> str:
+    """From when to when is planned."""
+    return f"{clock.words(clock.now_min)} to {clock.words(clock.end_min)} by the clock at the plant, {clock.zone.key}"
 
 
 def _local(moment: datetime) -> str:

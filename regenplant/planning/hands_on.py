@@ -14,8 +14,9 @@ from regenplant.core.scheduling.exchange_trade import trade_troubles
 from regenplant.core.scheduling.plan import Plan
 from regenplant.core.scheduling.problem import Problem, Standing
 from regenplant.core.scheduling.solve import Budget, solve
+from regenplant.planning.clock import PlanClock
 from regenplant.planning.decided import Decided, decided_from, with_decisions
-from regenplant.planning.kept import plan_from, problem_from
+from regenplant.planning.kept import notes_from, plan_from, problem_from
 from regenplant.planning.models import DayPlan
 from regenplant.planning.totals import Totals, totals_of
 
@@ -48,7 +49,7 @@ def tried(row: DayPlan, decided: Decided, *, steps: int | None = None) -> Tried:
     known = replace(problem, standing=_as_it_stands(problem, before_plan))
     budget = Budget(steps=steps) if steps is not None else Budget(seconds=QUICK_S, clock=time.monotonic)
     answer = solve(known, row.seed, budget)
-    _refuse_unserved(problem, before_plan, answer.plan, set(answer.unplaced))
+    _refuse_unserved(problem, before_plan, answer.plan, set(answer.unplaced), notes_from(row.notes).clock)
     touched = {name for pin in decided.pins for name in pin.tanks} | {*decided.left_out, *decided.rush}
     return Tried(
         plan=answer.plan,
@@ -101,13 +102,15 @@ def _refuse_at_once(problem: Problem) -> None:
             )
 
 
-def _refuse_unserved(problem: Problem, before: Plan, after: Plan, unplaced: set[str]) -> None:
+def _refuse_unserved(
+    problem: Problem, before: Plan, after: Plan, unplaced: set[str], clock: PlanClock
+) -> None:
     """Tanks that had a place and have none now, and any limit that is broken."""
     held = {name for batch in before.batches for name in batch.tanks}
     lost = sorted(held & unplaced)
     if lost:
         why = next(
-            (item.reason for item in impossible(problem) if set(item.tanks) & unplaced),
+            (item.reason for item in impossible(problem, clock.words) if set(item.tanks) & unplaced),
             "No place in the days that are planned keeps every limit with it.",
         )
         raise RecordRefused(
@@ -115,6 +118,9 @@ def _refuse_unserved(problem: Problem, before: Plan, after: Plan, unplaced: set[
             code="no_place",
         )
     known = {f"tank {name} stands in 0 batches" for name in unplaced}
-    broken = [sentence for sentence in check(problem, after).violations if sentence not in known]
+    broken = [sentence for sentence in check(problem, after, clock.words).violations if sentence not in known]
     if broken:
-        raise RecordRefused(f"That breaks a limit: {broken[0]}.", code="breaks_limit")
+        raise RecordRefused(
+            f"That breaks a limit: {broken[0]}. Times are those of the plant, {clock.zone.key}.",
+            code="breaks_limit",
+        )

@@ -82,7 +82,7 @@ def shown(day_plan: DayPlan) -> PlanShown:
         left_out=notes.left_out,
         assumed=notes.assumed,
         unplaced=tuple(tank.id for tank in problem.tanks if tank.id not in held),
-        impossible=impossible(problem) if len(held) < len(problem.tanks) else (),
+        impossible=impossible(problem, notes.clock.words) if len(held) < len(problem.tanks) else (),
         score=check(problem, plan).score,
         bound=day_plan.bound,
         gap_frac=day_plan.gap_frac,

@@ -67,7 +67,7 @@ def test_the_name_of_a_short_bar_stands_behind_it_where_there_is_room() -> None:
 
 
 def test_where_there_is_no_room_a_name_is_shorter_or_left_to_the_table_and_never_cut() -> None:
-    """A bar of 110 min has 100 of 880 pixels, room for a code and not for more; one of 30 min has room for nothing."""
+    """A bar of 110 min has 93 of 820 pixels, room for a code and not for more; one of 30 min has room for nothing."""
     assert names(stay(360, 470), stay(470, 480, "")) == [("PB-1001", 0.0)]
     assert names(stay(360, 390), stay(390, 400, "")) == []
 

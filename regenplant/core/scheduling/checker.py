@@ -19,6 +19,7 @@ from regenplant.core.scheduling.problem import (
     Vessel,
     VesselState,
 )
+from regenplant.core.scheduling.telling import When, in_minutes
 from regenplant.core.scheduling.trade_checks import trade_limits
 from regenplant.core.scheduling.uses import (
     Interval,
@@ -61,24 +62,24 @@ class Verdict:
         return not self.violations
 
 
-def check(problem: Problem, plan: Plan) -> Verdict:
-    """Every limit of the problem held against the plan."""
+def check(problem: Problem, plan: Plan, when: When = in_minutes) -> Verdict:
+    """Every limit of the problem held against the plan; sentences tell moments by ``when``."""
     violations: list[str] = []
     whole: list[Judged] = []
     for batch in plan.batches:
         found = _whole(problem, batch, violations)
         if found is not None:
             whole.append(found)
-            violations.extend(_own_limits(problem, found))
+            violations.extend(_own_limits(problem, found, when))
     violations.extend(_every_tank_once(problem, plan))
     changes: list[Vessel] = []
     for vessel in problem.vessels:
         here = sorted(
             (item for item in whole if item.vessel is vessel), key=lambda item: item.batch.start_min
         )
-        changes.extend(_changeovers(problem, vessel, here, violations))
-    violations.extend(_shared_limits(problem, whole))
-    violations.extend(trade_limits(problem, plan, whole))
+        changes.extend(_changeovers(problem, vessel, here, violations, when))
+    violations.extend(_shared_limits(problem, whole, when))
+    violations.extend(trade_limits(problem, plan, whole, when))
     return Verdict(tuple(violations), _score(problem, whole, changes, len(plan.batches)))
 
 
@@ -118,7 +119,7 @@ def _whole(problem: Problem, batch: PlannedBatch, violations: list[str]) -> Judg
     return None
 
 
-def _own_limits(problem: Problem, item: Judged) -> Iterator[str]:
+def _own_limits(problem: Problem, item: Judged, when: When) -> Iterator[str]:
     """What one batch must keep by itself: class, fill, times of its stages."""
     batch, vessel = item.batch, item.vessel
     if not problem.allowed(vessel, item.key):
@@ -130,12 +131,12 @@ def _own_limits(problem: Problem, item: Judged) -> Iterator[str]:
         yield f"{batch.id}: {volume_l:g} L below the minimum of {vessel.min_fill_l:g} L without a waiver"
     latest = max(tank.received_min for tank in item.tanks)
     if batch.start_min < latest:
-        yield f"{batch.id}: loaded at {batch.start_min}, before a tank comes at {latest}"
+        yield f"{batch.id}: loaded {when(batch.start_min)}, before a tank comes, {when(latest)}"
     if batch.end_min > problem.calendar_end_min:
-        yield f"{batch.id}: ends at {batch.end_min}, after the calendar"
+        yield f"{batch.id}: ends {when(batch.end_min)}, after the days that are planned, {when(problem.calendar_end_min)}"
     for stage, need in zip(batch.stages, item.needs, strict=True):
         if stage.start_min % problem.slot_min:
-            yield f"{batch.id}: {stage.name} starts off the grid, at {stage.start_min}"
+            yield f"{batch.id}: {stage.name} starts off the grid, {when(stage.start_min)}"
         if stage.end_min - stage.start_min != need.minutes:
             yield f"{batch.id}: {stage.name} lasts {stage.end_min - stage.start_min} min instead of {need.minutes}"
     for before, after, need in zip(batch.stages, batch.stages[1:], item.needs, strict=False):
@@ -158,7 +159,7 @@ def _every_tank_once(problem: Problem, plan: Plan) -> Iterator[str]:
 
 
 def _changeovers(
-    problem: Problem, vessel: Vessel, in_order: list[Judged], violations: list[str]
+    problem: Problem, vessel: Vessel, in_order: list[Judged], violations: list[str], when: When
 ) -> Iterator[Vessel]:
     """The vessel once for each changeover; what begins too early among the violations."""
     state: VesselState | Key = vessel.previous
@@ -167,14 +168,14 @@ def _changeovers(
         minutes = problem.changeover.minutes(state, item.key)
         if item.batch.start_min < free_min + minutes:
             violations.append(
-                f"{item.batch.id}: starts at {item.batch.start_min} in {vessel.id}, which is ready at {free_min + minutes}"
+                f"{item.batch.id}: starts {when(item.batch.start_min)} in {vessel.id}, which is ready {when(free_min + minutes)}"
             )
         if minutes:
             yield vessel
         state, free_min = item.key, item.vessel_free_min
 
 
-def _shared_limits(problem: Problem, whole: list[Judged]) -> Iterator[str]:
+def _shared_limits(problem: Problem, whole: list[Judged], when: When) -> Iterator[str]:
     """What all batches share: people, skids, water, stock, waste. Batches that run take their part first; what they alone
     overrun is no fault of the plan."""
     uses, running = planned_uses(whole), running_uses(problem)
@@ -184,20 +185,20 @@ def _shared_limits(problem: Problem, whole: list[Judged]) -> Iterator[str]:
         "second people": offered_changes(problem.second_shifts, 1),
     }
     for name, taken in uses.people.items():
-        yield from _above(name, taken, offered[name], running.people[name])
+        yield from _above(name, taken, offered[name], running.people[name], when)
     for name, taken in uses.skids.items():
         lines: list[tuple[int, float]] = [(0, problem.chemicals[name].skid_lines)]
-        yield from _above(f"{name} skid", taken, lines, running.skids[name])
+        yield from _above(f"{name} skid", taken, lines, running.skids[name], when)
     for name, taken in uses.water.items():
         rate = [(0, problem.water_l_per_min[name])]
-        yield from _above(f"{name} water", taken, rate, running.water[name])
+        yield from _above(f"{name} water", taken, rate, running.water[name], when)
     for name, draws in uses.draws.items():
-        yield from _short_of(problem, name, draws, running.draws[name])
-    yield from _overflow(problem, uses.waste, running.waste)
+        yield from _short_of(problem, name, draws, running.draws[name], when)
+    yield from _overflow(problem, uses.waste, running.waste, when)
 
 
 def _above(
-    what: str, uses: list[Interval], offered: list[tuple[int, float]], running: list[Interval]
+    what: str, uses: list[Interval], offered: list[tuple[int, float]], running: list[Interval], when: When
 ) -> Iterator[str]:
     """Each moment from which more is used than running batches leave of what is offered."""
     room: dict[int, float] = defaultdict(float)
@@ -216,11 +217,11 @@ def _above(
         taken += used.get(at, 0.0)
         over = taken - max(0.0, left)
         if over > 0:
-            yield f"{what}: {over:g} too many at {at} min"
+            yield f"{what}: {over:g} too many, {when(at)}"
 
 
 def _short_of(
-    problem: Problem, name: str, taken: list[tuple[int, int]], running: list[tuple[int, int]]
+    problem: Problem, name: str, taken: list[tuple[int, int]], running: list[tuple[int, int]], when: When
 ) -> Iterator[str]:
     """The first moment at which the stock is below its minimum after the plan drew on it; what arrives in the same minute counts
     first."""
@@ -233,11 +234,13 @@ def _short_of(
         level_g += grams
         planned = planned or (rank == 2 and grams < 0)
         if planned and level_g < supply.min_kg * 1000:
-            yield f"{name}: stock falls to {level_g / 1000:g} kg at {at} min, minimum {supply.min_kg:g} kg"
+            yield f"{name}: stock falls to {level_g / 1000:g} kg, {when(at)}, minimum {supply.min_kg:g} kg"
             return
 
 
-def _overflow(problem: Problem, inflows: list[Interval], running: list[Interval]) -> Iterator[str]:
+def _overflow(
+    problem: Problem, inflows: list[Interval], running: list[Interval], when: When
+) -> Iterator[str]:
     """Whether the plan makes the waste tank run over: its level rises and falls in straight lines between events."""
     capacity_l = problem.waste.capacity_l + LEVEL_TOLERANCE_L
     events = sorted({at for start, end, _ in (*inflows, *running) for at in (start, end)})
@@ -246,7 +249,7 @@ def _overflow(problem: Problem, inflows: list[Interval], running: list[Interval]
         events, waste_levels(problem, [*inflows, *running], events), alone, strict=True
     ):
         if level > capacity_l and level > without + LEVEL_TOLERANCE_L:
-            yield f"waste tank: {level:g} L at {at} min, it holds {problem.waste.capacity_l:g} L"
+            yield f"waste tank: {level:g} L, {when(at)}, it holds {problem.waste.capacity_l:g} L"
             return
 
 

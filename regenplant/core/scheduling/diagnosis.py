@@ -11,6 +11,7 @@ from dataclasses import dataclass
 
 from regenplant.core.scheduling import figures
 from regenplant.core.scheduling.problem import Key, Problem, Shift, Tank, Vessel
+from regenplant.core.scheduling.telling import When, in_minutes
 
 
 @dataclass(frozen=True, slots=True)
@@ -21,7 +22,7 @@ class Impossible:
     reason: str
 
 
-def impossible(problem: Problem) -> tuple[Impossible, ...]:
+def impossible(problem: Problem, when: When = in_minutes) -> tuple[Impossible, ...]:
     """Everything that cannot be served whatever is planned. Not complete: what only several tanks together make impossible shows
     as tanks without a batch in the answer of the search."""
     found: list[Impossible] = []
@@ -38,7 +39,7 @@ def impossible(problem: Problem) -> tuple[Impossible, ...]:
             found.append(_all(tanks, f"No vessel takes {key.family} of class {key.segregation}."))
             continue
         found.extend(_each_tank(problem, key, tanks, vessels))
-    found.extend(_decided(problem))
+    found.extend(_decided(problem, when))
     found.extend(_supplies(problem))
     return tuple(found)
 
@@ -160,7 +161,7 @@ def _most(shifts: tuple[Shift, ...]) -> int:
     )
 
 
-def _decided(problem: Problem) -> list[Impossible]:
+def _decided(problem: Problem, when: When) -> list[Impossible]:
     """Decisions of people that no plan can carry out."""
     tanks = {tank.id: tank for tank in problem.tanks}
     vessels = {vessel.id: vessel for vessel in problem.vessels}
@@ -178,7 +179,7 @@ def _decided(problem: Problem) -> list[Impossible]:
         ):
             reason = f"Decided: {', '.join(pin.tanks)} together, {volume_l:g} L, more than {pin.vessel or 'any vessel'} takes."
         elif pin.start_min is not None and pin.start_min < max(tank.received_min for tank in inside):
-            reason = f"Decided: {', '.join(pin.tanks)} at {pin.start_min} min, before the last of them comes."
+            reason = f"Decided: {', '.join(pin.tanks)} {when(pin.start_min)}, before the last of them comes."
         else:
             continue
         found.append(Impossible(pin.tanks, reason))

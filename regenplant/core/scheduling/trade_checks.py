@@ -12,26 +12,29 @@ from collections.abc import Iterator, Sequence
 from regenplant.core.scheduling.judged import Judged
 from regenplant.core.scheduling.plan import Plan
 from regenplant.core.scheduling.problem import Problem, Window
+from regenplant.core.scheduling.telling import When, in_minutes
 
 BUDGET_TOLERANCE_KG = 1e-6
 """Rounding of sums, no room in the budget."""
 
 
-def trade_limits(problem: Problem, plan: Plan, judged: Sequence[Judged]) -> Iterator[str]:
+def trade_limits(
+    problem: Problem, plan: Plan, judged: Sequence[Judged], when: When = in_minutes
+) -> Iterator[str]:
     """Each limit that is broken, as a sentence."""
     for item in judged:
-        yield from _closed(item)
+        yield from _closed(item, when)
         yield from _left_alone(problem, item)
-        yield from _unchecked(problem, item)
-    yield from _over_budget(problem, judged)
-    yield from _not_as_decided(problem, plan)
+        yield from _unchecked(problem, item, when)
+    yield from _over_budget(problem, judged, when)
+    yield from _not_as_decided(problem, plan, when)
 
 
-def _closed(item: Judged) -> Iterator[str]:
+def _closed(item: Judged, when: When) -> Iterator[str]:
     batch = item.batch
     for window in item.vessel.closed:
         if batch.start_min < window.end_min and window.start_min < item.vessel_free_min:
-            yield f"{batch.id}: stands in {item.vessel.id}, closed from {window.start_min} to {window.end_min}"
+            yield f"{batch.id}: stands in {item.vessel.id}, closed from {when(window.start_min)} to {when(window.end_min)}"
 
 
 def _left_alone(problem: Problem, item: Judged) -> Iterator[str]:
@@ -51,17 +54,17 @@ def _left_alone(problem: Problem, item: Judged) -> Iterator[str]:
             yield f"{item.batch.id}: stands after {stage.name} while the plant is closed"
 
 
-def _unchecked(problem: Problem, item: Judged) -> Iterator[str]:
+def _unchecked(problem: Problem, item: Judged, when: When) -> Iterator[str]:
     for stage, need in zip(item.batch.stages, item.needs, strict=True):
         for use in need.uses:
             if use.chemical is None or not use.grams:
                 continue
             for window in problem.chemicals[use.chemical].unusable:
                 if window.start_min <= stage.start_min < window.end_min:
-                    yield f"{item.batch.id}: {stage.name} begins at {stage.start_min} with {use.chemical} of unchecked strength"
+                    yield f"{item.batch.id}: {stage.name} begins {when(stage.start_min)} with {use.chemical} of unchecked strength"
 
 
-def _over_budget(problem: Problem, judged: Sequence[Judged]) -> Iterator[str]:
+def _over_budget(problem: Problem, judged: Sequence[Judged], when: When) -> Iterator[str]:
     spent: dict[tuple[str, Window], float] = defaultdict(float)
     gone: dict[tuple[str, Window], float] = defaultdict(float)
     limits = {(item.ion, Window(item.start_min, item.end_min)): item.kg for item in problem.budgets}
@@ -82,10 +85,10 @@ def _over_budget(problem: Problem, judged: Sequence[Judged]) -> Iterator[str]:
     for (ion, window), kg in spent.items():
         left = limits[ion, window] - gone[ion, window]
         if kg > max(0.0, left) + BUDGET_TOLERANCE_KG:
-            yield f"{ion}: {kg:g} kg drain from {window.start_min} to {window.end_min} min, {left:g} kg are left of the budget"
+            yield f"{ion}: {kg:g} kg drain from {when(window.start_min)} to {when(window.end_min)}, {left:g} kg are left of the budget"
 
 
-def _not_as_decided(problem: Problem, plan: Plan) -> Iterator[str]:
+def _not_as_decided(problem: Problem, plan: Plan, when: When) -> Iterator[str]:
     together = {frozenset(batch.tanks): batch for batch in plan.batches}
     for pin in problem.pins:
         batch = together.get(frozenset(pin.tanks))
@@ -97,4 +100,4 @@ def _not_as_decided(problem: Problem, plan: Plan) -> Iterator[str]:
             pin.start_min is not None
             and batch.start_min != pin.start_min // problem.slot_min * problem.slot_min
         ):
-            yield f"{pin.id}: begins at {batch.start_min}, decided was {pin.start_min}"
+            yield f"{pin.id}: begins {when(batch.start_min)}, decided was {when(pin.start_min)}"

@@ -41,9 +41,12 @@ def accept_plan(*, by: By, number: str, version: int | None = None) -> Outcome:
             code="plan_stale",
         )
     known = {f"tank {name} stands in 0 batches" for name in view.unplaced}
-    broken = [one for one in check(view.problem, view.plan).violations if one not in known]
+    broken = [one for one in check(view.problem, view.plan, view.clock.words).violations if one not in known]
     if broken:
-        raise RecordRefused(f"{row.number} breaks a limit: {broken[0]}.", code="breaks_limit")
+        raise RecordRefused(
+            f"{row.number} breaks a limit: {broken[0]}. Times are those of the plant, {view.clock.zone.key}.",
+            code="breaks_limit",
+        )
     replaced = list(PlannedBatch.objects.filter(state=PlannedBatch.State.WAITING))
     for old in replaced:
         moves.let_go(old, PlannedBatch.State.REPLACED, by=by)

@@ -5,6 +5,7 @@ from __future__ import annotations
 from datetime import datetime, timedelta
 
 from django.db import transaction
+from django.utils import timezone
 
 from regenplant.audit.by import By
 from regenplant.audit.numbering import next_number
@@ -42,7 +43,7 @@ def begin_plan(*, by: By, seconds: int, from_at: datetime | None = None, seed: i
     if other is not None:
         until = other.made_at + timedelta(seconds=other.seconds)
         raise RecordRefused(
-            f"{other.number} is being searched for {other.made_by.full_name} until about {until:%H:%M:%S} UTC. One plan is searched at a "
+            f"{other.number} is being searched for {other.made_by.full_name} until about {timezone.localtime(until):%a %H:%M:%S} by the clock at the plant. One plan is searched at a "
             "time: wait for it, or stop it.",
             code="plan_running",
         )

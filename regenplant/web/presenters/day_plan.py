@@ -11,6 +11,7 @@ from regenplant import units
 from regenplant.core.process.vocabulary import Chemical
 from regenplant.planning.models import DayPlan, PlannedBatch
 from regenplant.planning.selectors import PlanShown
+from regenplant.plant.days import plant_day
 from regenplant.units import UnitSystem
 from regenplant.web.presenters.words import counted, day_and_clock, sentence_case
 
@@ -105,6 +106,26 @@ def plan_sentence(view: PlanShown) -> str:
         f"Of {counted(waiting, 'tank')} {held} in {counted(len(view.plan.batches), 'batch', 'batches')}, {late}; "
         f"all planned ones ready {day_and_clock(ready)}."
     )
+
+
+def past_words(row: DayPlan, waiting: int, now: datetime) -> str:
+    """What is said of a plan whose day is over, with what to do; empty for one of today. ``waiting`` of its batches wait."""
+    made_for, today = plant_day(row.from_at), plant_day(now)
+    if made_for >= today or row.state not in LIVING:
+        return ""
+    day = "yesterday" if (today - made_for).days == 1 else f"{made_for:%A} {made_for.day} {made_for:%B %Y}"
+    if row.state != DayPlan.State.ACCEPTED:
+        return f"This plan was made for {day}. Make another before you accept one: the plant stands elsewhere by now."
+    held = (
+        f"{counted(waiting, 'batch', 'batches')} of it wait{'s' if waiting == 1 else ''} still; start what is right as it is, and "
+        if waiting
+        else "Nothing of it waits any more; "
+    )
+    return f"This is the plan of {day}. {sentence_case(held)}make a plan for today: what has started is kept in it."
+
+
+LIVING = (DayPlan.State.ACCEPTED, DayPlan.State.DONE, DayPlan.State.STOPPED)
+"""States of plans that somebody may still act on."""
 
 
 def gap_words(row: DayPlan) -> str:

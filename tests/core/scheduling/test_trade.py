@@ -263,10 +263,10 @@ def decide_alone(data: dict[str, Any], plan: Plan) -> None:
         (expire, "of unchecked strength"),
         (spend, "0.5 kg are left of the budget"),
         (others_draw, "stock falls to"),
-        (others_work, "too many at"),
+        (others_work, "too many, minute"),
         (others_fill_the_waste, "waste tank:"),
         (decide_vessel, "P: stands in"),
-        (decide_time, "P: begins at"),
+        (decide_time, "P: begins minute"),
         (decide_alone, "P: its tanks are not one batch"),
     ],
 )

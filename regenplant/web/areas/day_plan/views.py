@@ -18,7 +18,7 @@ from regenplant.planning.models import DayPlan, PlanAcceptance, PlannedBatch
 from regenplant.planning.processes import clear_stale
 from regenplant.planning.services._subject import DRAFTS
 from regenplant.web.presenters import day_plan as words
-from regenplant.web.presenters.day_plan_drawn import plan_drawn
+from regenplant.web.presenters.day_plan_drawn import plan_drawn, today_drawn
 from regenplant.web.requests import unit_system_of
 from regenplant.web.rights import right
 
@@ -57,18 +57,26 @@ def planned_called(code: str) -> PlannedBatch:
 def home(request: HttpRequest, tab: str) -> HttpResponse:
     clear_stale(timezone.now())
     rows = list(DayPlan.objects.select_related("made_by")[: MOST_SHOWN + 1])
-    newest = selectors.newest_plan()
+    newest, holds = selectors.newest_plan(), selectors.accepted_plan()
+    now, waiting = timezone.now(), selectors.waiting_batches()
+    read = {
+        row.pk: selectors.shown(row) for row in (newest, holds) if row is not None and row.plan is not None
+    }
+    drawn_plan = holds if holds is not None and holds.pk in read else newest
     context = {
         "running": selectors.running_plan(),
         "newest": newest,
-        "sentence": words.plan_sentence(selectors.shown(newest)) if newest else "",
+        "sentence": words.plan_sentence(read[newest.pk]) if newest else "",
+        "drawn_plan": drawn_plan,
+        "drawn": today_drawn(read[drawn_plan.pk], now, unit_system_of(request)) if drawn_plan else None,
+        "past": words.past_words(holds, len(waiting), now) if holds else "",
         "rows": rows[:MOST_SHOWN],
         "left_off": len(rows) > MOST_SHOWN,
         "make": right(request, "day_plan.make"),
         "paper": right(request, "paper.issue"),
         "accepted": PlanAcceptance.objects.select_related("accepted_by").first(),
-        "deviations": deviations(timezone.now()),
-        "planned": words.planned_rows(selectors.waiting_batches()),
+        "deviations": deviations(now),
+        "planned": words.planned_rows(waiting),
     }
     return render(request, "day_plan/home.html", context)
 
@@ -89,6 +97,12 @@ def planned(request: HttpRequest, code: str, tab: str) -> HttpResponse:
     return render(request, "day_plan/planned.html", context)
 
 
+def _waiting_of(row: DayPlan) -> int:
+    """How many batches of this plan nobody started yet."""
+    waiting = PlannedBatch.objects.filter(acceptance__number=row.number, state=PlannedBatch.State.WAITING)
+    return waiting.count()
+
+
 @require_safe
 def page(request: HttpRequest, number: str, tab: str) -> HttpResponse:
     clear_stale(timezone.now())
@@ -100,6 +114,7 @@ def page(request: HttpRequest, number: str, tab: str) -> HttpResponse:
         "may_set_aside": row.state in (*DRAFTS, DayPlan.State.FAILED),
         "percent_done": round(100 * row.progress_frac),
         "gap": words.gap_words(row),
+        "past": words.past_words(row, _waiting_of(row), timezone.now()),
         "make": right(request, "day_plan.make"),
         "accept": right(request, "day_plan.accept"),
         "paper": right(request, "paper.issue"),
