@@ -6,6 +6,7 @@ import re
 from collections.abc import Callable
 from dataclasses import replace
 from datetime import UTC, datetime, timedelta
+from typing import Any
 
 import pytest
 from django.test import Client
@@ -110,10 +111,11 @@ def test_refusals_tell_the_possible_times_by_the_clock_at_the_plant(
     PlantProfile.objects.update(time_zone="Europe/Berlin")
     view = shown(found)
     batch = view.plan.batches[0]
-    for chosen in (
+    asked: tuple[dict[str, Any], ...] = (
         {"kind": Decision.Kind.PIN, "starts_at": timezone.now() + timedelta(days=90)},
         {"kind": Decision.Kind.RUSH, "tanks": batch.tanks, "wanted_by": timezone.now() + timedelta(days=90)},
-    ):
+    )
+    for chosen in asked:
         with pytest.raises(RecordRefused) as refused:
             work_out(number=found.number, batch=batch.id, steps=2, **chosen)
         clock = shown(found).clock
