@@ -191,6 +191,7 @@ def _excursion(line: ExcursionLine, width: float) -> Block:
 
 
 def _rests_on(content: MonthContent, width: float) -> list[Item]:
+    """Held on one page with the signature behind it, which alone on a page would sign nothing that can be seen."""
     permits = "; ".join(content.permits) or "none, as nothing went"
     lines = [
         f"Permits: {permits}.",
@@ -201,7 +202,7 @@ def _rests_on(content: MonthContent, width: float) -> list[Item]:
     ]
     return [
         section("What it rests on", width, margin_word("Rests on")),
-        *(Item(paragraph(line, SMALL, width), gap=2) for line in lines),
+        *(Item(paragraph(line, SMALL, width), gap=2, keep=True) for line in lines),
     ]
 
 

@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import re
+from dataclasses import replace
 
 import pypdfium2
 import pytest
@@ -16,7 +17,7 @@ from regenplant.waste import services
 from regenplant.waste.models import DischargeReport
 from regenplant.waste.month import content_of, month_of
 from tests import factories
-from tests.documents.reading import overprinted, whole_text
+from tests.documents.reading import overprinted, page_texts, whole_text
 from tests.factories import SmallPlant
 from tests.waste.sewer import discharged, plant_with_permit
 
@@ -75,3 +76,15 @@ def test_no_figure_is_parted_from_its_unit(plant: SmallPlant) -> None:
         with_gallons = [line for line in lines if "gal" in line]
         assert len(with_gallons) >= 3
         assert all(re.search(r"\d[^\n]*US.gal", line) for line in with_gallons), with_gallons
+
+
+def test_the_signature_never_stands_alone_on_a_page(plant: SmallPlant) -> None:
+    report = signed(plant)
+    content = content_of(report)
+    opened = set()
+    for count in range(1, 30):
+        longer = replace(content, excursions=content.excursions * count)
+        last = page_texts(draw_discharge_report(report, longer, ISSUE, A4, "metric"))[-1]
+        assert "What it rests on" in last and "Meaning" in last, count
+        opened.add("foam at the outlet" in last)
+    assert opened == {True, False}, "at some length the page break falls before what the report rests on"
