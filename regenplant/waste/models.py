@@ -32,7 +32,7 @@ class WasteMovement(models.Model):
     """
 
     class Kind(models.TextChoices):
-        DRAIN = "drain", "drained from a batch"
+        DRAIN = "drain", "from a batch"
         TREATMENT = "treatment", "treatment"
         READING = "reading", "level read"
         DISCHARGE = "discharge", "discharged"

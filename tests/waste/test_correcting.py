@@ -25,6 +25,7 @@ from regenplant.plant.services import WasteTankSettings
 from regenplant.waste import selectors, services
 from regenplant.waste.discharges import gone_on, standing_at
 from regenplant.waste.models import StepDrain, WasteMovement
+from regenplant.web.areas.waste.shown import drain_rows
 from tests import factories
 from tests.documents.reading import whole_text
 from tests.factories import SmallPlant
@@ -115,7 +116,12 @@ def test_less_was_drawn_so_less_stands_in_the_tank(plant: SmallPlant, injected: 
     assert "instead of" in row.reason and "Stock" in row.reason
     assert tank().level_m3 == stands.volume_m3
     line = told()
-    assert f"step {step.number} drained" in line.sentence and "as its entry was corrected" in line.sentence
+    assert (
+        f"step {step.number} drained other ions in its" in line.sentence
+        and "as its entry was corrected" in line.sentence
+    )
+    (shown,) = [one for one in drain_rows(injected) if one.corrections]
+    assert shown.number == step.number and "instead of" in shown.corrections[0]
     assert list(findings()) == []
 
 

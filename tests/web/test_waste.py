@@ -63,7 +63,7 @@ def test_one_tank_with_its_composition_and_plan(plant, batch, as_) -> None:
         "Chloride",
         "pH, predicted",
         "First stage",
-        "drained from a batch",
+        "from a batch",
         "L at most",
     ):
         assert words in text, words

@@ -34,7 +34,7 @@ class Migration(migrations.Migration):
         migrations.AlterField(
             model_name='wastemovement',
             name='kind',
-            field=models.CharField(choices=[('drain', 'drained from a batch'), ('treatment', 'treatment'), ('reading', 'level read'), ('discharge', 'discharged'), ('taken_away', 'taken away'), ('correction', 'books put right')], max_length=12),
+            field=models.CharField(choices=[('drain', 'from a batch'), ('treatment', 'treatment'), ('reading', 'level read'), ('discharge', 'discharged'), ('taken_away', 'taken away'), ('correction', 'books put right')], max_length=12),
         ),
         migrations.AddConstraint(
             model_name='stepdrain',

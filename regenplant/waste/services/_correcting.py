@@ -119,8 +119,7 @@ def correct_drain(
         after={"waste_m3": new.waste_m3},
         facts={
             "step": drain.step_number,
-            "shown": units.twin(new.volume_m3, "liquid_volume"),
-            "was": units.twin(old.volume_m3, "liquid_volume"),
+            "drained": _drained(old, new),
             "unknown": "" if new.is_known else "; its composition counts as unknown",
             "gone": f"; {gone:.0%} of it had left the waste tank before, and its record stays"
             if gone >= 0.005
@@ -190,7 +189,12 @@ def _tanks_by_time(drain: StepDrain) -> list[tuple[WasteTank, float, int]]:
     return found
 
 
+def _drained(old: DrainedStep, new: DrainedStep) -> str:
+    shown, was = (units.twin(one.volume_m3, "liquid_volume") for one in (new, old))
+    return f"drained {shown}, not {was}" if shown != was else f"drained other ions in its {shown}"
+
+
 say(
     "waste.drain_corrected",
-    "{subject}: step {step} drained {shown}, not {was}, as its entry was corrected{unknown}{gone} ({reason})",
+    "{subject}: step {step} {drained}, as its entry was corrected{unknown}{gone} ({reason})",
 )

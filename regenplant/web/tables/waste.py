@@ -7,11 +7,11 @@ import django_tables2 as tables
 from regenplant.waste.models import WasteMovement
 from regenplant.web.tables.columns import (
     CodeColumn,
-    HouseColumn,
     LocalTimeColumn,
     NumberColumn,
     PersonColumn,
     QuantityColumn,
+    SentenceColumn,
 )
 
 EXPORTS = ("csv", "xlsx")
@@ -24,11 +24,11 @@ class WasteMovementTable(tables.Table):
 
     number = CodeColumn(verbose_name="No.")
     moved_at = LocalTimeColumn(verbose_name="At")
-    kind = HouseColumn(verbose_name="What", accessor="get_kind_display", orderable=False)
+    kind = CodeColumn(verbose_name="What", accessor="get_kind_display", orderable=False)
     volume_m3 = QuantityColumn("liquid_volume", verbose_name="Came (+), left (−)")
     level_m3 = QuantityColumn("liquid_volume", verbose_name="Then")
     ph = NumberColumn(verbose_name="pH", wide_only=True)
-    reference = HouseColumn(verbose_name="For", wide_only=True, empty_values=())
+    reference = SentenceColumn(verbose_name="For", wide_only=True, empty_values=())
     moved_by = PersonColumn(verbose_name="By", wide_only=True)
 
     class Meta:

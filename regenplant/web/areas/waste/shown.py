@@ -195,6 +195,8 @@ class DrainRow:
     """How the step stands, where it has drained nothing yet."""
     went: float | None
     """All that went through [m^3]; None before its end."""
+    corrections: tuple[str, ...]
+    """Why it was put right after it had drained, oldest first."""
     url: str
     """Where another destination is chosen; "" once it has started."""
 
@@ -203,8 +205,11 @@ def drain_rows(batch: Batch) -> list[DrainRow]:
     """The draining steps of a batch, in order."""
     plan = plan_of(batch)
     went: dict[int, float] = {}
-    for number, volume_m3 in StepDrain.objects.filter(batch=batch).values_list("step_number", "volume_m3"):
-        went[number] = went.get(number, 0.0) + volume_m3
+    corrections: dict[int, list[str]] = {}
+    for drain in StepDrain.objects.filter(batch=batch).order_by("pk"):
+        went[drain.step_number] = went.get(drain.step_number, 0.0) + drain.volume_m3
+        if drain.corrected_at is not None:
+            corrections.setdefault(drain.step_number, []).append(drain.reason)
     rows = []
     for step in batch.steps.order_by("number"):
         drained, to = what_drains(plan, step.number), destination_of(step, batch)
@@ -219,6 +224,7 @@ def drain_rows(batch: Batch) -> list[DrainRow]:
                 to=to.label if to is not None else "nowhere",
                 word=step.get_state_display(),
                 went=went.get(step.number),
+                corrections=tuple(corrections.get(step.number, ())),
                 url=reverse("waste-route", args=[batch.number, step.number]) if is_open else "",
             )
         )
