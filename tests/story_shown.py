@@ -437,6 +437,7 @@ def _pages() -> dict[str, Any]:
         "resin visits": reverse("setup-lot-visits", args=["CAT-H-NEW-1"]),
         "lots of a customer": reverse("customers-lots", args=["GLASSWING"]),
         "day plan": reverse("day-plan"),
+        "coming two weeks": reverse("day-plan-coming"),
         "plan of the day": reverse("day-plan-one", args=["DP-101"]),
         "plans compared": f"{reverse('day-plan-compare')}?first=DP-101&second=DP-102",
         "resin trace": reverse("setup-lot-trace", args=["CAT-H-NEW-1"]),

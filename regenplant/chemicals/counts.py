@@ -13,7 +13,7 @@ from regenplant.chemicals.models import Movement, Place, StockCount
 from regenplant.chemicals.selectors import balances
 from regenplant.core.process.reconciliation import Balance, StockFigures, together, watch_mass_kg
 from regenplant.core.process.stock_forecast import UsualUse, usual_use
-from regenplant.plant.days import plant_day, start_of_day
+from regenplant.plant.days import calendar, plant_day, start_of_day
 from regenplant.plant.limits import content_in_force
 
 
@@ -264,22 +264,23 @@ def _day_balance(
 def daily_use_kg(place: Place, now: datetime) -> list[float]:
     """What batches drew from a tank on each whole day before today [kg as 100 %], idle days as 0, oldest first; at most as many as
     the plant looks back, and none before the first movement."""
-    today = plant_day(now)
+    here = calendar()
+    today = here.day(now)
     start = today - timedelta(days=int(stock_figures(now).usual_use_days))
     first = Movement.objects.filter(Q(to_place=place) | Q(from_place=place)).order_by("moved_at").first()
     if first is None:
         return []
-    start = max(start, plant_day(first.moved_at) + timedelta(days=1))
+    start = max(start, here.day(first.moved_at) + timedelta(days=1))
     days = {start + timedelta(days=index): 0 for index in range(max((today - start).days, 0))}
     kind = Place.Kind.BATCH
     rows = Movement.objects.filter(
         Q(from_place=place, to_place__kind=kind) | Q(to_place=place, from_place__kind=kind),
         chemical=place.chemical,
-        moved_at__gte=start_of_day(start),
-        moved_at__lt=start_of_day(today),
+        moved_at__gte=here.start(start),
+        moved_at__lt=here.start(today),
     )
     for source, grams, moved_at in rows.values_list("from_place_id", "grams_100", "moved_at"):
-        day = plant_day(moved_at)
+        day = here.day(moved_at)
         if day in days:
             days[day] += grams if source == place.pk else -grams
     return [grams / 1000.0 for grams in days.values()]

@@ -59,7 +59,9 @@ def laid_under_way(limits: Problem, clock: PlanClock, figures: PlanningFigures) 
     rows = list(
         Batch.objects.filter(state__in=[state.value for state in GOING_ON])
         .select_related("vessel", "anion_vessel", "resin_type")
-        .prefetch_related("steps", "holds", "tank_links__visit__tank__dedicated_to")
+        .prefetch_related(
+            "steps__started_by", "steps__finished_by", "holds", "tank_links__visit__tank__dedicated_to"
+        )
         .order_by("planned_at", "number")
     )
     if not rows:

@@ -18,7 +18,7 @@ from regenplant.core.process.stock_forecast import PlannedCourse, StockForecast,
 from regenplant.planning.models import PlanAcceptance
 from regenplant.planning.selectors import waiting_batches
 from regenplant.planning.shortages import planned_draws
-from regenplant.plant.days import plant_day
+from regenplant.plant.days import Calendar, calendar
 
 
 @dataclass(frozen=True, slots=True)
@@ -37,12 +37,13 @@ class TankAhead:
 
 def stocks_ahead(now: datetime) -> list[TankAhead]:
     """Every bulk tank, by chemical and code. A plan draws from the tank into which the lot in use was received."""
-    held, today = selectors.balances(), plant_day(now)
+    here = calendar()
+    held, today = selectors.balances(), here.day(now)
     drawn_from = {
         chemical: selectors.place_of(lot) for chemical, (lot, _) in selectors.strengths_standing().items()
     }
     still, awaited = needs(), list(expected())
-    number, courses = planned_courses(today)
+    number, courses = planned_courses(here, today)
     found = []
     for place in selectors.bulk_tanks():
         is_drawn = drawn_from.get(place.chemical) == place
@@ -61,18 +62,18 @@ def stocks_ahead(now: datetime) -> list[TankAhead]:
     return found
 
 
-def planned_courses(today: date) -> tuple[str, Mapping[str, PlannedCourse]]:
+def planned_courses(here: Calendar, today: date) -> tuple[str, Mapping[str, PlannedCourse]]:
     """Number of the accepted plan and what its batches that nobody started yet draw, by value of ``Chemical`` and day from today; what
     should have begun before today counts today. Every chemical has the same last day: a plan that draws none says that too."""
     acceptance = PlanAcceptance.objects.first()
     waiting = [row for row in waiting_batches() if acceptance and row.acceptance_id == acceptance.pk]
     if acceptance is None or not waiting:
         return "", {}
-    reach = max(max(0, (plant_day(row.ready_at) - today).days) for row in waiting)
+    reach = max(max(0, (here.day(row.ready_at) - today).days) for row in waiting)
     by_day: dict[str, dict[int, float]] = defaultdict(lambda: defaultdict(float))
     for name, draws in planned_draws(acceptance, {row.plan_batch for row in waiting}).items():
         for at, kg in draws:
-            by_day[name][max(0, (plant_day(at) - today).days)] += kg
+            by_day[name][max(0, (here.day(at) - today).days)] += kg
     chemicals = set(by_day) | set(selectors.stored_chemicals())
     return acceptance.number, {
         name: PlannedCourse(tuple(sorted(by_day[name].items())), reach) for name in chemicals

@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+from dataclasses import dataclass
 from datetime import date, datetime, time
 from zoneinfo import ZoneInfo
 
@@ -17,6 +18,26 @@ def profile() -> PlantProfile:
 def plant_day(moment: datetime) -> date:
     """The calendar day at the plant: due dates are days there, not days in Greenwich."""
     return moment.astimezone(ZoneInfo(profile().time_zone)).date()
+
+
+@dataclass(frozen=True, slots=True)
+class Calendar:
+    """The plant's calendar with its zone read once, for many moments."""
+
+    zone: ZoneInfo
+
+    def day(self, moment: datetime) -> date:
+        """As ``plant_day``."""
+        return moment.astimezone(self.zone).date()
+
+    def start(self, day: date) -> datetime:
+        """As ``start_of_day``."""
+        return datetime.combine(day, time(), self.zone)
+
+
+def calendar() -> Calendar:
+    """One query."""
+    return Calendar(ZoneInfo(profile().time_zone))
 
 
 def start_of_day(day: date) -> datetime:

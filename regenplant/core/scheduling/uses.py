@@ -9,7 +9,7 @@ from collections import defaultdict
 from collections.abc import Iterable
 
 from regenplant.core.scheduling.judged import Judged
-from regenplant.core.scheduling.problem import Problem, Shift
+from regenplant.core.scheduling.problem import Problem, RunningBatch, Shift
 
 Interval = tuple[int, int, int]
 """From, to, amount."""
@@ -48,8 +48,13 @@ def planned_uses(whole: list[Judged]) -> Uses:
 
 def running_uses(problem: Problem) -> Uses:
     """What batches take that have begun already."""
+    return uses_of(problem.running)
+
+
+def uses_of(running: Iterable[RunningBatch]) -> Uses:
+    """What these batches still take."""
     uses = Uses()
-    for stage in (stage for batch in problem.running for stage in batch.stages):
+    for stage in (stage for batch in running for stage in batch.stages):
         start, end = max(0, stage.start_min), stage.end_min
         uses.people["operators' attention"].append((start, end, stage.attention))
         uses.people["QC technicians"].append((start, end, stage.technicians))

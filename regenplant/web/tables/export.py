@@ -55,10 +55,15 @@ def handed_out(content: bytes, name: str, wanted: str) -> HttpResponse:
 
 
 def as_csv(table: Table) -> bytes:
+    """As ``lines_as_csv``."""
+    return lines_as_csv(rows(table))
+
+
+def lines_as_csv(lines: Iterable[Sequence[Cell]]) -> bytes:
     """UTF-8 with a byte-order mark, so that a spreadsheet reads "Ω" and "³" right."""
     text = io.StringIO(newline="")
     writer = csv.writer(text)
-    for row in rows(table):
+    for row in lines:
         writer.writerow([guarded(cell) if isinstance(cell, str) else cell for cell in row])
     return text.getvalue().encode("utf-8-sig")
 

@@ -4,12 +4,13 @@ forms.py      what is written
 views.py      the pages
 acts.py       asking for a plan, stopping it, setting it aside, accepting it; cancelling a planned batch
 compare.py    two plans side by side, and one against the whiteboard way
+coming.py     the coming two weeks: purchase and staffing
 hands_on.py   a batch of a draft, and the decisions about it
 """
 
 from django.urls import path
 
-from regenplant.web.areas.day_plan import acts, compare, hands_on, views
+from regenplant.web.areas.day_plan import acts, coming, compare, hands_on, views
 
 TAB = {"tab": "waiting"}
 
@@ -17,6 +18,7 @@ urlpatterns = [
     path("day-plan/", views.home, TAB, name="day-plan"),
     path("day-plan/new/", acts.new, TAB, name="day-plan-new"),
     path("day-plan/figures/", acts.figures, TAB, name="day-plan-figures"),
+    path("day-plan/coming/", coming.page, TAB, name="day-plan-coming"),
     path("day-plan/compare/", compare.page, TAB, name="day-plan-compare"),
     path("day-plan/<str:number>/", views.page, TAB, name="day-plan-one"),
     path("day-plan/<str:number>/first-come/", compare.first_come, TAB, name="day-plan-first-come"),
