@@ -4,10 +4,16 @@ from __future__ import annotations
 
 import copy
 import json
+import os
+import subprocess
+import sys
 import time
 from collections.abc import Callable
+from urllib.parse import urlsplit
 
 import pytest
+from django.conf import settings
+from django.db import connection
 from django.test import Client
 from django.utils import timezone
 
@@ -54,7 +60,7 @@ def large_plan(by: Person) -> DayPlan:
 
 @pytest.mark.django_db
 def test_the_page_of_six_hundred_tanks_comes_in_time(client_of: Callable[[Person], Client]) -> None:
-    """Bound: 0.3 s of this program's own time for the whole page with its frame; measured on two busy cores 0.14 s, the first time 0.84 s."""
+    """Bound: 0.3 s of this program's own time for the whole page with its frame; measured on two busy cores 0.14 s."""
     plant = factories.small_plant(now=factories.hours_ago(4))
     row = large_plan(plant.people["planner"])
     client = client_of(plant.people["planner"])
@@ -66,3 +72,36 @@ def test_the_page_of_six_hundred_tanks_comes_in_time(client_of: Callable[[Person
     assert answer.status_code == 200
     assert answer.content.decode().count("/tanks/K") >= TANKS
     assert min(took) < 0.3, f"{min(took):.3f} s"
+
+
+@pytest.mark.django_db(transaction=True)
+def test_the_first_page_of_a_fresh_server_comes_in_time_too(client_of: Callable[[Person], Client]) -> None:
+    """Bound as above: templates, units and pages are loaded before anybody asks. Measured on two busy cores 0.16 s, without that 0.84 s."""
+    plant = factories.small_plant(now=factories.hours_ago(4))
+    row = large_plan(plant.people["planner"])
+    session = client_of(plant.people["planner"]).cookies[settings.SESSION_COOKIE_NAME].value
+    answer = subprocess.run(
+        [
+            sys.executable,
+            "-m",
+            "tests.web.first_page",
+            f"/day-plan/{row.number}/",
+            f"{settings.SESSION_COOKIE_NAME}={session}",
+        ],
+        env={**os.environ, "DJANGO_SETTINGS_MODULE": "tests.settings", "DATABASE_URL": address_of_database()},
+        capture_output=True,
+        text=True,
+        check=True,
+    )
+    found = json.loads(answer.stdout.splitlines()[-1])
+    assert found["status"] == "200 OK"
+    assert found["tanks"] >= TANKS
+    assert found["took_s"] < 0.3, f"{found['took_s']:.3f} s"
+
+
+def address_of_database() -> str:
+    """Of the one that this run tests in."""
+    name = connection.settings_dict["NAME"]
+    if connection.vendor == "sqlite":
+        return f"sqlite:///{name}"
+    return urlsplit(os.environ["DATABASE_URL"])._replace(path=f"/{name}").geturl()
