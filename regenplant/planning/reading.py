@@ -2,16 +2,21 @@
 
 from __future__ import annotations
 
+from collections.abc import Sequence
 from dataclasses import dataclass, replace
 from datetime import datetime
 
+from regenplant.batches.readiness import unfit
 from regenplant.core.process.vocabulary import ResinFamily
 from regenplant.core.scheduling.problem import Problem, Standing, Tank
 from regenplant.planning.accepted_text import accepted_content
 from regenplant.planning.figures import PlanningFigures
 from regenplant.planning.kept import Left, Notes, WayKept, notes_from
-from regenplant.planning.live import LivePlant, live_plant
+from regenplant.planning.live import LeftOut, LivePlant, live_plant
 from regenplant.planning.models import PlanAcceptance, PlannedBatch
+
+OTHERS = " Choose other tanks."
+"""What ``unfit`` advises somebody who chooses."""
 
 
 @dataclass(frozen=True, slots=True)
@@ -30,8 +35,10 @@ def read_plant(now: datetime, figures: PlanningFigures) -> Read:
     """
     live = live_plant(now, figures)
     tanks, said = _still_rushed(live)
-    live = replace(live, assumed=(*live.assumed, *said))
-    return Read(replace(live.problem, tanks=tanks, standing=_standing(live)), _notes(live))
+    rows = _waiting()
+    gone = _gone(live, rows, now)
+    live = replace(live, assumed=(*live.assumed, *said), left_out=(*live.left_out, *gone))
+    return Read(replace(live.problem, tanks=tanks, standing=_standing(live, rows)), _notes(live))
 
 
 def _still_rushed(live: LivePlant) -> tuple[tuple[Tank, ...], tuple[str, ...]]:
@@ -58,14 +65,32 @@ def _still_rushed(live: LivePlant) -> tuple[tuple[Tank, ...], tuple[str, ...]]:
     return tuple(tanks), said
 
 
-def _standing(live: LivePlant) -> tuple[Standing, ...]:
-    """Planned batches that nobody started yet, with those of their tanks that still wait."""
-    rows = (
+def _waiting() -> list[PlannedBatch]:
+    """Planned batches that nobody started yet."""
+    return list(
         PlannedBatch.objects.filter(state=PlannedBatch.State.WAITING)
         .select_related("vessel")
         .prefetch_related("tanks__visit__tank")
         .order_by("starts_at", "code")
     )
+
+
+def _gone(live: LivePlant, rows: Sequence[PlannedBatch], now: datetime) -> tuple[LeftOut, ...]:
+    """Tanks of planned batches that cannot be planned any more, and why: nobody is to miss them without a word."""
+    told = {tank.id for tank in live.problem.tanks}.union(*(left.serials for left in live.left_out))
+    return tuple(
+        LeftOut(
+            (link.visit.tank.serial,),
+            f"{row.code}, planned before, goes without it: {why.removesuffix(OTHERS)}",
+        )
+        for row in rows
+        for link in row.tanks.all()
+        if link.visit.tank.serial not in told and (why := unfit(link.visit, None, now))
+    )
+
+
+def _standing(live: LivePlant, rows: Sequence[PlannedBatch]) -> tuple[Standing, ...]:
+    """Planned batches that nobody started yet, with those of their tanks that still wait."""
     there = {tank.id for tank in live.problem.tanks}
     found = []
     for row in rows:

@@ -1,5 +1,5 @@
-"""The day plan as people use it: planned, a batch put later by hand, accepted; a lock-out leaves the plan, it is planned again, and the
-first batch is started from it.
+"""The day plan as people use it: planned, a batch put later by hand, accepted; a lock-out leaves the plan, or a tank that is held; it is
+planned again, what was started stays, and the first batch is started from it.
 """
 
 from __future__ import annotations
@@ -106,3 +106,67 @@ def test_a_day_is_planned_changed_accepted_planned_again_and_begun(
     planned.refresh_from_db()
     assert (planned.state, planned.batch_number) == (PlannedBatch.State.STARTED, batch.number)
     assert batch.vessel.code == vessel
+
+
+def start(page: Page, planned: PlannedBatch) -> Batch:
+    """A planned batch from its code on the wall to a running number."""
+    page.goto(f"/scan/?code={planned.code}")
+    page.get_by_role("link", name="Look at it, then start").click()
+    page.get_by_role("checkbox", name=re.compile("I read the cautions")).check()
+    walking.press(page, "Start batch")
+    page.wait_for_url(re.compile(r"/batches/B-"))
+    planned.refresh_from_db()
+    assert planned.state == PlannedBatch.State.STARTED
+    return Batch.objects.get(number=planned.batch_number)
+
+
+def test_a_tank_that_is_held_leaves_the_plan_and_what_was_started_stays(
+    open_page: Callable[..., Page], plant: SmallPlant, clock: walking.PlantClock
+) -> None:
+    factories.accepted_tanks(plant, "sac_h", 4)
+    factories.accepted_tanks(plant, "sba_1", 3)
+    planner = open_page("tablet")
+    sign_in(planner, plant.people["planner"])
+    planner.goto("/day-plan/new/")
+    first = made(planner)
+    accept(planner, first)
+    cation, anion = sorted(waiting_batches(), key=lambda one: one.resin_type.family != "sac_h")
+
+    floor = open_page("tablet")
+    sign_in(floor, plant.people["operator"])
+    begun = start(floor, anion)
+
+    held = cation.tanks.select_related("visit__tank").first()
+    assert held is not None
+    supervisor = open_page("tablet")
+    sign_in(supervisor, plant.people["supervisor"])
+    supervisor.goto(f"/scan/?code={held.visit.number}")
+    supervisor.get_by_label("Reason").fill("Its label is torn off, nobody knows the owner")
+    walking.press(supervisor, "Hold")
+    expect(supervisor.locator("main")).to_contain_text("Held")
+
+    planner.goto("/day-plan/")
+    expect(planner.locator("main")).to_contain_text(f"{cation.code}: {held.visit.tank.serial} is held")
+    shot(planner, "day-plan-tank-held")
+    planner.get_by_role("link", name="Plan again, keep what has started").click()
+    again = made(planner)
+    expect(planner.get_by_role("region", name="What moves")).to_contain_text(f"{cation.vessel.code}, ")
+    expect(planner.locator("main")).to_contain_text(
+        f"{cation.code}, planned before, goes without it: {held.visit.tank.serial} is held"
+    )
+    expect(planner.locator("main")).to_contain_text(begun.number)
+    shot(planner, "day-plan-again")
+    accept(planner, again)
+
+    (planned,) = waiting_batches()
+    serials = {link.visit.tank.serial for link in planned.tanks.all()}
+    assert len(serials) == 3
+    assert held.visit.tank.serial not in serials
+    cation.refresh_from_db()
+    assert cation.state == PlannedBatch.State.REPLACED
+    wall = walking.open_pdf(planner, f"/papers/day-plans/{again}/wall.pdf")
+    assert walking.codes_on(wall) == {planned.code, begun.number}
+    batch = start(floor, planned)
+    assert {link.visit.tank.serial for link in batch.tank_links.select_related("visit__tank")} == serials
+    begun.refresh_from_db()
+    assert begun.vessel.code == anion.vessel.code

@@ -79,6 +79,25 @@ def test_a_tank_on_hold(plant: factories.SmallPlant, planned: PlannedBatch) -> N
     assert sentence.startswith(f"{planned.code}: {link.visit.tank.serial} is held")
 
 
+def test_a_plan_made_again_says_of_which_tank_it_goes_without_and_why(
+    plant: factories.SmallPlant, planned: PlannedBatch
+) -> None:
+    link = planned.tanks.select_related("visit__tank").first()
+    assert link is not None
+    tank_services.hold_tank(
+        by=plant.by("supervisor"),
+        visit_id=link.visit_id,
+        reason="The label is torn",
+        version=link.visit.version,
+    )
+    view = shown(made(plant))
+    serial = link.visit.tank.serial
+    assert serial not in {tank.id for tank in view.problem.tanks}
+    (left,) = [one for one in view.left_out if serial in one.serials]
+    assert left.why.startswith(f"{planned.code}, planned before, goes without it: {serial} is held")
+    assert "The label is torn" in left.why
+
+
 def test_a_batch_that_is_held_and_one_that_is_behind(
     plant: factories.SmallPlant, planned: PlannedBatch
 ) -> None:
