@@ -101,7 +101,7 @@ TITLES: dict[str, str] = {
     "trend.look": "Look at a lot that takes more rinse than it did, and say what follows.",
     "shift.hand_over": "Hand a shift over and take one over, with a signature; open and close its open items.",
     "near_miss.answer": "Answer a near miss that another person reported, and close what follows from it.",
-    "day_plan.make": "Let a plan of the day be searched, change it by hand and set it aside.",
+    "day_plan.make": "Let a plan of the day be searched, change it by hand, ask what would bring a late tank on time, and set it aside.",
     "day_plan.accept": "Make a plan of the day the plan of the plant, and cancel a planned batch.",
     "day_plan.figures": "Set the working times, changeovers and weights that plans reckon with.",
 }

@@ -19,7 +19,7 @@ class PlanningConfig(AppConfig):
         for argument, finder in FINDERS.items():
             classes.class_by(argument, finder)
 
-        for table in ("planning_dayplan", "planning_decision"):
+        for table in ("planning_dayplan", "planning_decision", "planning_latetankanswer"):
             sealed.leave_out(
                 table,
                 why="a draft that can be made again; what was accepted stands in planning_planacceptance",

@@ -235,3 +235,26 @@ class PlannedTank(models.Model):
 
     def __str__(self) -> str:
         return f"{self.position}"
+
+
+class LateTankAnswer(models.Model):
+    """What was found when somebody asked what would bring a late tank of a plan on time; the newest for each tank."""
+
+    day_plan = models.ForeignKey(DayPlan, on_delete=models.CASCADE, related_name="answers")
+    tank = models.CharField(max_length=40)
+    """Its serial, as it names the tank in the problem."""
+    plan_version = models.PositiveIntegerField()
+    """Of the plan when it was asked about; a later one was changed by hand since."""
+    content = models.JSONField()
+    """As ``answers.answer_to`` writes it."""
+    asked_at = models.DateTimeField()
+    asked_by = models.ForeignKey(settings.AUTH_USER_MODEL, on_delete=models.PROTECT, related_name="+")
+
+    class Meta:
+        ordering = ["-asked_at", "-id"]
+        constraints = [
+            models.UniqueConstraint(fields=["day_plan", "tank"], name="one_answer_for_a_late_tank")
+        ]
+
+    def __str__(self) -> str:
+        return self.tank

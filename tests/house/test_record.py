@@ -46,6 +46,7 @@ NEITHER = {
     "use_useshare": "derived from plan and ledger at each act; no record itself, and written anew at any time",
     "use_usemonth": "derived: sums of the rows; no record itself, and written anew at any time",
     "planning_decision": "of a draft, which is no record itself; what was accepted is frozen",
+    "planning_latetankanswer": "of a draft, worked out and no record itself; asked again, the newer answer takes its place",
     "tanks_customer": "only added, never changed",
     "tanks_site": "only added, never changed",
     "tanks_tanksize": "only added, never changed",

@@ -68,7 +68,7 @@ class Help:
     first: Tried
     """No change, but the tank goes before all others."""
     tried: tuple[Tried, ...]
-    """Those that help first, the cheapest first; then those that leave it least late."""
+    """Those that help first, of these what is less for a plant to do, and the cheapest; then those that leave it least late."""
     not_tried: int
     """Changes for which no time was left."""
 
@@ -88,13 +88,13 @@ def what_would_help(
     steps : int
         Of the search for each change
     is_over : callable
-        Asked between two changes; True ends the trying
+        Asked again and again; with True what was found so far is the answer, and changes that were not begun are counted
 
     Raises: OutOfRange where the tank stands in no batch of the plan or is not late.
     """
     one, batch = _late(problem, plan, tank)
     before = check(problem, plan).score
-    base = _Base(problem, plan, one, batch, before, steps)
+    base = _Base(problem, plan, one, before, steps, is_over)
     first = base.tried(Relaxation(RelaxKind.NOTHING))
     tried: list[Tried] = []
     not_tried = 0
@@ -103,7 +103,7 @@ def what_would_help(
             not_tried += 1
             continue
         tried.append(_smallest(base, row, first, is_over))
-    tried.sort(key=lambda item: (not item.helps, item.costs if item.helps else item.late_min, item.costs))
+    tried.sort(key=_in_order)
     return Help(
         tank=one.id,
         batch=batch.id,
@@ -114,6 +114,10 @@ def what_would_help(
         tried=tuple(tried),
         not_tried=not_tried,
     )
+
+
+def _in_order(one: Tried) -> tuple[bool, bool, float, float]:
+    return (not one.helps, one.helps and one.how.is_large, 0.0 if one.helps else one.late_min, one.costs)
 
 
 def _late(problem: Problem, plan: Plan, name: str) -> tuple[Tank, PlannedBatch]:
@@ -150,13 +154,20 @@ class _Base:
     """The plan as it is, from which each change is worked out."""
 
     def __init__(
-        self, problem: Problem, plan: Plan, tank: Tank, batch: PlannedBatch, before: Score, steps: int
+        self,
+        problem: Problem,
+        plan: Plan,
+        tank: Tank,
+        before: Score,
+        steps: int,
+        is_over: Callable[[], bool],
     ) -> None:
         self.problem = problem
         self.plan = plan
         self.tank = tank
         self.before = before
         self.steps = steps
+        self.is_over = is_over
         self.unplaced = {one.id for one in problem.tanks} - {
             name for other in plan.batches for name in other.tanks
         }
@@ -197,20 +208,24 @@ class _Base:
             priority_weight={**looser.priority_weight, focus: heaviest * FOCUS},
         )
         search = on_board(Compiled(pressed), self.plan)
-        _bring_forward(search, self.at)
-        improve(search, lambda step: 1.0 if step >= self.steps else step / self.steps, warmth=0.0)
-        _bring_forward(search, self.at)
+
+        def passed(step: int) -> float:
+            return 1.0 if step >= self.steps or self.is_over() else step / self.steps
+
+        _bring_forward(search, self.at, self.is_over)
+        improve(search, passed, warmth=0.0)
+        _bring_forward(search, self.at, self.is_over)
         return plan_on(search)
 
 
-def _bring_forward(search: Search, tank: int) -> None:
+def _bring_forward(search: Search, tank: int, is_over: Callable[[], bool]) -> None:
     """The batch of the tank goes before those that are in its way; what comes of it stays where the whole is better."""
     for is_alone in (False, True):
         for by_vessel in (True, False):
             for count in TAKEN_OFF:
                 kept = keep(search)
                 batch = next((one for one in search.batches if tank in one.tanks), None)
-                if batch is None or (is_alone and (len(batch.tanks) < 2 or batch.pin >= 0)):
+                if is_over() or batch is None or (is_alone and (len(batch.tanks) < 2 or batch.pin >= 0)):
                     return
                 _make_way(search, batch, tank if is_alone else -1, count, by_vessel)
                 search.score = search.whole_score()

@@ -47,6 +47,13 @@ class RelaxKind(StrEnum):
     """One more feed line of a chemical."""
 
 
+_LESS = (
+    RelaxKind.OPERATOR_HOUR, RelaxKind.TECHNICIAN_HOUR, RelaxKind.SECOND_HOUR, RelaxKind.DELIVERY,
+    RelaxKind.STRENGTH, RelaxKind.WASTE, RelaxKind.MORE_STOCK,
+)  # fmt: skip
+"""What a plant can do for a day; a whole shift longer, or plant that is not there, is more."""
+
+
 @dataclass(frozen=True, slots=True)
 class Relaxation:
     """One thing made larger. ``name``: the chemical, water or vessel; ``amount``: hours, kilograms or litres per minute."""
@@ -57,6 +64,11 @@ class Relaxation:
     until_min: int = 0
     """Hours of people from ``at_min`` to here; of a delivery ``at_min`` is when it is expected and this when it would come."""
     amount: float = 0.0
+
+    @property
+    def is_large(self) -> bool:
+        """Whether it takes more than one person's hour, or something that can be done for a day."""
+        return self.kind not in _LESS
 
 
 _PEOPLE = {

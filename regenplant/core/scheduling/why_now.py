@@ -4,7 +4,7 @@ batch would then be ready earlier in its vessel, that limit binds. Where none do
 
 from __future__ import annotations
 
-from collections.abc import Callable, Mapping
+from collections.abc import Callable, Iterator, Mapping
 from dataclasses import dataclass
 
 import numpy as np
@@ -387,14 +387,49 @@ class _Explain:
         return float(_draws(step, at)), free, free, lambda other: False
 
     def _users(self, begin: int, end: int, is_user: Callable[[Step], bool]) -> tuple[str, ...]:
-        """Batches of the plan that take it between two slots, in order of time."""
-        found = [
-            (start, self.found.names[id(batch)])
+        """Batches that take it between two slots, running and planned ones, in order of time."""
+        rows = [
+            (start, start + step.slots, name, step) for name, start, step in _running_steps(self.compiled)
+        ]
+        rows += [
+            (start, start + step.slots, self.found.names[id(batch)], step)
             for batch in self.found.search.batches
             for step, start in zip(batch.needs.steps, batch.starts, strict=True)
-            if start < end and start + step.slots > begin and is_user(step)
         ]
-        return tuple(dict.fromkeys(name for _, name in sorted(found)))
+        found = sorted(
+            (start, name)
+            for start, until, name, step in rows
+            if start < end and until > begin and is_user(step)
+        )
+        return tuple(dict.fromkeys(name for _, name in found))
+
+
+def _running_steps(compiled: Compiled) -> Iterator[tuple[str, int, Step]]:
+    """What is left of batches that have begun: name, slot, and what it takes."""
+    for batch in compiled.problem.running:
+        for stage in batch.stages:
+            begin = max(0, stage.start_min // compiled.slot_min)
+            chemical, water = stage.chemical, stage.water
+            yield (
+                batch.id,
+                begin,
+                Step(
+                    slots=max(0, -(-stage.end_min // compiled.slot_min) - begin),
+                    wait=0,
+                    shifts=(),
+                    attention=stage.attention,
+                    technicians=stage.technicians,
+                    second_people=stage.second_people,
+                    draws=((compiled.chemicals.index(chemical), 1, stage.grams),) if chemical else (),
+                    flows=((compiled.waters.index(water), stage.flow_l_per_min),) if water else (),
+                    waste_flow=stage.flow_l_per_min if stage.to_waste else 0,
+                    loads=tuple(
+                        (compiled.budget_ions.index(ion), grams / 1000)
+                        for ion, grams in stage.load_g.items()
+                        if ion in compiled.budget_ions
+                    ),
+                ),
+            )
 
 
 def _draws(step: Step, chemical: int) -> bool:

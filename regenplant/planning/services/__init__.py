@@ -1,6 +1,7 @@
 """Acts on plans of the day."""
 
 from regenplant.planning.services.accepting import accept_plan
+from regenplant.planning.services.asking import keep_answer
 from regenplant.planning.services.copying import copy_plan
 from regenplant.planning.services.deciding import keep_decision, undo_decision
 from regenplant.planning.services.figures import record_figures
@@ -12,6 +13,7 @@ __all__ = [
     "begin_plan",
     "cancel_planned",
     "copy_plan",
+    "keep_answer",
     "keep_decision",
     "record_figures",
     "set_plan_aside",

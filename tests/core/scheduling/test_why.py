@@ -334,12 +334,12 @@ def without(problem: Problem, limit: Limit, vessel: str, batch: PlannedBatch) ->
     elif kind is Kind.DECIDED:
         changes["pins"] = tuple(replace(one, start_min=None) for one in problem.pins)
     elif supply is not None:
-        more: dict[str, Any] = {
+        ways: dict[Kind, dict[str, Any]] = {
             Kind.SKID: {"skid_lines": many},
             Kind.STOCK: {"initial_kg": 1e9},
             Kind.STRENGTH: {"unusable": ()},
-        }[kind]
-        changes["chemicals"] = {**problem.chemicals, limit.name: replace(supply, **more)}
+        }
+        changes["chemicals"] = {**problem.chemicals, limit.name: replace(supply, **ways[kind])}
     return replace(problem, **changes)
 
 

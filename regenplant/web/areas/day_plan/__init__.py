@@ -3,6 +3,7 @@
 forms.py      what is written
 views.py      the pages
 acts.py       asking for a plan, stopping it, setting it aside, accepting it; cancelling a planned batch
+asking.py     a tank of a plan, and what would bring it on time
 compare.py    two plans side by side, and one against the whiteboard way
 coming.py     the coming two weeks: purchase and staffing
 hands_on.py   a batch of a draft, and the decisions about it
@@ -10,7 +11,7 @@ hands_on.py   a batch of a draft, and the decisions about it
 
 from django.urls import path
 
-from regenplant.web.areas.day_plan import acts, coming, compare, hands_on, views
+from regenplant.web.areas.day_plan import acts, asking, coming, compare, hands_on, views
 
 TAB = {"tab": "waiting"}
 
@@ -39,5 +40,7 @@ urlpatterns = [
         TAB,
         name="day-plan-leave-out",
     ),
+    path("day-plan/<str:number>/tanks/<str:serial>/", asking.tank_page, TAB, name="day-plan-tank"),
+    path("day-plan/<str:number>/tanks/<str:serial>/help/", asking.ask, TAB, name="day-plan-help"),
     path("day-plan/<str:number>/batches/<str:name>/rush/", hands_on.rush, TAB, name="day-plan-rush"),
 ]

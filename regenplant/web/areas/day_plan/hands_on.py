@@ -23,6 +23,7 @@ from regenplant.web.areas.day_plan.forms import ConfirmForm, JoinForm, PinForm, 
 from regenplant.web.areas.day_plan.views import plan_called
 from regenplant.web.house_form import HouseForm, posted
 from regenplant.web.presenters import day_plan as words
+from regenplant.web.presenters.day_plan_why import why_words
 from regenplant.web.presenters.words import sentence_case
 from regenplant.web.requests import unit_system_of
 from regenplant.web.rights import right
@@ -72,6 +73,7 @@ def batch_page(request: HttpRequest, number: str, name: str, tab: str) -> HttpRe
             (sentence_case(stage.name), view.clock.moment(stage.start_min), view.clock.moment(stage.end_min))
             for stage in planned.stages
         ],
+        "why": why_words(view, batch.name, unit_system_of(request)),
         "is_draft": row.state in DRAFTS,
         "make": right(request, "day_plan.make"),
         "ways": [
