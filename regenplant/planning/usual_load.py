@@ -14,7 +14,7 @@ from datetime import date, datetime, timedelta
 from enum import StrEnum
 from typing import NamedTuple
 
-from django.db.models import Max, Min, Q
+from django.db.models import Max, Min, Q, QuerySet
 
 from regenplant.batches.models import Batch, BatchTank, StepRun
 from regenplant.batches.readiness import occupants
@@ -28,6 +28,8 @@ from regenplant.plant.days import Calendar, calendar
 from regenplant.waste.models import WasteMovement
 
 LONGEST_TIMES_PLANNED = 2.0
+LONGEST_BATCH = timedelta(days=14)
+"""A batch that was started longer before the days that are read is not looked at; this program's choice."""
 
 
 class ThingKind(StrEnum):
@@ -109,6 +111,11 @@ class _Clock:
         return (moment.timestamp() - self.begin.timestamp()) / 60
 
 
+def _recent(clock: _Clock) -> QuerySet[Batch]:
+    """Batches that may have taken anything in these days, so that a large record is not read whole."""
+    return Batch.objects.filter(started_at__gte=clock.begin - LONGEST_BATCH, started_at__lt=clock.end)
+
+
 Found = Iterator[tuple[Thing, tuple[float, float, float]]]
 
 
@@ -117,12 +124,12 @@ def _steps(clock: _Clock, figures: PlanningFigures) -> Found:
         (reference, step): chemical
         for reference, step, chemical in Movement.objects.filter(
             step_number__isnull=False, to_place__kind=Place.Kind.BATCH, corrects=None,
-            moved_at__gte=clock.begin, moved_at__lt=clock.end,
+            reference__in=_recent(clock).values("number"),
         ).values_list("reference", "step_number", "chemical")
     }  # fmt: skip
-    rows = StepRun.objects.filter(started_at__lt=clock.end, finished_at__gte=clock.begin).values_list(
-        "batch__number", "number", "kind", "planned_duration_s", "started_at", "finished_at"
-    )
+    rows = StepRun.objects.filter(
+        batch__in=_recent(clock).values("pk"), started_at__lt=clock.end, finished_at__gte=clock.begin
+    ).values_list("batch__number", "number", "kind", "planned_duration_s", "started_at", "finished_at")
     for number, step, kind, planned_s, started_at, finished_at in rows:
         if started_at is None or finished_at is None:
             continue
@@ -139,7 +146,7 @@ def _vessels(clock: _Clock, now: datetime) -> Found:
     """Until the last tank was filled, or the batch ended otherwise; one that still stands in its vessel until now."""
     standing = set(occupants().values_list("number", flat=True))
     rows = (
-        Batch.objects.filter(started_at__lt=clock.end)
+        _recent(clock)
         .annotate(filled=Max("tank_links__filled_at"))
         .filter(
             Q(filled__gte=clock.begin)
@@ -164,7 +171,7 @@ def _filled(clock: _Clock, figures: PlanningFigures) -> Found:
     hands = figures.hands
     last: dict[int, datetime] = {}
     for batch, filled_at in BatchTank.objects.filter(
-        filled_at__gte=clock.begin, filled_at__lt=clock.end
+        batch__in=_recent(clock).values("pk"), filled_at__gte=clock.begin, filled_at__lt=clock.end
     ).values_list("batch_id", "filled_at"):
         if filled_at is None:
             continue
