@@ -80,6 +80,8 @@ def _search(row: DayPlan, told: _Told, steps: int | None) -> None:
     told.better(answer, 1.0)
     if answer.unplaced and set(answer.unplaced) - told.out:
         told.write(bound=None)  # it counted tanks that the plan leaves out
+    elif answer.bound > told.least:
+        told.write(bound=answer.bound)
     told.end(DayPlan.State.STOPPED if told.is_stopped else DayPlan.State.DONE)
 
 
@@ -104,6 +106,8 @@ class _Told:
         self.problem: Problem | None = None
         self.out: set[str] = set()
         """Tanks that no plan can serve."""
+        self.least = 0.0
+        """No plan has a lower score."""
 
     def begin(self) -> None:
         is_mine = moves.take_on(
@@ -148,7 +152,8 @@ class _Told:
             for tank in self.problem.tanks
             if tank.id in self.out
         )
-        self.write(bound=lower_bound(Compiled(served), share, self.clock).total + price * never_h)
+        self.least = lower_bound(Compiled(served), share, self.clock).total + price * never_h
+        self.write(bound=self.least)
 
     def end(self, state: DayPlan.State, *, failure: str = "") -> None:
         self.has_ended = True

@@ -16,10 +16,9 @@ from regenplant.core.scheduling.bounds import lower_bound
 from regenplant.core.scheduling.checker import check
 from regenplant.core.scheduling.compiled import Compiled
 from regenplant.core.scheduling.exchange import problem_from
-from regenplant.core.scheduling.search import Search
+from regenplant.core.scheduling.first_come import first_come
 from regenplant.core.scheduling.solve import Answer, Budget, solve
 from regenplant.web.management.commands.plan_instance import BOUND_FRAC
-from tests.figures.whiteboard import first_come
 
 
 def measured(path: Path, seconds: float, workers: int, seed: int = 1) -> dict[str, object]:
@@ -37,12 +36,11 @@ def measured(path: Path, seconds: float, workers: int, seed: int = 1) -> dict[st
     left = max(seconds * BOUND_FRAC / 2, seconds - (time.monotonic() - began))
     known = inf if answer.unplaced else answer.score
     bound = lower_bound(Compiled(problem), left, time.monotonic, at_most=known).total
+    bound = max(bound, answer.bound)
     whole_s = time.monotonic() - began
     verdict = check(problem, answer.plan)
     memory_kib = resource.getrusage(resource.RUSAGE_SELF).ru_maxrss
     memory_kib += workers * resource.getrusage(resource.RUSAGE_CHILDREN).ru_maxrss
-    board = Search(Compiled(problem), seed)
-    first_come(board)
     return {
         "feasible": verdict.is_feasible,
         "score": round(verdict.score.total, 2),
@@ -52,7 +50,7 @@ def measured(path: Path, seconds: float, workers: int, seed: int = 1) -> dict[st
         "first_s": round(first_s[0], 2) if first_s else None,
         "whole_s": round(whole_s, 1),
         "memory_mib": round(memory_kib / 1024),
-        "first_come": round(board.score, 2),
+        "first_come": round(check(problem, first_come(problem)).score.total, 2),
     }
 
 

@@ -8,16 +8,10 @@ from typing import Any
 
 import pytest
 
-from regenplant.core.scheduling.checker import check
-from regenplant.core.scheduling.compiled import Compiled
-from regenplant.core.scheduling.exchange import problem_from
-from regenplant.core.scheduling.search import Search
-from regenplant.core.scheduling.solve import _answer
 from tests.core.scheduling.instances import instance
 from tests.figures import __main__ as command
 from tests.figures.one import measured
 from tests.figures.table import table
-from tests.figures.whiteboard import first_come
 
 
 def test_one_instance_is_planned_bounded_and_compared(tmp_path: Path) -> None:
@@ -28,19 +22,6 @@ def test_one_instance_is_planned_bounded_and_compared(tmp_path: Path) -> None:
     assert 0 < figures["bound"] <= figures["score"] < figures["first_come"]  # type: ignore[operator]
     assert 0 <= figures["first_s"] < 2.0 <= figures["whole_s"] + 0.5  # type: ignore[operator]
     assert figures["memory_mib"] > 50  # type: ignore[operator]
-
-
-@pytest.mark.parametrize("seed", range(6))
-def test_first_come_keeps_every_limit_and_takes_the_oldest_first(seed: int) -> None:
-    problem = problem_from(instance(seed, tanks=16))
-    search = Search(Compiled(problem), 1)
-    first_come(search)
-    assert not search.unplaced
-    verdict = check(problem, _answer(search, 0).plan)
-    assert verdict.is_feasible
-    assert verdict.score.total == pytest.approx(search.score, abs=1e-6)
-    first = min(range(16), key=lambda tank: (search.compiled.received[tank], tank))
-    assert first in search.batches[0].tanks
 
 
 def line(**changes: Any) -> dict[str, Any]:

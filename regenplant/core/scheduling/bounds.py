@@ -64,6 +64,25 @@ def lower_bound(
     """The bound of an instance whose tanks can all be served. ``seconds`` is about how long it may take by ``clock``; with less
     time the bound is lower, never wrong. ``at_most``: the score of a known plan, which makes the search for the bound quicker; the
     bound is no higher."""
+    began = clock()
+    apart, least, spells = _alone(compiled, seconds, clock)
+    together = _together(spells, least, apart.lateness, began + seconds, clock, at_most)
+    return replace(apart, together=max(0.0, together - apart.total))
+
+
+def places_of(compiled: Compiled, seconds: float, clock: Callable[[], float]) -> Places | None:
+    """The program of a small instance with every batch in every place; None for a larger one."""
+    _, least, spells = _alone(compiled, seconds, clock)
+    if not spells.ends:
+        return None
+    places = Places(spells, least)
+    return places if places.is_small else None
+
+
+def _alone(
+    compiled: Compiled, seconds: float, clock: Callable[[], float]
+) -> tuple[Bound, dict[State, float], Spells]:
+    """The three parts of the bound, what each state costs alone at least, and what is known of time."""
     states: dict[State, list[int]] = defaultdict(list)
     for key, name in enumerate(compiled.keys):
         if compiled.vessels_of[key] and compiled.stages[key]:
@@ -79,9 +98,7 @@ def lower_bound(
     share = max(0.0, alone_until - clock()) / max(1, len(states))
     least = {state: _state_bound(compiled, state, keys, share, clock) for state, keys in states.items()}
     apart = Bound(sum(least.values()), late * compiled.late_per_min, compiled.span_per_slot * last)
-    spells = Spells(compiled, {tank: end for tank, end in ends.items() if end}, last)
-    together = _together(spells, least, apart.lateness, began + seconds, clock, at_most)
-    return replace(apart, together=max(0.0, together - apart.total))
+    return apart, least, Spells(compiled, {tank: end for tank, end in ends.items() if end}, last)
 
 
 def _together(

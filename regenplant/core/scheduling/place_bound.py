@@ -20,6 +20,8 @@ from collections import Counter, defaultdict
 from dataclasses import dataclass, field
 from itertools import pairwise
 
+import numpy as np
+
 from regenplant.core.scheduling.compiled import Needs
 from regenplant.core.scheduling.program import Program
 from regenplant.core.scheduling.spells import Spells, State, Window
@@ -76,24 +78,22 @@ class Places:
             self._build(least)
 
     def _sorts(self) -> Counter[Sort]:
+        return Counter(self._sort_of(tank) for tank in self.spells.ends)
+
+    def _sort_of(self, tank: int) -> Sort:
         compiled, spells = self.compiled, self.spells
         longest = max(needs.shortest + needs.after for needs in spells.smallest.values())
-        never_min = (max(compiled.slots, spells.behind) + longest) * compiled.slot_min
-        never_late_min = (spells.behind + longest) * compiled.slot_min
-        sorts: Counter[Sort] = Counter()
-        for tank in spells.ends:
-            is_late = compiled.due_min[tank] < never_late_min
-            sorts[
-                Sort(
-                    compiled.key_of[tank],
-                    compiled.volume[tank],
-                    compiled.percent[tank],
-                    compiled.received[tank],
-                    compiled.due_min[tank] if is_late else never_min,
-                    compiled.weight[tank] if is_late else 0.0,
-                )
-            ] += 1
-        return sorts
+        is_late = compiled.due_min[tank] < (spells.behind + longest) * compiled.slot_min
+        return Sort(
+            compiled.key_of[tank],
+            compiled.volume[tank],
+            compiled.percent[tank],
+            compiled.received[tank],
+            compiled.due_min[tank]
+            if is_late
+            else (compiled.slots + spells.behind + longest) * compiled.slot_min,
+            compiled.weight[tank] if is_late else 0.0,
+        )
 
     def _places(self, vessel: int) -> list[Place]:
         *windows, behind = self.spells.windows(vessel)
@@ -188,6 +188,19 @@ class Places:
         column = self.program.column(cost, 1.0, whole=False)
         self.program.put(self.spent[state], column, cost)
         return column
+
+    def chosen(self, values: np.ndarray) -> list[tuple[int, int, list[int]]]:
+        """The batches of an answer in order of time: key, vessel and tanks."""
+        left: dict[Sort, list[int]] = defaultdict(list)
+        for tank in self.spells.ends:
+            left[self._sort_of(tank)].append(tank)
+        found = []
+        for place in sorted(self.places, key=lambda item: (item.window.spell, item.number, item.vessel)):
+            for column, (key, batch) in place.batches.items():
+                for _ in range(round(float(values[column]))):
+                    tanks = [left[sort].pop() for sort, count in batch.items() for _ in range(count)]
+                    found.append((key, place.vessel, tanks))
+        return found
 
     def _order(self, vessel: int, places: list[Place]) -> None:
         """One state at a time, each change of it costs; the places of a spell are filled from the first."""

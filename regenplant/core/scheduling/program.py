@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import math
+from dataclasses import dataclass
 from typing import TYPE_CHECKING
 
 import numpy as np
@@ -16,6 +17,14 @@ INFEASIBLE = 2
 
 SHORTEST_S = 0.05
 """The solver is given so many seconds at least."""
+
+
+@dataclass(frozen=True, slots=True)
+class Solved:
+    """No answer costs less than ``bound``; ``values`` of the columns of the best one found, if one was."""
+
+    bound: float
+    values: np.ndarray | None
 
 
 class Program:
@@ -51,7 +60,11 @@ class Program:
         self.columns.append(column)
 
     def least(self, seconds: float, at_most: float = math.inf) -> float:
-        """The least cost, or the bound that branch and bound proved in the time; without one, that of the linear relaxation.
+        """The least cost, or the bound that branch and bound proved in the time; without one, that of the linear relaxation."""
+        return self.solve(seconds, at_most).bound
+
+    def solve(self, seconds: float, at_most: float = math.inf) -> Solved:
+        """The bound, and the best answer that was found in the time.
 
         ``at_most``: what a known answer costs. Columns that no cheaper answer can have are left out, and the bound is no higher.
         """
@@ -59,7 +72,7 @@ class Program:
         from scipy.sparse import csr_matrix
 
         if not self.cost:
-            return 0.0
+            return Solved(0.0, None)
         matrix = csr_matrix((self.values, (self.rows, self.columns)), shape=(len(self.low), len(self.cost)))
         most = np.array(self.most, dtype=float)
         whole = np.array(self.whole, dtype=float)
@@ -77,13 +90,13 @@ class Program:
             options={"time_limit": max(seconds, SHORTEST_S)},
         )
         if answer.status == INFEASIBLE:
-            return at_most if math.isfinite(at_most) else 0.0
+            return Solved(at_most if math.isfinite(at_most) else 0.0, None)
         if answer.mip_dual_bound is not None and np.isfinite(answer.mip_dual_bound):
-            return min(at_most, max(relaxed, float(answer.mip_dual_bound)))
-        if math.isfinite(at_most):
-            return relaxed
-        found = self._relaxed(matrix)
-        return found[0] if found is not None else 0.0
+            return Solved(min(at_most, max(relaxed, float(answer.mip_dual_bound))), answer.x)
+        if not math.isfinite(at_most):
+            found = self._relaxed(matrix)
+            relaxed = found[0] if found is not None else 0.0
+        return Solved(relaxed, answer.x)
 
     def _relaxed(self, matrix: csr_matrix) -> tuple[float, np.ndarray] | None:
         """The least cost with parts of columns, and by how much the cost rises at least when one more of a column is taken."""

@@ -16,6 +16,7 @@ from functools import partial
 from regenplant.core.errors import OutOfRange
 from regenplant.core.scheduling.board import Placed
 from regenplant.core.scheduling.compiled import Compiled
+from regenplant.core.scheduling.from_bound import plan_of_bound
 from regenplant.core.scheduling.greedy import Rule, first_plan
 from regenplant.core.scheduling.improve import Kept, improve
 from regenplant.core.scheduling.plan import Plan, PlannedBatch, PlannedStage
@@ -25,10 +26,27 @@ from regenplant.core.scheduling.search import Search
 MEETINGS = (0.55, 0.8, 1.0)
 """At which parts of the time the searches meet."""
 
+MEETINGS_SMALL = (0.75, 1.0)
+"""The same where one of them is busy with the bound at first."""
+
 FIRST_PLANS_FRAC = 0.08
 """Share of the time spent on first plans by different rules."""
 
 FEWEST_FIRST_PLANS = 4
+
+MOST_TANKS_BOUND = 80
+"""Larger instances are too much for the program of every batch in every place, whatever they look like."""
+
+BEFORE_BOUND_FRAC = 0.12
+"""Until then a search that also bounds improves its first plan: the better it is, the quicker is the bound."""
+
+BOUND_FRAC = 0.72
+"""Until then it may be busy with the bound."""
+
+LONGEST_BOUND_S = 10.0
+
+STEPS_AFTER_BOUND = 600
+"""Steps that the plan of the bound is given before it is compared."""
 
 Row = tuple[int, tuple[int, ...], int, tuple[int, ...], int]
 """A batch on its way between processes: key, tanks, vessel, start slots, the decision it carries out (-1 for none)."""
@@ -71,6 +89,8 @@ class Answer:
     score: float
     unplaced: tuple[str, ...]
     steps: int
+    bound: float = 0.0
+    """No plan has a lower score, as far as the search found out by the way; 0 where it did not."""
 
 
 Watch = Callable[[float, Callable[[], Answer]], bool]
@@ -100,31 +120,42 @@ def solve(
         return _answer(search, 0)
     rows = _rows(search)
     if budget.seconds is None or budget.workers == 1:
-        search, steps = _search_on(compiled, rows, seed, budget, began, 0.0, 1.0, watch)
-        return _answer(search, steps)
+        search, steps, bound = _search_on(compiled, rows, seed, budget, began, 0.0, 1.0, watch, True)
+        return _answer(search, steps, bound)
     return _side_by_side(compiled, rows, seed, budget, began)
 
 
 def _side_by_side(compiled: Compiled, rows: list[Row], seed: int, budget: Budget, began: float) -> Answer:
     """Workers that meet; each takes the problem once and keeps it."""
     context = multiprocessing.get_context("spawn")
-    steps = 0
+    steps, bound = 0, 0.0
     with ProcessPoolExecutor(
         budget.workers, mp_context=context, initializer=_begin, initargs=(compiled.problem,)
     ) as pool:
         passed = 0.0
-        for meeting, until in enumerate(MEETINGS):
+        is_small = len(compiled.key_of) <= MOST_TANKS_BOUND
+        for meeting, until in enumerate(MEETINGS_SMALL if is_small else MEETINGS):
             tasks = [
-                pool.submit(_round, rows, seed * 1_000 + meeting * 100 + worker, budget, began, passed, until)
+                pool.submit(
+                    _round,
+                    rows,
+                    seed * 1_000 + meeting * 100 + worker,
+                    budget,
+                    began,
+                    passed,
+                    until,
+                    worker == 0,
+                )
                 for worker in range(budget.workers)
             ]
             found = [task.result() for task in tasks]
-            steps += sum(count for _, _, count in found)
-            _, rows, _ = min(found, key=lambda item: item[0])
+            steps += sum(count for _, _, count, _ in found)
+            bound = max(bound, *(own for _, _, _, own in found))
+            _, rows, _, _ = min(found, key=lambda item: item[0])
             passed = until
     search = Search(compiled, seed)
     _load(search, rows)
-    return _answer(search, steps)
+    return _answer(search, steps, bound)
 
 
 _compiled: Compiled | None = None
@@ -137,11 +168,11 @@ def _begin(problem: Problem) -> None:
 
 
 def _round(
-    rows: list[Row], seed: int, budget: Budget, began: float, passed: float, until: float
-) -> tuple[float, list[Row], int]:
+    rows: list[Row], seed: int, budget: Budget, began: float, passed: float, until: float, is_first: bool
+) -> tuple[float, list[Row], int, float]:
     assert _compiled is not None
-    search, steps = _search_on(_compiled, rows, seed, budget, began, passed, until)
-    return search.score, _rows(search), steps
+    search, steps, bound = _search_on(_compiled, rows, seed, budget, began, passed, until, None, is_first)
+    return search.score, _rows(search), steps, bound
 
 
 def _search_on(
@@ -152,31 +183,56 @@ def _search_on(
     began: float,
     passed: float,
     until: float,
-    watch: Watch | None = None,
-) -> tuple[Search, int]:
-    """Goes on from a plan; in the first round, from the best of first plans by different rules."""
+    watch: Watch | None,
+    may_bound: bool,
+) -> tuple[Search, int, float]:
+    """Goes on from a plan; in the first round, from the best of first plans by different rules. ``may_bound``: a part of the first round
+    goes into the bound of a small instance, whose program yields a plan as well."""
     search = Search(compiled, seed)
     _load(search, rows)
-    if passed == 0.0:
-        search = _best_first(compiled, search, seed, budget, began, watch)
+    steps, bound = 0, 0.0
     best: list[Kept] = []
 
-    def part(steps: int) -> float:
+    def part(until: float, done: int) -> float:
         if budget.seconds is None:
             assert budget.steps is not None
-            now = steps / budget.steps if budget.steps else 1.0
+            now = done / budget.steps if budget.steps else 1.0
         else:
             now = (budget.told_s() - began) / budget.seconds
             now = 1.0 if now >= until else min(now, 0.999_999)
-        if watch is not None and now < 1.0 and watch(now, lambda: _answer_of(compiled, best[-1], steps)):
+        if (
+            watch is not None
+            and now < 1.0
+            and watch(now, lambda: _answer_of(compiled, best[-1], steps + done, bound))
+        ):
             return 1.0
         return now
 
     def better(kept: Kept) -> None:
         best[:] = [kept]
 
-    steps = improve(search, part, on_better=better)
-    return search, steps
+    if passed == 0.0:
+        search = _best_first(compiled, search, seed, budget, began, watch)
+        if may_bound and budget.seconds is not None and len(compiled.key_of) <= MOST_TANKS_BOUND:
+            steps = improve(search, partial(part, BEFORE_BOUND_FRAC), on_better=better)
+            search, bound = _with_bound(compiled, search, seed, budget, began)
+    steps += improve(search, partial(part, until), on_better=better)
+    return search, steps, bound
+
+
+def _with_bound(
+    compiled: Compiled, search: Search, seed: int, budget: Budget, began: float
+) -> tuple[Search, float]:
+    """The plan of the bound's program if it is better, or will soon be, and the bound."""
+    assert budget.seconds is not None and budget.clock is not None
+    left_s = min(LONGEST_BOUND_S, BOUND_FRAC * budget.seconds - (budget.clock() - began))
+    if search.unplaced or left_s <= 0:
+        return search, 0.0
+    other, bound = plan_of_bound(compiled, seed, left_s, budget.clock, at_most=search.score)
+    if other is None or other.unplaced:
+        return search, bound
+    improve(other, lambda step: step / STEPS_AFTER_BOUND, warmth=0.005)
+    return (other if other.score < search.score else search), bound
 
 
 def _best_first(
@@ -234,18 +290,19 @@ def plan_on(search: Search) -> Plan:
     return _answer(search, 0).plan
 
 
-def _answer(search: Search, steps: int) -> Answer:
+def _answer(search: Search, steps: int, bound: float = 0.0) -> Answer:
     kept = Kept(tuple((batch, ()) for batch in search.batches), tuple(search.unplaced), search.score)
-    return _answer_of(search.compiled, kept, steps)
+    return _answer_of(search.compiled, kept, steps, bound)
 
 
-def _answer_of(compiled: Compiled, kept: Kept, steps: int) -> Answer:
+def _answer_of(compiled: Compiled, kept: Kept, steps: int, bound: float = 0.0) -> Answer:
     tanks = compiled.problem.tanks
     return Answer(
         plan=Plan(compiled.problem.name, tuple(_planned(compiled, [batch for batch, _ in kept.batches]))),
         score=kept.score,
         unplaced=tuple(tanks[tank].id for tank in kept.unplaced),
         steps=steps,
+        bound=bound,
     )
 
 

@@ -55,6 +55,7 @@ class Command(BaseCommand):
             left = max(seconds * BOUND_FRAC / 2, seconds - (time.monotonic() - began))
             known = inf if answer.unplaced else answer.score
             bound = lower_bound(Compiled(problem), left, time.monotonic, at_most=known).total
+            bound = max(bound, answer.bound)
         except DomainError as refusal:
             raise CommandError(refusal.message) from refusal
         write_text(Path(options["out"]), json.dumps(plan_to(answer.plan), indent=1))

@@ -1,0 +1,54 @@
+"""A plan from the program of the bound: on a small instance its best answer is nearly a plan.
+
+It says which tanks go together, in which vessel and in which order, and forgets only that vessels share skids, water and people. Put
+onto the board in that order, each batch where it ends earliest in its vessel, it is a plan that keeps every limit.
+"""
+
+from __future__ import annotations
+
+from collections.abc import Callable
+from math import inf
+
+from regenplant.core.scheduling.bounds import places_of
+from regenplant.core.scheduling.compiled import Compiled
+from regenplant.core.scheduling.search import Search
+
+ALONE_FRAC = 0.2
+"""Share of the time for setting up the program."""
+
+
+def plan_of_bound(
+    compiled: Compiled, seed: int, seconds: float, clock: Callable[[], float], at_most: float = inf
+) -> tuple[Search | None, float]:
+    """A plan and a bound of the score, found in about so many seconds; no plan for a larger instance, or where none is cheaper than
+    ``at_most``, and 0 for no bound."""
+    if compiled.pins or compiled.problem.standing:
+        return None, 0.0
+    began = clock()
+    places = places_of(compiled, ALONE_FRAC * seconds, clock)
+    if places is None:
+        return None, 0.0
+    solved = places.program.solve(seconds - (clock() - began), at_most)
+    if solved.values is None:
+        return None, solved.bound
+    search = Search(compiled, seed)
+    for key, vessel, tanks in places.chosen(solved.values):
+        _put(search, key, vessel, tanks)
+    placed = {tank for batch in search.batches for tank in batch.tanks}
+    search.unplaced = [tank for tank in range(len(compiled.key_of)) if tank not in placed]
+    search.score = search.whole_score()
+    return search, solved.bound
+
+
+def _put(search: Search, key: int, vessel: int, tanks: list[int]) -> None:
+    compiled = search.compiled
+    volume = sum(compiled.volume[tank] for tank in tanks)
+    percent = max(compiled.percent[tank] for tank in tanks)
+    needs = compiled.needs(key, vessel, len(tanks), max(volume, compiled.minimum[vessel]), percent)
+    earliest = max(compiled.received[tank] for tank in tanks)
+    fixed = search.fixed_cost(vessel, volume, needs)
+    fit = search.best_gap(vessel, key, tanks, needs, fixed, earliest, search.last_end(), None)
+    if fit is None:
+        fit = search.best_fit(key, tanks, volume, percent)
+    if fit is not None:
+        search.put(key, tanks, volume, percent, fit)
