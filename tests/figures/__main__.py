@@ -97,7 +97,8 @@ def _measured(options: argparse.Namespace, size: str, seed: int, seconds: float)
             text=True,
             cwd=ROOT,
         ).stdout
-    figures = {"size": size, "seed": seed, "seconds": seconds, **json.loads(told.splitlines()[-1])}
+    line = next(line for line in told.splitlines() if line.startswith("{"))  # the library beneath prints too
+    figures = {"size": size, "seed": seed, "seconds": seconds, **json.loads(line)}
     with options.out.open("a", encoding="utf-8") as out:
         out.write(json.dumps(figures) + "\n")
     print(json.dumps(figures), file=sys.stderr, flush=True)
