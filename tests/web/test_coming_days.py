@@ -89,6 +89,7 @@ def test_a_delivery_is_shown_with_the_day_from_which_it_counts(as_: As, plant: S
     type(row).objects.filter(pk=row.pk).update(due_on=today - timedelta(days=1))
     page = text_of(as_("operator").get(ADDRESS))
     assert f"was due {today - timedelta(days=1)} and does not count until it is received." in page
+    assert f"{row.number} is overdue: ask for it." in page
 
 
 def test_the_file_holds_a_row_for_each_day_and_agrees_with_the_page(as_: As, plant: SmallPlant) -> None:
@@ -110,7 +111,8 @@ def test_its_home_leads_to_it_and_masses_follow_the_persons_units(as_: As, plant
     assert ADDRESS in as_("planner").get("/day-plan/").content.decode()
     Person.objects.filter(pk=plant.people["planner"].pk).update(unit_system="us")
     client = as_("planner")
-    assert re.search(r"6\s614\slb", text_of(client.get(ADDRESS)))
+    page = text_of(client.get(ADDRESS))
+    assert "B-HCL, lb" in page and re.search(r"6\s614", page)
     assert "3000.0" in client.get(ADDRESS, {"_export": "csv"}).content.decode()
 
 

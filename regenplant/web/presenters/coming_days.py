@@ -86,7 +86,7 @@ class ComingShown:
     stocks: tuple[StockShown, ...]
     people: tuple[tuple[str, Scene], ...]
     heads: tuple[str, ...]
-    """Codes of the tanks, as they stand over the columns."""
+    """Codes of the tanks with the unit, as they stand over the columns."""
     rows: tuple[DayRow, ...]
     binds: tuple[BindRow, ...]
     left_off: int
@@ -105,7 +105,7 @@ def coming_shown(found: ComingDays, now: datetime, system: UnitSystem) -> Coming
             _stock(tank, order, found, system) for tank, order in zip(found.tanks, orders, strict=True)
         ),
         people=() if found.is_empty else tuple(_people(found)),
-        heads=tuple(tank.place.code for tank in found.tanks),
+        heads=tuple(f"{tank.place.code}, {units.unit_text('mass', system)}" for tank in found.tanks),
         rows=tuple(_row(number, day, found, system) for number, day in enumerate(found.days)),
         binds=tuple(binds[:MOST_BINDING]),
         left_off=max(0, len(binds) - MOST_BINDING),
@@ -271,6 +271,11 @@ def _people(found: ComingDays) -> Iterator[tuple[str, Scene]]:
         yield f"{name_of(thing)}, hours a day", hours_scene(line)
 
 
+def _number(kilograms: float, system: UnitSystem) -> str:
+    """A mass without its unit, which stands over the column; nothing is less than nothing."""
+    return units.format_shown(units.shown_value(max(0.0, kilograms), "mass", system), "mass", system)
+
+
 def _hours(value: float | None) -> str:
     return "–" if value is None else units.format_number(value, digits=4, decimals=1)
 
@@ -281,8 +286,8 @@ def _row(number: int, day: DayAhead, found: ComingDays, system: UnitSystem) -> D
         likely, fewest = tank.forecast.level_kg(number), tank.forecast.level_kg(number, Z_90)
         stocks.append(
             StockCell(
-                units.format_quantity(max(0.0, likely), "mass", system),
-                units.format_quantity(max(0.0, fewest), "mass", system),
+                _number(likely, system),
+                _number(fewest, system),
                 likely < tank.forecast.low_kg,
             )
         )
@@ -372,6 +377,11 @@ def _sentence(found: ComingDays, orders: Sequence[_Order]) -> str:
         parts.append(" and ".join(filter(None, (f"Order now for {joined(now)}" if now else "", f"order for {joined(later)}" if later else ""))) + ".")  # fmt: skip
     elif found.tanks:
         parts.append("Nothing has to be ordered in these two weeks.")
+    late = [row.number for tank in found.tanks for row in tank.awaited if row.due_on < found.days[0].day]
+    if late:
+        parts.append(
+            f"{joined(late)} {'is' if len(late) == 1 else 'are'} overdue: ask for {'it' if len(late) == 1 else 'them'}."
+        )
     parts.append(_overtime_words(found))
     parts.append(_bottleneck_words(found))
     words = " ".join(filter(None, parts))
