@@ -29,7 +29,7 @@ from regenplant.plant.days import start_of_day
 from regenplant.plant.selectors import profile
 from regenplant.resins.models import ResinType
 
-MOST_LANES = 15
+MOST_LANES = 17
 """Vessels in one drawing: more stand in the next one below it."""
 ATTENTION = "operators' attention"
 

@@ -9,6 +9,7 @@ import io
 import json
 import sys
 import time
+from collections.abc import Callable
 from typing import Any
 
 from regenplant.web.application import ready_application
@@ -19,8 +20,11 @@ def main(address: str, cookie: str) -> dict[str, Any]:
     application = ready_application()
     answered: dict[str, str] = {}
 
-    def start(status: str, headers: list[tuple[str, str]], trouble: Any = None) -> None:
+    def start(
+        status: str, headers: list[tuple[str, str]], trouble: Any = None, /
+    ) -> Callable[[bytes], object]:
         answered["status"] = status
+        return io.BytesIO().write
 
     asked = {
         "REQUEST_METHOD": "GET",

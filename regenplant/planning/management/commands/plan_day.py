@@ -40,7 +40,7 @@ class Command(BaseCommand):
             raise CommandError(refusal.message) from refusal
         for left in live.left_out:
             self.stdout.write(f"Not planned: {left.why} ({', '.join(left.serials)})")
-        for item in impossible(live.problem):
+        for item in impossible(live.problem, live.clock.words):
             self.stdout.write(f"Cannot be served: {item.reason}")
         for sentence in live.assumed:
             self.stdout.write(f"Taken for granted: {sentence}")
