@@ -10,7 +10,7 @@ from django.utils import timezone
 
 from regenplant.people.models import Person
 from regenplant.planning import deciding, services
-from regenplant.planning.models import DayPlan, Decision, LateTankAnswer
+from regenplant.planning.models import DayPlan, Decision, LateTankAnswer, PlannedBatch
 from regenplant.planning.search import search
 from regenplant.planning.selectors import shown
 from tests import factories
@@ -149,3 +149,12 @@ def test_what_is_not_there_is_not_found(as_: As, found: DayPlan) -> None:
     late, _ = tanks_of(found)
     assert as_("planner").get(f"{HOME}{found.number}/tanks/T-STRANGE/").status_code == 404
     assert as_("planner").get(f"{HOME}DP-999/tanks/{late}/").status_code == 404
+
+
+def test_a_planned_batch_leads_to_why(as_: As, found: DayPlan, plant: SmallPlant) -> None:
+    services.accept_plan(by=plant.by("planner", at=timezone.now()), number=found.number)
+    planned = PlannedBatch.objects.select_related("acceptance").first()
+    assert planned is not None
+    address = f"{HOME}{found.number}/batches/{planned.plan_batch}/"
+    assert f'href="{address}"' in as_("operator").get(f"/planned/{planned.code}/").content.decode()
+    assert "Why now" in text_of(as_("operator").get(address))

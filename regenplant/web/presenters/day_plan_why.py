@@ -192,11 +192,13 @@ class _Words:
                 runs = f": {by} runs in it" if by else ""
                 return f"{vessel} is not free {until}{runs}"
             case LimitKind.TAKEN:
-                return f"{vessel} is taken by {by} {until}"
+                return f"{vessel} is taken by {by or 'others'} {until}"
             case LimitKind.CLOSED:
                 return f"{vessel} is locked out or in other use {until}"
             case LimitKind.CHANGEOVER if one.is_offered:
-                return f"{vessel} must be cleaned down for {by} from {self.at(one.at_min)} on"
+                return (
+                    f"{vessel} must be cleaned down for {by or 'what follows'} from {self.at(one.at_min)} on"
+                )
             case LimitKind.CHANGEOVER:
                 after = f" after {by}" if by else ""
                 return f"{vessel} is cleaned down{after} {until}"

@@ -92,6 +92,7 @@ def planned(request: HttpRequest, code: str, tab: str) -> HttpResponse:
         "start_url": f"{reverse('start')}?{urlencode({'planned': row.code})}",
         "start": right(request, "batch.plan", row.segregation_class),
         "accept": right(request, "day_plan.accept"),
+        "why_url": _why_of(row),
         "story": story([("planned_batch", row.code)], newest_first=True, limit=10),
     }
     return render(request, "day_plan/planned.html", context)
@@ -101,6 +102,13 @@ def _waiting_of(row: DayPlan) -> int:
     """How many batches of this plan nobody started yet."""
     waiting = PlannedBatch.objects.filter(acceptance__number=row.number, state=PlannedBatch.State.WAITING)
     return waiting.count()
+
+
+def _why_of(row: PlannedBatch) -> str:
+    """Address of its batch in the plan that was accepted, which says why; "" where the plan itself is no longer there."""
+    number = row.acceptance.number
+    is_there = DayPlan.objects.filter(number=number, plan__isnull=False).exists()
+    return reverse("day-plan-batch", args=[number, row.plan_batch]) if is_there else ""
 
 
 @require_safe
