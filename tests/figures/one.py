@@ -18,7 +18,7 @@ from regenplant.core.scheduling.compiled import Compiled
 from regenplant.core.scheduling.exchange import problem_from
 from regenplant.core.scheduling.first_come import first_come
 from regenplant.core.scheduling.solve import Answer, Budget, solve
-from regenplant.web.management.commands.plan_instance import BOUND_FRAC
+from regenplant.web.management.commands.plan_instance import BOUND_FRAC, searched_s
 
 
 def measured(path: Path, seconds: float, workers: int, seed: int = 1) -> dict[str, object]:
@@ -31,12 +31,13 @@ def measured(path: Path, seconds: float, workers: int, seed: int = 1) -> dict[st
         if not answer.unplaced:
             first_s.append(time.monotonic() - began)
 
-    budget = Budget(seconds=seconds * (1 - BOUND_FRAC), workers=workers, clock=time.monotonic)
+    budget = Budget(seconds=searched_s(seconds, workers), workers=workers, clock=time.monotonic)
     answer = solve(problem, seed, budget, on_first=on_first)
-    left = max(seconds * BOUND_FRAC / 2, seconds - (time.monotonic() - began))
-    known = inf if answer.unplaced else answer.score
-    bound = lower_bound(Compiled(problem), left, time.monotonic, at_most=known).total
-    bound = max(bound, answer.bound)
+    bound = answer.bound
+    if not bound:
+        left = max(seconds * BOUND_FRAC / 2, seconds - (time.monotonic() - began))
+        known = inf if answer.unplaced else answer.score
+        bound = lower_bound(Compiled(problem), left, time.monotonic, at_most=known).total
     whole_s = time.monotonic() - began
     verdict = check(problem, answer.plan)
     memory_kib = resource.getrusage(resource.RUSAGE_SELF).ru_maxrss

@@ -15,7 +15,7 @@ is small enough: place_bound.py with every batch in every place, room_bound.py w
 
 from __future__ import annotations
 
-from collections import defaultdict
+from collections import Counter, defaultdict
 from collections.abc import Callable, Iterator
 from dataclasses import dataclass, replace
 from math import inf
@@ -34,11 +34,15 @@ MOST_PATTERNS = 6_000
 """Batches of one key that are counted out one by one; beyond it the linear relaxation is solved."""
 
 
+MOST_TANKS = 1_000
+"""More tanks are too much for a program of all of them together."""
+
 LOAD_FRAC = 0.1
 """Share of the time for the makespan under load."""
 
-ALONE_FRAC = 0.2
-"""Share of the time for the states one by one; the rest is for all of them together."""
+ALONE_FRAC = 0.3
+"""Share of the time for the states one by one, small ones first; the rest is for all of them together. States that are not reached
+in the whole time cost nothing."""
 
 
 @dataclass(frozen=True, slots=True)
@@ -94,9 +98,16 @@ def _alone(
         for tank, end in ends.items()
     )
     last = last_slot(compiled, ends, began + LOAD_FRAC * seconds, clock)
+    least = dict.fromkeys(states, 0.0)
+    tanks = Counter(compiled.keys[key][:3] for key in compiled.key_of)
     alone_until = began + (LOAD_FRAC + ALONE_FRAC) * seconds
-    share = max(0.0, alone_until - clock()) / max(1, len(states))
-    least = {state: _state_bound(compiled, state, keys, share, clock) for state, keys in states.items()}
+    for done, state in enumerate(
+        sorted(states, key=lambda name: tanks[name])
+    ):  # the small ones leave their time
+        if done and clock() > began + seconds:
+            break
+        share = max(0.0, alone_until - clock()) / (len(states) - done)
+        least[state] = _state_bound(compiled, state, states[state], share, clock)
     apart = Bound(sum(least.values()), late * compiled.late_per_min, compiled.span_per_slot * last)
     return apart, least, Spells(compiled, {tank: end for tank, end in ends.items() if end}, last)
 
@@ -110,7 +121,7 @@ def _together(
     at_most: float,
 ) -> float:
     """The better of the programs in which vessels, states and the end of the plan depend on each other; 0 without one."""
-    if not spells.ends:
+    if not spells.ends or len(spells.ends) > MOST_TANKS:
         return 0.0
     places = Places(spells, least)
     if places.is_small:

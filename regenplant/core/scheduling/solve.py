@@ -15,6 +15,7 @@ from functools import partial
 
 from regenplant.core.errors import OutOfRange
 from regenplant.core.scheduling.board import Placed
+from regenplant.core.scheduling.bounds import lower_bound
 from regenplant.core.scheduling.compiled import Compiled
 from regenplant.core.scheduling.from_bound import plan_of_bound
 from regenplant.core.scheduling.greedy import Rule, first_plan
@@ -23,7 +24,7 @@ from regenplant.core.scheduling.plan import Plan, PlannedBatch, PlannedStage
 from regenplant.core.scheduling.problem import Problem
 from regenplant.core.scheduling.search import Search
 
-MEETINGS = (0.55, 0.8, 1.0)
+MEETINGS = (0.4, 0.7, 1.0)
 """At which parts of the time the searches meet."""
 
 MEETINGS_SMALL = (0.75, 1.0)
@@ -44,6 +45,9 @@ BOUND_FRAC = 0.72
 """Until then it may be busy with the bound."""
 
 LONGEST_BOUND_S = 10.0
+
+BOUNDING_FRAC = 0.9
+"""Share of what is left that a worker bounds for which does nothing else; the rest is for what cannot be broken off."""
 
 STEPS_AFTER_BOUND = 600
 """Steps that the plan of the bound is given before it is compared."""
@@ -135,8 +139,11 @@ def _side_by_side(compiled: Compiled, rows: list[Row], seed: int, budget: Budget
         passed = 0.0
         is_small = len(compiled.key_of) <= MOST_TANKS_BOUND
         for meeting, until in enumerate(MEETINGS_SMALL if is_small else MEETINGS):
+            is_last = until == 1.0 and not is_small
             tasks = [
-                pool.submit(
+                pool.submit(_bounding, rows, seed, budget, began)
+                if is_last and worker == 0
+                else pool.submit(
                     _round,
                     rows,
                     seed * 1_000 + meeting * 100 + worker,
@@ -173,6 +180,20 @@ def _round(
     assert _compiled is not None
     search, steps, bound = _search_on(_compiled, rows, seed, budget, began, passed, until, None, is_first)
     return search.score, _rows(search), steps, bound
+
+
+def _bounding(
+    rows: list[Row], seed: int, budget: Budget, began: float
+) -> tuple[float, list[Row], int, float]:
+    """In the last round of a larger instance one worker leaves the plan as it is and bounds it."""
+    assert _compiled is not None and budget.seconds is not None and budget.clock is not None
+    search = Search(_compiled, seed)
+    _load(search, rows)
+    left_s = BOUNDING_FRAC * (budget.seconds - (budget.clock() - began))
+    if search.unplaced or left_s <= 0:
+        return search.score, rows, 0, 0.0
+    bound = lower_bound(_compiled, left_s, budget.clock, at_most=search.score).total
+    return search.score, rows, 0, bound
 
 
 def _search_on(
