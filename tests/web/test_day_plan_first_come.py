@@ -95,7 +95,7 @@ def way(**changes: float) -> Way:
 @pytest.mark.parametrize(
     ("plan", "says"),
     [
-        (way(), "Both come to the same: so few tanks leave nothing to choose."),
+        (way(), "Both come to the same: looking ahead gains nothing here."),
         (
             way(on_time=10, late_tanks=0, weighted_late_h=0.0, batches=2),
             "The plan has 2 tanks more on time, 8.0 h less lateness by weight and one batch fewer.",

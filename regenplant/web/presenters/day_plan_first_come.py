@@ -53,7 +53,7 @@ def beside_first_come(against: Against, system: UnitSystem) -> BesideFirstCome:
 def _sentence(against: Against) -> str:
     first, plan = against.first_come, against.plan
     if plan.totals == first.totals:
-        return "Both come to the same: so few tanks leave nothing to choose."
+        return "Both come to the same: looking ahead gains nothing here."
     saved = first.totals.weighted_late_h - plan.totals.weighted_late_h
     more = plan.on_time - first.on_time
     parts = []
