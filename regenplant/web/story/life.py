@@ -43,7 +43,7 @@ from regenplant.web.story.clockwork import Clockwork, Script
 from regenplant.web.story.dock import Dock
 from regenplant.web.story.meters import put_up_feeds
 from regenplant.web.story.papers import certify
-from regenplant.web.story.plans import plan_the_day
+from regenplant.web.story.plans import plan_the_day, say_when_the_hall_works
 from regenplant.web.story.plot import HISTORY, UNDER_WAY, Run
 from regenplant.web.story.products import next_version, set_up_products
 from regenplant.web.story.resin_store import fill_the_store, keep_rest
@@ -416,6 +416,7 @@ def _today(life: Life, now: datetime) -> None:
     life.clockwork.add(now - 50 * HOUR, near_misses(life.stage, now - 50 * HOUR))
     life.clockwork.add(now - 70 * HOUR, wrong_connection(life.stage, now - 70 * HOUR))
     life.clockwork.add(now - 27 * HOUR, later_calibration(life.stage, "CELL-2", now - 27 * HOUR))
+    life.clockwork.add(now - 60 * HOUR, say_when_the_hall_works(life.stage, now - 60 * HOUR))
     life.clockwork.add(now - HOUR / 6, plan_the_day(life.stage, now - HOUR / 6))
     drafted = now - 20 * HOUR
     life.clockwork.add(
