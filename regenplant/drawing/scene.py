@@ -250,11 +250,17 @@ class Link:
     is_reached: bool = False
 
     def svg(self) -> SafeString:
-        text = _LINK if self.is_reached else _LINK.replace("<a ", '<a tabindex="-1" ')
-        return format_html(text, self.url, self.label, self.label, _all(self.items))
+        reached = "" if self.is_reached else SafeString(' tabindex="-1"')
+        return format_html(
+            '<a href="{}"{} aria-label="{}"><title>{}</title>{}</a>',
+            self.url,
+            reached,
+            self.label,
+            self.label,
+            _all(self.items),
+        )
 
 
-_LINK = '<a href="{}" aria-label="{}"><title>{}</title>{}</a>'
 Item = Rect | Line | Label | Dot | Shape | Curve | Symbol | Frame | Link
 
 
