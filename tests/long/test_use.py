@@ -21,7 +21,7 @@ from tests.use.many import Spread, build
 
 pytestmark = pytest.mark.django_db
 PAGE_P95_S = 0.080
-WARM = 3
+ROUNDS = 4
 ROOM = 3.0
 """The usual suite runs beside others, so that it is held to processor time, with room; the long run has the machine to itself."""
 MOST_GROWTH = 1.1
@@ -96,19 +96,20 @@ def test_no_page_does_more_because_the_record_is_older(db: None) -> None:
 
 @pytest.mark.long
 def test_two_hundred_thousand_batches() -> None:
-    """Each page as who asks a server waits for it, over HTTP; the server is the one that the program ships."""
+    """Each page as who asks a server waits for it, over HTTP; the server is the one that the program ships, in use: each page was asked
+    for once since it was started. What the first round took is told beside."""
     plant = Plant(connection.vendor)
     try:
         stage = plant.call("tests.long.stage:many_batches", batches=200_000)
         supervisor = Visitor(stage["username"], plant.serve())
         supervisor.sign_in(stage["password"])
-        for address in stage["pages"][:WARM]:
-            supervisor.get(address)
-        answers = [supervisor.get(address) for address in 2 * stage["pages"]]
+        first = [supervisor.get(address) for address in stage["pages"]]
+        answers = [supervisor.get(address) for address in ROUNDS * stage["pages"]]
     finally:
         plant.close()
-    assert {answer.status for answer in answers} == {200}
+    assert {answer.status for answer in [*first, *answers]} == {200}
     spent = sorted(answer.seconds for answer in answers)
+    fresh = sorted(answer.seconds for answer in first)
     p95 = spent[int(0.95 * len(spent))]
     figures.keep(
         "use",
@@ -118,5 +119,6 @@ def test_two_hundred_thousand_batches() -> None:
         audit_page_p50_ms=round(1000 * spent[len(spent) // 2], 1),
         audit_page_p95_ms=round(1000 * p95, 1),
         audit_page_slowest_ms=round(1000 * spent[-1], 1),
+        audit_page_p95_just_started_ms=round(1000 * fresh[int(0.95 * len(fresh))], 1),
     )
     assert p95 <= PAGE_P95_S
