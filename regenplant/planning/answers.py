@@ -9,7 +9,7 @@ from dataclasses import dataclass
 from typing import Any
 
 from regenplant.core.errors import RecordRefused
-from regenplant.core.scheduling.helping import Help, Tried, what_would_help
+from regenplant.core.scheduling.helping import Change, Help, what_would_help
 from regenplant.core.scheduling.relaxing import Relaxation, RelaxKind
 from regenplant.planning.kept import plan_from
 from regenplant.planning.models import DayPlan
@@ -24,25 +24,8 @@ _one_at_a_time = threading.Lock()
 
 
 @dataclass(frozen=True, slots=True)
-class Change:
-    """One change that was tried, as it is kept: without the plan that it gave."""
-
-    how: Relaxation
-    ready_min: int
-    late_min: int
-    costs: float
-    others_late: int
-    helps: bool
-
-    @property
-    def is_on_time(self) -> bool:
-        """Whether the tank is."""
-        return self.late_min == 0
-
-
-@dataclass(frozen=True, slots=True)
 class Answer:
-    """As ``core.scheduling.helping.Help``, as it is kept."""
+    """As ``core.scheduling.helping.Help``, as it is kept: without the plans that were tried."""
 
     due_min: int
     ready_min: int
@@ -114,7 +97,7 @@ def answer_to(found: Help) -> dict[str, Any]:
     }
 
 
-def _change_to(one: Tried) -> dict[str, Any]:
+def _change_to(one: Change) -> dict[str, Any]:
     how = one.how
     return {
         "kind": how.kind.value, "name": how.name, "at": how.at_min, "until": how.until_min, "amount": how.amount,

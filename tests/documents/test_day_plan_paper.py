@@ -29,7 +29,6 @@ from regenplant.people.models import Person
 from regenplant.planning import services
 from regenplant.planning.kept import notes_from
 from regenplant.planning.models import DayPlan, PlannedBatch
-from regenplant.planning.search import search
 from regenplant.web import codes
 from tests import factories, families
 from tests.documents.reading import (
@@ -40,6 +39,7 @@ from tests.documents.reading import (
     page_texts,
     whole_text,
 )
+from tests.planning.searched import searched_plan
 from tests.planning.test_accepting import accepted, made, started
 from tests.web.pages import text_of
 from tests.web.test_day_plan_large import large_plan
@@ -297,8 +297,7 @@ def test_the_pages_lead_to_it(client_of: Callable[[Person], Client]) -> None:
     plant = factories.plant_today()
     factories.accepted_tanks(plant, "sac_h", count=3)
     by = plant.by("planner", at=timezone.now())
-    row = search(services.begin_plan(by=by, seconds=5).result.number, steps=4)
-    assert row is not None
+    row = searched_plan(plant)
     url = reverse("paper-day-plan", args=[row.number])
     client = client_of(plant.people["operator"])
     assert url in client.get(reverse("day-plan-one", args=[row.number])).content.decode()

@@ -29,7 +29,8 @@ def main() -> None:
     django.setup()
     import_module("tests.long.checks")
     import_module("regenplant.urls")
-    import_module("regenplant.wsgi")  # last: it takes what is loaded out of the collector's sight, and no server holds tests
+    # last: it takes what is loaded out of the collector's sight, and a server holds no tests
+    import_module("regenplant.wsgi")
     _say({"ready": True})
     servers: set[int] = set()
     for line in sys.stdin:

@@ -19,10 +19,10 @@ from regenplant.drawing.coming_days import HoursLine, StockLine, hours_scene, st
 from regenplant.people.models import Person
 from regenplant.planning import services
 from regenplant.planning.models import DayPlan
-from regenplant.planning.search import search
 from regenplant.plant.days import plant_day
 from tests import factories
 from tests.factories import SmallPlant
+from tests.planning.searched import searched_plan
 from tests.web.pages import text_of
 
 ADDRESS = "/day-plan/coming/"
@@ -42,8 +42,7 @@ def as_(plant: SmallPlant, client_of: Callable[[Person], Client]) -> As:
 def accepted(plant: SmallPlant) -> DayPlan:
     factories.accepted_tanks(plant, "sac_h", count=3)
     by = plant.by("planner", at=timezone.now())
-    row = search(services.begin_plan(by=by, seconds=5).result.number, steps=4)
-    assert row is not None
+    row = searched_plan(plant)
     services.accept_plan(by=by, number=row.number, version=row.version)
     return row
 

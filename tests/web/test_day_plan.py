@@ -7,7 +7,6 @@ from typing import Any
 
 import pytest
 from django.test import Client
-from django.utils import timezone
 
 from regenplant.people.models import Person
 from regenplant.planning import services
@@ -19,6 +18,7 @@ from regenplant.tanks import services as tanks
 from regenplant.tanks.models import TankVisit
 from tests import factories
 from tests.factories import SmallPlant
+from tests.planning.searched import searched_plan
 from tests.web.pages import text_of
 
 pytestmark = pytest.mark.django_db
@@ -39,10 +39,7 @@ def as_(plant: SmallPlant, client_of: Callable[[Person], Client]) -> As:
 @pytest.fixture
 def found(plant: SmallPlant) -> DayPlan:
     factories.accepted_tanks(plant, "sac_h", count=3)
-    by = plant.by("planner", at=timezone.now())
-    row = search(services.begin_plan(by=by, seconds=5).result.number, steps=4)
-    assert row is not None
-    return row
+    return searched_plan(plant)
 
 
 def test_before_any_plan_the_page_says_so(as_: As) -> None:

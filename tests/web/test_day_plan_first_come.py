@@ -7,18 +7,16 @@ from dataclasses import replace
 
 import pytest
 from django.test import Client
-from django.utils import timezone
 
 from regenplant.core.scheduling.first_come import first_come
 from regenplant.people.models import Person
-from regenplant.planning import services
 from regenplant.planning.first_come import Against, Way, against_first_come
 from regenplant.planning.models import DayPlan
-from regenplant.planning.search import search
 from regenplant.planning.selectors import shown
 from regenplant.planning.totals import Totals
 from regenplant.web.presenters.day_plan_first_come import beside_first_come
 from tests import factories
+from tests.planning.searched import searched_plan
 from tests.web.pages import text_of
 
 pytestmark = pytest.mark.django_db
@@ -33,10 +31,7 @@ def plant(db: None) -> factories.SmallPlant:
 def found(plant: factories.SmallPlant) -> DayPlan:
     factories.accepted_tanks(plant, "sac_h", count=5)
     factories.accepted_tanks(plant, "sba_1", count=4)
-    by = plant.by("planner", at=timezone.now())
-    row = search(services.begin_plan(by=by, seconds=5).result.number, steps=20)
-    assert row is not None
-    return row
+    return searched_plan(plant, steps=20)
 
 
 def test_the_page_fetches_the_table_and_leads_to_it_without_script(

@@ -18,12 +18,12 @@ from regenplant.people.models import Person
 from regenplant.planning import services
 from regenplant.planning.deciding import work_out
 from regenplant.planning.models import DayPlan, Decision
-from regenplant.planning.search import search
 from regenplant.planning.selectors import shown
 from regenplant.plant.models import PlantProfile
 from regenplant.web.presenters.day_plan import past_words
 from tests import factories
 from tests.factories import SmallPlant
+from tests.planning.searched import searched_plan
 from tests.web.pages import text_of
 
 As = Callable[[str], Client]
@@ -70,10 +70,7 @@ def as_(plant: SmallPlant, client_of: Callable[[Person], Client]) -> As:
 @pytest.fixture
 def found(plant: SmallPlant) -> DayPlan:
     factories.accepted_tanks(plant, "sac_h", count=3)
-    by = plant.by("planner", at=timezone.now())
-    row = search(services.begin_plan(by=by, seconds=5).result.number, steps=4)
-    assert row is not None
-    return row
+    return searched_plan(plant)
 
 
 def test_the_home_shows_the_latest_plan_until_one_was_accepted(
@@ -83,9 +80,7 @@ def test_the_home_shows_the_latest_plan_until_one_was_accepted(
     assert "Which batch stands in which vessel" in answer.content.decode()
     assert "The latest plan; nobody accepted one yet." in text_of(answer)
     services.accept_plan(by=plant.by("planner", at=timezone.now()), number=found.number)
-    by = plant.by("planner", at=timezone.now())
-    later = search(services.begin_plan(by=by, seconds=5).result.number, steps=4)
-    assert later is not None
+    later = searched_plan(plant)
     answer = as_("operator").get(HOME)
     markup = answer.content.decode()
     assert "Drawn as it was accepted." in text_of(answer)

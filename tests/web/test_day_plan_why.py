@@ -11,10 +11,10 @@ from django.utils import timezone
 from regenplant.people.models import Person
 from regenplant.planning import deciding, services
 from regenplant.planning.models import DayPlan, Decision, LateTankAnswer, PlannedBatch
-from regenplant.planning.search import search
 from regenplant.planning.selectors import shown
 from tests import factories
 from tests.factories import SmallPlant
+from tests.planning.searched import searched_plan
 from tests.web.pages import text_of
 
 pytestmark = pytest.mark.django_db
@@ -37,8 +37,7 @@ def found(plant: SmallPlant) -> DayPlan:
     """A plan of three tanks of which the first is wanted too early."""
     factories.accepted_tanks(plant, "sac_h", count=3)
     by = plant.by("planner", at=timezone.now())
-    row = search(services.begin_plan(by=by, seconds=5).result.number, steps=4)
-    assert row is not None
+    row = searched_plan(plant)
     batch, clock = shown(row).plan.batches[0], shown(row).clock
     services.keep_decision(
         by=by,
@@ -134,8 +133,7 @@ def test_a_plan_that_was_replaced_or_set_aside_says_so(as_: As, found: DayPlan, 
     late, _ = tanks_of(found)
     address = f"{HOME}{found.number}/tanks/{late}/"
     by = plant.by("planner", at=timezone.now())
-    newer = search(services.begin_plan(by=by, seconds=5).result.number, steps=2)
-    assert newer is not None
+    newer = searched_plan(plant, steps=2)
     assert f"Look at {newer.number}" in text_of(as_("planner").get(address))
     services.set_plan_aside(by=by, number=found.number)
     page = text_of(as_("planner").get(address))

@@ -33,8 +33,8 @@ SAME_COST = 0.5
 
 
 @dataclass(frozen=True, slots=True)
-class Tried:
-    """One change, and the plan that it gives."""
+class Change:
+    """What one change came to."""
 
     how: Relaxation
     ready_min: int
@@ -46,12 +46,18 @@ class Tried:
     """So many more other tanks are late than before."""
     helps: bool
     """On time, and not as dear as without any change."""
-    plan: Plan
 
     @property
     def is_on_time(self) -> bool:
         """Whether the tank is."""
         return self.late_min == 0
+
+
+@dataclass(frozen=True, slots=True)
+class Tried(Change):
+    """One change with the plan that it gives."""
+
+    plan: Plan
 
 
 @dataclass(frozen=True, slots=True)

@@ -13,7 +13,7 @@ from heapq import nsmallest
 from typing import Any
 
 from django.db import connection
-from django.db.models import Count, Q, QuerySet, Sum
+from django.db.models import Q, QuerySet, Sum
 from django.db.models.functions import Abs
 
 from regenplant.core.process.use_audit import NAMES, VARIANCE_STEP, Sums, summed
@@ -184,7 +184,7 @@ def _ranked_there(rows: QuerySet[Any], most: int, chemicals: Iterable[Chemical])
         own = rows.filter(chemical=chemical.value)
         by_key = own.values_list("key").annotate(sum_used=Sum("used_grams")).order_by("-sum_used", "key")
         pairs.update((key, chemical.value) for key, _ in by_key[:most])
-        count += own.aggregate(different=Count("key", distinct=True))["different"]
+        count += own.values("key").distinct().count()
     return _Keep(frozenset(pairs), count - len(pairs))
 
 
@@ -204,12 +204,13 @@ def _ranked_here(sources: Iterable[QuerySet[Any]], most: int) -> _Keep:
     return _Keep(pairs, sum(map(len, used.values())) - len(pairs))
 
 
-def _unconverted(rows: QuerySet[Any]) -> Iterable[Any]:
-    """Rows as the database gives them: to convert each of twenty thousand sums takes longer than to make them."""
+def _unconverted(rows: QuerySet[Any]) -> list[Any]:
+    """Rows as the database gives them, all at once: to convert each of twenty thousand sums takes longer than to make them."""
     text, parameters = rows.query.sql_with_params()
     with connection.cursor() as cursor:
         cursor.execute(text, parameters)
-        yield from cursor
+        found: list[Any] = cursor.fetchall()
+    return found
 
 
 def _totals_of_rows(question: Question) -> Iterable[Group]:

@@ -18,7 +18,7 @@ from django import template
 from django.forms import BaseForm, BoundField
 from django.template import Context
 from django.urls import reverse
-from django.utils.html import format_html, format_html_join
+from django.utils.html import conditional_escape, format_html, format_html_join
 from django.utils.safestring import SafeString
 from django.utils.text import slugify
 
@@ -434,8 +434,8 @@ def cells(row: Any) -> SafeString:
         if own is None:
             own = kept[column.name] = column.attrs["td"].as_html()
             column.render = _with_signature(column.render)
-        made.append((own, cell))
-    return format_html_join("", "<td {}>{}</td>", made)
+        made.append(f"<td {own}>{conditional_escape(cell)}</td>")
+    return SafeString("".join(made))
 
 
 def _with_signature(render: Callable[..., Any]) -> Callable[..., Any]:
