@@ -13,7 +13,7 @@ from heapq import nsmallest
 from typing import Any
 
 from django.db import connection
-from django.db.models import Q, QuerySet, Sum
+from django.db.models import Count, Q, QuerySet, Sum, Window
 from django.db.models.functions import Abs
 
 from regenplant.core.process.use_audit import NAMES, VARIANCE_STEP, Sums, summed
@@ -182,9 +182,10 @@ def _ranked_there(rows: QuerySet[Any], most: int, chemicals: Iterable[Chemical])
     count = 0
     for chemical in chemicals:
         own = rows.filter(chemical=chemical.value)
-        by_key = own.values_list("key").annotate(sum_used=Sum("used_grams")).order_by("-sum_used", "key")
-        pairs.update((key, chemical.value) for key, _ in by_key[:most])
-        count += own.values("key").distinct().count()
+        by_key = own.values_list("key").annotate(sum_used=Sum("used_grams"), groups=Window(Count("*")))
+        largest = _unconverted(by_key.order_by("-sum_used", "key")[:most])
+        pairs.update((key, chemical.value) for key, _, _ in largest)
+        count += largest[0][2] if largest else 0
     return _Keep(frozenset(pairs), count - len(pairs))
 
 
