@@ -48,6 +48,7 @@ class Watched(StrEnum):
     """One measure each, in the order a supervisor reads them."""
 
     RINSE_RISE = "rinse_rise"
+    WASTE_RISE = "waste_rise"
     TIME_LONG = "time_long"
     YIELD_MIXED = "yield_mixed"
     YIELD_SOFTENER = "yield_softener"
@@ -88,6 +89,12 @@ MEASURES: dict[Watched, Measure] = {
         f"A straight line through the last {RISE_OVER} rinses of a lot by one recipe to one limit: its end over its beginning.",
         Shown.PERCENT, Beyond.ABOVE, 0.20, 0.02, 2.0,
     ),
+    Watched.WASTE_RISE: Measure(
+        "Waste per volume of resin rises",
+        f"A straight line through what the last {RISE_OVER} batches of a lot by one recipe sent down their drains with chemical in it, "
+        "over the volume of their resin: its end over its beginning.",
+        Shown.PERCENT, Beyond.ABOVE, 0.20, 0.02, 2.0, is_practice=False,
+    ),
     Watched.TIME_LONG: Measure(
         "Time of the fast rinse",
         f"A rinse over the middle one (median) of its lot, recipe and limit; told from {FEWEST_FOR_MEDIAN} rinses on.",
@@ -106,7 +113,7 @@ MEASURES: dict[Watched, Measure] = {
         Shown.PERCENT, Beyond.BELOW, 0.92, 0.5, 1.0, is_practice=False,
     ),
     Watched.IN_A_ROW: Measure(
-        "Failures one after the other", "Batches of one lot of resin, or of one vessel, that failed without one that passed between them.",
+        "Failures one after the other", "Batches with one lot of resin, vessel, customer or person at a step in common that failed without one that passed between them. It says where to look, not whose fault it was.",
         Shown.COUNT, Beyond.FROM, 2.0, 2.0, 20.0,
     ),
     Watched.TOGETHER: Measure(

@@ -10,12 +10,13 @@ from collections import Counter
 from collections.abc import Callable, Iterable, Iterator, Mapping, Sequence
 from dataclasses import dataclass
 from datetime import date, datetime, timedelta
+from typing import Any
 
-from django.db.models import Count, Q
+from django.db.models import Count, Q, QuerySet, Sum
 
 from regenplant.audit.selectors import acts_since
 from regenplant.batches.cycle_losses import losses_of
-from regenplant.batches.models import Batch, BatchTank, RinseReading, StepEntry
+from regenplant.batches.models import Batch, BatchTank, RinseReading, StepEntry, StepRun
 from regenplant.chemicals.counts import DayBalance, day_balances
 from regenplant.chemicals.models import Place
 from regenplant.core.process.vocabulary import ResinFamily
@@ -32,9 +33,12 @@ from regenplant.use.selectors.audit import Group, audit, outside_count
 from regenplant.use.selectors.question import By, Question
 from regenplant.use.watching import Watch, measure_levels
 from regenplant.waste.excursion_models import Excursion
+from regenplant.waste.models import StepDrain
 
 MOST_CYCLES = 400
 """Of so many batches at most, the newest, the loss of resin is worked out for one page; this program's choice."""
+MOST_RINSES = 30
+"""Newest batches of one lot and recipe that a rise of its waste is sought in; some of them may have no drains on record."""
 FEWEST_CYCLES = 3
 """Cycles of one lot or type before its loss is marked by itself: two counts may lie 5 % apart; this program's choice."""
 SOFTENERS = frozenset({ResinFamily.SAC_SODIUM.value})
@@ -89,19 +93,21 @@ def watched_in(first: date, last: date, now: datetime, stations: Mapping[str, bo
     """Every measure from ``first`` to ``last``, days of the plant, both counted in; what is overdue as of ``now``. The same number of
     queries however much there is. ``stations``: showers and eyewashes in use by code, and whether a test of it is overdue or failed."""
     start, end = start_of_day(first), start_of_day(last + timedelta(days=1))
-    window = rinses(RinseOutcome.objects.filter(ended_at__gte=start, ended_at__lt=end))
+    outcomes = RinseOutcome.objects.filter(ended_at__gte=start, ended_at__lt=end)
+    window = rinses(outcomes)
     lines = {rinse.line for rinse in window if rinse.line}
     history = rinses(RinseOutcome.objects.filter(line__in=sorted(lines), ended_at__lt=end)) if lines else []
     losses, note = _losses(window)
     raw: dict[Watched, Iterable[_Raw]] = {
         Watched.RINSE_RISE: _rises(history, start),
+        Watched.WASTE_RISE: _waste_rises(history, start),
         Watched.TIME_LONG: _long(history, start),
         Watched.YIELD_MIXED: _yields(window, lambda family: ResinFamily(family).is_mixed),
         Watched.YIELD_SOFTENER: _yields(window, lambda family: family in SOFTENERS),
         Watched.YIELD_OTHER: _yields(
             window, lambda family: family not in SOFTENERS and not ResinFamily(family).is_mixed
         ),
-        Watched.IN_A_ROW: _in_a_row(window),
+        Watched.IN_A_ROW: _in_a_row(window, outcomes),
         Watched.TOGETHER: _together(window),
         Watched.RESIN_LOSS: losses,
         Watched.LATE: _late(start, end),
@@ -146,6 +152,30 @@ def _rises(history: Sequence[Rinse], start: datetime) -> Iterator[_Raw]:
             yield _Raw("resin lot", one.line, f"{one.line}, {one.recipe}", rise, len(whole))
 
 
+def _waste_rises(history: Sequence[Rinse], start: datetime) -> Iterator[_Raw]:
+    """As of the rinse, but of all the chemical water of a batch, whether its rinse ended by volume or by a limit. Batches that were
+    given up, reworks, and those of which a drain is not known in whole are in none."""
+    lines: dict[tuple[str, str], list[Rinse]] = {}
+    for rinse in history:
+        if rinse.verdict != RinseOutcome.Verdict.GIVEN_UP and not rinse.is_rework:
+            lines.setdefault((rinse.line, rinse.recipe), []).append(rinse)
+    lines = {key: found for key, found in lines.items() if found[-1].ended_at >= start}
+    wanted = {rinse.number for found in lines.values() for rinse in found[-MOST_RINSES:]}
+    drained = _drained_bv(wanted)
+    for (line, recipe), found in lines.items():
+        known = [drained[rinse.number] for rinse in found if rinse.number in drained]
+        rise = rise_frac(known)
+        if rise is not None:
+            yield _Raw("resin lot", line, f"{line}, {recipe}", rise, len(known))
+
+
+def _drained_bv(numbers: Iterable[str]) -> dict[str, float]:
+    """By number, what each batch sent down its drains with chemical in it, over the volume of its resin [-]; corrections counted."""
+    rows = StepDrain.objects.filter(batch__number__in=sorted(numbers), was_given_up=False)
+    sums = rows.values_list("batch__number", "batch__resin_volume_m3").annotate(waste=Sum("waste_m3"))
+    return {number: waste / resin for number, resin, waste in sums.order_by("batch__number")}
+
+
 def _long(history: Sequence[Rinse], start: datetime) -> Iterator[_Raw]:
     """Each rinse of the period over the middle one of its series."""
     for one in series_of(history, Measure.TIME):
@@ -173,7 +203,8 @@ def _yields(window: Sequence[Rinse], wanted: Callable[[str], bool]) -> Iterator[
         yield _Raw("resin family", family, ResinFamily(family).abbreviation, share, len(own))
 
 
-def _in_a_row(window: Sequence[Rinse]) -> Iterator[_Raw]:
+def _in_a_row(window: Sequence[Rinse], outcomes: QuerySet[RinseOutcome]) -> Iterator[_Raw]:
+    """By lot, vessel, customer, and by who began which step, in the order in which the batches ended."""
     groups: dict[tuple[str, str], list[bool]] = {}
     for rinse in window:
         for kind, name in (("resin lot", rinse.line), ("vessel", rinse.vessel)):
@@ -182,6 +213,42 @@ def _in_a_row(window: Sequence[Rinse]) -> Iterator[_Raw]:
     for (kind, name), failed in groups.items():
         if any(failed):
             yield _Raw(kind, name, name, float(longest_row(failed)), len(failed))
+    failed_of = {rinse.number: rinse.verdict != PASS for rinse in window}
+    if any(failed_of.values()):
+        yield from _customers_in_a_row(failed_of, outcomes.values("number"))
+        yield from _people_in_a_row(failed_of, outcomes.values("number"))
+
+
+def _customers_in_a_row(failed_of: Mapping[str, bool], numbers_asked: QuerySet[Any, Any]) -> Iterator[_Raw]:
+    """By the customers whose tanks were in the batches: their feed may be behind it."""
+    found: dict[tuple[str, str], set[str]] = {}
+    rows = BatchTank.objects.filter(batch__number__in=numbers_asked, visit__customer__isnull=False)
+    for code, name, number in rows.values_list(
+        "visit__customer__code", "visit__customer__name", "batch__number"
+    ):
+        found.setdefault((code, name), set()).add(number)
+    for (code, name), numbers in sorted(found.items()):
+        failed = [is_failed for number, is_failed in failed_of.items() if number in numbers]
+        if any(failed):
+            yield _Raw("customer", code, f"{name} ({code})", float(longest_row(failed)), len(failed))
+
+
+def _people_in_a_row(failed_of: Mapping[str, bool], numbers_asked: QuerySet[Any, Any]) -> Iterator[_Raw]:
+    """By who began which step. Steps that one person began in the very same batches are one line."""
+    found: dict[tuple[str, str], set[str]] = {}
+    rows = StepRun.objects.filter(batch__number__in=numbers_asked, started_by__isnull=False)
+    for person, step, number in rows.values_list("started_by__full_name", "name", "batch__number").order_by(
+        "batch_id", "number"
+    ):
+        found.setdefault((person, step), set()).add(number)
+    together: dict[tuple[str, frozenset[str]], list[str]] = {}
+    for (person, step), numbers in found.items():
+        together.setdefault((person, frozenset(numbers)), []).append(step)
+    for (person, shared), steps in together.items():
+        failed = [is_failed for number, is_failed in failed_of.items() if number in shared]
+        if any(failed):
+            name = f"{person}: {', '.join(steps)}"
+            yield _Raw("person and step", name, name, float(longest_row(failed)), len(failed))
 
 
 def _together(window: Sequence[Rinse]) -> Iterator[_Raw]:
