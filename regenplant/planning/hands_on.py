@@ -45,7 +45,7 @@ def tried(row: DayPlan, decided: Decided, *, steps: int | None = None) -> Tried:
     made = [decided_from(one.content) for one in row.decisions.all()]
     before_problem, before_plan = with_decisions(base, made), plan_from(row.plan)
     problem = with_decisions(base, [*made, decided])
-    _refuse_at_once(problem)
+    _refuse_at_once(problem, notes_from(row.notes).clock)
     known = replace(problem, standing=_as_it_stands(problem, before_plan))
     budget = Budget(steps=steps) if steps is not None else Budget(seconds=QUICK_S, clock=time.monotonic)
     answer = solve(known, row.seed, budget)
@@ -77,11 +77,11 @@ def _as_it_stands(problem: Problem, plan: Plan) -> tuple[Standing, ...]:
     )
 
 
-def _refuse_at_once(problem: Problem) -> None:
+def _refuse_at_once(problem: Problem, clock: PlanClock) -> None:
     """What cannot be whatever else is planned."""
     vessels = {vessel.id: vessel for vessel in problem.vessels}
     tanks = {tank.id: tank for tank in problem.tanks}
-    for trouble in trade_troubles(replace(problem, running=())):
+    for trouble in trade_troubles(replace(problem, running=()), clock.words):
         raise RecordRefused(f"This cannot be: {trouble}.", code="cannot_be")
     for pin in problem.pins:
         litres = sum(tanks[name].volume_l for name in pin.tanks)

@@ -1,6 +1,7 @@
 """The process of the operating system in which a plan is searched: begun after the act that asked for it, bounded, never waited for.
 
-A process that is gone leaves its row behind; ``clear_stale`` says so, at the next start and whenever somebody looks.
+A process that is gone leaves its row behind; ``clear_stale`` says so, at the next start and whenever somebody looks. So does ``end_deaf``
+with one that was asked to stop and is too busy to hear it.
 """
 
 from __future__ import annotations
@@ -19,6 +20,9 @@ from regenplant.planning.models import DayPlan
 
 SILENT_FOR = timedelta(seconds=60)
 """A search that told nothing for so long is taken for gone; it tells something every second."""
+DEAF_FOR = timedelta(seconds=2)
+"""A search that is asked to stop and tells nothing for so long is busy with something that cannot be broken off, such as its bound: its
+row ends without it, and it ends itself as soon as it sees that the row is no longer its own."""
 MOST_MEMORY_BYTES = 2 * 1024**3
 SPARE_CPU_S = 60
 """Processor time beyond its seconds: reading the plant, the bound, the last check."""
@@ -68,7 +72,8 @@ def reap() -> None:
 
 
 def clear_stale(now: datetime) -> tuple[str, ...]:
-    """End the row of a search that is gone, with what it had found; numbers of those."""
+    """End the row of a search that is gone, with what it had found; numbers of those. One that is deaf to a stop ends too."""
+    end_deaf(now)
     cleared = []
     for row in DayPlan.objects.filter(state=DayPlan.State.RUNNING):
         if not is_gone(row, now):
@@ -76,6 +81,13 @@ def clear_stale(now: datetime) -> tuple[str, ...]:
         if moves.clear(row, at=now, why=GONE):
             cleared.append(row.number)
     return tuple(cleared)
+
+
+def end_deaf(now: datetime) -> None:
+    """End the row of a search that was asked to stop and does not hear it, with the best plan so far."""
+    for row in DayPlan.objects.filter(state=DayPlan.State.RUNNING, is_stop_wanted=True, plan__isnull=False):
+        if row.told_at is not None and now - row.told_at > DEAF_FOR:
+            moves.clear(row, at=now, why="")
 
 
 def is_gone(row: DayPlan, now: datetime) -> bool:

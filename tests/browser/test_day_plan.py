@@ -1,5 +1,5 @@
-"""The day plan as people use it: planned, a batch put later by hand, accepted; a lock-out leaves the plan, or a tank that is held; it is
-planned again, what was started stays, and the first batch is started from it.
+"""The day plan as people use it: planned, a batch put later by hand, accepted; a lock-out leaves the plan, a tank or a batch that is held;
+it is planned again, what was started stays, and the first batch is started from it. A batch says why, a late tank what would have to change.
 """
 
 from __future__ import annotations
@@ -9,12 +9,14 @@ from collections.abc import Callable
 from typing import Any
 
 import pytest
+from django.utils import timezone
 from playwright.sync_api import Page, expect
 
 from regenplant.batches.models import Batch
+from regenplant.core.process.vocabulary import StepKind
 from regenplant.planning.models import DayPlan, PlannedBatch
 from regenplant.planning.search import search
-from regenplant.planning.selectors import waiting_batches
+from regenplant.planning.selectors import shown, waiting_batches
 from regenplant.plant import services as plant_services
 from regenplant.plant.models import Vessel
 from tests import factories
@@ -170,3 +172,94 @@ def test_a_tank_that_is_held_leaves_the_plan_and_what_was_started_stays(
     assert {link.visit.tank.serial for link in batch.tank_links.select_related("visit__tank")} == serials
     begun.refresh_from_db()
     assert begun.vessel.code == anion.vessel.code
+
+
+def test_a_batch_of_the_plan_is_held_under_way_and_what_waited_behind_it_moves(
+    open_page: Callable[..., Page], plant: SmallPlant, clock: walking.PlantClock
+) -> None:
+    factories.another_vessel(plant, "C9", "sac_h")
+    spare = Vessel.objects.get(code="C9")
+    by = plant.by("supervisor", at=clock.now())
+    plant_services.lock_out_vessel(by=by, vessel_id=spare.pk, number="118", reason="drain valve work")
+    factories.accepted_tanks(plant, "sac_h", 7)
+    planner = open_page("tablet")
+    sign_in(planner, plant.people["planner"])
+    planner.goto("/day-plan/new/")
+    accept(planner, made(planner))
+    first, second = waiting_batches()
+    assert (first.vessel.code, second.vessel.code) == ("C1", "C1")
+
+    floor = open_page("tablet")
+    sign_in(floor, plant.people["operator"])
+    begun = start(floor, first)
+    plant.now = clock.now()
+    factories.run_to(plant, begun, StepKind.LOAD, finish=True)
+    clock.catch_up(plant.now)
+    floor.goto(f"/batches/{begun.number}/")
+    floor.get_by_role("link", name="Hold this batch").click()
+    floor.locator("#id_reason").fill("the acid pump leaks at its seal")
+    walking.press(floor, "Hold this batch")
+    expect(floor.locator("main")).to_contain_text("Held")
+    by = plant.by("supervisor", at=clock.now())
+    plant_services.lift_lock_out(by=by, vessel_id=spare.pk, checked="nobody inside, tools out, valve turned")
+
+    planner.goto("/day-plan/")
+    told = planner.locator("main")
+    expect(told).to_contain_text(f"{begun.number}, planned as {first.code}, is held: its tanks are not ready")
+    expect(told).to_contain_text(f"{second.code} needs C1, where {begun.number} is held")
+    assert_accessible(planner)
+    assert_fits(planner)
+    shot(planner, "day-plan-batch-held")
+    planner.get_by_role("link", name="Plan again, keep what has started").click()
+    again = made(planner)
+    moved = planner.get_by_role("region", name="What moves").locator("tbody tr")
+    expect(moved).to_have_count(1)
+    expect(moved).to_contain_text("C1, ")
+    expect(moved.locator("b")).to_contain_text("C9, ")
+    expect(planner.locator("main")).to_contain_text(
+        "C1 holds resin that somebody has to decide on; nothing is planned into C1."
+    )
+    shot(planner, "day-plan-batch-held-again")
+    accept(planner, again)
+
+    (planned,) = waiting_batches()
+    assert planned.vessel.code == "C9"
+    assert {link.visit_id for link in planned.tanks.all()} == {link.visit_id for link in second.tanks.all()}
+    first.refresh_from_db()
+    begun.refresh_from_db()
+    assert (first.state, first.batch_number) == (PlannedBatch.State.STARTED, begun.number)
+    assert (begun.state, begun.vessel.code) == ("held", "C1")
+
+
+def test_a_late_tank_is_asked_what_would_have_to_change_and_a_batch_why(
+    open_page: Callable[..., Page], plant: SmallPlant, clock: walking.PlantClock
+) -> None:
+    factories.accepted_tanks(plant, "sac_h", 3)
+    page = open_page("tablet")
+    sign_in(page, plant.people["planner"])
+    page.goto("/day-plan/new/")
+    number = made(page)
+    page.get_by_role("link", name="B0001", exact=True).click()
+    why = page.get_by_role("heading", name="Why now").locator("xpath=..").locator("li")
+    expect(why.first).to_contain_text(re.compile(r"\w+ .*\."))
+    for heading in ("Why here", "Why these tanks"):
+        expect(page.get_by_role("heading", name=heading)).to_be_visible()
+    assert_accessible(page)
+    assert_fits(page)
+    shot(page, "day-plan-why")
+
+    page.get_by_role("link", name="Rush tanks").click()
+    page.get_by_role("checkbox").first.check()
+    view = shown(DayPlan.objects.get(number=number))
+    soon = timezone.localtime(view.clock.moment(view.plan.batches[0].start_min + 30))
+    page.get_by_label("Wanted by").fill(f"{soon:%Y-%m-%dT%H:%M}")
+    walking.press(page, "Decide it")
+    page.get_by_role("region", name="Tanks of the plan").get_by_role("link", name=re.compile(r" h$")).click()
+    expect(page.locator("main")).to_contain_text("Nobody asked yet.")
+    walking.press(page, "Ask what would bring it on time")
+    answer = page.locator("main")
+    expect(answer).to_contain_text("Even alone in the plant it would be ready", timeout=60_000)
+    expect(answer).to_contain_text("Each change was put in by itself")
+    assert_accessible(page)
+    assert_fits(page)
+    shot(page, "day-plan-late-tank")

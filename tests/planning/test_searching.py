@@ -7,7 +7,7 @@ import socket
 import subprocess
 import sys
 from datetime import timedelta
-from typing import Any
+from typing import Any, NamedTuple
 
 import pytest
 from django.db import IntegrityError, transaction
@@ -22,6 +22,12 @@ from regenplant.planning.selectors import newest_plan, running_plan, shown
 from tests import factories
 
 STEPS = 4
+
+
+class Bound(NamedTuple):
+    """As much of a lower bound as its search reads."""
+
+    total: float
 
 
 @pytest.fixture
@@ -181,6 +187,40 @@ def test_one_that_says_nothing_for_a_minute_is_gone_and_one_that_lives_is_not(
     DayPlan.objects.update(process=os.getpid(), host=socket.gethostname()[:80], told_at=now)
     assert processes.clear_stale(now + timedelta(seconds=59)) == ()
     assert processes.clear_stale(now + timedelta(seconds=61)) == (row.number,)
+
+
+def test_one_that_is_too_busy_to_hear_a_stop_is_ended_with_its_best_and_leaves_it_alone(
+    plant: factories.SmallPlant, monkeypatch: pytest.MonkeyPatch
+) -> None:
+    factories.accepted_tanks(plant, "sac_h", count=3)
+    row = begun(plant)
+    seen: list[DayPlan] = []
+
+    def busy(*_: Any, **__: Any) -> Any:
+        """A bound that cannot be broken off, while somebody stops the search and looks at its page."""
+        services.stop_plan(by=plant.by("planner"), number=row.number)
+        now = timezone.now()
+        assert processes.clear_stale(now + processes.DEAF_FOR / 2) == ()
+        row.refresh_from_db()
+        assert row.state == DayPlan.State.RUNNING
+        processes.clear_stale(now + 2 * processes.DEAF_FOR)
+        row.refresh_from_db()
+        seen.append(row)
+        return Bound(0.0)
+
+    monkeypatch.setattr("regenplant.planning.search.lower_bound", busy)
+    ticks = iter(range(0, 10_000, 2))
+    after = search(row.number, steps=50_000, clock=lambda: float(next(ticks)))
+    (ended,) = seen
+    assert (ended.state, ended.failure) == (DayPlan.State.STOPPED, "")
+    assert after is not None
+    assert (after.state, after.plan, after.score, after.ended_at) == (
+        ended.state,
+        ended.plan,
+        ended.score,
+        ended.ended_at,
+    )
+    assert check(shown(after).problem, shown(after).plan).is_feasible
 
 
 def test_the_next_start_clears_what_is_gone(plant: factories.SmallPlant) -> None:

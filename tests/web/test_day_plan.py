@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 from collections.abc import Callable
+from datetime import timedelta
 from typing import Any
 
 import pytest
@@ -16,6 +17,7 @@ from regenplant.planning.search import search
 from regenplant.plant.services import lock_out_vessel
 from regenplant.tanks import services as tanks
 from regenplant.tanks.models import TankVisit
+from regenplant.web.presenters.day_plan import percent_done
 from tests import factories
 from tests.factories import SmallPlant
 from tests.planning.searched import searched_plan
@@ -60,6 +62,16 @@ def test_a_plan_is_asked_for_and_seen_while_it_is_searched(as_: As, plant: Small
     again = as_("supervisor").post(f"{HOME}new/", {"seconds": "20", "from_at": ""})
     assert again.status_code == 422
     assert f"{row.number} is being searched" in text_of(again)
+
+
+def test_a_search_that_tells_nothing_on_the_way_is_as_far_as_the_clock_says(found: DayPlan) -> None:
+    row = DayPlan(
+        state=DayPlan.State.RUNNING, made_at=found.made_at, seconds=20, progress_frac=0.1, plan=found.plan
+    )
+    at = {seconds: percent_done(row, row.made_at + timedelta(seconds=seconds)) for seconds in (1, 5, 60)}
+    assert at == {1: 10, 5: 25, 60: 99}
+    row.plan = None
+    assert percent_done(row, row.made_at + timedelta(seconds=5)) == 10
 
 
 def test_an_operator_looks_and_makes_none(as_: As, found: DayPlan) -> None:

@@ -17,6 +17,7 @@ from regenplant.core.scheduling.problem import (
     Standing,
     Window,
 )
+from regenplant.core.scheduling.telling import When, in_minutes
 
 
 def windows_from(items: Any) -> tuple[Window, ...]:
@@ -79,8 +80,8 @@ def _running(item: Mapping[str, Any]) -> RunningBatch:
     )
 
 
-def trade_troubles(problem: Problem) -> Iterator[str]:
-    """What does not fit together in these fields."""
+def trade_troubles(problem: Problem, when: When = in_minutes) -> Iterator[str]:
+    """What does not fit together in these fields. ``when`` tells a moment to whoever reads it."""
     tanks = {tank.id: tank for tank in problem.tanks}
     vessels = {vessel.id for vessel in problem.vessels}
     named = Counter(name for pin in problem.pins for name in pin.tanks)
@@ -103,7 +104,7 @@ def trade_troubles(problem: Problem) -> Iterator[str]:
             yield f"tank {name} stands in {count} known batches"
     for before, after in pairwise(problem.openings):
         if after.start_min <= before.end_min:
-            yield f"the openings from {before.start_min} and from {after.start_min} touch; give them as one"
+            yield f"the openings from {when(before.start_min)} and from {when(after.start_min)} touch; give them as one"
     for what, windows in (
         ("opening", problem.openings),
         *((f"closing of vessel {vessel.id}", vessel.closed) for vessel in problem.vessels),
@@ -112,9 +113,9 @@ def trade_troubles(problem: Problem) -> Iterator[str]:
     ):
         for window in windows:
             if window.start_min >= window.end_min:
-                yield f"{what}: from {window.start_min} to {window.end_min} is no time"
+                yield f"{what}: from {when(window.start_min)} to {when(window.end_min)} is no time"
     yield from _running_troubles(problem, vessels)
-    yield from _budget_troubles(problem)
+    yield from _budget_troubles(problem, when)
 
 
 def _running_troubles(problem: Problem, vessels: set[str]) -> Iterator[str]:
@@ -128,7 +129,7 @@ def _running_troubles(problem: Problem, vessels: set[str]) -> Iterator[str]:
                 yield f"running batch {batch.id} takes the water {stage.water}, which is not made"
 
 
-def _budget_troubles(problem: Problem) -> Iterator[str]:
+def _budget_troubles(problem: Problem, when: When) -> Iterator[str]:
     """Days of one ion that overlap, or that do not begin and end on the grid: a load must belong to one day."""
     by_ion: dict[str, list[Budget]] = {}
     for budget in problem.budgets:
@@ -137,7 +138,10 @@ def _budget_troubles(problem: Problem) -> Iterator[str]:
         budgets.sort(key=lambda item: item.start_min)
         for before, after in pairwise(budgets):
             if after.start_min < before.end_min:
-                yield f"two budgets of {ion} hold at {after.start_min}"
+                yield f"two budgets of {ion} hold at {when(after.start_min)}"
         for item in budgets:
             if item.start_min % problem.slot_min or item.end_min % problem.slot_min:
-                yield f"the budget of {ion} from {item.start_min} to {item.end_min} is off the grid of {problem.slot_min} min"
+                yield (
+                    f"the budget of {ion} from {when(item.start_min)} to {when(item.end_min)} is off the grid of "
+                    f"{problem.slot_min} min"
+                )

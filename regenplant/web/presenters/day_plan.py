@@ -124,6 +124,17 @@ def past_words(row: DayPlan, waiting: int, now: datetime) -> str:
     return f"This is the plan of {day}. {sentence_case(held)}make a plan for today: what has started is kept in it."
 
 
+def percent_done(row: DayPlan, now: datetime) -> int:
+    """How much of its search is over: as it told last, or by the clock while it is busy with something that tells nothing on the way."""
+    if row.plan is None or row.state != DayPlan.State.RUNNING:
+        return round(100 * row.progress_frac)
+    passed = min((now - row.made_at).total_seconds() / row.seconds, MOST_UNTOLD_FRAC)
+    return round(100 * max(row.progress_frac, passed))
+
+
+MOST_UNTOLD_FRAC = 0.99
+"""A search that has not ended is not told as over."""
+
 LIVING = (DayPlan.State.ACCEPTED, DayPlan.State.DONE, DayPlan.State.STOPPED)
 """States of plans that somebody may still act on."""
 

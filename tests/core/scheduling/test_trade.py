@@ -15,8 +15,9 @@ from regenplant.core.errors import OutOfRange
 from regenplant.core.scheduling.checker import check
 from regenplant.core.scheduling.diagnosis import impossible
 from regenplant.core.scheduling.exchange import problem_from
+from regenplant.core.scheduling.exchange_trade import trade_troubles
 from regenplant.core.scheduling.plan import Plan, PlannedBatch
-from regenplant.core.scheduling.problem import Problem, Standing
+from regenplant.core.scheduling.problem import Problem, Standing, Window
 from regenplant.core.scheduling.solve import Answer, Budget, solve
 from tests.core.scheduling.instances import DAY, instance
 from tests.core.scheduling.instances import stage as drawn_stage
@@ -399,6 +400,13 @@ def test_what_does_not_fit_together_is_refused_with_its_place(
     change(data)
     with pytest.raises(OutOfRange, match=words):
         problem_from(data)
+
+
+def test_what_does_not_fit_together_is_told_by_the_clock_of_whoever_asks() -> None:
+    data = base()
+    problem = replace(problem_from(data), openings=(Window(60, 120), Window(120, 180)))
+    (trouble,) = trade_troubles(problem, lambda minute: f"{minute / 60:02.0f}:00")
+    assert trouble == "the openings from 01:00 and from 02:00 touch; give them as one"
 
 
 def _hold_nobody(data: dict[str, Any]) -> None:

@@ -120,7 +120,7 @@ def page(request: HttpRequest, number: str, tab: str) -> HttpResponse:
         "is_running": row.state == DayPlan.State.RUNNING,
         "is_draft": row.state in DRAFTS and row.plan is not None,
         "may_set_aside": row.state in (*DRAFTS, DayPlan.State.FAILED),
-        "percent_done": round(100 * row.progress_frac),
+        "percent_done": words.percent_done(row, timezone.now()),
         "gap": words.gap_words(row),
         "past": words.past_words(row, _waiting_of(row), timezone.now()),
         "make": right(request, "day_plan.make"),
