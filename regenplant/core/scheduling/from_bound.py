@@ -11,10 +11,14 @@ from math import inf
 
 from regenplant.core.scheduling.bounds import places_of
 from regenplant.core.scheduling.compiled import Compiled
+from regenplant.core.scheduling.program import Solved
 from regenplant.core.scheduling.search import Search
 
 ALONE_FRAC = 0.2
 """Share of the time for setting up the program."""
+
+NEAR_FRAC = 0.985
+"""It is proved first that no plan is cheaper than so much of the known one: that takes a part of the time that the best takes."""
 
 
 def plan_of_bound(
@@ -28,7 +32,12 @@ def plan_of_bound(
     places = places_of(compiled, ALONE_FRAC * seconds, clock)
     if places is None:
         return None, 0.0
-    solved = places.program.solve(seconds - (clock() - began), at_most)
+    near = NEAR_FRAC * at_most
+    solved = places.program.solve(seconds - (clock() - began), near, is_row=True)
+    left_s = seconds - (clock() - began)
+    if solved.values is None and solved.bound >= near and left_s > 0:  # proved; what is left tells more
+        solved = places.program.solve(left_s, at_most)
+        solved = Solved(max(near, solved.bound), solved.values)
     if solved.values is None:
         return None, solved.bound
     search = Search(compiled, seed)

@@ -1,13 +1,13 @@
 """A lower bound for small instances: every batch that is possible, in every place of every vessel.
 
-In each of its spells (spells.py) a vessel has places: first, second, ... batch. The program with whole numbers chooses batches for
-places, so that
+In each of its spells (spells.py) a vessel makes one of its rounds (rounds.py) or none: a row of batches, each in its place. The program
+with whole numbers chooses rounds, and batches for their places, so that
 
 * each tank stands in one batch, and in no place that is over before the tank can be done;
-* the batches of a spell and their clean-downs fit one behind the other between its first and its last time of unloading;
-* a vessel holds one state (family, class, lot) at a time, and each change of it costs a clean-down;
+* a place holds a batch of the key that the round says, and the batches with all their tanks fit the spell too;
+* a vessel goes from state to state (family, class, lot), and each change costs a clean-down;
 * each batch costs what it costs, with its lateness at the earliest end there is in its place;
-* the plan ends no earlier than what the last spell holds, one behind the other;
+* the plan ends no earlier than the rounds of its last spell;
 * no state costs less than it does alone (bounds.py).
 
 Vessels share nothing but tanks: skids, water, people and the waste tank are those of the empty plant. That makes the bound lower, never
@@ -24,10 +24,12 @@ import numpy as np
 
 from regenplant.core.scheduling.compiled import Needs
 from regenplant.core.scheduling.program import Program
+from regenplant.core.scheduling.rounds import MOST_ROUNDS, Part, Round, Rounds
 from regenplant.core.scheduling.spells import Spells, State, Window
 
 MOST_COLUMNS = 25_000
 """Batches in places beyond which the program would not be solved in useful time."""
+
 
 ROUNDING_L = 1e-6
 """Rounding of sums of litres; in favour of the batch."""
@@ -55,8 +57,6 @@ class Place:
     number: int
     batches: dict[int, tuple[int, Counter[Sort]]] = field(default_factory=dict)
     """By column the key and the tanks of the batches that may stand here."""
-    enters: dict[int, int] = field(default_factory=dict)
-    """By state the column of a clean-down before it."""
 
     @property
     def is_behind(self) -> bool:
@@ -71,8 +71,17 @@ class Places:
         self.compiled = spells.compiled
         self.program = Program()
         self.sorts = self._sorts()
+        self.all_windows = {vessel: list(spells.windows(vessel)) for vessel in spells.vessels}
+        self.windows = {vessel: windows[:-1] for vessel, windows in self.all_windows.items()}
+        self.rounds = {
+            (vessel, window.spell): Rounds(spells, vessel, window)
+            for vessel, windows in self.windows.items()
+            for window in windows
+        }
         self.places = [place for vessel in spells.vessels for place in self._places(vessel)]
-        self.is_small = self._batches()
+        self.is_small = (
+            all(len(rounds.all) <= MOST_ROUNDS for rounds in self.rounds.values()) and self._batches()
+        )
         """Whether there are few enough batches for a program; else there is none."""
         if self.is_small:
             self._build(least)
@@ -96,14 +105,12 @@ class Places:
         )
 
     def _places(self, vessel: int) -> list[Place]:
-        *windows, behind = self.spells.windows(vessel)
-        quickest = self.spells.quickest(vessel)
         places = [
             Place(vessel, window, number)
-            for window in windows
-            for number in range(1 + (window.end - window.begin) // quickest)
+            for window in self.windows[vessel]
+            for number in range(self.rounds[vessel, window.spell].longest)
         ]
-        return [*places, Place(vessel, behind, -1)]
+        return [*places, Place(vessel, self.all_windows[vessel][-1], -1)]
 
     def _batches(self) -> bool:
         """All batches that are possible, by key; False where they are too many for all their places."""
@@ -138,6 +145,8 @@ class Places:
         for row in self.spent:  # what is lacking is paid as it is
             program.put(row, program.column(1.0, whole=False), 1.0)
         self.cover = {sort: program.row(count, count) for sort, count in self.sorts.items()}
+        self.made: dict[tuple[int, int], list[tuple[Round, int]]] = {}
+        """By vessel and spell its rounds with their columns."""
         self.times: dict[int, tuple[int, int]] = {}
         """Of each batch the slots before its unloading and those of it."""
         for place in self.places:
@@ -145,8 +154,15 @@ class Places:
                 for batch in self.possible[key]:
                     self._batch(place, key, batch)
         for vessel in spells.vessels:
-            self._order(vessel, [place for place in self.places if place.vessel == vessel])
-        self._time()
+            self._from_state_to_state(vessel)
+        for place in self.places:
+            if not place.is_behind:
+                self._filled(place)
+        for places in self._by_spell():
+            if not places[0].is_behind:
+                self._each_once(places)
+                self._fit(places)
+        self._end()
 
     def _batch(self, place: Place, key: int, batch: Counter[Sort]) -> None:
         compiled, program = self.compiled, self.program
@@ -156,7 +172,7 @@ class Places:
             return
         charged = max(volume, compiled.minimum[vessel])
         needs = compiled.needs(key, vessel, batch.total(), charged, max(sort.percent for sort in batch))
-        unload = self._unload(place, needs, max(sort.received for sort in batch))
+        unload = self._unload(place, key, needs, max(sort.received for sort in batch))
         if unload is None:
             return
         last = needs.steps[needs.inside - 1].slots
@@ -172,17 +188,16 @@ class Places:
         place.batches[column] = (key, batch)
         self.times[column] = (_before(needs), last)
 
-    def _unload(self, place: Place, needs: Needs, received: int) -> int | None:
+    def _unload(self, place: Place, key: int, needs: Needs, received: int) -> int | None:
         """The slot in which such a batch is unloaded here at the earliest; None where the place is over before that."""
-        alone = self.spells.unload_of(needs, max(received, self.compiled.ready[place.vessel]))
-        if alone is None:
+        unload = self.spells.unload_of(needs, max(received, self.compiled.ready[place.vessel]))
+        if unload is None or place.is_behind:
+            return unload if unload is None else max(unload, place.window.begin)
+        rounds = self.rounds[place.vessel, place.window.spell]
+        earliest = rounds.earliest.get((place.number, rounds.part(key, received)))
+        if earliest is None or max(unload, earliest) > place.window.end:
             return None
-        unload = max(alone, place.window.begin)
-        if place.number > 0:
-            others = (place.number - 1) * self.spells.quickest(place.vessel)
-            before = _before(needs) + self.spells.shortest_last(place.vessel)
-            unload = max(unload, place.window.begin + others + before)
-        return unload if unload <= place.window.end else None
+        return max(unload, earliest)
 
     def _pay(self, state: int, cost: float) -> int:
         column = self.program.column(cost, 1.0, whole=False)
@@ -202,53 +217,118 @@ class Places:
                     found.append((key, place.vessel, tanks))
         return found
 
-    def _order(self, vessel: int, places: list[Place]) -> None:
-        """One state at a time, each change of it costs; the places of a spell are filled from the first."""
+    # --- the rounds of a vessel -----------------------------------------------------------------------------------------------
+
+    def _from_state_to_state(self, vessel: int) -> None:
+        """In each spell a vessel stays as it is, or makes a round and goes on in the state of the last batch. None: as at first."""
         program, spells = self.program, self.spells
         states = sorted({spells.state_of[key] for key in spells.own[vessel]})
-        held: dict[int, int] = {}
-        for before, place in zip([None, *places], places, strict=False):
-            one = program.row(high=1.0)
-            holds: dict[int, int] = {}
-            for state in states:
-                entry = place.enters[state] = self._pay(state, spells.entry(vessel, state))
-                is_held = before is None and spells.is_held(vessel, state)
-                filled = program.row(low=0.0)
-                of_state = [
-                    column for column, (key, _) in place.batches.items() if spells.state_of[key] == state
-                ]
-                for column in of_state:
-                    program.put(filled, column, -1.0)
-                if place.is_behind:  # any number of states in turn: each is there already or entered
-                    many = float(len(spells.ends))
-                    program.low[filled] = -many if is_held else 0.0
-                    program.put(filled, entry, many)
-                    if before is not None:
-                        program.put(filled, held[state], many)
-                    continue
-                hold = holds[state] = program.column(0.0, 1.0, whole=False)
-                program.put(one, hold, 1.0)
-                program.put(filled, hold, 1.0)
-                carried = program.row(low=-1.0 if is_held else 0.0)
-                program.put(carried, entry, 1.0)
-                program.put(carried, hold, -1.0)
-                if before is not None:
-                    program.put(carried, held[state], 1.0)
-            if before is not None and place.number > 0:
-                row = program.row(low=0.0)
-                for column in before.batches:
-                    program.put(row, column, 1.0)
-                for column in place.batches:
-                    program.put(row, column, -1.0)
-            held = holds
+        at_first = program.column(0.0, 1.0, whole=False)
+        program.put(program.row(1.0, 1.0), at_first, 1.0)
+        held: dict[int | None, int] = {None: at_first}
+        for window in self.windows[vessel]:
+            begins = {state: program.row(0.0, 0.0) for state in states}
+            stands = {state: program.row(0.0, 0.0) for state in (None, *states)}
+            for before, hold in held.items():
+                leaves = program.row(0.0, 0.0)
+                program.put(leaves, hold, -1.0)
+                stays = program.column(0.0, 1.0, whole=False)
+                program.put(leaves, stays, 1.0)
+                program.put(stands[before], stays, 1.0)
+                for state, row in begins.items():
+                    goes = program.column(0.0, 1.0, whole=False)
+                    self._clean_down(vessel, before, state, goes)
+                    program.put(leaves, goes, 1.0)
+                    program.put(row, goes, 1.0)
+            made = self.made[vessel, window.spell] = []
+            for one in self.rounds[vessel, window.spell].all:
+                column = program.column(0.0, 1.0)
+                made.append((one, column))
+                in_turn = [spells.state_of[part.key] for part in one.parts]
+                for before, after in pairwise(in_turn):
+                    self._clean_down(vessel, before, after, column)
+                program.put(begins[in_turn[0]], column, -1.0)
+                program.put(stands[in_turn[-1]], column, 1.0)
+            held = {}
+            for state_then, row in stands.items():
+                held[state_then] = program.column(0.0, 1.0, whole=False)
+                program.put(row, held[state_then], -1.0)
+        self._behind(vessel, states, held)
 
-    def _time(self) -> None:
-        """The spells hold their batches, and the plan ends no earlier than the last of them."""
+    def _clean_down(self, vessel: int, before: int | None, state: int, column: int) -> None:
+        """Adds to a column what it costs to go from one state to another."""
+        if before != state and self.spells.change(vessel, before, state) > 0:
+            cost = self.compiled.change_cost[vessel]
+            self.program.cost[column] += cost
+            self.program.put(self.spent[state], column, cost)
+
+    def _behind(self, vessel: int, states: list[int], held: dict[int | None, int]) -> None:
+        """Behind the last spell there are any number of states in turn: each is there already, or entered."""
         program, spells = self.program, self.spells
-        of_spell: dict[int, list[Place]] = defaultdict(list)
-        for place in self.places:
-            of_spell[place.window.spell].append(place)
-        begins = {spell: min(place.window.begin for place in of_spell[spell]) for spell in sorted(of_spell)}
+        many = float(len(spells.ends))
+        (place,) = (item for item in self.places if item.vessel == vessel and item.is_behind)
+        for state in states:
+            filled = program.row(low=0.0)
+            program.put(filled, self._pay(state, spells.entry(vessel, state)), many)
+            for own in (state, None) if spells.is_held(vessel, state) else (state,):
+                if own in held:
+                    program.put(filled, held[own], many)
+            for column, (key, _) in place.batches.items():
+                if spells.state_of[key] == state:
+                    program.put(filled, column, -1.0)
+
+    def _filled(self, place: Place) -> None:
+        """A place holds a batch of the part that the round says."""
+        program = self.program
+        rounds = self.rounds[place.vessel, place.window.spell]
+        rows: dict[Part, int] = defaultdict(lambda: program.row(0.0, 0.0))
+        for column, (key, batch) in place.batches.items():
+            program.put(rows[rounds.part(key, max(sort.received for sort in batch))], column, 1.0)
+        for one, column in self.made[place.vessel, place.window.spell]:
+            if place.number < len(one.parts):
+                program.put(rows[one.parts[place.number]], column, -1.0)
+
+    def _each_once(self, places: list[Place]) -> None:
+        """No tank is unloaded twice: a sort of tanks is in the batches of a spell only as far as a round with its key is made. (Parts of
+        a round could else carry the same tank at each of their places.)"""
+        program = self.program
+        vessel, spell = places[0].vessel, places[0].window.spell
+        rows = {sort: program.row(low=0.0) for sort in self.sorts if sort.key in self.spells.own[vessel]}
+        for place in places:
+            for column, (_, batch) in place.batches.items():
+                for sort, count in batch.items():
+                    program.put(rows[sort], column, -float(count))
+        for one, column in self.made[vessel, spell]:
+            keys = {part.key for part in one.parts}
+            for sort, row in rows.items():
+                if sort.key in keys:
+                    program.put(row, column, float(self.sorts[sort]))
+
+    def _fit(self, places: list[Place]) -> None:
+        """The batches of a round with all that their tanks add: of each but the first what is before its unloading, with the clean-down,
+        and the unloading of the one before it. A row for each number of batches; it says nothing where there are fewer."""
+        program = self.program
+        window = places[0].window
+        for final in places[1:]:
+            lasts = [self.times[column][1] for column in places[final.number - 1].batches]
+            longest = max(lasts, default=0)
+            fits = program.row(high=float(window.end - window.begin + longest))
+            for place in places[: final.number + 1]:
+                for column in place.batches:
+                    before, last = self.times[column]
+                    taken = (before if place.number else 0) + (longest if place is final else last)
+                    program.put(fits, column, float(taken))
+            for one, column in self.made[places[0].vessel, window.spell]:
+                program.put(fits, column, float(sum(one.changes[: final.number])))
+
+    # --- the end of the plan --------------------------------------------------------------------------------------------------
+
+    def _end(self) -> None:
+        """Spells are reached one after the other, and the plan ends no earlier than what is unloaded in the last one."""
+        program, spells = self.program, self.spells
+        begins: dict[int, int] = {}
+        for place in sorted(self.places, key=lambda item: (item.window.spell, item.window.begin)):
+            begins.setdefault(place.window.spell, place.window.begin)
         reached = {spell: program.column(0.0, 1.0) for spell in begins}
         end = program.column(self.compiled.span_per_slot, whole=False)
         program.put(program.row(low=float(spells.last)), end, 1.0)
@@ -256,43 +336,33 @@ class Places:
             row = program.row(low=0.0)
             program.put(row, reached[earlier], 1.0)
             program.put(row, reached[later], -1.0)
-        for spell in begins:
-            for vessel in spells.vessels:
-                places = [place for place in of_spell[spell] if place.vessel == vessel]
-                if not places:
-                    continue
-                some = program.row(low=0.0)
-                program.put(some, reached[spell], float(len(spells.ends)) if places[0].is_behind else 1.0)
-                for column in places[0].batches:
-                    program.put(some, column, -1.0)
-                over = program.row(low=0.0)
-                program.put(over, end, 1.0)
+        for places in self._by_spell():
+            spell = places[0].window.spell
+            some = program.row(low=0.0)
+            program.put(some, reached[spell], float(len(spells.ends)) if places[0].is_behind else 1.0)
+            for column in places[0].batches:
+                program.put(some, column, -1.0)
+            quickest, whole = program.row(low=0.0), program.row(low=0.0)
+            for row in (quickest, whole):
+                program.put(row, end, 1.0)
                 since = 0
-                for earlier in (item for item in begins if item <= spell):
-                    program.put(over, reached[earlier], float(since - begins[earlier]))
-                    since = begins[earlier]
-                if not places[0].is_behind:
-                    self._in_a_row(places, over)
+                for upto in (item for item in begins if item <= spell):
+                    program.put(row, reached[upto], float(since - begins[upto]))
+                    since = begins[upto]
+            for one, column in self.made.get((places[0].vessel, spell), ()):
+                program.put(quickest, column, float(begins[spell] - one.free))
+                program.put(whole, column, -float(sum(one.changes)))
+            for place in places if not places[0].is_behind else ():
+                for column in place.batches:
+                    before, last = self.times[column]
+                    program.put(whole, column, -float(last + (before if place.number else 0)))
 
-    def _in_a_row(self, places: list[Place], over: int) -> None:
-        """The batches of a vessel in one spell. Against the end of the plan: everything from the first unloading on. Against the spell:
-        of each batch but the first what is before its unloading, and the shortest unloading before that."""
-        program = self.program
-        window = places[0].window
-        vessel = places[0].vessel
-        fits = program.row(high=float(window.end - window.begin))
-        shortest = self.spells.shortest_last(vessel)
-        for place in places:
-            for column in place.batches:
-                before, last = self.times[column]
-                program.put(over, column, -float(last + (before if place.number else 0)))
-                if place.number:
-                    program.put(fits, column, float(before + shortest))
-            if place.number:
-                for state, entry in place.enters.items():
-                    setup = float(min(self.spells.changes(vessel, state), default=0))
-                    program.put(over, entry, -setup)
-                    program.put(fits, entry, setup)
+    def _by_spell(self) -> list[list[Place]]:
+        """The places of each vessel in each spell."""
+        found: dict[tuple[int, int], list[Place]] = defaultdict(list)
+        for place in self.places:
+            found[place.vessel, place.window.spell].append(place)
+        return list(found.values())
 
 
 def _litres(batch: Counter[Sort]) -> float:

@@ -63,13 +63,14 @@ class Program:
         """The least cost, or the bound that branch and bound proved in the time; without one, that of the linear relaxation."""
         return self.solve(seconds, at_most).bound
 
-    def solve(self, seconds: float, at_most: float = math.inf) -> Solved:
+    def solve(self, seconds: float, at_most: float = math.inf, is_row: bool = False) -> Solved:
         """The bound, and the best answer that was found in the time.
 
         ``at_most``: what a known answer costs. Columns that no cheaper answer can have are left out, and the bound is no higher.
+        ``is_row``: it is a row of the program as well, which is quicker where no answer keeps it.
         """
         from scipy.optimize import Bounds, LinearConstraint, milp
-        from scipy.sparse import csr_matrix
+        from scipy.sparse import csr_matrix, vstack
 
         if not self.cost:
             return Solved(0.0, None)
@@ -82,9 +83,13 @@ class Program:
             if found is not None:
                 relaxed, dearer = found
                 most[(relaxed + dearer > at_most) & (whole > 0)] = 0.0
+        low, high = self.low, self.high
+        if is_row and math.isfinite(at_most):
+            matrix = vstack([matrix, csr_matrix([self.cost])], format="csr")
+            low, high = [*low, -math.inf], [*high, at_most]
         answer = milp(
             self.cost,
-            constraints=LinearConstraint(matrix, self.low, self.high),
+            constraints=LinearConstraint(matrix, low, high),
             bounds=Bounds(0.0, most),
             integrality=whole,
             options={"time_limit": max(seconds, SHORTEST_S)},

@@ -98,10 +98,6 @@ class Spells:
         """Slots of the quickest unloading of a vessel."""
         return min(self.last_step(key, vessel).slots for key in self.own[vessel])
 
-    def quickest(self, vessel: int) -> int:
-        """Slots from one unloading of a vessel to the next at least."""
-        return min(self.before(key, vessel) for key in self.own[vessel]) + self.shortest_last(vessel)
-
     def per_tank(self, key: int, vessel: int) -> tuple[float, float]:
         """Slots that each further tank adds before unloading and while unloading; nothing where a stage is rounded."""
         compiled = self.compiled
@@ -136,6 +132,17 @@ class Spells:
         ]
         first = self.compiled.first_change_slots[vessel][to]
         return [*found, first] if first else found
+
+    def change(self, vessel: int, before: int | None, state: int) -> int:
+        """Slots of the clean-down from one state to another; None for what the vessel holds at first."""
+        to = self.key_for[state]
+        if before is None:
+            return self.compiled.first_change_slots[vessel][to]
+        return self.compiled.change_slots[self.key_for[before]][to]
+
+    def received(self, key: int) -> int:
+        """The slot from which on the first tank of a key is there."""
+        return min(self.compiled.received[tank] for tank in self.tanks_of[key])
 
     def entry(self, vessel: int, state: int) -> float:
         """What a change to the state costs at least; nothing where some change to it needs no clean-down."""
