@@ -8,7 +8,22 @@ from collections.abc import Callable
 from dataclasses import dataclass
 
 from regenplant.core.scheduling.board import Placed
-from regenplant.core.scheduling.search import UNPLACED_COST, Search
+from regenplant.core.scheduling.search import EARLIER_PER_SLOT, UNPLACED_COST, Search
+
+ROUNDING = 1e-6
+"""Of sums of costs."""
+
+MANY_TANKS = 300
+"""From so many tanks on there is more to do than time for: small changes, which are quick, and a good deal of warmth."""
+
+WARMTH, WARMTH_MANY = 0.02, 0.05
+"""At first a plan that is dearer by about so much of the mean cost of a batch is taken on; later less and less."""
+
+MOST_TAKEN, MOST_TAKEN_MANY = 10, 5
+"""So many batches are taken off at once, at most; seldom so many."""
+
+APART_FRAC, APART_FRAC_MANY = 0.25, 0.05
+"""How often a batch is not filled with all that there is for it."""
 
 
 @dataclass(frozen=True, slots=True)
@@ -23,18 +38,20 @@ class Kept:
 def improve(
     search: Search,
     is_over: Callable[[int], float],
-    warmth: float = 0.02,
+    warmth: float | None = None,
     on_better: Callable[[Kept], None] | None = None,
 ) -> int:
     """Improves the plan on the board in place and leaves the best one found there. ``is_over`` is told the number of the step and
-    answers which part of the time has passed; 1 ends it. ``on_better`` is handed each plan that is the best so far, the first one
-    too. Returns the number of steps."""
+    answers which part of the time has passed; 1 ends it. ``warmth``: what is said at WARMTH, if not that. ``on_better`` is handed each
+    plan that is the best so far, the first one too. Returns the number of steps."""
     rng = search.random
     search.score = search.whole_score()
     best = keep(search)
     if on_better is not None:
         on_better(best)
     steps = 0
+    if warmth is None:
+        warmth = WARMTH_MANY if _has_many(search) else WARMTH
     temperature_0 = warmth * max(1.0, search.score / max(1, len(search.batches)))
     while search.batches or search.unplaced:
         passed = is_over(steps)
@@ -44,10 +61,10 @@ def improve(
         temperature = temperature_0 * (1.0 - passed) ** 2
         before = search.score
         removed = _choose(search)
-        change = _Change(search, removed)
-        change.rebuild()
         allowed = -temperature * math.log(max(rng.random(), 1e-12))
-        if change.rise < allowed - 1e-9 or (change.rise <= 1e-9 and change.rise < allowed):
+        change = _Change(search, removed)
+        done = change.rebuild(allowed)
+        if done and (change.rise < allowed - 1e-9 or (change.rise <= 1e-9 and change.rise < allowed)):
             search.score = before + change.rise
             if search.score < best.score - 1e-6:
                 best = keep(search)
@@ -57,6 +74,10 @@ def improve(
             change.undo()
     restore(search, best)
     return steps
+
+
+def _has_many(search: Search) -> bool:
+    return len(search.compiled.key_of) >= MANY_TANKS
 
 
 def keep(search: Search) -> Kept:
@@ -88,36 +109,54 @@ class _Change:
         self.unplaced = list(search.unplaced)
         self.rise = 0.0
 
-    def rebuild(self) -> None:
+    def rebuild(self, allowed: float) -> bool:
+        """Puts new batches on; False as soon as it is plain that the score rises by more than ``allowed``."""
         search = self.search
         compiled = search.compiled
-        touched = {batch.vessel for batch in self.removed}
-        row_costs = {vessel: search.changes_cost(vessel) for vessel in range(len(search.board.sequence))}
+        before = dict.fromkeys((batch.vessel for batch in self.removed), 0.0)
+        for vessel in before:
+            before[vessel] = search.changes_cost(vessel)
         end = search.last_end()
         for batch in self.removed:
             search.take_off(batch)
         tanks = [tank for batch in self.removed for tank in batch.tanks] + search.unplaced
         search.unplaced = []
-        for pin, pinned in enumerate(compiled.pins):  # what people decided goes first, as it is
-            if pinned.tanks[0] in tanks:
-                self._put(pinned.key, list(pinned.tanks), touched, pin)
-        for key, group in self._batches([tank for tank in tanks if tank not in compiled.pinned]):
-            self._put(key, group, touched)
-        self.rise = sum(batch.cost for batch in self.added) - sum(batch.cost for batch in self.removed)
-        self.rise += UNPLACED_COST * (len(search.unplaced) - len(self.unplaced))
-        self.rise += sum(search.changes_cost(vessel) - row_costs[vessel] for vessel in touched)
-        self.rise += compiled.span_per_slot * (search.last_end() - end)
+        waiting: list[tuple[int, list[int], int]] = [
+            (pinned.key, list(pinned.tanks), pin)
+            for pin, pinned in enumerate(compiled.pins)
+            if pinned.tanks[0] in tanks
+        ]  # what people decided goes first, as it is
+        waiting += [
+            (key, group, -1)
+            for key, group in self._batches([tank for tank in tanks if tank not in compiled.pinned])
+        ]
+        left = [self._of(key, group) for key, group, _ in waiting]
+        rest = sum(least for _, _, least in left)
+        rise = -sum(batch.cost for batch in self.removed)
+        rise += sum(search.changes_cost(vessel) - was for vessel, was in before.items())
+        rise += compiled.span_per_slot * (search.last_end() - end)
+        rise += UNPLACED_COST * (len(search.unplaced) - len(self.unplaced))
+        for (key, group, pin), (volume, percent, least) in zip(waiting, left, strict=True):
+            rest -= least
+            below = allowed - rise - rest + EARLIER_PER_SLOT * compiled.slots + ROUNDING
+            fit = search.best_fit(key, group, volume, percent, pin, below) if below > 0 else None
+            if fit is not None:
+                rise += fit.added - EARLIER_PER_SLOT * fit.needs.done(fit.starts)
+                self.added.append(search.put(key, group, volume, percent, fit, pin))
+                continue
+            if below < UNPLACED_COST * len(group):
+                return False
+            rise += UNPLACED_COST * len(group)
+            search.unplaced.extend(group)
+        self.rise = rise
+        return True
 
-    def _put(self, key: int, group: list[int], touched: set[int], pin: int = -1) -> None:
+    def _of(self, key: int, group: list[int]) -> tuple[float, float, float]:
+        """Litres, dose in percent, and the least that such a batch costs."""
         search = self.search
         volume = sum(search.compiled.volume[tank] for tank in group)
         percent = max(search.compiled.percent[tank] for tank in group)
-        fit = search.best_fit(key, group, volume, percent, pin=pin)
-        if fit is None:
-            search.unplaced.extend(group)
-            return
-        self.added.append(search.put(key, group, volume, percent, fit, pin))
-        touched.add(fit.vessel)
+        return volume, percent, search.least_fixed(key, len(group), volume, percent)
 
     def undo(self) -> None:
         for batch in self.added:
@@ -157,7 +196,7 @@ class _Change:
             capacities = [compiled.capacity[v] for v in vessels]
             while left:
                 capacity = max(capacities) if rng.random() < 0.6 else rng.choice(capacities)
-                group, _ = search.fill(left, capacity)
+                group, _ = search.fill(self._together(left), capacity)
                 if not group:
                     group, _ = search.fill(left, max(capacities))
                 if not group:
@@ -168,6 +207,19 @@ class _Change:
                 formed.append((self._rank(group, urgency_first), key, group))
         formed.sort(key=lambda item: item[0])
         return [(key, group) for _, key, group in formed]
+
+    def _together(self, left: list[int]) -> list[int]:
+        """Mostly all of them; now and then only those that are at hand by some moment, or the first few: an urgent tank need not wait
+        for one that comes later, nor a batch be as full as it can be."""
+        compiled, rng = self.search.compiled, self.search.random
+        apart = APART_FRAC_MANY if _has_many(self.search) else APART_FRAC
+        way = rng.random()
+        if len(left) < 2 or way > apart:
+            return left
+        if way < 0.6 * apart:
+            until = max(compiled.received[left[0]], compiled.received[rng.choice(left)])
+            return [tank for tank in left if compiled.received[tank] <= until]
+        return left[: rng.randint(1, len(left) - 1)]
 
     def _rank(self, group: list[int], urgency_first: bool) -> float:
         search = self.search
@@ -184,7 +236,8 @@ def _choose(search: Search) -> list[Placed]:
     batches = search.batches
     if not batches:
         return []
-    wanted = min(len(batches), 1 + int(rng.random() ** 2 * 9) + 1)
+    most = MOST_TAKEN_MANY if _has_many(search) else MOST_TAKEN
+    wanted = min(len(batches), 2 + int(rng.random() ** 2 * (most - 1)))
     way = rng.random()
     seed = _seed(search)
     if way < 0.35:

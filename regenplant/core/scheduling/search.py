@@ -7,16 +7,19 @@ the batch, its lateness, and the changeovers before and after it. Worse plans ar
 
 from __future__ import annotations
 
-import math
 import random
-from collections.abc import Callable, Iterable, Iterator
+from collections.abc import Iterable, Iterator
 from dataclasses import dataclass
+from math import inf
 
 from regenplant.core.scheduling.board import Board, Placed
 from regenplant.core.scheduling.compiled import Compiled, Needs
 
 UNPLACED_COST = 1e7
 """Price of a tank without a batch: more than any plan may gain by leaving one out."""
+
+EARLIER_PER_SLOT = 1e-4
+"""Of two places that cost the same, the one that is done earlier is taken: so little does a slot count when places are compared."""
 
 
 @dataclass(slots=True)
@@ -90,11 +93,12 @@ class Search:
     # --- where a batch fits -----------------------------------------------------------------------------------------------
 
     def best_fit(
-        self, key: int, tanks: list[int], volume: float, percent: float, not_before: int = 0, pin: int = -1
+        self, key: int, tanks: list[int], volume: float, percent: float, pin: int = -1, below: float = inf
     ) -> Fit | None:
-        """The place that adds least to the score, of all vessels and gaps; of a pinned batch, of those that were left open."""
+        """The place that adds least to the score, of all vessels and gaps; of a pinned batch, of those that were left open. None where
+        there is none that adds less than ``below``."""
         compiled = self.compiled
-        earliest = max(not_before, max(compiled.received[tank] for tank in tanks))
+        earliest = max(compiled.received[tank] for tank in tanks)
         last_end = self.last_end()
         best: Fit | None = None
         pinned = compiled.pins[pin] if pin >= 0 else None
@@ -105,9 +109,27 @@ class Search:
                 continue
             needs = compiled.needs(key, vessel, len(tanks), max(volume, compiled.minimum[vessel]), percent)
             fixed = self.fixed_cost(vessel, volume, needs)
+            if best is None and below < inf:
+                best = Fit(-1, needs, [], 0.0, below)  # none yet, but what one must be better than
             begin_at = pinned.start if pinned is not None else -1
             best = self.best_gap(vessel, key, tanks, needs, fixed, earliest, last_end, best, begin_at)
-        return best
+        return best if best is not None and best.vessel >= 0 else None
+
+    def least_fixed(self, key: int, tanks: int, volume: float, percent: float) -> float:
+        """What such a batch costs at least, wherever it stands."""
+        compiled = self.compiled
+        return min(
+            (
+                self.fixed_cost(
+                    vessel,
+                    volume,
+                    compiled.needs(key, vessel, tanks, max(volume, compiled.minimum[vessel]), percent),
+                )
+                for vessel in compiled.vessels_of[key]
+                if volume <= compiled.capacity[vessel]
+            ),
+            default=0.0,
+        )
 
     def best_gap(
         self,
@@ -152,7 +174,7 @@ class Search:
                     for starts in places:
                         end = needs.done(starts)
                         late = self.late_cost(tanks, end) + compiled.moves_cost(tanks, vessel, starts[0])
-                        total = added + late + span * max(0, end - last_end) + 1e-4 * end
+                        total = added + late + span * max(0, end - last_end) + EARLIER_PER_SLOT * end
                         if best is None or total < best.added:
                             best = Fit(vessel, needs, starts, fixed + late, total)
                 elif (
@@ -216,12 +238,3 @@ class Search:
                 chosen.append(tank)
                 total += volume[tank]
         return chosen, total
-
-
-Clock = Callable[[], bool]
-"""Whether time is up."""
-
-
-def logistic_chance(rise: float, temperature: float) -> float:
-    """Chance with which a plan that is dearer by so much is taken on."""
-    return math.exp(-rise / temperature) if temperature > 0 else 0.0

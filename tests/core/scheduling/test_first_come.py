@@ -88,7 +88,7 @@ def both_ways() -> tuple[tuple[dict[str, float], dict[str, float]], ...]:
     for seed in SEEDS:
         data = instance(seed, tanks=TANKS)
         problem = problem_from(data)
-        answer = solve(problem, 1, Budget(steps=150))
+        answer = solve(problem, 1, Budget(steps=600))
         assert not answer.unplaced
         ways = []
         for plan in (first_come(problem), answer.plan):
@@ -112,7 +112,7 @@ def test_a_searched_plan_is_never_later_and_ends_never_later_than_first_come(wha
 
 @pytest.mark.parametrize("what", ["kg", "water_m3", "operator_h"])
 def test_over_all_instances_it_takes_less_though_a_single_one_may_take_more(what: str) -> None:
-    """One of the eight takes 7 % more chemical than first come, because tanks so are ready in time: lateness weighs more."""
+    """One of the eight takes 11 % more chemical than first come, because tanks so are ready in time: lateness weighs more."""
     pairs = [(before[what], after[what]) for before, after in both_ways()]
     assert sum(after for _, after in pairs) < sum(before for before, _ in pairs)
     if what == "kg":
