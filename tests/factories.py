@@ -392,6 +392,11 @@ def accepted_tank(
     plant: SmallPlant, family: str, *, segregation_class: str = "D", resin_lot_id: int | None = None
 ) -> TankVisit:
     visit = received_tank(plant, family, segregation_class=segregation_class, resin_lot_id=resin_lot_id)
+    return accept_received(plant, visit, segregation_class=segregation_class)
+
+
+def accept_received(plant: SmallPlant, visit: TankVisit, *, segregation_class: str = "D") -> TankVisit:
+    """Look a tank over and accept it."""
     seen = InspectionData(
         shell=ShellCondition.SOUND, head_and_fittings=FittingCondition.SOUND, odour=Odour.NONE,
         water_colour=WaterColour.CLEAR, oxidizer_strip=OxidizerStrip.NONE, first_drain_ph=7.0, first_drain_ph_as_typed="7",

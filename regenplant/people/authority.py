@@ -39,6 +39,7 @@ OPERATOR, QC, SUPERVISOR, PLANNER, SAFETY, ADMIN = (
 
 RIGHTS: dict[str, frozenset[Role]] = {
     "tank.receive": frozenset({OPERATOR, SUPERVISOR}),
+    "tank.expect": frozenset({OPERATOR, SUPERVISOR, PLANNER}),
     "tank.judge": frozenset({OPERATOR, SUPERVISOR, SAFETY}),
     "tank.hold": frozenset({OPERATOR, QC, SUPERVISOR, SAFETY}),
     "tank.lift_hold": frozenset({SUPERVISOR, SAFETY}),

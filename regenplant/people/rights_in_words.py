@@ -7,6 +7,7 @@ from __future__ import annotations
 
 TITLES: dict[str, str] = {
     "tank.receive": "Receive tanks at the dock.",
+    "tank.expect": "Write down which tanks are on their way, put them off, call them off.",
     "tank.judge": "Look at a received tank, accept it to a class or refuse it.",
     "tank.hold": "Hold a received tank.",
     "tank.lift_hold": "Take a held tank off hold.",

@@ -35,4 +35,5 @@ class PlanningConfig(AppConfig):
                 ),
             ),
             locks.Lock("planning_plannedtank", columns=("planned_id", "visit_id", "position")),
+            locks.Lock("planning_plannedexpected", columns=("planned_id", "expected_id", "position")),
         )  # fmt: skip

@@ -12,11 +12,12 @@ from datetime import datetime, timedelta
 from django.utils import timezone
 
 from regenplant.batches.models import Batch
-from regenplant.batches.readiness import occupants, unfit
+from regenplant.batches.readiness import occupants
 from regenplant.core.process.lifecycle import BatchState
 from regenplant.planning.clock import PlanClock
 from regenplant.planning.figures_kept import figures_in_force
 from regenplant.planning.live import SLOT_MIN
+from regenplant.planning.members import members, missing
 from regenplant.planning.models import PlanAcceptance, PlannedBatch
 from regenplant.planning.running import UnderWay, VesselAtWork, laid_under_way
 from regenplant.planning.selectors import planned_for, waiting_batches
@@ -105,10 +106,10 @@ def _of_waiting(row: PlannedBatch, now: datetime) -> Iterator[Deviation]:
                 f"{row.code} needs {vessel.code}, which is locked out: {vessel.lock_out_reason.rstrip('.')}.",
                 row.code,
             )
-    for link in row.tanks.all():
-        sentence = unfit(link.visit, None, now)
+    for member in members(row):
+        sentence = missing(member, row.starts_at, now)
         if sentence:
-            yield Deviation(f"{row.code}: {sentence.removesuffix(' Choose other tanks.')}", row.code)
+            yield Deviation(f"{row.code}: {sentence}", row.code)
 
 
 def _vessels_not_free(

@@ -7,6 +7,7 @@ from datetime import datetime, timedelta
 from django.utils import timezone
 
 from regenplant.planning.deviations import deviations
+from regenplant.planning.members import members
 from regenplant.planning.selectors import waiting_batches
 from regenplant.plant.handed_on import LiveLine, LiveSection
 
@@ -29,7 +30,7 @@ def plan_section(now: datetime) -> LiveSection:
     lines += [
         LiveLine(
             f"{row.code} begins in {row.vessel.code} {timezone.localtime(row.starts_at):%Y-%m-%d %H:%M}.",
-            f"{row.resin_type.code}, class {row.segregation_class}, {len(row.tanks.all())} tanks.",
+            f"{row.resin_type.code}, class {row.segregation_class}, {len(members(row))} tanks.",
             kind="planned_batch",
             key=row.code,
         )

@@ -224,7 +224,9 @@ class Notes:
     customers: Mapping[str, str] = field(default_factory=dict)
     """Name of the customer by serial of the tank."""
     visits: Mapping[str, str] = field(default_factory=dict)
-    """Number of the round trip by serial of the tank."""
+    """Number of the round trip by serial of the tank; nothing for one that is on its way."""
+    expected: Mapping[str, str] = field(default_factory=dict)
+    """Number under which a tank that is on its way is expected, by its serial."""
     ways: Mapping[str, WayKept] = field(default_factory=dict)
     """By code of the resin type."""
     left_out: tuple[Left, ...] = ()
@@ -236,7 +238,7 @@ def notes_to(notes: Notes) -> dict[str, Any]:
     return {
         "now": notes.clock.now.isoformat(), "slot_min": notes.clock.slot_min, "days": notes.clock.days,
         "resins": dict(notes.resins), "owners": dict(notes.owners), "customers": dict(notes.customers),
-        "visits": dict(notes.visits),
+        "visits": dict(notes.visits), "expected": dict(notes.expected),
         "ways": {
             code: {"recipe": way.recipe, "version": way.version, "anion_vessels": dict(way.anion_vessels)}
             for code, way in notes.ways.items()
@@ -254,6 +256,7 @@ def notes_from(data: Mapping[str, Any]) -> Notes:
         owners=dict(data["owners"]),
         customers=dict(data["customers"]),
         visits=dict(data["visits"]),
+        expected=dict(data.get("expected", {})),  # plans that were kept before tanks were expected have none
         ways={
             code: WayKept(way["recipe"], int(way["version"]), dict(way["anion_vessels"]))
             for code, way in data["ways"].items()

@@ -29,6 +29,7 @@ from regenplant.core.scheduling.problem import (
     VesselState,
     Window,
 )
+from regenplant.planning.awaited import Awaited, awaited_tanks
 from regenplant.planning.clock import PlanClock
 from regenplant.planning.figures import DEFAULTS, PlanningFigures
 from regenplant.planning.running import VesselAtWork, laid_under_way
@@ -68,7 +69,9 @@ class LivePlant:
     problem: Problem
     clock: PlanClock
     visits: Mapping[str, TankVisit]
-    """By serial of the tank, which names it in the problem."""
+    """By serial of the tank, which names it in the problem; of one that is on its way as it will be, not saved."""
+    awaited: Mapping[str, Awaited]
+    """Those of them that do not wait yet."""
     ways: Mapping[str, Way]
     """By code of the resin type, which is the family of the problem."""
     left_out: tuple[LeftOut, ...]
@@ -76,30 +79,53 @@ class LivePlant:
     """What the plan takes for granted and somebody has to do or to know, each a sentence."""
 
 
-def live_plant(now: datetime, figures: PlanningFigures = DEFAULTS) -> LivePlant:
-    """The plant at this moment as a planning problem.
+def live_plant(
+    now: datetime, figures: PlanningFigures = DEFAULTS, *, present: datetime | None = None
+) -> LivePlant:
+    """The plant at this moment as a planning problem. ``present`` is when it is asked for, where ``now`` lies ahead of that.
 
     Raises: RecordRefused where no waste tank is set up.
     """
     clock = PlanClock(now, SLOT_MIN, figures.days)
-    pools = waiting_by_key(now)
+    coming = awaited_tanks(present or now, clock.moment(clock.end_min))
+    awaited = {one.visit.tank.serial: one for one in coming.counted}
+    pools = _with_awaited(waiting_by_key(now), coming.counted)
     rows = list(VesselRow.objects.filter(is_active=True).order_by("code"))
     shared = shared_at(clock, figures)
     under_way = laid_under_way(shared.limits, clock, figures)
-    left_out: list[LeftOut] = []
+    left_out = [LeftOut((serial,), why) for serial, why in coming.left_out]
     ways = _ways(pools, rows, now, left_out)
     own_stages, kept = _stages(pools, ways, now, figures, left_out)
-    assumed = [*shared.assumed, *under_way.said]
+    assumed = [*shared.assumed, *coming.assumed, *under_way.said]
     problem = replace(
         shared.limits,
-        tanks=tuple(_tank(visit, pool, clock) for pool in kept for visit in pool.visits),
+        tanks=tuple(
+            _tank(visit, pool, clock, awaited.get(visit.tank.serial))
+            for pool in kept
+            for visit in pool.visits
+        ),
         vessels=tuple(_vessels(rows, ways, under_way.vessels, clock, assumed)),
         recipes={(code, "standard"): found for (_, code), found in own_stages.items()},
         vessel_recipes={(vessel, code, "standard"): found for (vessel, code), found in own_stages.items()},
         running=under_way.batches,
     )
     visits = {visit.tank.serial: visit for pool in kept for visit in pool.visits}
-    return LivePlant(problem, clock, visits, ways, tuple(left_out), tuple(assumed))
+    return LivePlant(problem, clock, visits, awaited, ways, tuple(left_out), tuple(assumed))
+
+
+def _with_awaited(pools: Sequence[WaitingPool], awaited: Sequence[Awaited]) -> list[WaitingPool]:
+    """The waiting pools, those that do not wait yet behind those that do; pools of which none waits last."""
+
+    def key(pool: WaitingPool) -> tuple[int, str, int]:
+        return pool.resin_type.pk, pool.segregation_class, pool.dedicated_to.pk if pool.dedicated_to else 0
+
+    found = {key(pool): pool for pool in pools}
+    for one in awaited:
+        visit = one.visit
+        alone = WaitingPool(visit.resin_type, visit.segregation_class, visit.tank.dedicated_to, ())
+        pool = found.get(key(alone), alone)
+        found[key(alone)] = replace(pool, visits=(*pool.visits, visit))
+    return list(found.values())
 
 
 # --- tanks and how they are regenerated ----------------------------------------------------------------------------------
@@ -209,7 +235,7 @@ def _waste_by_step(plan: BatchPlan, now: datetime) -> dict[int, float]:
     }
 
 
-def _tank(visit: TankVisit, pool: WaitingPool, clock: PlanClock) -> Tank:
+def _tank(visit: TankVisit, pool: WaitingPool, clock: PlanClock, awaited: Awaited | None) -> Tank:
     due = clock.minute(visit.due_at) if visit.due_at is not None else clock.end_min
     return Tank(
         id=visit.tank.serial,
@@ -218,7 +244,7 @@ def _tank(visit: TankVisit, pool: WaitingPool, clock: PlanClock) -> Tank:
         segregation=pool.segregation_class,
         lot=pool.dedicated_to.code if pool.dedicated_to is not None else None,
         condition="normal",
-        received_min=clock.now_min,
+        received_min=clock.now_min if awaited is None else max(clock.now_min, clock.minute(awaited.from_at)),
         due_min=due,
         priority=1,
     )

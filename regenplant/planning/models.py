@@ -13,7 +13,7 @@ from django.db.models import Q
 from regenplant.plant.models import Vessel
 from regenplant.recipes.models import RecipeVersion
 from regenplant.resins.models import CLASSES, ResinType
-from regenplant.tanks.models import TankVisit
+from regenplant.tanks.models import ExpectedTank, TankVisit
 
 
 class PlanningSettings(models.Model):
@@ -230,6 +230,32 @@ class PlannedTank(models.Model):
             models.UniqueConstraint(fields=["planned", "visit"], name="tank_once_in_planned_batch"),
             models.UniqueConstraint(
                 fields=["visit"], condition=Q(is_current=True), name="tank_in_one_planned_batch"
+            ),
+        ]
+
+    def __str__(self) -> str:
+        return f"{self.position}"
+
+
+class PlannedExpected(models.Model):
+    """A tank of a planned batch that was on its way when the plan was accepted. Once it came, ``expected.visit`` says as what."""
+
+    planned = models.ForeignKey(PlannedBatch, on_delete=models.PROTECT, related_name="awaited")
+    expected = models.ForeignKey(ExpectedTank, on_delete=models.PROTECT, related_name="planned_links")
+    position = models.PositiveSmallIntegerField()
+    is_current = models.BooleanField(default=True)
+    """False once the planned batch was started, cancelled or replaced."""
+
+    class Meta:
+        ordering = ["position"]
+        constraints = [
+            models.UniqueConstraint(
+                fields=["planned", "expected"], name="expected_tank_once_in_planned_batch"
+            ),
+            models.UniqueConstraint(
+                fields=["expected"],
+                condition=Q(is_current=True),
+                name="expected_tank_in_one_planned_batch",
             ),
         ]
 

@@ -7,34 +7,39 @@ from datetime import datetime, timedelta
 
 from django.utils import timezone
 
-from regenplant.batches.readiness import occupants, unfit
+from regenplant.batches.readiness import occupants
 from regenplant.core.process.lifecycle import BatchState
 from regenplant.core.scheduling.plan import PlannedBatch as BatchOfPlan
+from regenplant.planning.members import Member, missing
 from regenplant.planning.selectors import PlanShown
 from regenplant.plant.models import Vessel
 from regenplant.recipes.models import RecipeVersion
-from regenplant.tanks.models import TankVisit
+from regenplant.tanks.models import ExpectedTank, TankVisit
 
 LATE_START = timedelta(minutes=30)
 """So long after its planned beginning a batch that nobody started makes a plan one of the past."""
 STANDING_STILL = (BatchState.HELD, BatchState.FAILED, BatchState.ABORTED)
 
 
-def visits_of(view: PlanShown) -> dict[str, TankVisit]:
-    """The round trips that were planned, by serial of the tank. One query."""
+def members_of(view: PlanShown) -> dict[str, Member]:
+    """The tanks that were planned, by serial: in the round trips in which they were here, or as they were expected. Two queries."""
     rows = TankVisit.objects.filter(number__in=list(view.names.visits.values())).select_related(
-        "tank", "resin_type"
+        "tank", "resin_type", "customer"
     )
-    return {row.tank.serial: row for row in rows}
+    found = {row.tank.serial: Member(row.tank, row.customer, row, None) for row in rows}
+    coming = ExpectedTank.objects.filter(number__in=list(view.names.expected.values())).select_related(
+        "tank", "customer", "visit__tank"
+    )
+    return found | {row.tank.serial: Member(row.tank, row.customer, row.visit, row) for row in coming}
 
 
 def moved_on(view: PlanShown, now: datetime) -> tuple[str, ...]:
     """Everything that keeps the plan from being the plan of the plant, each a sentence."""
-    visits = visits_of(view)
+    tanks = members_of(view)
     found: list[str] = []
     for batch in view.plan.batches:
-        found.extend(_tanks(batch, visits, now))
         start = view.clock.moment(batch.start_min)
+        found.extend(_tanks(batch, tanks, start, now))
         if start + LATE_START < now:
             local = timezone.localtime(start)
             found.append(f"{batch.id} was to begin in {batch.vessel} at {local:%H:%M} on {local:%Y-%m-%d}.")
@@ -43,15 +48,15 @@ def moved_on(view: PlanShown, now: datetime) -> tuple[str, ...]:
     return tuple(dict.fromkeys(found))
 
 
-def _tanks(batch: BatchOfPlan, visits: Mapping[str, TankVisit], now: datetime) -> Iterator[str]:
+def _tanks(
+    batch: BatchOfPlan, tanks: Mapping[str, Member], begins_at: datetime, now: datetime
+) -> Iterator[str]:
     for serial in batch.tanks:
-        visit = visits.get(serial)
-        if visit is None:
+        member = tanks.get(serial)
+        if member is None:
             yield f"{serial} is not here any more."
-        else:
-            sentence = unfit(visit, None, now)
-            if sentence:
-                yield sentence.removesuffix(" Choose other tanks.")
+        elif sentence := missing(member, begins_at, now):
+            yield sentence
 
 
 def vessels_used(view: PlanShown) -> dict[str, str]:

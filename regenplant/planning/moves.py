@@ -10,7 +10,7 @@ from typing import Any
 
 from regenplant.audit.by import By
 from regenplant.core.errors import StaleRecord
-from regenplant.planning.models import DayPlan, PlannedBatch, PlannedTank
+from regenplant.planning.models import DayPlan, PlannedBatch, PlannedExpected, PlannedTank
 
 RUNNING = DayPlan.State.RUNNING
 
@@ -78,5 +78,6 @@ def let_go(
     )
     if hit != 1:
         raise StaleRecord(f"{row.code} does not wait any more. Look at it as it is now.", code="not_waiting")
-    PlannedTank.objects.filter(planned=row, is_current=True).update(is_current=False)
+    for model in (PlannedTank, PlannedExpected):
+        model.objects.filter(planned=row, is_current=True).update(is_current=False)
     row.refresh_from_db()

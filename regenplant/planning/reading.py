@@ -6,17 +6,15 @@ from collections.abc import Sequence
 from dataclasses import dataclass, replace
 from datetime import datetime
 
-from regenplant.batches.readiness import unfit
 from regenplant.core.process.vocabulary import ResinFamily
 from regenplant.core.scheduling.problem import Problem, Standing, Tank
 from regenplant.planning.accepted_text import accepted_content
 from regenplant.planning.figures import PlanningFigures
 from regenplant.planning.kept import Left, Notes, WayKept, notes_from
 from regenplant.planning.live import LeftOut, LivePlant, live_plant
+from regenplant.planning.members import READ, members, missing
 from regenplant.planning.models import PlanAcceptance, PlannedBatch
-
-OTHERS = " Choose other tanks."
-"""What ``unfit`` advises somebody who chooses."""
+from regenplant.tanks.models import ExpectedTank
 
 
 @dataclass(frozen=True, slots=True)
@@ -27,13 +25,13 @@ class Read:
     notes: Notes
 
 
-def read_plant(now: datetime, figures: PlanningFigures) -> Read:
-    """The plant at this moment. Batches that wait from an accepted plan keep their places where they can: moving them costs.
-    Tanks that were rushed there stay so.
+def read_plant(now: datetime, figures: PlanningFigures, *, present: datetime | None = None) -> Read:
+    """The plant at this moment, which may lie ahead of the ``present``. Batches that wait from an accepted plan keep their places where
+    they can: moving them costs. Tanks that were rushed there stay so.
 
     Raises: RecordRefused where no waste tank is set up.
     """
-    live = live_plant(now, figures)
+    live = live_plant(now, figures, present=present)
     tanks, said = _still_rushed(live)
     rows = _waiting()
     gone = _gone(live, rows, now)
@@ -54,10 +52,12 @@ def _still_rushed(live: LivePlant) -> tuple[tuple[Tank, ...], tuple[str, ...]]:
         for one in content["problem"]["tanks"]
         if one["priority"] == heaviest
     }
+    numbers = _numbers(live)
     tanks, named = [], []
     for tank in live.problem.tanks:
         by = wanted.get(tank.id)
-        if by is not None and live.visits[tank.id].number == notes.visits.get(tank.id):
+        known = {notes.visits.get(tank.id), notes.expected.get(tank.id)}
+        if by is not None and known & numbers[tank.id]:
             tank = replace(tank, priority=heaviest, due_min=min(tank.due_min, live.clock.minute(by)))
             named.append(tank.id)
         tanks.append(tank)
@@ -65,12 +65,27 @@ def _still_rushed(live: LivePlant) -> tuple[tuple[Tank, ...], tuple[str, ...]]:
     return tuple(tanks), said
 
 
+def _numbers(live: LivePlant) -> dict[str, set[str | None]]:
+    """Under which numbers each tank is known in this round trip, by serial: as it was expected, and as it came. One query."""
+    here = {visit.number: serial for serial, visit in live.visits.items() if visit.number}
+    found: dict[str, set[str | None]] = {serial: set() for serial in live.visits}
+    for number, serial in here.items():
+        found[serial].add(number)
+    for one in live.awaited.values():
+        if one.expected is not None:
+            found[one.visit.tank.serial].add(one.expected.number)
+    came = ExpectedTank.objects.filter(visit__number__in=here).values_list("visit__number", "number")
+    for visit, number in came:
+        found[here[visit]].add(number)
+    return found
+
+
 def _waiting() -> list[PlannedBatch]:
     """Planned batches that nobody started yet."""
     return list(
         PlannedBatch.objects.filter(state=PlannedBatch.State.WAITING)
         .select_related("vessel")
-        .prefetch_related("tanks__visit__tank")
+        .prefetch_related(*READ)
         .order_by("starts_at", "code")
     )
 
@@ -80,12 +95,12 @@ def _gone(live: LivePlant, rows: Sequence[PlannedBatch], now: datetime) -> tuple
     told = {tank.id for tank in live.problem.tanks}.union(*(left.serials for left in live.left_out))
     return tuple(
         LeftOut(
-            (link.visit.tank.serial,),
-            f"{row.code}, planned before, goes without it: {why.removesuffix(OTHERS)}",
+            (one.tank.serial,),
+            f"{row.code}, planned before, goes without it: {why}",
         )
         for row in rows
-        for link in row.tanks.all()
-        if link.visit.tank.serial not in told and (why := unfit(link.visit, None, now))
+        for one in members(row)
+        if one.tank.serial not in told and (why := missing(one, row.starts_at, now))
     )
 
 
@@ -94,7 +109,7 @@ def _standing(live: LivePlant, rows: Sequence[PlannedBatch]) -> tuple[Standing, 
     there = {tank.id for tank in live.problem.tanks}
     found = []
     for row in rows:
-        serials = tuple(link.visit.tank.serial for link in row.tanks.all() if link.visit.tank.serial in there)
+        serials = tuple(one.tank.serial for one in members(row) if one.tank.serial in there)
         if serials:
             start = max(live.clock.minute(row.starts_at), live.clock.now_min)
             found.append(Standing(serials, row.vessel.code, start))
@@ -115,7 +130,10 @@ def _notes(live: LivePlant) -> Notes:
         },
         owners=owners,
         customers={serial: visit.customer.name for serial, visit in live.visits.items()},
-        visits={serial: visit.number for serial, visit in live.visits.items()},
+        visits={serial: visit.number for serial, visit in live.visits.items() if visit.number},
+        expected={
+            serial: one.expected.number for serial, one in live.awaited.items() if one.expected is not None
+        },
         ways={
             code: WayKept(
                 way.recipe.recipe.code,

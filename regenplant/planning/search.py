@@ -88,7 +88,7 @@ def _search(row: DayPlan, told: _Told, steps: int | None) -> None:
 def _problem(row: DayPlan, told: _Told) -> Problem:
     """The plant as it stands, unless the row is a copy that brings its problem."""
     if row.problem is None:
-        read = read_plant(row.from_at, figures_in_force())
+        read = read_plant(row.from_at, figures_in_force(), present=row.made_at)
         row.problem, row.notes = problem_to(read.problem), notes_to(read.notes)
         told.write(problem=row.problem, notes=row.notes)
     return problem_of(row)

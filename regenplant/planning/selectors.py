@@ -12,7 +12,15 @@ from regenplant.core.scheduling.problem import Problem
 from regenplant.planning.clock import PlanClock
 from regenplant.planning.decided import decided_from, with_decisions
 from regenplant.planning.kept import Left, Notes, notes_from, plan_from, problem_from
-from regenplant.planning.models import DayPlan, Decision, PlanAcceptance, PlannedBatch, PlannedTank
+from regenplant.planning.members import READ
+from regenplant.planning.models import (
+    DayPlan,
+    Decision,
+    PlanAcceptance,
+    PlannedBatch,
+    PlannedExpected,
+    PlannedTank,
+)
 
 
 @dataclass(frozen=True, slots=True)
@@ -92,15 +100,27 @@ def shown(day_plan: DayPlan) -> PlanShown:
 
 
 def waiting_batches() -> list[PlannedBatch]:
-    """Planned batches that nobody started yet, in the order of their beginning. Three queries."""
+    """Planned batches that nobody started yet, in the order of their beginning, with their tanks."""
     return list(
         PlannedBatch.objects.filter(state=PlannedBatch.State.WAITING)
         .select_related("vessel", "anion_vessel", "resin_type", "acceptance")
-        .prefetch_related("tanks__visit__tank")
+        .prefetch_related(*READ)
     )
 
 
 def planned_for(visit_ids: Iterable[int]) -> dict[int, PlannedBatch]:
-    """For which planned batch a tank waits, by key of its visit; nothing for the others. One query."""
-    links = PlannedTank.objects.filter(visit_id__in=list(visit_ids), is_current=True)
-    return {link.visit_id: link.planned for link in links.select_related("planned__vessel")}
+    """For which planned batch a tank waits, by key of its visit; nothing for the others. Two queries."""
+    pks = list(visit_ids)
+    here = PlannedTank.objects.filter(visit_id__in=pks, is_current=True).select_related("planned__vessel")
+    found = {link.visit_id: link.planned for link in here}
+    came = PlannedExpected.objects.filter(expected__visit_id__in=pks, is_current=True)
+    for link in came.select_related("planned__vessel", "expected"):
+        assert link.expected.visit_id is not None
+        found[link.expected.visit_id] = link.planned
+    return found
+
+
+def planned_for_expected(expected_ids: Iterable[int]) -> dict[int, PlannedBatch]:
+    """Which planned batch counts with a tank that is on its way, by key of its row. One query."""
+    links = PlannedExpected.objects.filter(expected_id__in=list(expected_ids), is_current=True)
+    return {link.expected_id: link.planned for link in links.select_related("planned__vessel")}

@@ -8,14 +8,14 @@ from regenplant.audit.verifying.registry import Check, Finding, Look, register
 from regenplant.batches.models import BatchTank
 from regenplant.core.process.canonical import digest
 from regenplant.planning.accepted_text import accepted_content
+from regenplant.planning.members import READ, members
 from regenplant.planning.models import PlanAcceptance, PlannedBatch
 
 
 def check_plans(look: Look) -> Iterator[Finding]:
     """Each accepted plan against its digest, and its planned batches against what it says of them."""
-    rows = PlanAcceptance.objects.prefetch_related("batches__tanks__visit__tank", "batches__vessel").order_by(
-        "number"
-    )
+    read = (f"batches__{name}" for name in READ)
+    rows = PlanAcceptance.objects.prefetch_related(*read, "batches__vessel").order_by("number")
     for row in rows:
         look.saw()
         if digest(row.content) != row.digest:
@@ -35,14 +35,15 @@ def _batch(number: str, batch: PlannedBatch, said: dict[str, object] | None) -> 
     if said is None:
         yield Finding("day_plan", f"Planned batch {batch.code} does not stand in day plan {number}.")
         return
-    serials = [link.visit.tank.serial for link in batch.tanks.all()]
+    tanks = members(batch)
+    serials = [one.tank.serial for one in tanks]
     if serials != said["tanks"] or batch.vessel.code != said["vessel"]:
         yield Finding(
             "day_plan",
             f"Planned batch {batch.code} has other tanks or another vessel than day plan {number} says.",
         )
     links = BatchTank.objects.filter(batch__number=batch.batch_number).values_list("visit_id", flat=True)
-    if links and not set(links) & {link.visit_id for link in batch.tanks.all()}:
+    if links and not set(links) & {one.visit.pk for one in tanks if one.visit is not None}:
         yield Finding("day_plan", f"Planned batch {batch.code} names a batch that has none of its tanks.")
 
 

@@ -22,5 +22,9 @@ class TanksConfig(AppConfig):
         locks.declare(
             locks.Lock("tanks_intakeinspection"),
             locks.Lock("tanks_tank", columns=("serial",)),
+            locks.Lock(
+                "tanks_expectedtank",
+                columns=("number", "tank_id", "customer_id", "entered_by_id", "entered_at"),
+            ),
             locks.Lock("tanks_tankvisit", columns=("number", "tank_id", "received_at", "received_by_id")),
         )

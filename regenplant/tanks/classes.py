@@ -8,7 +8,7 @@ from __future__ import annotations
 from collections.abc import Iterable, Sequence
 
 from regenplant.audit.classes import Finder
-from regenplant.tanks.models import Tank, TankVisit
+from regenplant.tanks.models import ExpectedTank, Tank, TankVisit
 
 
 def _of_visits(pks: Sequence[int]) -> Iterable[str]:
@@ -18,6 +18,10 @@ def _of_visits(pks: Sequence[int]) -> Iterable[str]:
 
 FINDERS: dict[str, Finder] = {
     "tank_id": lambda pk: Tank.objects.filter(pk=pk).values_list("segregation_class", flat=True),
+    "tank_ids": lambda pks: Tank.objects.filter(pk__in=list(pks)).values_list("segregation_class", flat=True),
+    "expected_number": lambda number: ExpectedTank.objects.filter(number=number).values_list(
+        "tank__segregation_class", flat=True
+    ),
     "visit_id": lambda pk: _of_visits((pk,)),
     "visit_ids": lambda pks: _of_visits(tuple(pks)),
 }

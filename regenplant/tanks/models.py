@@ -8,6 +8,17 @@ from django.db.models import Q
 
 from regenplant.core.process.lifecycle import VisitState
 from regenplant.resins.models import CLASSES, FORM_LENGTH, FORMS, ResinLot, ResinType
+from regenplant.tanks.expected_models import ExpectedTank
+
+__all__ = [
+    "Customer",
+    "ExpectedTank",
+    "IntakeInspection",
+    "Site",
+    "Tank",
+    "TankSize",
+    "TankVisit",
+]
 
 VISIT_STATES = [(state.value, state.value) for state in VisitState]
 

@@ -34,6 +34,7 @@ FROZEN: dict[str, dict[str, Any]] = {
     "keeping_retentionversion": {"state": "approved"},
     "chemicals_unloading": {"alarm": ""},
     "chemicals_expecteddelivery": {"state": "expected", "lot_id": None},
+    "tanks_expectedtank": {"state": "expected", "visit_id": None},
     "chemicals_spill": {"state": "open", "closed_by_id": None, "closed_at": None, "closing_words": ""},
     "resins_lotmovement": {"kind": "received", "other_lot_id": None},
     "use_chemicalprice": {"supplier": ""},

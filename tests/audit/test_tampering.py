@@ -222,7 +222,13 @@ def _planned(plant: factories.SmallPlant) -> None:
     plan_services.record_figures(
         by=plant.by("planner"), figures=replace(DEFAULTS, days=9), reason="Nine days are enough."
     )
-    factories.accepted_tanks(plant, "sac_h", count=3)
+    visits = factories.accepted_tanks(plant, "sac_h", count=3)
+    tank = tank_services.add_tank(
+        by=plant.by("planner"), size_id=visits[0].tank.size_id, resin_type_id=visits[0].resin_type_id, segregation_class="D"
+    ).result  # fmt: skip
+    tank_services.expect_tanks(
+        by=plant.by("planner"), tank_ids=[tank.pk], customer_id=visits[0].customer_id, expected_at=plant.now + timedelta(hours=2)
+    )  # fmt: skip
     row = plan_services.begin_plan(by=plant.by("planner"), seconds=5).result
     search(row.number, steps=2)
     plan_services.accept_plan(by=plant.by("planner"), number=row.number)

@@ -6,6 +6,7 @@ from __future__ import annotations
 
 import re
 from collections.abc import Callable
+from datetime import timedelta
 from typing import Any
 
 import pytest
@@ -23,6 +24,7 @@ from tests import factories
 from tests.browser import walking
 from tests.browser.hands import assert_accessible, assert_fits, shot, sign_in
 from tests.factories import SmallPlant
+from tests.tanks.test_expecting import away
 
 
 @pytest.fixture
@@ -263,3 +265,59 @@ def test_a_late_tank_is_asked_what_would_have_to_change_and_a_batch_why(
     assert_accessible(page)
     assert_fits(page)
     shot(page, "day-plan-late-tank")
+
+
+def test_tanks_on_their_way_are_written_down_planned_received_and_started(
+    open_page: Callable[..., Page], plant: SmallPlant, clock: walking.PlantClock
+) -> None:
+    factories.accepted_tank(plant, "sac_h")
+    tanks = away(plant, 2)
+    page = open_page("tablet")
+    sign_in(page, plant.people["planner"])
+    page.goto("/waiting/")
+    page.get_by_role("link", name="On their way").click()
+    page.get_by_role("link", name="Write some down").click()
+    page.get_by_label("From").select_option(index=1)
+    page.get_by_label("Tanks").fill("\n".join(tank.serial for tank in tanks))
+    soon = timezone.localtime(clock.now() + timedelta(hours=2))
+    page.get_by_label("At the door").fill(f"{soon:%Y-%m-%dT%H:%M}")
+    assert_accessible(page)
+    assert_fits(page)
+    shot(page, "expected-new")
+    walking.press(page, "Write it down")
+    expect(page.get_by_role("region", name="Tanks on their way").locator("tbody tr")).to_have_count(2)
+
+    page.goto("/day-plan/new/")
+    number = made(page)
+    expect(page.get_by_role("region", name="Tanks of the plan")).to_contain_text("on its way, counts from")
+    assert_accessible(page)
+    assert_fits(page)
+    shot(page, "day-plan-expected")
+    accept(page, number)
+    planned = next(row for row in waiting_batches() if row.awaited.exists())
+    page.goto("/intake/expected/")
+    assert_accessible(page)
+    assert_fits(page)
+    shot(page, "expected")
+    phone = open_page("phone")
+    sign_in(phone, plant.people["planner"])
+    phone.goto("/intake/expected/")
+    assert_fits(phone)
+    shot(phone, "expected-phone")
+    phone.goto(f"/planned/{planned.code}/")
+    assert_fits(phone)
+    shot(phone, "planned-expected-phone")
+
+    assert plant.customer is not None
+    clock.forward(hours=2)
+    floor = open_page("tablet")
+    sign_in(floor, plant.people["operator"])
+    for tank in tanks:
+        walking.receive_and_accept(floor, tank.serial, plant.customer.name)
+    clock.catch_up(planned.starts_at)
+    later = open_page("tablet")
+    sign_in(later, plant.people["operator"])
+    batch = start(later, planned)
+    assert {tank.serial for tank in tanks} <= {
+        link.visit.tank.serial for link in batch.tank_links.select_related("visit__tank")
+    }

@@ -35,6 +35,7 @@ PARTLY = {
     "people_alert": "what happened is frozen; it is answered once",
     "planning_plannedbatch": "what was planned is frozen; it is started, cancelled or replaced once",
     "planning_plannedtank": "of which planned batch is frozen; it is let go once",
+    "planning_plannedexpected": "of which planned batch is frozen; it is let go once",
 }
 """Tables whose lock covers a part of a row, and why that is enough."""
 

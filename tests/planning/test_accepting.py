@@ -11,7 +11,7 @@ from regenplant.batches.models import Batch
 from regenplant.core.errors import NotAllowed, RecordRefused, StaleRecord
 from regenplant.planning import services
 from regenplant.planning.models import DayPlan, PlanAcceptance, PlannedBatch, PlannedTank
-from regenplant.planning.moved_on import visits_of
+from regenplant.planning.moved_on import members_of
 from regenplant.planning.search import search
 from regenplant.planning.selectors import accepted_plan, shown
 from regenplant.planning.verification import check_plans
@@ -29,8 +29,9 @@ def plant(db: None) -> factories.SmallPlant:
     return factories.small_plant()
 
 
-def made(plant: factories.SmallPlant) -> DayPlan:
-    row = search(services.begin_plan(by=plant.by("planner"), seconds=5).result.number, steps=STEPS)
+def made(plant: factories.SmallPlant, **arguments: Any) -> DayPlan:
+    begun = services.begin_plan(by=plant.by("planner"), **{"seconds": 5, **arguments})
+    row = search(begun.result.number, steps=STEPS)
     assert row is not None
     return row
 
@@ -108,8 +109,8 @@ def test_a_plan_whose_tank_was_taken_meanwhile_is_refused_with_what_moved(
 
 def _visits(draft: DayPlan) -> list[Any]:
     view = shown(draft)
-    visits = visits_of(view)
-    return [visits[serial] for serial in view.plan.batches[0].tanks]
+    tanks = members_of(view)
+    return [tanks[serial].visit for serial in view.plan.batches[0].tanks]
 
 
 def test_a_plan_with_a_vessel_that_was_locked_out_meanwhile_is_refused(

@@ -11,11 +11,12 @@ from regenplant.core.process.canonical import digest
 from regenplant.core.scheduling.checker import check
 from regenplant.planning import moves
 from regenplant.planning.accepted_text import accepted_text
-from regenplant.planning.models import DayPlan, PlanAcceptance, PlannedBatch, PlannedTank
-from regenplant.planning.moved_on import moved_on, recipe_of, visits_of
+from regenplant.planning.models import DayPlan, PlanAcceptance, PlannedBatch, PlannedExpected, PlannedTank
+from regenplant.planning.moved_on import members_of, moved_on, recipe_of
 from regenplant.planning.selectors import PlanShown, shown
 from regenplant.planning.services._subject import draft_called, plan_subject
 from regenplant.plant.models import Vessel
+from regenplant.resins.models import ResinType
 
 PREFIX, FIRST = "PB", 1001
 MOST_SAID = 4
@@ -78,31 +79,41 @@ def accept_plan(*, by: By, number: str, version: int | None = None) -> Outcome:
 
 
 def _plan_batches(view: PlanShown, acceptance: PlanAcceptance) -> list[PlannedBatch]:
-    visits = visits_of(view)
-    families = {tank.id: tank.family for tank in view.problem.tanks}
+    tanks = members_of(view)
+    keys = {tank.id: tank.key for tank in view.problem.tanks}
+    types = {
+        row.code: row for row in ResinType.objects.filter(code__in={key.family for key in keys.values()})
+    }
     vessels = {vessel.code: vessel for vessel in Vessel.objects.all()}
-    recipes = {family: recipe_of(view, family) for family in set(families.values())}
+    recipes = {family: recipe_of(view, family) for family in types}
     made = []
     for batch in sorted(view.plan.batches, key=lambda one: (one.start_min, one.vessel)):
-        members = [visits[serial] for serial in batch.tanks]
-        family = families[batch.tanks[0]]
+        key = keys[batch.tanks[0]]
+        family = key.family
         way, recipe = view.names.ways[family], recipes[family]
         assert recipe is not None
         planned = PlannedBatch.objects.create(
             code=next_number(PlannedBatch, "code", PREFIX, FIRST),
             acceptance=acceptance,
             plan_batch=batch.id,
-            resin_type=members[0].resin_type,
-            segregation_class=members[0].segregation_class,
+            resin_type=types[family],
+            segregation_class=key.segregation,
             vessel=vessels[batch.vessel],
             anion_vessel=vessels.get(way.anion_vessels.get(batch.vessel, "")),
             recipe_version=recipe,
             starts_at=view.clock.moment(batch.start_min),
             ready_at=view.clock.moment(batch.end_min),
         )
+        members = [(position, tanks[serial]) for position, serial in enumerate(batch.tanks, start=1)]
         PlannedTank.objects.bulk_create(
-            PlannedTank(planned=planned, visit=visit, position=position)
-            for position, visit in enumerate(members, start=1)
+            PlannedTank(planned=planned, visit=one.visit, position=position)
+            for position, one in members
+            if one.expected is None
+        )
+        PlannedExpected.objects.bulk_create(
+            PlannedExpected(planned=planned, expected=one.expected, position=position)
+            for position, one in members
+            if one.expected is not None
         )
         made.append(planned)
     return made

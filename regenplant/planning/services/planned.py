@@ -13,6 +13,7 @@ from regenplant.batches.services import freeze_batch
 from regenplant.core.errors import RecordRefused, StaleRecord
 from regenplant.core.process.wording import listed
 from regenplant.planning import moves
+from regenplant.planning.members import members
 from regenplant.planning.models import PlannedBatch
 
 
@@ -59,8 +60,9 @@ def start_planned(
     Raises: what ``freeze_batch`` raises; StaleRecord where the planned batch does not wait any more.
     """
     row = _waiting(planned_code)
-    links = list(row.tanks.select_related("visit__tank"))
-    serials = {link.visit_id: link.visit.tank.serial for link in links}
+    planned = members(row)
+    serials = {one.visit.pk: one.tank.serial for one in planned if one.visit is not None}
+    away = [one.tank.serial for one in planned if one.visit is None]
     if not set(serials) & set(visit_ids):
         raise RecordRefused(
             f"None of these tanks stands in {row.code}. Start them as a batch of their own.",
@@ -79,16 +81,18 @@ def start_planned(
     moves.let_go(row, PlannedBatch.State.STARTED, by=by, batch_number=batch.number)
     return Outcome(
         subject=_subject(row),
-        facts={"number": batch.number, "differs": _differences(row, batch, serials, visit_ids)},
+        facts={"number": batch.number, "differs": _differences(row, batch, serials, away, visit_ids)},
         related=(("batch", batch.number), ("day_plan", row.acceptance.number)),
         result=batch,
     )
 
 
-def _differences(row: PlannedBatch, batch: Batch, serials: dict[int, str], visit_ids: Sequence[int]) -> str:
-    """How a start differs from its plan, as the end of a sentence; "" where it does not."""
+def _differences(
+    row: PlannedBatch, batch: Batch, serials: dict[int, str], away: Sequence[str], visit_ids: Sequence[int]
+) -> str:
+    """How a start differs from its plan, as the end of a sentence; "" where it does not. ``away``: planned tanks that did not come."""
     parts = []
-    left = [serial for pk, serial in serials.items() if pk not in visit_ids]
+    left = [*(serial for pk, serial in serials.items() if pk not in visit_ids), *away]
     added = [pk for pk in visit_ids if pk not in serials]
     if left:
         parts.append(f"without {listed(left)}")

@@ -1,6 +1,7 @@
 """Reading customers, tanks and visits.
 
 codes.py     what a scanned code means
+expected.py  tanks on their way
 intake.py    the dock, one visit at intake
 waiting.py   the waiting list by pooling key
 tanks.py     listings of tanks and customers, a tank's history
@@ -9,6 +10,7 @@ tanks.py     listings of tanks and customers, a tank's history
 from regenplant.tanks.selectors._base import AWAY_STATES, DOCK_STATES
 from regenplant.tanks.selectors._numbers import next_serial, next_visit_number
 from regenplant.tanks.selectors.codes import FoundCode, find_code, near_serials, normal_code
+from regenplant.tanks.selectors.expected import expected_tanks, visits_at_the_door
 from regenplant.tanks.selectors.intake import (
     DockTank,
     IntakePage,
@@ -51,6 +53,7 @@ __all__ = [
     "customer_page",
     "customer_rows",
     "dock",
+    "expected_tanks",
     "filtered_tanks",
     "find_code",
     "findings_against",
@@ -65,6 +68,7 @@ __all__ = [
     "tank_history",
     "tank_rows",
     "visit_rows",
+    "visits_at_the_door",
     "waiting_by_key",
     "waiting_visits",
 ]

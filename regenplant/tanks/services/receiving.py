@@ -17,6 +17,7 @@ from regenplant.core.process.lifecycle import VisitState
 from regenplant.core.process.vocabulary import EXHAUSTED_FORM, ResinFamily, SegregationClass
 from regenplant.tanks.models import Customer, Site, Tank, TankVisit
 from regenplant.tanks.selectors import AWAY_STATES, findings_against, next_visit_number
+from regenplant.tanks.services._expected import promised, settle_expected_tank
 from regenplant.tanks.services._moves import hold_now, related_of, subject_of
 from regenplant.tanks.services._registering import new_tank, require_room
 
@@ -40,6 +41,7 @@ def receive_tank(
 ) -> Outcome:
     """A tank comes back. Its resin volume [m^3] is counted in the exhausted form; None takes the tank's usual one.
 
+    One that was expected has come with it; what it was promised for holds where ``due_at`` says nothing else.
     A tank whose declared service, customer or class forbids a shared bed is held at once, with the reason.
     Raises: RecordRefused when the tank is here already or retired, or the site is another customer's; OutOfRange for
     the volume.
@@ -47,9 +49,12 @@ def receive_tank(
     tank = Tank.objects.select_related("size", "resin_type", "dedicated_to").get(pk=tank_id)
     customer = Customer.objects.get(pk=customer_id)
     _may_come_in(tank)
+    if due_at is None and (due := promised(tank)) is not None and due >= by.at:
+        due_at = due
     visit = _new_visit(
         by, tank, customer, return_reason, site_id, customer_words, bay, due_at, resin_volume_m3
     )
+    settle_expected_tank(visit)
     return _received(by, visit)
 
 

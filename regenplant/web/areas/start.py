@@ -17,6 +17,7 @@ from django.views.decorators.http import require_http_methods
 from regenplant.batches import services
 from regenplant.batches.selectors import StartPage, start_page
 from regenplant.batches.selectors.start import pool_fits
+from regenplant.planning.members import members
 from regenplant.planning.selectors import waiting_batches
 from regenplant.planning.services import start_planned
 from regenplant.units import UnitSystem
@@ -117,15 +118,15 @@ def as_planned(code: str) -> Wanted | None:
     row = next((one for one in waiting_batches() if one.code == code), None)
     if row is None:
         return None
-    visits = [link.visit for link in row.tanks.all()]
+    tanks = members(row)
     return Wanted(
         type_id=row.resin_type_id,
         segregation_class=row.segregation_class,
-        dedicated_id=visits[0].tank.dedicated_to_id,
+        dedicated_id=tanks[0].tank.dedicated_to_id,
         vessel_id=row.vessel_id,
         recipe_id=row.recipe_version_id,
         specification_id=None,
-        visit_ids=tuple(visit.pk for visit in visits),
+        visit_ids=tuple(one.visit.pk for one in tanks if one.visit is not None and one.is_judged),
         unread=(),
         anion_vessel_id=row.anion_vessel_id,
         planned=row.code,

@@ -7,8 +7,12 @@ from dataclasses import dataclass
 from datetime import datetime
 from typing import Any
 
+from django.utils import timezone
+
 from regenplant import units
 from regenplant.core.process.vocabulary import Chemical
+from regenplant.core.scheduling.problem import Tank
+from regenplant.planning.members import members
 from regenplant.planning.models import DayPlan, PlannedBatch
 from regenplant.planning.selectors import PlanShown
 from regenplant.plant.days import plant_day
@@ -45,6 +49,8 @@ class TankRow:
     ready_at: datetime
     due_at: datetime | None
     late_h: float
+    comes: str
+    """When it is expected to wait, for one that did not wait when the plan was made; "" for others."""
 
 
 def batch_rows(view: PlanShown, system: UnitSystem) -> list[BatchRow]:
@@ -90,7 +96,15 @@ def _tanks(view: PlanShown) -> Iterator[TankRow]:
                 ready_at=view.clock.moment(batch.end_min),
                 due_at=view.clock.moment(due) if due < view.clock.end_min else None,
                 late_h=max(0, batch.end_min - due) / 60,
+                comes=_comes(view, tanks[serial]),
             )
+
+
+def _comes(view: PlanShown, tank: Tank) -> str:
+    if tank.received_min <= view.clock.now_min:
+        return ""
+    what = "on its way" if tank.id in view.names.expected else "at the door"
+    return f"{what}, counts from {timezone.localtime(view.clock.moment(tank.received_min)):%a %H:%M}"
 
 
 def plan_sentence(view: PlanShown) -> str:
@@ -233,7 +247,7 @@ def planned_rows(rows: Iterable[PlannedBatch]) -> list[PlannedRow]:
             code=row.code,
             vessel=row.vessel.code,
             what=f"{row.resin_type.code}, class {row.segregation_class}",
-            tanks=len(row.tanks.all()),
+            tanks=len(members(row)),
             starts_at=row.starts_at,
             ready_at=row.ready_at,
         )

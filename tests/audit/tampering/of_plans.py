@@ -13,5 +13,13 @@ altered("say why a planned batch was cancelled otherwise", "planning_plannedbatc
         says="planned batch PB-1001")  # fmt: skip
 altered("say the figures for planning were recorded for another reason", "planning_planningsettings", "reason = 'somebody else wished it'",
         says="planning settings 1")  # fmt: skip
+removed("take a tank on its way out of a planned batch", "planning_plannedexpected", says="planned expected",
+        and_says="day_plan: Planned batch PB-1001 has other tanks or another vessel than day plan DP-101 says")  # fmt: skip
+altered(
+    "say a tank was expected earlier",
+    "tanks_expectedtank",
+    "expected_at = entered_at",
+    says="expected tank ET-10001",
+)
 removed("take a tank out of a planned batch", "planning_plannedtank", where="position = 1", says="planned tank",
         and_says="day_plan: Planned batch PB-1001 has other tanks or another vessel than day plan DP-101 says")  # fmt: skip

@@ -14,6 +14,7 @@ from django.views.decorators.http import require_safe
 from regenplant.audit.selectors import story
 from regenplant.planning import selectors
 from regenplant.planning.deviations import deviations
+from regenplant.planning.members import members
 from regenplant.planning.models import DayPlan, PlanAcceptance, PlannedBatch
 from regenplant.planning.processes import clear_stale
 from regenplant.planning.services._subject import DRAFTS
@@ -88,7 +89,7 @@ def planned(request: HttpRequest, code: str, tab: str) -> HttpResponse:
         "row": row,
         "is_waiting": row.state == PlannedBatch.State.WAITING,
         "facts": words.planned_facts(row),
-        "tanks": list(row.tanks.select_related("visit__tank", "visit__customer")),
+        "tanks": members(row),
         "start_url": f"{reverse('start')}?{urlencode({'planned': row.code})}",
         "start": right(request, "batch.plan", row.segregation_class),
         "accept": right(request, "day_plan.accept"),
