@@ -371,7 +371,13 @@ def _ageing() -> dict[str, Any]:
 def _planned() -> dict[str, Any]:
     from regenplant.batches.models import StepRun
     from regenplant.planning.models import DayPlan
-    from regenplant.planning.selectors import accepted_plan, problem_of, waiting_batches
+    from regenplant.planning.selectors import (
+        accepted_plan,
+        planned_for_expected,
+        problem_of,
+        waiting_batches,
+    )
+    from regenplant.tanks.selectors import expected_tanks
     from tests.core.scheduling.laid_rules import over_by_what_waited
 
     accepted = accepted_plan()
@@ -401,6 +407,8 @@ def _planned() -> dict[str, Any]:
         "accepted plan": accepted.number if accepted else "",
         "planned batches": len(waiting_batches()),
         "what-if copies": DayPlan.objects.exclude(name="").count(),
+        "tanks on their way": expected_tanks().count(),
+        "of them planned": len(planned_for_expected(row.pk for row in expected_tanks())),
     }
 
 
