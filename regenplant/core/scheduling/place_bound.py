@@ -319,7 +319,8 @@ class Places:
                     taken = (before if place.number else 0) + (longest if place is final else last)
                     program.put(fits, column, float(taken))
             for one, column in self.made[places[0].vessel, window.spell]:
-                program.put(fits, column, float(sum(one.changes[: final.number])))
+                before_it = one.unloads[0] - window.begin
+                program.put(fits, column, float(before_it + sum(one.changes[: final.number])))
 
     # --- the end of the plan --------------------------------------------------------------------------------------------------
 
@@ -351,7 +352,7 @@ class Places:
                     since = begins[upto]
             for one, column in self.made.get((places[0].vessel, spell), ()):
                 program.put(quickest, column, float(begins[spell] - one.free))
-                program.put(whole, column, -float(sum(one.changes)))
+                program.put(whole, column, float(begins[spell] - one.unloads[0] - sum(one.changes)))
             for place in places if not places[0].is_behind else ():
                 for column in place.batches:
                     before, last = self.times[column]
