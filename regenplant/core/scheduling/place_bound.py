@@ -337,6 +337,7 @@ class Places:
             row = program.row(low=0.0)
             program.put(row, reached[earlier], 1.0)
             program.put(row, reached[later], -1.0)
+        self._reached_by_tanks(reached)
         for places in self._by_spell():
             spell = places[0].window.spell
             some = program.row(low=0.0)
@@ -357,6 +358,18 @@ class Places:
                 for column in place.batches:
                     before, last = self.times[column]
                     program.put(whole, column, -float(last + (before if place.number else 0)))
+
+    def _reached_by_tanks(self, reached: dict[int, int]) -> None:
+        """A sort of tanks is unloaded in a spell or later only as far as the spell is reached."""
+        program = self.program
+        for spell in list(reached)[1:]:
+            rows = {sort: program.row(low=0.0) for sort in self.sorts}
+            for sort, row in rows.items():
+                program.put(row, reached[spell], float(self.sorts[sort]))
+            for place in self.places:
+                for column, (_, batch) in place.batches.items() if place.window.spell >= spell else ():
+                    for sort, count in batch.items():
+                        program.put(rows[sort], column, -float(count))
 
     def _by_spell(self) -> list[list[Place]]:
         """The places of each vessel in each spell."""

@@ -1,6 +1,6 @@
 """The door of the planner: a first plan at once, a better one for every second it is given, and what cannot be served.
 
-Two searches run side by side in processes of their own, from different seeds; they meet a few times, and both go on from the better
+Two searches run side by side in processes, from different seeds; they meet a few times, and both go on from the better
 plan. With one worker and a number of steps instead of seconds the answer is the same each time.
 """
 
@@ -27,7 +27,7 @@ from regenplant.core.scheduling.search import Search
 MEETINGS = (0.4, 0.7, 1.0)
 """At which parts of the time the searches meet."""
 
-MEETINGS_SMALL = (0.75, 1.0)
+MEETINGS_SMALL = (0.88, 1.0)
 """The same where one of them is busy with the bound at first."""
 
 FIRST_PLANS_FRAC = 0.08
@@ -41,7 +41,7 @@ MOST_TANKS_BOUND = 80
 BEFORE_BOUND_FRAC = 0.12
 """Until then a search that also bounds improves its first plan: the better it is, the quicker is the bound."""
 
-BOUND_FRAC = 0.72
+BOUND_FRAC = 0.85
 """Until then it may be busy with the bound."""
 
 LONGEST_BOUND_S = 10.0
@@ -130,32 +130,23 @@ def solve(
 
 
 def _side_by_side(compiled: Compiled, rows: list[Row], seed: int, budget: Budget, began: float) -> Answer:
-    """Workers that meet; each takes the problem once and keeps it."""
+    """Workers that meet. The first one is this process; each other takes the problem once and keeps it."""
     context = multiprocessing.get_context("spawn")
     steps, bound = 0, 0.0
     with ProcessPoolExecutor(
-        budget.workers, mp_context=context, initializer=_begin, initargs=(compiled.problem,)
+        budget.workers - 1, mp_context=context, initializer=_begin, initargs=(compiled.problem,)
     ) as pool:
         passed = 0.0
         is_small = len(compiled.key_of) <= MOST_TANKS_BOUND
         for meeting, until in enumerate(MEETINGS_SMALL if is_small else MEETINGS):
-            is_last = until == 1.0 and not is_small
-            tasks = [
-                pool.submit(_bounding, rows, seed, budget, began)
-                if is_last and worker == 0
-                else pool.submit(
-                    _round,
-                    rows,
-                    seed * 1_000 + meeting * 100 + worker,
-                    budget,
-                    began,
-                    passed,
-                    until,
-                    worker == 0,
-                )
-                for worker in range(budget.workers)
-            ]
-            found = [task.result() for task in tasks]
+            seeds = [seed * 1_000 + meeting * 100 + worker for worker in range(budget.workers)]
+            tasks = [pool.submit(_round, rows, own, budget, began, passed, until) for own in seeds[1:]]
+            if until == 1.0 and not is_small:
+                found = [_bounding(compiled, rows, seed, budget, began)]
+            else:
+                searched = _search_on(compiled, rows, seeds[0], budget, began, passed, until, None, True)
+                found = [_told(*searched)]
+            found += [task.result() for task in tasks]
             steps += sum(count for _, _, count, _ in found)
             bound = max(bound, *(own for _, _, _, own in found))
             _, rows, _, _ = min(found, key=lambda item: item[0])
@@ -163,6 +154,14 @@ def _side_by_side(compiled: Compiled, rows: list[Row], seed: int, budget: Budget
     search = Search(compiled, seed)
     _load(search, rows)
     return _answer(search, steps, bound)
+
+
+Told = tuple[float, list[Row], int, float]
+"""What a worker brings to a meeting: score, plan, steps and bound."""
+
+
+def _told(search: Search, steps: int, bound: float) -> Told:
+    return search.score, _rows(search), steps, bound
 
 
 _compiled: Compiled | None = None
@@ -174,25 +173,20 @@ def _begin(problem: Problem) -> None:
     _compiled = Compiled(problem)
 
 
-def _round(
-    rows: list[Row], seed: int, budget: Budget, began: float, passed: float, until: float, is_first: bool
-) -> tuple[float, list[Row], int, float]:
+def _round(rows: list[Row], seed: int, budget: Budget, began: float, passed: float, until: float) -> Told:
     assert _compiled is not None
-    search, steps, bound = _search_on(_compiled, rows, seed, budget, began, passed, until, None, is_first)
-    return search.score, _rows(search), steps, bound
+    return _told(*_search_on(_compiled, rows, seed, budget, began, passed, until, None, False))
 
 
-def _bounding(
-    rows: list[Row], seed: int, budget: Budget, began: float
-) -> tuple[float, list[Row], int, float]:
+def _bounding(compiled: Compiled, rows: list[Row], seed: int, budget: Budget, began: float) -> Told:
     """In the last round of a larger instance one worker leaves the plan as it is and bounds it."""
-    assert _compiled is not None and budget.seconds is not None and budget.clock is not None
-    search = Search(_compiled, seed)
+    assert budget.seconds is not None and budget.clock is not None
+    search = Search(compiled, seed)
     _load(search, rows)
     left_s = BOUNDING_FRAC * (budget.seconds - (budget.clock() - began))
     if search.unplaced or left_s <= 0:
         return search.score, rows, 0, 0.0
-    bound = lower_bound(_compiled, left_s, budget.clock, at_most=search.score).total
+    bound = lower_bound(compiled, left_s, budget.clock, at_most=search.score).total
     return search.score, rows, 0, bound
 
 
