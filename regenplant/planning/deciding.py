@@ -1,8 +1,8 @@
-"""What a person chose to decide about a batch of a draft, worked out: in the terms of the problem, in words, and tried. Writes nothing."""
+"""What a person chose to decide about a batch of a draft, or about several tanks of it at once, worked out: in the terms of the problem, in words, and tried. Writes nothing."""
 
 from __future__ import annotations
 
-from collections.abc import Sequence
+from collections.abc import Collection, Sequence
 from datetime import datetime
 from typing import Any
 
@@ -17,16 +17,18 @@ from regenplant.planning.decided import Decided
 from regenplant.planning.hands_on import tried
 from regenplant.planning.kept import notes_from, plan_from
 from regenplant.planning.models import DayPlan, Decision
+from regenplant.planning.selectors import problem_of
 
 Kind = Decision.Kind
 LONGEST_SENTENCE = 400
+MOST_NAMED = 12
 
 
 def work_out(
     *,
     number: str,
     kind: str,
-    batch: str,
+    batch: str = "",
     tanks: Sequence[str] = (),
     other: str = "",
     vessel: str = "",
@@ -35,14 +37,14 @@ def work_out(
     version: int | None = None,
     steps: int | None = None,
 ) -> dict[str, Any]:
-    """What a decision about a batch of a draft makes of it: the arguments of ``services.keep_decision``.
+    """What a decision about a batch of a draft, or about several of its tanks, makes of it: the arguments of ``services.keep_decision``.
 
     Parameters
     ----------
     kind : str
         Of ``Decision.Kind``
     batch : str
-        Name of the batch in the plan
+        Name of the batch in the plan; "" for a decision about tanks of any batches, which leaves them out, rushes them or keeps them together
     tanks : sequence of str
         Serials: of a split those that go apart, of leaving out and rush those it is about
     other : str
@@ -62,9 +64,13 @@ def work_out(
     assert row.plan is not None
     clock = notes_from(row.notes).clock
     plan = plan_from(row.plan)
-    decided, sentence = _decided(
-        plan, clock, kind, _batch(plan, batch), tanks, other, vessel, starts_at, wanted_by
-    )
+    if batch:
+        decided, sentence = _decided(
+            plan, clock, kind, _batch(plan, batch), tanks, other, vessel, starts_at, wanted_by
+        )
+    else:
+        known = {tank.id for tank in problem_of(row).tanks}
+        decided, sentence = _about_several(plan, known, clock, kind, tanks, wanted_by)
     return {
         "number": number,
         "version": row.version if version is None else version,
@@ -135,17 +141,56 @@ def _decided(
             left_out=chosen, pooled=batch.tanks
         ), f"{listed(chosen)} {_is(chosen)} left out of this plan."
     if kind == Kind.RUSH:
-        if wanted_by is None:
-            raise RecordRefused("Write by when the tanks are wanted.", field="wanted_by")
-        minute = clock.minute(wanted_by)
-        if not clock.now_min < minute <= clock.end_min:
-            raise RecordRefused(
-                f"A rush is wanted after the beginning of this plan and within its days: {_days(clock)}. {_local(wanted_by)} was written.",
-                field="wanted_by",
-            )
-        words = f"{listed(chosen)} {_is(chosen)} wanted by {_local(wanted_by)}, before all others."
-        return Decided(rush=dict.fromkeys(chosen, minute)), words
+        return _rush(chosen, clock, wanted_by)
     raise RecordRefused("This is no decision about a plan.", field="kind", code="unknown")
+
+
+def _about_several(
+    plan: Plan,
+    known: Collection[str],
+    clock: PlanClock,
+    kind: str,
+    tanks: Sequence[str],
+    wanted_by: datetime | None,
+) -> tuple[Decided, str]:
+    """One decision about tanks of any batches, also about some that have none."""
+    chosen = tuple(dict.fromkeys(tanks))
+    if not chosen or not set(chosen) <= set(known):
+        raise RecordRefused("Tick the tanks, of this plan only.", field="tanks", code="none_chosen")
+    beside = tuple(
+        name
+        for one in plan.batches
+        if set(one.tanks) & set(chosen)
+        for name in one.tanks
+        if name not in chosen
+    )
+    if kind == Kind.LEAVE_OUT:
+        return (
+            Decided(left_out=chosen, pooled=(*chosen, *beside)),
+            f"{_named(chosen)} {_is(chosen)} left out of this plan.",
+        )
+    if kind == Kind.RUSH:
+        return _rush(chosen, clock, wanted_by)
+    if kind == Kind.PIN:
+        if len(chosen) < 2:
+            raise RecordRefused("One tank alone is always together. Tick two or more.", field="tanks")
+        return Decided(
+            pins=(Pin("", chosen),), pooled=beside
+        ), f"{_named(chosen)} go together, by themselves."
+    raise RecordRefused("Several tanks are left out, rushed or kept together.", field="kind", code="unknown")
+
+
+def _rush(chosen: tuple[str, ...], clock: PlanClock, wanted_by: datetime | None) -> tuple[Decided, str]:
+    if wanted_by is None:
+        raise RecordRefused("Write by when the tanks are wanted.", field="wanted_by")
+    minute = clock.minute(wanted_by)
+    if not clock.now_min < minute <= clock.end_min:
+        raise RecordRefused(
+            f"A rush is wanted after the beginning of this plan and within its days: {_days(clock)}. {_local(wanted_by)} was written.",
+            field="wanted_by",
+        )
+    words = f"{_named(chosen)} {_is(chosen)} wanted by {_local(wanted_by)}, before all others."
+    return Decided(rush=dict.fromkeys(chosen, minute)), words
 
 
 def _pin(
@@ -172,6 +217,12 @@ def _chosen(batch: PlannedBatch, tanks: Sequence[str]) -> tuple[str, ...]:
     if not chosen or len(chosen) != len(set(tanks)):
         raise RecordRefused("Tick the tanks, of this batch only.", field="tanks", code="none_chosen")
     return chosen
+
+
+def _named(tanks: Sequence[str]) -> str:
+    """All of few, the first of many."""
+    more = len(tanks) - MOST_NAMED
+    return listed(tanks) if more <= 0 else f"{', '.join(tanks[:MOST_NAMED])} and {more} more"
 
 
 def _days(clock: PlanClock) -> str:

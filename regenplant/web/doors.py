@@ -63,6 +63,7 @@ DOORS: dict[str, Door] = {
     "day-plan-join": _door("day_plan.make"),
     "day-plan-leave-out": _door("day_plan.make"),
     "day-plan-rush": _door("day_plan.make"),
+    "day-plan-several": _door("day_plan.make"),
     "day-plan-help": _door("day_plan.make"),
     "batches-start": _door("batch.run", about="batch"),
     "batches-step-start": _door("batch.run", about="batch"),

@@ -59,6 +59,7 @@ FORMS: dict[str, Make] = {
     "areas.day_plan.forms.PinForm": given(vessels=["V1"]),
     "areas.day_plan.forms.JoinForm": given(others=[("B0001", "B0001")]),
     "areas.day_plan.forms.TanksForm": given(tanks=[("T1", "T1")]),
+    "areas.day_plan.forms.SeveralForm": given(tanks=[("T1", "T1")]),
     "areas.day_plan.forms.RushForm": given(tanks=[("T1", "T1")]),
     "areas.certificates.forms.IssueForm": given(links=[]),
     "areas.certificates.forms.WithdrawForm": plain,

@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from datetime import timedelta
+from datetime import UTC, datetime, timedelta
 from typing import Any
 
 import pytest
@@ -90,6 +90,88 @@ def test_a_rush_is_due_earlier_and_weighs_most(plant: factories.SmallPlant, draf
     assert tank.due_min == clock.minute(wanted)
     assert tank.priority == max(view.problem.priority_weight)
     assert view.bound is not None
+
+
+@pytest.mark.django_db
+@pytest.mark.parametrize("hour", [9, 10, 12, 15])
+def test_tanks_stay_together_where_a_bed_could_be_ready_today_and_its_release_only_after_the_weekend(
+    hour: int,
+) -> None:
+    """On a Friday the bed may be done in time while the technician has gone home: the place is looked for on Monday then."""
+    plant = factories.small_plant(now=datetime(2026, 11, 27, hour, 31, tzinfo=UTC))
+    factories.accepted_tanks(plant, "sac_h", count=3)
+    row = search(services.begin_plan(by=plant.by("planner"), seconds=5).result.number, steps=STEPS)
+    assert row is not None
+    batch = first(row)
+    view = decided(plant, row, kind=Kind.PIN, batch=batch.id)
+    assert {frozenset(one.tanks) for one in view.plan.batches} == {frozenset(batch.tanks)}
+
+
+def several(draft: DayPlan) -> tuple[tuple[str, ...], list[Any]]:
+    """One tank of each of two batches of the same resin, and the batches."""
+    batches = list(shown(draft).plan.batches)[:2]
+    return tuple(one.tanks[0] for one in batches), batches
+
+
+@pytest.fixture
+def two_batches(plant: factories.SmallPlant) -> DayPlan:
+    factories.accepted_tanks(plant, "sac_h", count=7)
+    row = search(services.begin_plan(by=plant.by("planner"), seconds=5).result.number, steps=STEPS)
+    assert row is not None and row.plan is not None and len(row.plan["batches"]) == 2
+    return row
+
+
+def test_tanks_of_several_batches_are_left_out_at_once_and_taken_back_as_one(
+    plant: factories.SmallPlant, two_batches: DayPlan
+) -> None:
+    tanks, _ = several(two_batches)
+    plan, score = two_batches.plan, two_batches.score
+    view = decided(plant, two_batches, kind=Kind.LEAVE_OUT, tanks=tanks)
+    assert not set(tanks) & {name for one in view.plan.batches for name in one.tanks}
+    (decision,) = view.decisions
+    assert decision.sentence == f"{tanks[0]} and {tanks[1]} are left out of this plan."
+    services.undo_decision(by=plant.by("planner"), number=two_batches.number, version=two_batches.version)
+    two_batches.refresh_from_db()
+    assert (two_batches.plan, two_batches.score) == (plan, score)
+
+
+def test_tanks_of_several_batches_are_kept_together(
+    plant: factories.SmallPlant, two_batches: DayPlan
+) -> None:
+    tanks, _ = several(two_batches)
+    view = decided(plant, two_batches, kind=Kind.PIN, tanks=tanks)
+    assert frozenset(tanks) in {frozenset(one.tanks) for one in view.plan.batches}
+    assert len({name for one in view.plan.batches for name in one.tanks}) == 7
+
+
+def test_tanks_of_several_batches_are_rushed_at_once(
+    plant: factories.SmallPlant, two_batches: DayPlan
+) -> None:
+    tanks, batches = several(two_batches)
+    wanted = shown(two_batches).clock.moment(max(one.end_min for one in batches))
+    view = decided(plant, two_batches, kind=Kind.RUSH, tanks=tanks, wanted_by=wanted)
+    rushed = {tank.id for tank in view.problem.tanks if tank.priority == max(view.problem.priority_weight)}
+    assert rushed == set(tanks)
+
+
+def test_tanks_of_different_resin_are_not_kept_together_and_strange_ones_are_no_choice(
+    plant: factories.SmallPlant, two_batches: DayPlan
+) -> None:
+    factories.accepted_tanks(plant, "sba_1", count=3)
+    services.set_plan_aside(by=plant.by("planner"), number=two_batches.number)
+    row = search(services.begin_plan(by=plant.by("planner"), seconds=5).result.number, steps=STEPS)
+    assert row is not None
+    view = shown(row)
+    by_family = {tank.family: tank.id for tank in view.problem.tanks}
+    for tanks, words in (
+        (tuple(by_family.values()), "must not go together"),
+        (("T-STRANGE",), "of this plan only"),
+        ((), "Tick the tanks"),
+        ((view.problem.tanks[0].id,), "Tick two or more"),
+    ):
+        with pytest.raises(RecordRefused, match=words):
+            decide(plant, row, kind=Kind.PIN, tanks=tanks)
+    assert not Decision.objects.exists()
 
 
 def test_undoing_brings_back_plan_score_and_bound(plant: factories.SmallPlant, draft: DayPlan) -> None:

@@ -151,6 +151,27 @@ def first_batch(row: DayPlan) -> dict[str, Any]:
     return batch
 
 
+def test_several_tanks_are_decided_about_on_one_page(as_: As, found: DayPlan) -> None:
+    address = f"{HOME}{found.number}/several/"
+    assert f'href="{address}"' in as_("planner").get(f"{HOME}{found.number}/").content.decode()
+    page = text_of(as_("planner").get(address))
+    serials = [name for batch in (found.plan or {})["batches"] for name in batch["tanks"]]
+    assert all(serial in page for serial in serials)
+    sent = {"tanks": serials[:2], "version": str(found.version), "kind": "rush", "wanted_by": ""}
+    refused = as_("planner").post(address, sent)
+    assert refused.status_code == 422
+    assert "Write by when the tanks are wanted." in text_of(refused)
+    answer = as_("planner").post(address, {**sent, "kind": "leave_out"}, follow=True)
+    page = text_of(answer)
+    assert f"{serials[0]} and {serials[1]} are left out of this plan." in page
+    assert "It costs:" in page
+    assert as_("operator").post(address, {**sent, "kind": "leave_out"}).status_code == 403
+    stale = as_("planner").post(address, {**sent, "kind": "leave_out", "tanks": serials[2:3]})
+    assert stale.status_code == 409
+    found.refresh_from_db()
+    assert found.decisions.count() == 1
+
+
 def test_a_decision_tells_what_it_costs_and_is_taken_back(as_: As, found: DayPlan) -> None:
     batch = first_batch(found)
     address = f"{HOME}{found.number}/batches/{batch['id']}/"
@@ -177,7 +198,8 @@ def test_a_decision_on_a_stale_page_is_refused_with_what_was_typed(as_: As, foun
     batch = first_batch(found)
     address = f"{HOME}{found.number}/batches/{batch['id']}/"
     seen = str(found.version)
-    as_("supervisor").post(f"{address}pin/", {"vessel": "", "starts_at": "", "version": seen})
+    pinned = as_("supervisor").post(f"{address}pin/", {"vessel": "", "starts_at": "", "version": seen})
+    assert pinned.status_code == 302, text_of(pinned)
     answer = as_("planner").post(f"{address}leave-out/", {"tanks": batch["tanks"][:1], "version": seen})
     assert answer.status_code == 409
     assert "was changed since you opened it" in text_of(answer)

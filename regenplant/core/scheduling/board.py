@@ -212,13 +212,18 @@ class Board:
         banned: list[int] | None = None
         if begin_at >= 0:
             banned = [possible[0] & (1 << begin_at), *possible[1:]]
+        is_narrowed = needs.inside == len(steps)
         for _ in range(WASTE_TRIES):
             starts = _earliest(steps[: needs.inside], banned or possible, earliest, latest_end)
             if starts is None:
                 return None
             over = self.overflow(steps, starts)
             if over is None:
-                return _with_after(needs, possible, starts)
+                whole = _with_after(needs, possible, starts)
+                if whole is not None or is_narrowed:
+                    return whole
+                banned, is_narrowed = _followed(needs, banned or possible), True
+                continue
             stage, slots = over
             banned = banned or list(possible)
             banned[stage] &= ~(((1 << slots) - 1) << starts[stage])
@@ -340,6 +345,18 @@ def _with_after(needs: Needs, possible: list[int], starts: list[int]) -> list[in
             return None
         starts.append(earliest + first)
     return starts
+
+
+def _followed(needs: Needs, possible: list[int]) -> list[int]:
+    """The same, of the last stage in the vessel only those starts behind which each stage outside of it can be in time."""
+    followed = possible[-1]
+    for at in range(len(needs.steps) - 1, needs.inside - 1, -1):
+        before = needs.steps[at - 1]
+        for shift in before.shifts:
+            followed |= followed >> shift
+        followed = (followed >> before.slots) & possible[at - 1]
+    last = needs.inside - 1
+    return [*possible[:last], followed, *possible[last + 1 :]]
 
 
 def _earliest(

@@ -6,7 +6,7 @@ acts.py       asking for a plan, stopping it, setting it aside, accepting it; ca
 asking.py     a tank of a plan, and what would bring it on time
 compare.py    two plans side by side, and one against the whiteboard way
 coming.py     the coming two weeks: purchase and staffing
-hands_on.py   a batch of a draft, and the decisions about it
+hands_on.py   a batch of a draft, and the decisions about it or about several tanks at once
 """
 
 from django.urls import path
@@ -29,6 +29,7 @@ urlpatterns = [
     path("day-plan/<str:number>/accept/", acts.accept, TAB, name="day-plan-accept"),
     path("planned/<str:code>/", views.planned, TAB, name="planned-batch"),
     path("planned/<str:code>/cancel/", acts.cancel, TAB, name="planned-batch-cancel"),
+    path("day-plan/<str:number>/several/", hands_on.several, TAB, name="day-plan-several"),
     path("day-plan/<str:number>/undo/", hands_on.undo, TAB, name="day-plan-undo"),
     path("day-plan/<str:number>/batches/<str:name>/", hands_on.batch_page, TAB, name="day-plan-batch"),
     path("day-plan/<str:number>/batches/<str:name>/pin/", hands_on.pin, TAB, name="day-plan-pin"),

@@ -11,6 +11,7 @@ from django import forms
 from regenplant.chemicals.selectors import stored_chemicals
 from regenplant.core.process.vocabulary import Chemical
 from regenplant.planning.figures import PlanningFigures
+from regenplant.planning.models import Decision
 from regenplant.planning.services.making import LEAST_S, MOST_S
 from regenplant.planning.working_times import HOW, lines_of, times_of
 from regenplant.web.fields import QuantityField
@@ -85,6 +86,30 @@ class RushForm(TanksForm):
     """Which tanks are wanted, and by when."""
 
     wanted_by = moment_field(label="Wanted by", help_text="They weigh more than all others.")
+
+
+SEVERAL_KINDS = (
+    (Decision.Kind.LEAVE_OUT.value, "Leave them out of this plan"),
+    (Decision.Kind.RUSH.value, "Rush them"),
+    (Decision.Kind.PIN.value, "Keep them together: one batch, without others"),
+)
+
+
+class SeveralForm(HouseForm):
+    """One decision about tanks of any batches."""
+
+    may_overwrite = False
+    kind = forms.ChoiceField(
+        label="What is decided about them", choices=SEVERAL_KINDS, widget=forms.RadioSelect
+    )
+    wanted_by = moment_field(
+        label="Wanted by", required=False, help_text="Of a rush: they weigh more than all others."
+    )
+    tanks = forms.MultipleChoiceField(label="Tanks", widget=forms.CheckboxSelectMultiple)
+
+    def __init__(self, *args: Any, tanks: Sequence[tuple[str, str]] = (), **kwargs: Any):
+        super().__init__(*args, **kwargs)
+        self.fields["tanks"].choices = tanks  # type: ignore[attr-defined]
 
 
 class CancelForm(HouseForm):

@@ -19,7 +19,14 @@ from regenplant.planning.selectors import PlanShown, shown
 from regenplant.planning.services._subject import DRAFTS
 from regenplant.web.act_page import Act, act_page
 from regenplant.web.areas.day_plan.acts import page_of
-from regenplant.web.areas.day_plan.forms import ConfirmForm, JoinForm, PinForm, RushForm, TanksForm
+from regenplant.web.areas.day_plan.forms import (
+    ConfirmForm,
+    JoinForm,
+    PinForm,
+    RushForm,
+    SeveralForm,
+    TanksForm,
+)
 from regenplant.web.areas.day_plan.views import plan_called
 from regenplant.web.house_form import HouseForm, posted
 from regenplant.web.presenters import day_plan as words
@@ -180,6 +187,40 @@ def rush(request: HttpRequest, number: str, name: str, tab: str) -> HttpResponse
     row, view, batch, _ = _found(number, name)
     form = RushForm(posted(request), initial=_initial(row), tanks=_tanks(view, batch))
     return _decide(request, Kind.RUSH, row, batch, form, tanks="tanks", wanted_by="wanted_by")
+
+
+@BOTH
+def several(request: HttpRequest, number: str, tab: str) -> HttpResponse:
+    """One decision about tanks of any batches; those of the same batch stand together, those without one last."""
+    row = plan_called(number)
+    if row.plan is None:
+        raise Http404("This plan has no batches yet.")
+    view = shown(row)
+    placed = {name: one for one in words.batch_rows(view, unit_system_of(request)) for name in one.tanks}
+    without = [(name, f"{name}, in no batch") for name in view.unplaced]
+    tanks = [
+        (name, f"{name}, {batch.name} in {batch.vessel}, {view.names.customers.get(name, '')}".rstrip(", "))
+        for name, batch in placed.items()
+    ]
+    form = SeveralForm(posted(request), initial=_initial(row), tanks=[*tanks, *without])
+    act = Act(
+        title=f"Several tanks of {row.number}",
+        sentence="What is ticked is decided at once: carried out together, held against every limit, costed as one, taken back as one.",
+        permission="day_plan.make",
+        service=_decide_now,
+        arguments=lambda: {
+            "number": row.number,
+            "kind": form.cleaned_data["kind"],
+            "tanks": form.cleaned_data["tanks"],
+            "wanted_by": form.cleaned_data["wanted_by"],
+            "version": form.shown_version,
+        },
+        said=_said,
+        then=lambda outcome: page_of(row),
+        back_url=page_of(row),
+        button="Decide it",
+    )
+    return act_page(request, form, act)
 
 
 @BOTH
