@@ -81,6 +81,12 @@ def day_plan_scene(plan: PlanDrawing) -> Scene:
     return Scene(_sentence(plan), int(height), tuple(items))
 
 
+def names_scene(names: Sequence[str]) -> Scene:
+    """The names of the vessels once more, where they stand in the drawing: they stay in sight while its hours are scrolled."""
+    items = [Label("lane-n", px(0), px(number * LANE + 40), name) for number, name in enumerate(names)]
+    return Scene("Names of the vessels.", int(LANE * len(names)), tuple(items))
+
+
 def _nobody(plan: PlanDrawing, axis: Axis, height: float) -> Iterator[Item]:
     for window in plan.nobody:
         left, right = axis.clamped(window.start_min), axis.clamped(window.end_min)

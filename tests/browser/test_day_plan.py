@@ -304,6 +304,17 @@ def test_tanks_on_their_way_are_written_down_planned_received_and_started(
     phone.goto("/intake/expected/")
     assert_fits(phone)
     shot(phone, "expected-phone")
+    phone.goto(f"/day-plan/{number}/")
+    drawn = phone.get_by_role("region", name=re.compile("^Plan of .* over the hours$")).last
+    drawn.scroll_into_view_if_needed()
+    names = drawn.locator(".stay text").first
+    left = drawn.bounding_box()
+    drawn.evaluate("region => { region.scrollLeft = 250 }")
+    after = names.bounding_box()
+    assert left and after
+    assert abs(after["x"] - left["x"]) < 8, (
+        "the names of the vessels stay in sight while the hours are scrolled"
+    )
     phone.goto(f"/planned/{planned.code}/")
     assert_fits(phone)
     shot(phone, "planned-expected-phone")

@@ -14,7 +14,7 @@ from regenplant.core.process.vocabulary import Chemical, WaterKind
 from regenplant.core.scheduling.loads import Load, LoadKind, loads
 from regenplant.core.scheduling.problem import Window
 from regenplant.core.scheduling.stays import Stay, StayKind, occupied_min
-from regenplant.drawing.day_plan import PlanDrawing, day_plan_scene
+from regenplant.drawing.day_plan import PlanDrawing, day_plan_scene, names_scene
 from regenplant.drawing.scene import Scene
 from regenplant.planning.by_day import day_window, days_of, hours_of, lanes_of, plan_window, unstaffed
 from regenplant.planning.selectors import PlanShown
@@ -60,6 +60,8 @@ class DayDrawn:
 
     day: date
     scene: Scene
+    names: Scene
+    """The names of its vessels alone, which stay while the hours are scrolled."""
     unused: str
 
 
@@ -134,7 +136,9 @@ def _day_drawn(
         *(name for name in lanes if name not in here),
         *(_name(one) for one in of_day if not one.is_used),
     )
-    return DayDrawn(day, scene, f"Not used on this day: {', '.join(unused)}." if unused else "")
+    return DayDrawn(
+        day, scene, names_scene(tuple(here)), f"Not used on this day: {', '.join(unused)}." if unused else ""
+    )
 
 
 def _links(view: PlanShown) -> dict[str, tuple[str, str]]:
