@@ -16,14 +16,18 @@ ROUNDING = 1e-6
 MANY_TANKS = 300
 """From so many tanks on there is more to do than time for: small changes, which are quick, and a good deal of warmth."""
 
-WARMTH, WARMTH_MANY = 0.02, 0.05
+WARMTH, WARMTH_MANY = 0.03, 0.05
 """At first a plan that is dearer by about so much of the mean cost of a batch is taken on; later less and less."""
 
-MOST_TAKEN, MOST_TAKEN_MANY = 10, 5
+MOST_TAKEN, MOST_TAKEN_MANY = 7, 5
 """So many batches are taken off at once, at most; seldom so many."""
 
 APART_FRAC, APART_FRAC_MANY = 0.25, 0.05
-"""How often a batch is not filled with all that there is for it."""
+"""How often a batch is not formed of all the tanks that there are for it."""
+
+SHARED_FRAC = 0.25
+"""How often, where there are few tanks, a batch is filled to somewhere between the half and the whole of what its vessel holds: so what
+is left for the next one may come above its minimum."""
 
 
 @dataclass(frozen=True, slots=True)
@@ -178,6 +182,7 @@ class _Change:
                 search.unplaced.append(tank)
         formed: list[tuple[float, int, list[int]]] = []
         urgency_first = rng.random() < 0.7
+        has_many = _has_many(search)
         for key in sorted(groups):
             left = groups[key]
             vessels = compiled.vessels_of[key]
@@ -196,6 +201,8 @@ class _Change:
             capacities = [compiled.capacity[v] for v in vessels]
             while left:
                 capacity = max(capacities) if rng.random() < 0.6 else rng.choice(capacities)
+                if not has_many and rng.random() < SHARED_FRAC:
+                    capacity *= 0.5 + 0.5 * rng.random()
                 group, _ = search.fill(self._together(left), capacity)
                 if not group:
                     group, _ = search.fill(left, max(capacities))
