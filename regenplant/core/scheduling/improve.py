@@ -117,12 +117,6 @@ class _Change:
         """Puts new batches on; False as soon as it is plain that the score rises by more than ``allowed``."""
         search = self.search
         compiled = search.compiled
-        before = dict.fromkeys((batch.vessel for batch in self.removed), 0.0)
-        for vessel in before:
-            before[vessel] = search.changes_cost(vessel)
-        end = search.last_end()
-        for batch in self.removed:
-            search.take_off(batch)
         tanks = [tank for batch in self.removed for tank in batch.tanks] + search.unplaced
         search.unplaced = []
         waiting: list[tuple[int, list[int], int]] = [
@@ -136,10 +130,14 @@ class _Change:
         ]
         left = [self._of(key, group) for key, group, _ in waiting]
         rest = sum(least for _, _, least in left)
-        rise = -sum(batch.cost for batch in self.removed)
-        rise += sum(search.changes_cost(vessel) - was for vessel, was in before.items())
-        rise += compiled.span_per_slot * (search.last_end() - end)
-        rise += UNPLACED_COST * (len(search.unplaced) - len(self.unplaced))
+        rise = UNPLACED_COST * (len(search.unplaced) - len(self.unplaced))
+        rise -= sum(batch.cost for batch in self.removed)
+        rise -= search.saved_without(self.removed)
+        if rise + rest > allowed + ROUNDING:
+            self.removed = []  # too dear wherever they go: the board stays as it is
+            return False
+        for batch in self.removed:
+            search.take_off(batch)
         for (key, group, pin), (volume, percent, least) in zip(waiting, left, strict=True):
             rest -= least
             below = allowed - rise - rest + EARLIER_PER_SLOT * compiled.slots + ROUNDING

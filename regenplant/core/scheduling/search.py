@@ -65,12 +65,24 @@ class Search:
 
     def changes_cost(self, vessel: int) -> float:
         """Price of the changeovers of a vessel as it stands."""
-        compiled = self.compiled
+        return self._changes_cost(vessel, self.board.sequence[vessel])
+
+    def _changes_cost(self, vessel: int, row: list[Placed]) -> float:
         count, before = 0, -1
-        for batch in self.board.sequence[vessel]:
+        for batch in row:
             count += self.change(vessel, before, batch.key) > 0
             before = batch.key
-        return count * compiled.change_cost[vessel]
+        return count * self.compiled.change_cost[vessel]
+
+    def saved_without(self, batches: list[Placed]) -> float:
+        """What changeovers and the end of everything cost less without these batches."""
+        rows = list(self.board.sequence)
+        saved = 0.0
+        for vessel in sorted({batch.vessel for batch in batches}):
+            row = rows[vessel]
+            rows[vessel] = [batch for batch in row if batch not in batches]
+            saved += self._changes_cost(vessel, row) - self._changes_cost(vessel, rows[vessel])
+        return saved + self.compiled.span_per_slot * (self.last_end() - self._last_end(rows))
 
     def change(self, vessel: int, before: int, after: int) -> int:
         """Slots of changeover; ``before`` -1 stands for what the vessel held at first."""
@@ -86,9 +98,12 @@ class Search:
 
     def last_end(self) -> int:
         """The slot in which everything is done."""
+        return self._last_end(self.board.sequence)
+
+    def _last_end(self, rows: list[list[Placed]]) -> int:
         if self.compiled.has_after:
-            return max((batch.done for row in self.board.sequence for batch in row), default=0)
-        return max((row[-1].end for row in self.board.sequence if row), default=0)
+            return max((batch.done for row in rows for batch in row), default=0)
+        return max((row[-1].end for row in rows if row), default=0)
 
     # --- where a batch fits -----------------------------------------------------------------------------------------------
 
