@@ -142,7 +142,7 @@ def _side_by_side(compiled: Compiled, rows: list[Row], seed: int, budget: Budget
             seeds = [seed * 1_000 + meeting * 100 + worker for worker in range(budget.workers)]
             tasks = [pool.submit(_round, rows, own, budget, began, passed, until) for own in seeds[1:]]
             if until == 1.0 and not is_small:
-                found = [_bounding(compiled, rows, seed, budget, began)]
+                found = [_bounding(compiled, rows, seeds[0], budget, began, passed)]
             else:
                 searched = _search_on(compiled, rows, seeds[0], budget, began, passed, until, None, True)
                 found = [_told(*searched)]
@@ -178,16 +178,19 @@ def _round(rows: list[Row], seed: int, budget: Budget, began: float, passed: flo
     return _told(*_search_on(_compiled, rows, seed, budget, began, passed, until, None, False))
 
 
-def _bounding(compiled: Compiled, rows: list[Row], seed: int, budget: Budget, began: float) -> Told:
-    """In the last round of a larger instance one worker leaves the plan as it is and bounds it."""
+def _bounding(
+    compiled: Compiled, rows: list[Row], seed: int, budget: Budget, began: float, passed: float
+) -> Told:
+    """In the last round of a larger instance one worker leaves the plan as it is and bounds it, and searches on in what is left."""
     assert budget.seconds is not None and budget.clock is not None
     search = Search(compiled, seed)
     _load(search, rows)
     left_s = BOUNDING_FRAC * (budget.seconds - (budget.clock() - began))
-    if search.unplaced or left_s <= 0:
-        return search.score, rows, 0, 0.0
-    bound = lower_bound(compiled, left_s, budget.clock, at_most=search.score).total
-    return search.score, rows, 0, bound
+    bound = 0.0
+    if not search.unplaced and left_s > 0:
+        bound = lower_bound(compiled, left_s, budget.clock, at_most=search.score).total
+    search, steps, _ = _search_on(compiled, rows, seed, budget, began, passed, 1.0, None, False)
+    return _told(search, steps, bound)
 
 
 def _search_on(
