@@ -71,17 +71,12 @@ class Places:
         self.compiled = spells.compiled
         self.program = Program()
         self.sorts = self._sorts()
-        self.all_windows = {vessel: list(spells.windows(vessel)) for vessel in spells.vessels}
-        self.windows = {vessel: windows[:-1] for vessel, windows in self.all_windows.items()}
-        self.rounds = {
-            (vessel, window.spell): Rounds(spells, vessel, window)
-            for vessel, windows in self.windows.items()
-            for window in windows
-        }
-        self.places = [place for vessel in spells.vessels for place in self._places(vessel)]
-        self.is_small = (
-            all(len(rounds.all) <= MOST_ROUNDS for rounds in self.rounds.values()) and self._batches()
-        )
+        self.windows: dict[int, list[Window]] = {}
+        self.rounds: dict[tuple[int, int], Rounds] = {}
+        self.places: list[Place] = []
+        self.possible: dict[int, list[Counter[Sort]]] = {}
+        """All batches that are possible, by key."""
+        self.is_small = self._batches() and self._laid_out()
         """Whether there are few enough batches for a program; else there is none."""
         if self.is_small:
             self._build(least)
@@ -104,23 +99,12 @@ class Places:
             compiled.weight[tank] if is_late else 0.0,
         )
 
-    def _places(self, vessel: int) -> list[Place]:
-        places = [
-            Place(vessel, window, number)
-            for window in self.windows[vessel]
-            for number in range(self.rounds[vessel, window.spell].longest)
-        ]
-        return [*places, Place(vessel, self.all_windows[vessel][-1], -1)]
-
     def _batches(self) -> bool:
-        """All batches that are possible, by key; False where they are too many for all their places."""
-        spells = self.spells
-        places = Counter(place.vessel for place in self.places)
-        self.possible: dict[int, list[Counter[Sort]]] = {}
+        """Finds all batches that are possible; False where they are too many even with one place in each vessel."""
         columns = 0
-        for key in spells.keys:
-            capacity = max(self.compiled.capacity[vessel] for vessel in self.compiled.vessels_of[key])
-            of_key = sum(places[vessel] for vessel in self.compiled.vessels_of[key])
+        for key in self.spells.keys:
+            vessels = self.compiled.vessels_of[key]
+            capacity = max(self.compiled.capacity[vessel] for vessel in vessels)
             found: list[Counter[Sort]] = [Counter()]
             for sort in (item for item in self.sorts if item.key == key):
                 more = []
@@ -133,11 +117,29 @@ class Places:
                         if count * sort.volume <= left + ROUNDING_L
                     ]
                 found += more
-                if columns + len(found) * of_key > MOST_COLUMNS:
+                if columns + len(found) * len(vessels) > MOST_COLUMNS:
                     return False
-            columns += len(found) * of_key
+            columns += len(found) * len(vessels)
             self.possible[key] = found[1:]
         return True
+
+    def _laid_out(self) -> bool:
+        """The rounds and places of each vessel; False where there are too many of them, or too many batches for them."""
+        spells = self.spells
+        for vessel in spells.vessels:
+            *self.windows[vessel], behind = spells.windows(vessel)
+            for window in self.windows[vessel]:
+                rounds = self.rounds[vessel, window.spell] = Rounds(spells, vessel, window)
+                if len(rounds.all) > MOST_ROUNDS:
+                    return False
+                self.places += [Place(vessel, window, number) for number in range(rounds.longest)]
+            self.places.append(Place(vessel, behind, -1))
+        places = Counter(place.vessel for place in self.places)
+        columns = sum(
+            len(found) * sum(places[vessel] for vessel in self.compiled.vessels_of[key])
+            for key, found in self.possible.items()
+        )
+        return columns <= MOST_COLUMNS
 
     def _build(self, least: dict[State, float]) -> None:
         program, spells = self.program, self.spells
