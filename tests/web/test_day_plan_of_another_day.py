@@ -84,7 +84,10 @@ def test_the_home_shows_the_latest_plan_until_one_was_accepted(
     answer = as_("operator").get(HOME)
     markup = answer.content.decode()
     assert "Drawn as it was accepted." in text_of(answer)
-    assert f'<a href="{HOME}{found.number}/batches/' in markup
+    assert answer.context["drawn_plan"] == found and answer.context["drawn"] is not None
+    assert f"Vessels {found.number}" in text_of(
+        answer
+    )  # of its batches only what stands on the day that is drawn
     assert f'<a href="{HOME}{later.number}/batches/' not in markup
     assert "This is the plan of" not in text_of(answer)
 
