@@ -27,7 +27,6 @@ from regenplant.plant.days import plant_day, start_of_day
 from regenplant.plant.models import Instrument
 from regenplant.quality.models import RinseOutcome
 from regenplant.quality.rinse_series import PASS, Measure, Rinse, rinses, series_of
-from regenplant.tanks.models import Customer
 from regenplant.use.models import MeasureLevel
 from regenplant.use.selectors.audit import Group, audit, outside_count
 from regenplant.use.selectors.question import By, Question
@@ -154,7 +153,7 @@ def _rises(history: Sequence[Rinse], start: datetime) -> Iterator[_Raw]:
 
 def _waste_rises(history: Sequence[Rinse], start: datetime) -> Iterator[_Raw]:
     """As of the rinse, but of all the chemical water of a batch, whether its rinse ended by volume or by a limit. Batches that were
-    given up, reworks, and those of which a drain is not known in whole are in none."""
+    given up, reworks, and those without a drain on record are in none. What a drain carried may be unknown; its volume counts."""
     lines: dict[tuple[str, str], list[Rinse]] = {}
     for rinse in history:
         if rinse.verdict != RinseOutcome.Verdict.GIVEN_UP and not rinse.is_rework:
@@ -221,13 +220,7 @@ def _in_a_row(window: Sequence[Rinse], outcomes: QuerySet[RinseOutcome]) -> Iter
 
 def _customers_in_a_row(failed_of: Mapping[str, bool], numbers_asked: QuerySet[Any, Any]) -> Iterator[_Raw]:
     """By the customers whose tanks were in the batches: their feed may be behind it."""
-    found: dict[tuple[str, str], set[str]] = {}
-    rows = BatchTank.objects.filter(batch__number__in=numbers_asked, visit__customer__isnull=False)
-    for code, name, number in rows.values_list(
-        "visit__customer__code", "visit__customer__name", "batch__number"
-    ):
-        found.setdefault((code, name), set()).add(number)
-    for (code, name), numbers in sorted(found.items()):
+    for (code, name), numbers in sorted(_numbers_by_customer(numbers_asked).items()):
         failed = [is_failed for number, is_failed in failed_of.items() if number in numbers]
         if any(failed):
             yield _Raw("customer", code, f"{name} ({code})", float(longest_row(failed)), len(failed))
@@ -270,13 +263,19 @@ def _groups_of(found: Iterable[Rinse]) -> Iterator[tuple[str, str]]:
 
 def _of_customers(failed: Sequence[str]) -> Iterator[_Raw]:
     """Failed batches by the customers whose tanks were in them."""
-    found: dict[str, set[str]] = {}
-    rows = BatchTank.objects.filter(batch__number__in=failed, visit__customer__isnull=False)
-    for code, number in rows.values_list("visit__customer__code", "batch__number"):
-        found.setdefault(code, set()).add(number)
-    names = dict(Customer.objects.filter(code__in=sorted(found)).values_list("code", "name"))
-    for code, numbers in found.items():
-        yield _Raw("customer", code, f"{names[code]} ({code})", float(len(numbers)), len(failed))
+    for (code, name), numbers in _numbers_by_customer(failed).items():
+        yield _Raw("customer", code, f"{name} ({code})", float(len(numbers)), len(failed))
+
+
+def _numbers_by_customer(numbers: Sequence[str] | QuerySet[Any, Any]) -> dict[tuple[str, str], set[str]]:
+    """By code and name of a customer those of the batches that hold a tank of it. One query."""
+    rows = BatchTank.objects.filter(batch__number__in=numbers, visit__customer__isnull=False)
+    found: dict[tuple[str, str], set[str]] = {}
+    for code, name, number in rows.values_list(
+        "visit__customer__code", "visit__customer__name", "batch__number"
+    ):
+        found.setdefault((code, name), set()).add(number)
+    return found
 
 
 # --- resin --------------------------------------------------------------------------------------------------------------
