@@ -85,9 +85,11 @@ def test_the_home_shows_the_latest_plan_until_one_was_accepted(
     markup = answer.content.decode()
     assert "Drawn as it was accepted." in text_of(answer)
     assert answer.context["drawn_plan"] == found and answer.context["drawn"] is not None
-    assert f"Vessels {found.number}" in text_of(
-        answer
-    )  # of its batches only what stands on the day that is drawn
+    assert f"Vessels {found.number}" in text_of(answer)
+    whole = (
+        as_("operator").get(f"{HOME}{found.number}/").content.decode()
+    )  # every day, also one on which a batch begins
+    assert f'<a href="{HOME}{found.number}/batches/' in whole
     assert f'<a href="{HOME}{later.number}/batches/' not in markup
     assert "This is the plan of" not in text_of(answer)
 
