@@ -29,8 +29,8 @@ def first_come(problem: Problem, order: Sequence[str] = (), patience_min: int = 
     problem : Problem
         Pins and known plans in it are left aside
     order : Sequence of str
-        Tanks as they came, the first one first; those it does not name follow by when they are received and as they stand
-
+        Which came first of tanks that are received at the same time, as all have been that wait already; those it does not name come
+        after them, as they stand. A tank on its way takes its turn by when it is received, named or not
     patience_min : int
         A vessel below its minimum fill waits for more of the same key until the oldest tank has waited so long [min]; 0 begins at once
 
@@ -45,8 +45,8 @@ def first_come(problem: Problem, order: Sequence[str] = (), patience_min: int = 
     waiting = sorted(
         range(len(problem.tanks)),
         key=lambda tank: (
-            place.get(problem.tanks[tank].id, len(place)),
             compiled.received[tank],
+            place.get(problem.tanks[tank].id, len(place)),
             tank,
         ),
     )
