@@ -98,7 +98,7 @@ class _Words:
 def _words(role: str) -> _Words:
     """The face of a label by its classes. Raises: ValueError for one that paper does not know."""
     classes = set(role.split())
-    unknown = classes - {"t2", "tb", "ti", "tp", "halo", "thin", "lane-n"}
+    unknown = classes - {"t2", "tb", "ti", "tp", "halo", "thin", "lane-n", "cap"}
     if unknown:
         raise ValueError(f"paper has no style for text of the role {role!r}")
     if "lane-n" in classes:

@@ -21,6 +21,7 @@ GAP = 16.0
 _BAR_TOP, _BAR, _STRIP = 7.0, 44.0, 13.0
 _PLOT_TOP, _PLOT = 24.0, 36.0
 _NAME = 31.0
+_CAPTION = 17.0
 _LEFT = -76.0
 _TICKS = 12
 _NARROWEST = 820.0
@@ -81,10 +82,22 @@ def day_plan_scene(plan: PlanDrawing) -> Scene:
     return Scene(_sentence(plan), int(height), tuple(items))
 
 
-def names_scene(names: Sequence[str]) -> Scene:
-    """The names of the vessels once more, where they stand in the drawing: they stay in sight while its hours are scrolled."""
-    items = [Label("lane-n", px(0), px(number * LANE + 40), name) for number, name in enumerate(names)]
-    return Scene("Names of the vessels.", int(LANE * len(names)), tuple(items))
+def names_scene(plan: PlanDrawing) -> Scene:
+    """The names of the vessels and the captions of what is shared once more, where they stand in the drawing: they stay in sight while its
+    hours are scrolled."""
+    items = [
+        Label("lane-n", px(0), px(number * LANE + 40), name) for number, (name, _) in enumerate(plan.lanes)
+    ]
+    loads_top = LANE * len(plan.lanes) + GAP
+    items += [
+        Label("tb halo cap", px(0), px(loads_top + number * LOAD + _CAPTION), caption)
+        for number, (caption, _) in enumerate(plan.loads)
+    ]
+    return Scene(
+        "Names of the vessels, captions of what is shared.",
+        int(loads_top + LOAD * len(plan.loads)),
+        tuple(items),
+    )
 
 
 def _nobody(plan: PlanDrawing, axis: Axis, height: float) -> Iterator[Item]:
@@ -176,7 +189,7 @@ def _load(axis: Axis, caption: str, load: Load, top: float) -> list[Item]:
     curves: tuple[Item, ...] = (Curve("flow", area, is_closed=True), Curve("ln", points))
     items.append(Frame(px(0), px(plot_top), WHOLE, px(_PLOT), curves))
     items.append(Line("ax", px(0), px(plot_top + _PLOT), WHOLE, px(plot_top + _PLOT)))
-    items.append(Label("tb halo", px(_LEFT), px(top + 17), caption))
+    items.append(Label("tb halo cap", px(_LEFT), px(top + _CAPTION), caption))
     return items
 
 

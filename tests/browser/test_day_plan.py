@@ -293,6 +293,17 @@ def test_tanks_on_their_way_are_written_down_planned_received_and_started(
     assert_accessible(page)
     assert_fits(page)
     shot(page, "day-plan-expected")
+    hours = page.get_by_role("region", name=re.compile("^Plan of .* over the hours$")).last
+    captions = hours.locator(".stay .cap")
+    expect(captions.first).to_be_visible()
+    hours.evaluate("region => { region.scrollLeft = 120 }")
+    edge, kept = hours.bounding_box(), captions.first.bounding_box()
+    assert edge and kept and abs(kept["x"] - edge["x"]) < 8, "captions of what is shared stay in sight too"
+    assert all(
+        box["x"] + box["width"] <= edge["x"] + edge["width"]
+        for one in captions.all()
+        if (box := one.bounding_box())
+    )
     accept(page, number)
     planned = next(row for row in waiting_batches() if row.awaited.exists())
     page.goto("/intake/expected/")

@@ -6,10 +6,11 @@ from datetime import UTC, datetime
 
 import pytest
 
+from regenplant.core.scheduling.loads import Load, LoadKind
 from regenplant.core.scheduling.problem import Window
 from regenplant.core.scheduling.stays import Part, PartKind, Stay, StayKind
-from regenplant.drawing.day_plan import PlanDrawing, day_plan_scene
-from regenplant.drawing.scene import Frame, Item, Label, Link, Rect
+from regenplant.drawing.day_plan import PlanDrawing, day_plan_scene, names_scene
+from regenplant.drawing.scene import Frame, Item, Label, Link, Rect, Scene
 
 
 @pytest.mark.parametrize(
@@ -38,6 +39,23 @@ def test_the_parts_of_a_bar_past_midnight_stand_at_their_hours_on_either_day(
     assert [role for role, _, _ in found] == [role for role, _, _ in expected]
     for (_, start, end), (_, begins, ends) in zip(found, expected, strict=True):
         assert (start, end) == pytest.approx((begins, ends))
+
+
+def test_names_and_captions_that_stay_in_sight_stand_at_the_height_of_those_they_repeat() -> None:
+    load = Load(LoadKind.SKID, "hcl", ((360, 0.0), (600, 1.0)), ((360, 1.0),), False)
+    lanes = tuple((name, (stay(600, 800),)) for name in ("C1", "C2"))
+    plan = PlanDrawing(ZERO, DAY, None, lanes, (("Acid skid: peak 1, limit 1", load), ("Second", load)))
+
+    def words(scene: Scene) -> list[tuple[str, float]]:
+        kept = [
+            one for one in scene.items if isinstance(one, Label) and {"lane-n", "cap"} & set(one.role.split())
+        ]
+        return [(one.text, one.y.px) for one in kept]
+
+    whole, staying = day_plan_scene(plan), names_scene(plan)
+    assert words(staying) == words(whole)
+    assert [text for text, _ in words(staying)] == ["C1", "C2", "Acid skid: peak 1, limit 1", "Second"]
+    assert staying.height == whole.height
 
 
 ZERO = datetime(2026, 3, 2, tzinfo=UTC)

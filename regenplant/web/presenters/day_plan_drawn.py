@@ -26,6 +26,9 @@ MOST_DAYS = 7
 """So many days are drawn; later ones stand in the tables."""
 
 
+MOST_IN_PRINT = 1450
+"""Pixels of a drawing that a printed page across takes at the usual size, beside its head and its foot."""
+
 OVER = "more than there is"
 
 OVER_FRAC = 1e-9
@@ -61,8 +64,10 @@ class DayDrawn:
     day: date
     scene: Scene
     names: Scene
-    """The names of its vessels alone, which stay while the hours are scrolled."""
+    """The names of its vessels and the captions below them alone, which stay while the hours are scrolled."""
     unused: str
+    is_tall: bool
+    """Whether it is printed smaller, so that the day stays on one page."""
 
 
 @dataclass(frozen=True, slots=True)
@@ -121,23 +126,26 @@ def _day_drawn(
     """What is used on the day; the rest in a sentence."""
     here = {name: row for name, row in lanes.items() if _stands(row, window)}
     of_day = [load.within(window) for load in shared]
-    scene = day_plan_scene(
-        PlanDrawing(
-            zero=timezone.localtime(view.clock.zero),
-            shown=window,
-            now_min=(now - view.clock.zero).total_seconds() / 60,
-            lanes=tuple(here.items()),
-            loads=tuple((_caption(view, load, system), load) for load in of_day if load.is_used),
-            nobody=tuple(unstaffed(view, window)),
-            links=_links(view),
-        )
+    drawing = PlanDrawing(
+        zero=timezone.localtime(view.clock.zero),
+        shown=window,
+        now_min=(now - view.clock.zero).total_seconds() / 60,
+        lanes=tuple(here.items()),
+        loads=tuple((_caption(view, load, system), load) for load in of_day if load.is_used),
+        nobody=tuple(unstaffed(view, window)),
+        links=_links(view),
     )
     unused = (
         *(name for name in lanes if name not in here),
         *(_name(one) for one in of_day if not one.is_used),
     )
+    scene = day_plan_scene(drawing)
     return DayDrawn(
-        day, scene, names_scene(tuple(here)), f"Not used on this day: {', '.join(unused)}." if unused else ""
+        day,
+        scene,
+        names_scene(drawing),
+        f"Not used on this day: {', '.join(unused)}." if unused else "",
+        is_tall=scene.height > MOST_IN_PRINT,
     )
 
 
@@ -160,15 +168,18 @@ def _stands(row: Iterable[Stay], window: Window) -> bool:
 
 
 def _caption(view: PlanShown, load: Load, system: UnitSystem) -> str:
-    """What the line is, with its highest value of these hours and the limit then; of a stock the lowest."""
+    """What the line is, with its highest value of these hours and the limit then; of a stock the lowest. Where more is taken than there is,
+    how much then. Short, because it stays in sight on a tablet while the hours are scrolled."""
     at_min, amount = load.peak()
     word = "lowest" if load.kind is LoadKind.STOCK else "peak"
     limit = _amount(view, load, load.room_at(at_min), system)
     over_min, over = load.tightest()
-    says = f"{_name(load)}: {word} {_amount(view, load, amount, system)}, limit {limit}"
     if _word(load, over, load.room_at(over_min)) == OVER:
-        return f"{says}; {OVER} at {timezone.localtime(view.clock.moment(round(over_min))):%H:%M}"
-    return says
+        at = f"{timezone.localtime(view.clock.moment(round(over_min))):%H:%M}"
+        taken = _amount(view, load, over, system)
+        return f"{_name(load)}: over at {at}: {taken}, limit {_amount(view, load, load.room_at(over_min), system)}"
+    name = f"{Chemical(load.name).label}, as 100 %" if load.kind is LoadKind.STOCK else _name(load)
+    return f"{name}: {word} {_amount(view, load, amount, system)}, limit {limit}"
 
 
 def _name(load: Load) -> str:
