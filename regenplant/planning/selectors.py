@@ -108,6 +108,11 @@ def waiting_batches() -> list[PlannedBatch]:
     )
 
 
+def planned_batch(code: str) -> PlannedBatch | None:
+    """The planned batch of a code that waits to be started; None where none does."""
+    return next((row for row in waiting_batches() if row.code == code), None)
+
+
 def planned_for(visit_ids: Iterable[int]) -> dict[int, PlannedBatch]:
     """For which planned batch a tank waits, by key of its visit; nothing for the others. Two queries."""
     pks = list(visit_ids)

@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 from dataclasses import dataclass
+from datetime import datetime
 from functools import partial
 from typing import Any
 from urllib.parse import urlencode
@@ -18,7 +19,8 @@ from regenplant.batches import services
 from regenplant.batches.selectors import StartPage, start_page
 from regenplant.batches.selectors.start import pool_fits
 from regenplant.planning.members import members
-from regenplant.planning.selectors import waiting_batches
+from regenplant.planning.not_here import absences
+from regenplant.planning.selectors import planned_batch
 from regenplant.planning.services import start_planned
 from regenplant.units import UnitSystem
 from regenplant.web.acting import receipt, refused_status, try_act
@@ -113,9 +115,29 @@ def wanted_of(data: QueryDict) -> Wanted:
     )
 
 
+@dataclass(frozen=True, slots=True)
+class Missing:
+    """What the start of a planned batch is told about those of its tanks that cannot go in."""
+
+    code: str
+    planned: int
+    """How many tanks the plan put into it."""
+    sentences: tuple[str, ...]
+    """One for each that cannot go in, with its number."""
+
+
+def missing_of(code: str, now: datetime) -> Missing | None:
+    """Which tanks of a planned batch cannot go in now, and why; None for no planned batch, or where none is missing. Few queries."""
+    row = planned_batch(code) if code else None
+    if row is None:
+        return None
+    sentences = absences(row, now)
+    return Missing(row.code, len(members(row)), tuple(sentences)) if sentences else None
+
+
 def as_planned(code: str) -> Wanted | None:
     """The choice that an accepted plan made for a batch; None where none of this code waits."""
-    row = next((one for one in waiting_batches() if one.code == code), None)
+    row = planned_batch(code)
     if row is None:
         return None
     tanks = members(row)
@@ -276,6 +298,7 @@ def _render(
         "form": form,
         "throughput": throughput,
         "planned": wanted.planned,
+        "missing": missing_of(wanted.planned, timezone.now()),
         "right": right(request, "batch.plan"),
         "unread": _not_offered(wanted, page) if request.method != "POST" else [],
     }
@@ -285,6 +308,7 @@ def _render(
 def _nothing_waits(request: HttpRequest, wanted: Wanted, form: StartForm | None = None) -> HttpResponse:
     """No such pool waits: say so, and what does wait."""
     context: dict[str, Any] = {
+        "missing": missing_of(wanted.planned, timezone.now()),
         "is_asked": wanted.type_id is not None or bool(wanted.unread),
         "form": form,
         "pools": [
