@@ -14,15 +14,22 @@ from regenplant.core.process.hazard_words import LINE_GEAR, NO_TAP, SHORT_NAMES,
 from regenplant.core.process.hazards import AUTHORITY
 from regenplant.core.process.plan import SignalWord
 from regenplant.core.process.vocabulary import Chemical
+from regenplant.core.process.wording import listed
 from regenplant.documents.batch_sheet_setting import margin_word
 from regenplant.documents.day_plan_content import BatchLine, DayPage
 from regenplant.documents.faces import BODY, STRONG, Span
 from regenplant.documents.flow import Block, Item, rich
 from regenplant.documents.safety import SIGNALS, panel
+from regenplant.planning.not_here import NotHere, Why
+from regenplant.units import NO_BREAK_SPACE
 
 Clock = Callable[[datetime], str]
 MILD = (Chemical.SODIUM_CHLORIDE,)
 """What stings and makes floors slippery, and burns nobody."""
+DID_NOT_COME = (
+    "If one did not come or is not accepted, put no other tank in its place: tell whoever plans. The batch is started without it only if "
+    "what is there still reaches the minimum fill of the vessel; else it waits, or is planned again."
+)
 
 
 def care(page: DayPage, clock: Clock, width: float) -> list[Item]:
@@ -49,6 +56,19 @@ def care(page: DayPage, clock: Clock, width: float) -> list[Item]:
     return [first, *items[1:]]
 
 
+def standing_words(one: NotHere, clock: Clock) -> str:
+    """How a tank stands that is not here, behind its number."""
+    match one.why:
+        case Why.CALLED_OFF:
+            return "called off, does not come"
+        case Why.AT_THE_DOOR:
+            return "at the door, not judged"
+        case Why.ON_ITS_WAY | Why.OVERDUE:
+            assert one.expected_at is not None
+            at = clock(one.expected_at).replace(" ", NO_BREAK_SPACE)
+            return f"on its way, expected {at}" if one.why is Why.ON_ITS_WAY else f"expected {at}, not here"
+
+
 def _fed(lines: tuple[BatchLine, ...], clock: Clock, *, is_mild: bool) -> Iterator[str]:
     """ "caustic 06:40 to 07:50 in A1": each chemical with its times and vessels. Stages that follow at once count as one."""
     times: dict[tuple[str, str], list[tuple[datetime, datetime]]] = defaultdict(list)
@@ -73,6 +93,17 @@ def _rules(page: DayPage, clock: Clock) -> Iterator[tuple[str, str]]:
         "Where “hold” stands behind a step the bed may stand so long after it, and no longer; nowhere else. Never stop with chemical in "
         "the bed: go on through displacement, then hold.",
     )
+    away = [line for line in page.begins if line.not_here]
+    if away:
+        named = "; ".join(
+            f"{line.code} in {line.vessel} with {listed([one.serial for one in line.not_here])}"
+            for line in away
+        )
+        yield (
+            "Not here yet.",
+            f"{named}: not received, or not judged, when this was printed; how each stands is behind its number. Count and scan the tanks "
+            f"before the vessel is loaded. {DID_NOT_COME}",
+        )
     for line in page.begins:
         if line.no_stops:
             latest = "; ".join(

@@ -10,7 +10,7 @@ from itertools import pairwise
 from zoneinfo import ZoneInfo
 
 from regenplant.batches.models import Batch
-from regenplant.core.errors import RecordRefused
+from regenplant.core.errors import OutOfRange, RecordRefused
 from regenplant.core.process.vocabulary import ResinFamily
 from regenplant.core.scheduling.checker import judged
 from regenplant.core.scheduling.figures import StageNeed
@@ -22,8 +22,10 @@ from regenplant.core.scheduling.stays import Stay
 from regenplant.documents.issue import Issue
 from regenplant.drawing.day_plan import PlanDrawing, day_plan_scene
 from regenplant.drawing.scene import Scene
-from regenplant.planning.by_day import days_of, hours_of, lanes_of, plan_window, unstaffed
+from regenplant.planning.by_day import hours_of, lanes_of, plan_days, plan_window, unstaffed
 from regenplant.planning.models import DayPlan, PlanAcceptance, PlannedBatch
+from regenplant.planning.moved_on import members_of
+from regenplant.planning.not_here import NotHere, not_here
 from regenplant.planning.selectors import PlanShown, shown
 from regenplant.plant.days import start_of_day
 from regenplant.plant.selectors import profile
@@ -83,6 +85,8 @@ class BatchLine:
     """What became of the planned batch by now: "" while it waits."""
     no_stops: tuple[NoStop, ...] = ()
     """Of a mixed bed, in order."""
+    not_here: tuple[NotHere, ...] = ()
+    """Those of its tanks that did not come, or are not judged, when the paper is printed; empty once it was started."""
 
     @property
     def grams(self) -> dict[str, int]:
@@ -126,6 +130,9 @@ class DayPlanContent:
     replaced_by: tuple[str, datetime] | None
     """The plan that was accepted after it."""
     days: tuple[DayPage, ...]
+    """Those that are printed."""
+    whole: tuple[date, date] | None
+    """First and last day of the plan, where only one of several is printed; None otherwise."""
     left_out: tuple[str, ...]
     """Tanks that no batch holds."""
     issue: Issue
@@ -157,10 +164,13 @@ def plan_to_print(number: str) -> DayPlan:
     return row
 
 
-def day_plan_content(number: str, issue: Issue) -> DayPlanContent:
-    """The plan as it was made, its batches as they stand now. Raises: RecordRefused."""
+def day_plan_content(number: str, issue: Issue, day: date | None = None) -> DayPlanContent:
+    """The plan as it was made, its batches as they stand when it is printed; of all its days, or of one. Raises: RecordRefused, OutOfRange."""
     row, plant = plan_to_print(number), profile()
     view = shown(row)
+    days = plan_days(view)
+    if day is not None and day not in days:
+        raise OutOfRange(_no_such_day(row.number, day, days), code="day", field="day")
     acceptance = PlanAcceptance.objects.select_related("accepted_by").filter(number=row.number).first()
     newest = PlanAcceptance.objects.first()
     return DayPlanContent(
@@ -175,21 +185,34 @@ def day_plan_content(number: str, issue: Issue) -> DayPlanContent:
         replaced_by=(newest.number, newest.accepted_at)
         if acceptance and newest and newest.pk != acceptance.pk
         else None,
-        days=tuple(_days(view)),
+        days=tuple(_days(view, days if day is None else (day,), datetime.fromisoformat(issue.printed_at))),
+        whole=(days[0], days[-1]) if day is not None and len(days) > 1 else None,
         left_out=tuple(sorted({*view.unplaced, *(name for left in view.left_out for name in left.serials)})),
         issue=issue,
     )
 
 
+def _no_such_day(number: str, day: date, days: Sequence[date]) -> str:
+    seen = f"{number} holds no {day:%a %Y-%m-%d}"
+    if not days:
+        return f"{seen}: no batch stands in it. Nothing was printed."
+    return f"{seen}; its days are {days[0]:%a %Y-%m-%d} to {days[-1]:%a %Y-%m-%d}. Nothing was printed."
+
+
 # --- batches ----------------------------------------------------------------------------------------------------
-def _lines(view: PlanShown) -> list[BatchLine]:
+def _lines(view: PlanShown, now: datetime) -> list[BatchLine]:
     """Every batch of the plan and every one that runs, in order of time."""
     planned = {row.plan_batch: row for row in PlannedBatch.objects.filter(acceptance__number=view.number)}
     families = {
         row.code: ResinFamily(row.family)
         for row in ResinType.objects.filter(code__in={tank.family for tank in view.problem.tanks})
     }
-    found = [_planned(view, item, planned, families) for item in judged(view.problem, view.plan)]
+    away = {
+        serial: absent
+        for serial, member in members_of(view).items()
+        if (absent := not_here(member, now)) is not None
+    }
+    found = [_planned(view, item, planned, families, away) for item in judged(view.problem, view.plan)]
     running = [batch for batch in view.problem.running if batch.stages]
     known = Batch.objects.filter(number__in=[batch.id for batch in running]).select_related("resin_type")
     what = {row.number: f"{row.resin_type.code}, class {row.segregation_class}" for row in known}
@@ -202,6 +225,7 @@ def _planned(
     item: Judged,
     planned: Mapping[str, PlannedBatch],
     families: Mapping[str, ResinFamily],
+    away: Mapping[str, NotHere],
 ) -> BatchLine:
     batch, key = item.batch, item.key
     row, family = planned.get(batch.id), families.get(key.family)
@@ -209,6 +233,7 @@ def _planned(
     beside = way.anion_vessels.get(batch.vessel, "") if way else ""
     owner = f", for {view.names.owners.get(key.lot, key.lot)}" if key.lot else ""
     name = f"{key.family} ({family.abbreviation})" if family else key.family
+    standing = _standing(row)
     return BatchLine(
         code=row.code if row else batch.id,
         is_scanned=row is not None,
@@ -221,8 +246,9 @@ def _planned(
         stages=tuple(_stages(view, batch.stages, item.needs)),
         is_underfilled=item.is_underfilled,
         late=sum(tank.due_min < batch.end_min for tank in item.tanks),
-        standing=_standing(row),
+        standing=standing,
         no_stops=tuple(_no_stops(view, item)) if family is not None and family.is_mixed else (),
+        not_here=() if standing else tuple(away[serial] for serial in batch.tanks if serial in away),
     )
 
 
@@ -306,11 +332,11 @@ def _running(view: PlanShown, batch: RunningBatch, what: str) -> BatchLine:
 
 
 # --- days -------------------------------------------------------------------------------------------------------
-def _days(view: PlanShown) -> Iterator[DayPage]:
-    """Every day from the reading of the plant to the last end of a batch; none for a plan without a batch."""
-    if not view.plan.batches:
+def _days(view: PlanShown, days: Sequence[date], now: datetime) -> Iterator[DayPage]:
+    """Those days of the plan."""
+    if not days:
         return
-    lanes, lines = lanes_of(view), _lines(view)
+    lanes, lines = lanes_of(view), _lines(view, now)
     whole = plan_window(view, lanes.values())
     taken = next(
         (
@@ -320,7 +346,7 @@ def _days(view: PlanShown) -> Iterator[DayPage]:
         ),
         None,
     )
-    for day in days_of(view, whole):
+    for day in days:
         since, until = start_of_day(day), start_of_day(day + timedelta(days=1))
         hours = hours_of(view, whole, lanes.values(), day)
         here = {name: row for name, row in lanes.items() if hours and _stands_in(row, hours)}

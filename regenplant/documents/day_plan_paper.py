@@ -16,7 +16,7 @@ from regenplant.core.process.vocabulary import Chemical
 from regenplant.documents import codes
 from regenplant.documents.batch_record.setting import columns_of, table
 from regenplant.documents.batch_sheet_setting import margin_word, section
-from regenplant.documents.day_plan_care import care
+from regenplant.documents.day_plan_care import care, standing_words
 from regenplant.documents.day_plan_content import BatchLine, DayPage, DayPlanContent, StageLine
 from regenplant.documents.faces import (
     BODY,
@@ -150,8 +150,11 @@ def _head(setting: _Setting, title: str, sentence: str) -> list[Item]:
     accepted = content.accepted
     if accepted is not None:
         made += f", accepted by {accepted[0]}, {moment(content.local(accepted[1]))}"
+    if content.whole is not None:
+        first, last = content.whole
+        made += f". One day of it alone; the plan goes from {first:%a %Y-%m-%d} to {last:%a %Y-%m-%d}"
     valid = (
-        f"Valid as of {content.issue.printed_at}. Every later print of this plan, and every plan that is accepted after it, replaces this "
+        f"Valid as of {content.issue.printed_at}. Every later print of this day, and every plan that is accepted after it, replaces this "
         "sheet: take it down then. A scan tells how a batch stands now; the batch sheet tells how it is run."
     )
     lines = [paragraph(title, _TITLE, width), paragraph(sentence, LEAD, width)]
@@ -265,7 +268,7 @@ def _row(setting: _Setting, one: BatchLine, columns: tuple[Column, ...]) -> tupl
         count += f", {units.twin(one.volume_m3, 'resin_volume', setting.system)}"
     heads = [", ".join(filter(None, (one.what, count)))] if one.is_running else [one.what, count]
     what = [cell(words, columns[2], STRONG) for words in heads]
-    what.append(cell(", ".join(one.tanks), columns[2], SMALL))
+    what.append(rich(tuple(_tanks(setting, one)), columns[2].width - 6, leading=SMALL.leading))
     return (
         scan,
         stacked(where),
@@ -274,6 +277,18 @@ def _row(setting: _Setting, one: BatchLine, columns: tuple[Column, ...]) -> tupl
         stacked(list(_chemicals(setting, one, columns[4]))),
         stacked(list(_ready(setting, one, columns[5]))),
     )
+
+
+def _tanks(setting: _Setting, one: BatchLine) -> Iterator[Span]:
+    """Serials in the order of the plan; behind one that is not here, in words, how it stands."""
+    away = {item.serial: item for item in one.not_here}
+    for number, serial in enumerate(one.tanks):
+        comma = "" if number == len(one.tanks) - 1 else ","
+        if serial not in away:
+            yield Span(f"{serial}{comma} ", SMALL)
+            continue
+        yield Span(f"{serial} ", SMALL_STRONG)
+        yield Span(f"({standing_words(away[serial], setting.clock)}){comma} ", _HOLD)
 
 
 def _stages(setting: _Setting, stages: tuple[StageLine, ...]) -> Iterator[Span]:
@@ -329,7 +344,7 @@ def _furniture(content: DayPlanContent) -> Furniture:
         foot=(
             f"Day plan {content.number}{word}, printed {issue.printed_at} by {issue.printed_by}, issue {issue.number}",
             f"Record {issue.chain_number}: {grouped(issue.chain_head)}",
-            "Replaced by every later print of it and by every plan that is accepted after it.",
+            "Replaced by every later print of the same day and by every plan that is accepted after it.",
         ),
         title=f"Day plan {content.number}, issue {issue.number}",
     )

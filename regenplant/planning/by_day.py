@@ -52,6 +52,13 @@ def days_of(view: PlanShown, shown: Window) -> Iterator[date]:
         day += timedelta(days=1)
 
 
+def plan_days(view: PlanShown) -> tuple[date, ...]:
+    """Every day from the reading of the plant to the last end of a batch; none for a plan without a batch."""
+    if not view.plan.batches:
+        return ()
+    return tuple(days_of(view, plan_window(view, lanes_of(view).values())))
+
+
 def day_window(view: PlanShown, whole: Window, day: date) -> Window:
     """As much of the day as lies in the plan."""
     start, end = (view.clock.minute(start_of_day(each)) for each in (day, day + timedelta(days=1)))

@@ -5,6 +5,7 @@ from __future__ import annotations
 import hashlib
 from collections.abc import Callable
 from dataclasses import dataclass
+from datetime import date
 
 from django.db.models import Max
 
@@ -128,8 +129,8 @@ def _lot_sheet(key: str, issue: Issue, size: PageSize, system: str) -> bytes:
     return lot_sheet.draw_lot_sheet(lot_sheet.lot_sheet_content(key, issue), size, system)
 
 
-def _day_plan(key: str, issue: Issue, size: PageSize, system: str) -> bytes:
-    return day_plan_paper.draw_day_plan(day_plan_content(key, issue), size, system)
+def _day_plan(key: str, issue: Issue, size: PageSize, system: str, day: date | None = None) -> bytes:
+    return day_plan_paper.draw_day_plan(day_plan_content(key, issue, day), size, system)
 
 
 def _certificate(key: str, issue: Issue, size: PageSize, system: str) -> bytes:
@@ -196,14 +197,23 @@ PAPERS = {
 
 @use_case("paper.issued", permission="paper.issue")
 def issue_paper(
-    *, by: By, kind: str, key: str, size: str = "a4", system: str = "metric", drums: int = 1
+    *,
+    by: By,
+    kind: str,
+    key: str,
+    size: str = "a4",
+    system: str = "metric",
+    drums: int = 1,
+    day: date | None = None,
 ) -> Outcome:
     """Draw a paper of the record as it stands, count its issue, and record its hash. ``result`` is an IssuedDocument.
 
     ``kind`` is a key of ``PAPERS``; the parts of a batch sheet are counted with it. ``key`` a batch number or tank serial; ``size`` "a4", "letter" or, for tags, "label";
-    ``system`` says which units stand first; ``drums``, of the label of a metal drum alone: for how many of them.
+    ``system`` says which units stand first; ``drums``, of the label of a metal drum alone: for how many of them;
+    ``day``, of a day plan alone: the only day that is printed.
 
-    Raises: RecordRefused for an unknown subject, OutOfRange for a size that the paper does not come in, or for too many drums.
+    Raises: RecordRefused for an unknown subject, OutOfRange for a size that the paper does not come in, for too many drums, or for a day
+    that the plan does not hold.
     """
     wanted = PAPERS.get(kind)
     if wanted is None:
@@ -214,17 +224,20 @@ def issue_paper(
     subject_key, label, version = _subject(wanted, key)
     series = [one.kind for one in PAPERS.values() if one.series == wanted.series]
     issue = _issue(by, _newest_issue(series, subject_key) + 1, version)
-    is_drums = kind == drum_label.KIND
-    content = (
-        _drum_label(subject_key, issue, chosen, system, drums)
-        if is_drums
-        else wanted.render(subject_key, issue, chosen, system)
-    )
+    name = wanted.name
+    if kind == drum_label.KIND:
+        content = _drum_label(subject_key, issue, chosen, system, drums)
+        name += f" for {drums} drums" if drums > 1 else ""
+    elif kind == day_plan_paper.KIND:
+        content = _day_plan(subject_key, issue, chosen, system, day)
+        name += f", {day:%Y-%m-%d} alone" if day else ""
+    else:
+        content = wanted.render(subject_key, issue, chosen, system)
     sha256 = _count(by, kind, subject_key, issue, chosen, content)
     return Outcome(
         subject=(wanted.subject_kind, subject_key, label),
         facts={
-            "paper": f"{wanted.name} for {drums} drums" if is_drums and drums > 1 else wanted.name,
+            "paper": name,
             "issue": issue.number,
             "size": chosen.name,
             "sha256": sha256,

@@ -2,6 +2,8 @@
 
 from __future__ import annotations
 
+from datetime import date
+
 from django.http import Http404, HttpRequest, HttpResponse
 from django.shortcuts import get_object_or_404
 from django.urls import path
@@ -87,9 +89,26 @@ def certificate(request: HttpRequest, number: str) -> HttpResponse:
 @never_cache
 @require_GET
 def day_plan(request: HttpRequest, number: str) -> HttpResponse:
-    """One print of a day plan for the wall; ``?size=a3`` is the same, enlarged."""
+    """One print of a day plan for the wall; ``?size=a3`` is the same, enlarged, ``?day=2026-12-01`` that day alone."""
     row = get_object_or_404(DayPlan, number__iexact=_key(number))
-    return _issued(request, "day_plan", row.number, request.GET.get("size", "") or _sheet_size(request))
+    size = request.GET.get("size", "") or _sheet_size(request)
+    outcome = issue_paper(
+        by=by_of(request), kind="day_plan", key=row.number, size=size, system=unit_system_of(request), day=_day(request)
+    )  # fmt: skip
+    return _handed_out(outcome.result)
+
+
+def _day(request: HttpRequest) -> date | None:
+    """The one day that is asked for; None where nobody says. Raises: OutOfRange for what is no day."""
+    asked = request.GET.get("day", "").strip()
+    try:
+        return date.fromisoformat(asked) if asked else None
+    except ValueError:
+        raise OutOfRange(
+            f"“{asked[:20]}” is no day; a day is written as {date(2026, 12, 1).isoformat()}. Nothing was printed.",
+            code="day",
+            field="day",
+        ) from None
 
 
 @never_cache

@@ -4,7 +4,7 @@ from __future__ import annotations
 
 from collections.abc import Iterable, Iterator, Mapping
 from dataclasses import dataclass
-from datetime import datetime
+from datetime import date, datetime
 from typing import Any
 
 from django.utils import timezone
@@ -120,6 +120,12 @@ def plan_sentence(view: PlanShown) -> str:
         f"Of {counted(waiting, 'tank')} {held} in {counted(len(view.plan.batches), 'batch', 'batches')}, {late}; "
         f"all planned ones ready {day_and_clock(ready)}."
     )
+
+
+def wall_days(days: Iterable[date], now: datetime) -> list[tuple[date, str]]:
+    """The days of a plan, any of which may be printed alone; that of today says so."""
+    today = plant_day(now)
+    return [(day, f"{day:%a %Y-%m-%d}{', today' if day == today else ''}, alone") for day in days]
 
 
 def past_words(row: DayPlan, waiting: int, now: datetime) -> str:

@@ -129,10 +129,12 @@ def page(request: HttpRequest, number: str, tab: str) -> HttpResponse:
         "paper": right(request, "paper.issue"),
     }
     if row.plan is not None:
-        view = selectors.shown(row)
+        view, now = selectors.shown(row), timezone.now()
+        drawn = plan_drawn(view, now, unit_system_of(request))
         context |= {
             "view": view,
-            "drawn": plan_drawn(view, timezone.now(), unit_system_of(request)),
+            "drawn": drawn,
+            "wall_days": words.wall_days(drawn.days if drawn else (), now),
             "sentence": words.plan_sentence(view),
             "facts": words.plan_facts(row, view),
             "batches": words.batch_rows(view, unit_system_of(request)),
