@@ -59,14 +59,13 @@ def batch_rows(view: PlanShown, system: UnitSystem) -> list[BatchRow]:
     rows = []
     for batch in sorted(view.plan.batches, key=lambda one: (one.start_min, one.vessel)):
         first = tanks[batch.tanks[0]]
-        owner = f", for {view.names.owners.get(first.lot, first.lot)}" if first.lot else ""
         litres = sum(tanks[name].volume_l for name in batch.tanks)
         rows.append(
             BatchRow(
                 name=batch.id,
                 code=view.codes.get(batch.id, ""),
                 vessel=batch.vessel,
-                what=f"{first.family}, class {first.segregation}{owner}",
+                what=key_words(view, first),
                 tanks=batch.tanks,
                 volume=units.format_quantity(litres / 1000, "resin_volume", system),
                 starts_at=view.clock.moment(batch.start_min),
@@ -76,6 +75,12 @@ def batch_rows(view: PlanShown, system: UnitSystem) -> list[BatchRow]:
             )
         )
     return rows
+
+
+def key_words(view: PlanShown, tank: Tank) -> str:
+    """With what a tank may be regenerated together: resin, class, owner."""
+    owner = f", for {view.names.owners.get(tank.lot, tank.lot)}" if tank.lot else ""
+    return f"{tank.family}, class {tank.segregation}{owner}"
 
 
 def tank_rows(view: PlanShown) -> list[TankRow]:

@@ -4,7 +4,7 @@ from __future__ import annotations
 
 from typing import Any
 
-from django.http import Http404, HttpRequest, HttpResponse
+from django.http import Http404, HttpRequest, HttpResponse, QueryDict
 from django.shortcuts import render
 from django.urls import reverse
 from django.utils import timezone
@@ -17,7 +17,7 @@ from regenplant.planning.deciding import work_out
 from regenplant.planning.models import DayPlan, Decision
 from regenplant.planning.selectors import PlanShown, shown
 from regenplant.planning.services._subject import DRAFTS
-from regenplant.web.act_page import Act, act_page
+from regenplant.web.act_page import Act, act_page, shown_act
 from regenplant.web.areas.day_plan.acts import page_of
 from regenplant.web.areas.day_plan.forms import (
     ConfirmForm,
@@ -30,6 +30,7 @@ from regenplant.web.areas.day_plan.forms import (
 from regenplant.web.areas.day_plan.views import plan_called
 from regenplant.web.house_form import HouseForm, posted
 from regenplant.web.presenters import day_plan as words
+from regenplant.web.presenters.day_plan_several import heads, order_of, tick_rows
 from regenplant.web.presenters.day_plan_why import why_words
 from regenplant.web.presenters.words import sentence_case
 from regenplant.web.requests import unit_system_of
@@ -191,18 +192,19 @@ def rush(request: HttpRequest, number: str, name: str, tab: str) -> HttpResponse
 
 @BOTH
 def several(request: HttpRequest, number: str, tab: str) -> HttpResponse:
-    """One decision about tanks of any batches; those of the same batch stand together, those without one last."""
+    """One decision about tanks of any batches. A press on a head sorts the rows, and keeps what was chosen so far."""
     row = plan_called(number)
     if row.plan is None:
         raise Http404("This plan has no batches yet.")
-    view = shown(row)
-    placed = {name: one for one in words.batch_rows(view, unit_system_of(request)) for name in one.tanks}
-    without = [(name, f"{name}, in no batch") for name in view.unplaced]
-    tanks = [
-        (name, f"{name}, {batch.name} in {batch.vessel}, {view.names.customers.get(name, '')}".rstrip(", "))
-        for name, batch in placed.items()
-    ]
-    form = SeveralForm(posted(request), initial=_initial(row), tanks=[*tanks, *without])
+    view, order = shown(row), order_of(request.POST.get("sort", "") or request.POST.get("order", ""))
+    rows = tick_rows(view, order)
+    tanks = [(one.serial, one.serial) for one in rows]
+    is_sorting = "sort" in request.POST
+    form = SeveralForm(
+        None if is_sorting else posted(request),
+        initial=_initial(row) | (_ticked(request.POST) if is_sorting else {}),
+        tanks=tanks,
+    )
     act = Act(
         title=f"Several tanks of {row.number}",
         sentence="What is ticked is decided at once: carried out together, held against every limit, costed as one, taken back as one.",
@@ -219,8 +221,16 @@ def several(request: HttpRequest, number: str, tab: str) -> HttpResponse:
         then=lambda outcome: page_of(row),
         back_url=page_of(row),
         button="Decide it",
+        template="day_plan/several.html",
     )
-    return act_page(request, form, act)
+    context = {"order": order, "heads": heads(order), "rows": list(zip(form["tanks"], rows, strict=True))}
+    return (shown_act if is_sorting else act_page)(request, form, act, **context)
+
+
+def _ticked(sent: QueryDict) -> dict[str, Any]:
+    """What stands in the form when its rows are sorted, so that nothing is lost."""
+    single = {name: sent.get(name, "") for name in ("version", "kind", "wanted_by")}
+    return {**single, "tanks": sent.getlist("tanks")}
 
 
 @BOTH
