@@ -17,9 +17,6 @@ from regenplant.core.process.wording import listed
 from regenplant.tanks.models import ExpectedTank, TankVisit
 from regenplant.tanks.selectors import expected_tanks, findings_against, visits_at_the_door
 
-LOOK_OVER = timedelta(minutes=30)
-"""From the door to being accepted; planning value, from memory."""
-
 
 @dataclass(frozen=True, slots=True)
 class Awaited:
@@ -42,19 +39,20 @@ class AwaitedTanks:
     assumed: tuple[str, ...]
 
 
-def awaited_tanks(now: datetime, until: datetime) -> AwaitedTanks:
-    """All of them, as things stand. ``until`` is the end of the days that are planned. Two queries."""
-    found, left = [], []
+def awaited_tanks(now: datetime, until: datetime, look_over_min: int) -> AwaitedTanks:
+    """All of them, as things stand. ``until`` is the end of the days that are planned; from the door to being accepted a tank takes
+    ``look_over_min``. Two queries."""
+    found, left, look_over = [], [], timedelta(minutes=look_over_min)
     for visit in visits_at_the_door():
         visit.segregation_class = visit.tank.segregation_class
-        found.append(Awaited(visit, now + LOOK_OVER, None))
+        found.append(Awaited(visit, now + look_over, None))
     for row in expected_tanks():
         if row.expected_at < now:
             left.append((row.tank.serial, f"{row.tank.serial} was expected {_at(row.expected_at)} and is not here; no plan counts with it until somebody says when it comes."))  # fmt: skip
-        elif row.expected_at + LOOK_OVER >= until:
+        elif row.expected_at + look_over >= until:
             left.append((row.tank.serial, f"{row.tank.serial} is expected {_at(row.expected_at)}, after the days that are planned."))  # fmt: skip
         else:
-            found.append(Awaited(_as_it_will_be(row), row.expected_at + LOOK_OVER, row))
+            found.append(Awaited(_as_it_will_be(row), row.expected_at + look_over, row))
     counted = []
     for one in found:
         stops = _stops(one.visit)
@@ -62,7 +60,7 @@ def awaited_tanks(now: datetime, until: datetime) -> AwaitedTanks:
             left.append((one.visit.tank.serial, f"{one.visit.tank.serial} is not planned before intake has judged it. {stops}"))  # fmt: skip
         else:
             counted.append(one)
-    return AwaitedTanks(tuple(counted), tuple(left), tuple(_assumed(counted)))
+    return AwaitedTanks(tuple(counted), tuple(left), tuple(_assumed(counted, look_over_min)))
 
 
 def _as_it_will_be(row: ExpectedTank) -> TankVisit:
@@ -88,8 +86,7 @@ def _stops(visit: TankVisit) -> str:
     return " ".join(findings_against(visit))
 
 
-def _assumed(counted: list[Awaited]) -> list[str]:
-    minutes = int(LOOK_OVER.total_seconds() // 60)
+def _assumed(counted: list[Awaited], minutes: int) -> list[str]:
     on_way = [one.visit.tank.serial for one in counted if one.expected is not None]
     at_door = [one.visit.tank.serial for one in counted if one.expected is None]
     said = []

@@ -71,6 +71,9 @@ class PlanningFigures:
     worth: Worth = field(default_factory=Worth)
     strength_check_min: int = 60
     """After the next opening, a strength check that is due is taken to be done within so many minutes."""
+    look_over_min: int = 30
+    """From the door to being accepted: unloading, the look over, the quick tests. A tank on its way counts so long after it is expected, one
+    at the door so long after the plan is made [min]; common practice, from memory."""
     stays_kg: Mapping[str, float] = field(default_factory=dict)
     """What no plan draws of a chemical, by the value of ``Chemical`` [kg as 100 %]: below the suction of the pump, or kept for a
     reason of the plant. Another thing than the low mark of a tank, at which somebody orders. Nothing is kept where nobody said so."""

@@ -25,12 +25,13 @@ def figures_to(figures: PlanningFigures) -> dict[str, Any]:
         "changeovers": asdict(figures.changeovers),
         "worth": asdict(figures.worth),
         "strength_check_min": figures.strength_check_min,
+        "look_over_min": figures.look_over_min,
         "stays_kg": dict(figures.stays_kg),
     }
 
 
 def figures_from(data: Mapping[str, Any]) -> PlanningFigures:
-    """What ``figures_to`` wrote; recordings of an older program say nothing of what stays."""
+    """What ``figures_to`` wrote; recordings of an older program say nothing of what stays, nor of how long a tank takes at the door."""
     attention = {StepKind(kind): int(units) for kind, units in data["hands"]["attention"].items()}
     return PlanningFigures(
         days=int(data["days"]),
@@ -41,6 +42,7 @@ def figures_from(data: Mapping[str, Any]) -> PlanningFigures:
         changeovers=Changeovers(**data["changeovers"]),
         worth=Worth(**data["worth"]),
         strength_check_min=int(data["strength_check_min"]),
+        look_over_min=int(data.get("look_over_min", DEFAULTS.look_over_min)),
         stays_kg={name: float(kg) for name, kg in data.get("stays_kg", {}).items()},
     )
 

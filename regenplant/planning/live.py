@@ -87,7 +87,7 @@ def live_plant(
     Raises: RecordRefused where no waste tank is set up.
     """
     clock = PlanClock(now, SLOT_MIN, figures.days)
-    coming = awaited_tanks(present or now, clock.moment(clock.end_min))
+    coming = awaited_tanks(present or now, clock.moment(clock.end_min), figures.look_over_min)
     awaited = {one.visit.tank.serial: one for one in coming.counted}
     pools = _with_awaited(waiting_by_key(now), coming.counted)
     rows = list(VesselRow.objects.filter(is_active=True).order_by("code"))

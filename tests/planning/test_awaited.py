@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+from dataclasses import replace
 from datetime import datetime, timedelta
 
 import pytest
@@ -11,9 +12,9 @@ from regenplant.audit.verifying.registry import Look
 from regenplant.core.errors import RecordRefused, StaleRecord
 from regenplant.core.scheduling.checker import check
 from regenplant.planning import services
-from regenplant.planning.awaited import LOOK_OVER
 from regenplant.planning.deciding import work_out
 from regenplant.planning.deviations import deviations
+from regenplant.planning.figures import DEFAULTS
 from regenplant.planning.members import members
 from regenplant.planning.models import DayPlan, PlannedBatch, PlannedExpected
 from regenplant.planning.selectors import PlanShown, planned_for, planned_for_expected, shown, waiting_batches
@@ -24,6 +25,8 @@ from regenplant.web.areas.start import as_planned
 from tests import factories
 from tests.planning.test_accepting import made, started
 from tests.tanks.test_expecting import away, expected
+
+LOOK_OVER = timedelta(minutes=DEFAULTS.look_over_min)
 
 
 @pytest.fixture
@@ -75,6 +78,31 @@ def test_no_batch_begins_before_its_tanks_are_at_the_door_and_looked_over(
     due = {tank.id: tank.due_min for tank in view.problem.tanks}
     assert {due[serial] for serial in serials} == {view.clock.minute(coming[0].due_at or plant.now)}
     assert any("on the way" in sentence for sentence in view.assumed)
+
+
+@pytest.mark.parametrize("minutes", [0, 95])
+def test_the_plant_says_how_long_a_tank_takes_from_the_door_to_being_accepted(
+    plant: factories.SmallPlant, coming: list[ExpectedTank], minutes: int
+) -> None:
+    services.record_figures(
+        by=plant.by("planner"), figures=replace(DEFAULTS, look_over_min=minutes), reason="We looked at the clock for a week."
+    )  # fmt: skip
+    door = factories.received_tank(plant, "sac_h")
+    view = planned(plant)
+    received_min = {tank.id: tank.received_min for tank in view.problem.tanks}
+    for serial, at in ((coming[0].tank.serial, coming[0].expected_at), (door.tank.serial, plant.now)):
+        assert view.clock.moment(received_min[serial]) == at + timedelta(minutes=minutes)
+    said = " ".join(view.assumed)
+    assert f"from {minutes} min after the time written down" in said
+    assert f"from {minutes} min after this plan was made" in said
+    (far,) = expected(
+        plant,
+        away(plant),
+        expected_at=view.clock.moment(view.clock.end_min) - timedelta(minutes=60),
+        due_at=None,
+    )
+    left = {serial for one in planned(plant).left_out for serial in one.serials}
+    assert (far.tank.serial in left) is (minutes > 60)
 
 
 def test_a_resin_of_which_nothing_waits_is_planned_too(plant: factories.SmallPlant) -> None:

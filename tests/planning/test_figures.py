@@ -24,6 +24,10 @@ def plant(db: None) -> factories.SmallPlant:
 
 def test_figures_are_read_as_they_were_kept() -> None:
     assert figures_from(figures_to(DEFAULTS)) == DEFAULTS
+    figures = replace(DEFAULTS, look_over_min=45)
+    assert figures_from(figures_to(figures)) == figures
+    older = {name: value for name, value in figures_to(figures).items() if name != "look_over_min"}
+    assert figures_from(older) == DEFAULTS, "a recording of an older program"
 
 
 def test_lines_are_read_as_they_were_written() -> None:
@@ -66,6 +70,8 @@ def test_they_are_recorded_with_a_reason_and_hold_from_then_on(
     [
         ({"days": 0}, WHY, OutOfRange),
         ({"days": 22}, WHY, OutOfRange),
+        ({"look_over_min": -1}, WHY, OutOfRange),
+        ({"look_over_min": 1441}, WHY, OutOfRange),
         ({"working_times": ()}, WHY, OutOfRange),
         ({"working_times": (WorkingTime("none", 60, 60, 1, 0, 0),)}, WHY, OutOfRange),
         ({"working_times": (WorkingTime("crowd", 60, 120, 51, 0, 0),)}, WHY, OutOfRange),

@@ -315,7 +315,15 @@ def test_figures_are_recorded_on_their_page_and_a_bad_line_is_named_beside_its_f
     assert as_("operator").post(address, data).status_code == 403
     data["working_times"] = "early 06:00-14:00 Mon-Sat operators 2 technicians 1 second 1"
     data["stays_hcl"] = "250 kg"
+    assert "0 to 1440; 30 is common practice, from memory" in text_of(page)
+    refused = as_("planner").post(address, data | {"look_over_min": "2000"})
+    assert refused.status_code == 422
+    assert refused.context["form"].errors["look_over_min"] == [
+        "Minutes from the door to accepted: 2000 is written; possible is 0 to 1440."
+    ]
+    data["look_over_min"] = "45"
     assert as_("planner").post(address, data).status_code == 302
+    assert figures_in_force().look_over_min == 45
     assert figures_in_force().stays_kg == {"hcl": 250.0}
     assert "Our own working times." in text_of(as_("operator").get(address))
     assert as_("planner").post(address, data).status_code == 409

@@ -17,6 +17,7 @@ MOST_DAYS = 21
 MOST_PEOPLE = 50
 MOST_TIMES = 8
 MOST_MIN = 48 * 60
+MOST_LOOK_OVER_MIN = DAY_MIN
 MOST_WORTH = 100_000.0
 MOST_KEPT_KG = 60_000.0
 """As much as a large tank truck brings; a guard against slips of the unit."""
@@ -71,6 +72,7 @@ def _check_figures(figures: PlanningFigures) -> None:
         "Minutes until a strength check is done",
         "strength_check_min",
     )
+    _whole(figures.look_over_min, 0, MOST_LOOK_OVER_MIN, "Minutes from the door to accepted", "look_over_min")
     if not 1 <= len(figures.working_times) <= MOST_TIMES:
         raise OutOfRange(
             f"{len(figures.working_times)} working times are written; 1 to {MOST_TIMES} are possible.",

@@ -10,8 +10,9 @@ from django import forms
 
 from regenplant.chemicals.selectors import stored_chemicals
 from regenplant.core.process.vocabulary import Chemical
-from regenplant.planning.figures import PlanningFigures
+from regenplant.planning.figures import DEFAULTS, PlanningFigures
 from regenplant.planning.models import Decision
+from regenplant.planning.services.figures import MOST_LOOK_OVER_MIN
 from regenplant.planning.services.making import LEAST_S, MOST_S
 from regenplant.planning.working_times import HOW, lines_of, times_of
 from regenplant.web.fields import QuantityField
@@ -163,6 +164,11 @@ class FiguresForm(HouseForm):
     may_overwrite = False
     seen_number = forms.IntegerField(widget=forms.HiddenInput, min_value=0)
     days = forms.IntegerField(label="Days to plan, today included")
+    look_over_min = forms.IntegerField(
+        label="From the door to accepted, min",
+        help_text=f"0 to {MOST_LOOK_OVER_MIN}; {DEFAULTS.look_over_min} is common practice, from memory. A tank on its way counts so long "
+        "after it is expected, one at the door so long after the plan is made.",
+    )
     working_times = words_field(1200, rows=5, label="Working times, a line each", help_text=HOW)
     reason = words_field(300, rows=2, label="Why")
 
@@ -197,6 +203,7 @@ class FiguresForm(HouseForm):
         return replace(
             before,
             days=data["days"],
+            look_over_min=data["look_over_min"],
             working_times=times_of(data["working_times"]),
             changeovers=replace(before.changeovers, **{name: data[name] for name in MINUTES}),
             worth=replace(before.worth, **{name: data[name] for name in WEIGHTS}),
@@ -209,6 +216,7 @@ def figures_shown(figures: PlanningFigures, number: int) -> dict[str, Any]:
     return {
         "seen_number": number,
         "days": figures.days,
+        "look_over_min": figures.look_over_min,
         "working_times": lines_of(figures.working_times),
         **{name: getattr(figures.changeovers, name) for name in MINUTES},
         **{name: getattr(figures.worth, name) for name in WEIGHTS},
