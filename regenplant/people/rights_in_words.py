@@ -15,7 +15,7 @@ TITLES: dict[str, str] = {
     "tank.disposition": "Let suspect or metal-bearing resin into a batch, in writing.",
     "tank.let_go": "Write down that a refused tank left the plant, and to whom.",
     "tank.edit": "Add tanks and tank sizes, and change what is written about them.",
-    "customer.edit": "Add customers and their sites.",
+    "customer.edit": "Add customers and their sites, say whose tanks always count as rush.",
     "batch.plan": "Plan a batch and freeze its plan.",
     "batch.run": "Run a batch: start and finish its steps, empty, fill and set aside its tanks.",
     "batch.hold": "Hold or interrupt a running batch.",

@@ -24,7 +24,17 @@ from regenplant.core.scheduling.problem import (
 )
 from regenplant.planning.clock import PlanClock
 
-__all__ = ["Left", "Notes", "notes_from", "notes_to", "plan_from", "plan_to", "problem_from", "problem_to"]
+__all__ = [
+    "Left",
+    "Notes",
+    "RushKept",
+    "notes_from",
+    "notes_to",
+    "plan_from",
+    "plan_to",
+    "problem_from",
+    "problem_to",
+]
 
 
 # --- the problem -----------------------------------------------------------------------------------------------------------
@@ -213,6 +223,16 @@ class WayKept:
 
 
 @dataclass(frozen=True, slots=True)
+class RushKept:
+    """Why a tank counts as rush although nobody decided it by hand."""
+
+    customer: str
+    """Name of the customer whose tanks always do."""
+    due_min: int
+    """When it is due by its own promise, as a minute of the plan; a decision by hand makes it earlier."""
+
+
+@dataclass(frozen=True, slots=True)
 class Notes:
     """Names and sentences as they were when the plant was read."""
 
@@ -229,6 +249,8 @@ class Notes:
     """Number under which a tank that is on its way is expected, by its serial."""
     ways: Mapping[str, WayKept] = field(default_factory=dict)
     """By code of the resin type."""
+    rush: Mapping[str, RushKept] = field(default_factory=dict)
+    """Of tanks that count as rush because of their customer, by serial."""
     left_out: tuple[Left, ...] = ()
     assumed: tuple[str, ...] = ()
 
@@ -243,6 +265,7 @@ def notes_to(notes: Notes) -> dict[str, Any]:
             code: {"recipe": way.recipe, "version": way.version, "anion_vessels": dict(way.anion_vessels)}
             for code, way in notes.ways.items()
         },
+        "rush": {serial: {"customer": one.customer, "due_min": one.due_min} for serial, one in notes.rush.items()},
         "left_out": [{"serials": list(item.serials), "why": item.why} for item in notes.left_out],
         "assumed": list(notes.assumed),
     }  # fmt: skip
@@ -260,6 +283,10 @@ def notes_from(data: Mapping[str, Any]) -> Notes:
         ways={
             code: WayKept(way["recipe"], int(way["version"]), dict(way["anion_vessels"]))
             for code, way in data["ways"].items()
+        },
+        rush={  # plans that were kept before customers were rushed have none
+            serial: RushKept(str(one["customer"]), int(one["due_min"]))
+            for serial, one in data.get("rush", {}).items()
         },
         left_out=tuple(Left(tuple(item["serials"]), str(item["why"])) for item in data["left_out"]),
         assumed=tuple(data["assumed"]),

@@ -20,6 +20,7 @@ from regenplant.core.process.plan import BatchPlan
 from regenplant.core.process.plan_basis import PlanBasis
 from regenplant.core.process.plan_waste import waste_shares
 from regenplant.core.process.vocabulary import ResinFamily
+from regenplant.core.process.wording import listed
 from regenplant.core.scheduling.from_plan import stages_of
 from regenplant.core.scheduling.problem import (
     Problem,
@@ -39,7 +40,7 @@ from regenplant.plant.models import Vessel as VesselRow
 from regenplant.recipes.models import RecipeVersion
 from regenplant.recipes.selectors import runs_apart
 from regenplant.tanks.models import TankVisit
-from regenplant.tanks.selectors import WaitingPool, waiting_by_key
+from regenplant.tanks.selectors import WaitingPool, rushed_customers, waiting_by_key
 
 SLOT_MIN = 5
 
@@ -74,6 +75,8 @@ class LivePlant:
     """Those of them that do not wait yet."""
     ways: Mapping[str, Way]
     """By code of the resin type, which is the family of the problem."""
+    rush: Mapping[str, str]
+    """Name of the customer whose contract makes a tank count as rush, by its serial."""
     left_out: tuple[LeftOut, ...]
     assumed: tuple[str, ...]
     """What the plan takes for granted and somebody has to do or to know, each a sentence."""
@@ -96,11 +99,25 @@ def live_plant(
     left_out = [LeftOut((serial,), why) for serial, why in coming.left_out]
     ways = _ways(pools, rows, now, left_out)
     own_stages, kept = _stages(pools, ways, now, figures, left_out)
-    assumed = [*shared.assumed, *coming.assumed, *under_way.said]
+    rushed = rushed_customers()
+    rush = {
+        visit.tank.serial: visit.customer.name
+        for pool in kept
+        for visit in pool.visits
+        if visit.customer_id in rushed
+    }
+    assumed = [*shared.assumed, *coming.assumed, *under_way.said, *_said_of_rush(rush)]
+    usual, heaviest = min(shared.limits.priority_weight), max(shared.limits.priority_weight)
     problem = replace(
         shared.limits,
         tanks=tuple(
-            _tank(visit, pool, clock, awaited.get(visit.tank.serial))
+            _tank(
+                visit,
+                pool,
+                clock,
+                awaited.get(visit.tank.serial),
+                heaviest if visit.tank.serial in rush else usual,
+            )
             for pool in kept
             for visit in pool.visits
         ),
@@ -110,7 +127,15 @@ def live_plant(
         running=under_way.batches,
     )
     visits = {visit.tank.serial: visit for pool in kept for visit in pool.visits}
-    return LivePlant(problem, clock, visits, awaited, ways, tuple(left_out), tuple(assumed))
+    return LivePlant(problem, clock, visits, awaited, ways, rush, tuple(left_out), tuple(assumed))
+
+
+def _said_of_rush(rush: Mapping[str, str]) -> list[str]:
+    """A sentence for each customer whose contract makes its tanks count as rush."""
+    return [
+        f"{listed([serial for serial, of in rush.items() if of == name])}: rush, because of the customer; tanks of {name} always are."
+        for name in sorted(set(rush.values()))
+    ]
 
 
 def _with_awaited(pools: Sequence[WaitingPool], awaited: Sequence[Awaited]) -> list[WaitingPool]:
@@ -235,7 +260,9 @@ def _waste_by_step(plan: BatchPlan, now: datetime) -> dict[int, float]:
     }
 
 
-def _tank(visit: TankVisit, pool: WaitingPool, clock: PlanClock, awaited: Awaited | None) -> Tank:
+def _tank(
+    visit: TankVisit, pool: WaitingPool, clock: PlanClock, awaited: Awaited | None, priority: int
+) -> Tank:
     due = clock.minute(visit.due_at) if visit.due_at is not None else clock.end_min
     return Tank(
         id=visit.tank.serial,
@@ -246,7 +273,7 @@ def _tank(visit: TankVisit, pool: WaitingPool, clock: PlanClock, awaited: Awaite
         condition="normal",
         received_min=clock.now_min if awaited is None else max(clock.now_min, clock.minute(awaited.from_at)),
         due_min=due,
-        priority=1,
+        priority=priority,
     )
 
 

@@ -10,7 +10,7 @@ from regenplant.core.process.vocabulary import ResinFamily
 from regenplant.core.scheduling.problem import Problem, Standing, Tank
 from regenplant.planning.accepted_text import accepted_content
 from regenplant.planning.figures import PlanningFigures
-from regenplant.planning.kept import Left, Notes, WayKept, notes_from
+from regenplant.planning.kept import Left, Notes, RushKept, WayKept, notes_from
 from regenplant.planning.live import LeftOut, LivePlant, live_plant
 from regenplant.planning.members import READ, members, missing
 from regenplant.planning.models import PlanAcceptance, PlannedBatch
@@ -40,7 +40,10 @@ def read_plant(now: datetime, figures: PlanningFigures, *, present: datetime | N
 
 
 def _still_rushed(live: LivePlant) -> tuple[tuple[Tank, ...], tuple[str, ...]]:
-    """The tanks, those that the accepted plan rushes still rushed as long as they wait in the same round trip; and a sentence of it."""
+    """The tanks, those that the accepted plan rushes still rushed as long as they wait in the same round trip; and a sentence of it.
+
+    What counted as rush there because of its customer alone follows the customer, whose contract may have ended.
+    """
     acceptance = PlanAcceptance.objects.first()
     if acceptance is None:
         return live.problem.tanks, ()
@@ -51,6 +54,7 @@ def _still_rushed(live: LivePlant) -> tuple[tuple[Tank, ...], tuple[str, ...]]:
         one["id"]: notes.clock.moment(one["due_min"])
         for one in content["problem"]["tanks"]
         if one["priority"] == heaviest
+        and (one["id"] not in notes.rush or one["due_min"] < notes.rush[one["id"]].due_min)
     }
     numbers = _numbers(live)
     tanks, named = [], []
@@ -133,6 +137,11 @@ def _notes(live: LivePlant) -> Notes:
         visits={serial: visit.number for serial, visit in live.visits.items() if visit.number},
         expected={
             serial: one.expected.number for serial, one in live.awaited.items() if one.expected is not None
+        },
+        rush={
+            tank.id: RushKept(live.rush[tank.id], tank.due_min)
+            for tank in live.problem.tanks
+            if tank.id in live.rush
         },
         ways={
             code: WayKept(

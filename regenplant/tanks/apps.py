@@ -26,5 +26,6 @@ class TanksConfig(AppConfig):
                 "tanks_expectedtank",
                 columns=("number", "tank_id", "customer_id", "entered_by_id", "entered_at"),
             ),
+            locks.Lock("tanks_customerrush", columns=("customer_id", "reason", "made_by_id", "made_at")),
             locks.Lock("tanks_tankvisit", columns=("number", "tank_id", "received_at", "received_by_id")),
         )

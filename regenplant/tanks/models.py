@@ -9,9 +9,11 @@ from django.db.models import Q
 from regenplant.core.process.lifecycle import VisitState
 from regenplant.resins.models import CLASSES, FORM_LENGTH, FORMS, ResinLot, ResinType
 from regenplant.tanks.expected_models import ExpectedTank
+from regenplant.tanks.rush_models import CustomerRush
 
 __all__ = [
     "Customer",
+    "CustomerRush",
     "ExpectedTank",
     "IntakeInspection",
     "Site",

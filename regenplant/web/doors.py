@@ -47,6 +47,8 @@ DOORS: dict[str, Door] = {
     "tanks-discard": _door("batch.scrap", about="tank"),
     "customers-new": _door("customer.edit"),
     "customers-site": _door("customer.edit"),
+    "customers-rush": _door("customer.edit"),
+    "customers-rush-end": _door("customer.edit"),
     # batches
     "start": _door("batch.plan"),
     # the day plan

@@ -229,6 +229,9 @@ def _planned(plant: factories.SmallPlant) -> None:
     tank_services.expect_tanks(
         by=plant.by("planner"), tank_ids=[tank.pk], customer_id=visits[0].customer_id, expected_at=plant.now + timedelta(hours=2)
     )  # fmt: skip
+    tank_services.rush_customer(
+        by=plant.by("planner"), customer_id=visits[0].customer_id, reason="Back within a day."
+    )
     row = plan_services.begin_plan(by=plant.by("planner"), seconds=5).result
     search(row.number, steps=2)
     plan_services.accept_plan(by=plant.by("planner"), number=row.number)

@@ -255,6 +255,7 @@ FORMS: dict[str, Make] = {
     "areas.tanks.forms.TankForm": plain,
     "areas.tanks.forms.ShipForm": plain,
     "areas.tanks.forms.WhyForm": plain,
+    "areas.tanks.forms.RushEndForm": plain,
     "areas.tanks.forms.WithdrawForm": plain,
     "areas.tanks.forms.ShellForm": plain,
     "areas.tanks.forms.CustomerForm": plain,

@@ -30,6 +30,7 @@ PARTLY = {
     "keeping_retentionversion": "frozen once it is no draft",
     "keeping_legalhold": "what is held and why is frozen; it is lifted once",
     "recipes_customerspecification": "what holds for whom and why is frozen; it is ended once",
+    "tanks_customerrush": "for whom, why and since when is frozen; it is ended once",
     "people_person": "identity is frozen; names, roles and account are changed by acts that state before and after",
     "quality_trendalert": "what was seen is frozen; it is looked at once",
     "people_alert": "what happened is frozen; it is answered once",

@@ -4,6 +4,7 @@ codes.py     what a scanned code means
 expected.py  tanks on their way
 intake.py    the dock, one visit at intake
 waiting.py   the waiting list by pooling key
+rushed.py    customers whose tanks count as rush
 tanks.py     listings of tanks and customers, a tank's history
 """
 
@@ -21,6 +22,7 @@ from regenplant.tanks.selectors.intake import (
     judged,
     remarks_on,
 )
+from regenplant.tanks.selectors.rushed import rush_of, rushed_customers
 from regenplant.tanks.selectors.tanks import (
     AWAY,
     TankHistory,
@@ -65,6 +67,8 @@ __all__ = [
     "next_visit_number",
     "normal_code",
     "remarks_on",
+    "rush_of",
+    "rushed_customers",
     "tank_history",
     "tank_rows",
     "visit_rows",

@@ -51,6 +51,8 @@ class TankRow:
     late_h: float
     comes: str
     """When it is expected to wait, for one that did not wait when the plan was made; "" for others."""
+    rush: str
+    """Whose contract makes it count as rush; "" for others."""
 
 
 def batch_rows(view: PlanShown, system: UnitSystem) -> list[BatchRow]:
@@ -102,7 +104,13 @@ def _tanks(view: PlanShown) -> Iterator[TankRow]:
                 due_at=view.clock.moment(due) if due < view.clock.end_min else None,
                 late_h=max(0, batch.end_min - due) / 60,
                 comes=_comes(view, tanks[serial]),
+                rush=rush_words(view, serial),
             )
+
+
+def rush_words(view: PlanShown, serial: str) -> str:
+    """That a tank counts as rush because of its customer, "" where it does not; what was rushed by hand stands among the decisions."""
+    return "rush, by its customer" if serial in view.names.rush else ""
 
 
 def _comes(view: PlanShown, tank: Tank) -> str:

@@ -8,7 +8,7 @@ from datetime import datetime
 from typing import Any
 
 from regenplant.planning.selectors import PlanShown
-from regenplant.web.presenters.day_plan import key_words, tank_rows
+from regenplant.web.presenters.day_plan import key_words, rush_words, tank_rows
 
 
 @dataclass(frozen=True, slots=True)
@@ -25,8 +25,8 @@ class TickRow:
     ready_at: datetime | None
     """As planned; None for a tank in no batch."""
     is_late: bool
-    comes: str
-    """When it is expected to wait, for one that is not here; "" for others."""
+    notes: tuple[str, ...]
+    """When one is expected to wait that is not here, and whether it counts as rush because of its customer."""
 
 
 @dataclass(frozen=True, slots=True)
@@ -84,7 +84,7 @@ def tick_rows(view: PlanShown, order: str) -> list[TickRow]:
             due_at=one.due_at,
             ready_at=one.ready_at,
             is_late=one.late_h > 0,
-            comes=one.comes,
+            notes=tuple(filter(None, (one.comes, one.rush))),
         )
         for one in tank_rows(view)
     ]
@@ -97,7 +97,7 @@ def tick_rows(view: PlanShown, order: str) -> list[TickRow]:
             due_at=view.clock.moment(tanks[name].due_min) if tanks[name].due_min < end else None,
             ready_at=None,
             is_late=False,
-            comes="",
+            notes=tuple(filter(None, (rush_words(view, name),))),
         )
         for name in view.unplaced
     ]

@@ -95,4 +95,5 @@ def _facts(tank: words.TankRow) -> list[tuple[str, str]]:
         ("Ready", day_and_clock(tank.ready_at)),
         ("Due", due),
         ("Late by", late),
+        *([("Weighs", tank.rush)] if tank.rush else []),
     ]

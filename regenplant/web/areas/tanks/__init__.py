@@ -17,5 +17,7 @@ urlpatterns = [
     path("customers/", customers.listing, {"tab": "tanks"}, name="customers"),
     path("customers/new/", customers.new, {"tab": "tanks"}, name="customers-new"),
     path("customers/<str:code>/", customers.detail, {"tab": "tanks"}, name="customers-detail"),
+    path("customers/<str:code>/rush/", customers.rush, {"tab": "tanks"}, name="customers-rush"),
+    path("customers/<str:code>/rush/end/", customers.rush_end, {"tab": "tanks"}, name="customers-rush-end"),
     path("customers/<str:code>/site/", customers.site, {"tab": "tanks"}, name="customers-site"),
 ]

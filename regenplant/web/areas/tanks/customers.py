@@ -13,12 +13,12 @@ from django_tables2 import RequestConfig
 from regenplant.audit.selectors import story
 from regenplant.core.process.intake import service_findings
 from regenplant.tanks import selectors, services
-from regenplant.tanks.models import Customer
+from regenplant.tanks.models import Customer, CustomerRush
 from regenplant.web import listing as listings
 from regenplant.web.act_page import Act, act_page
 from regenplant.web.acting import receipt, refused_status, try_act
 from regenplant.web.areas.tanks import shown
-from regenplant.web.areas.tanks.forms import CustomerForm, SiteForm
+from regenplant.web.areas.tanks.forms import CustomerForm, RushEndForm, SiteForm, WhyForm
 from regenplant.web.house_form import posted
 from regenplant.web.rights import right
 from regenplant.web.tables import export
@@ -69,6 +69,45 @@ def site(request: HttpRequest, code: str, tab: str) -> HttpResponse:
     return _page(request, customer, site_form=form, status=refused_status(form))
 
 
+@require_http_methods(["GET", "HEAD", "POST"])
+def rush(request: HttpRequest, code: str, tab: str) -> HttpResponse:
+    customer = _customer(code)
+    form, here = WhyForm(posted(request)), reverse("customers-detail", args=[customer.code])
+    act = Act(
+        title=f"Always rush tanks of {customer.name}",
+        sentence="Every plan made from now on weighs its tanks as rush, those on their way too. No limit is loosened by it.",
+        permission="customer.edit",
+        service=services.rush_customer,
+        arguments=lambda: {"customer_id": customer.pk, "reason": form.text("reason")},
+        said=lambda outcome: f"Written: tanks of {customer.name} count as rush.",
+        then=lambda outcome: here,
+        back_url=here,
+    )
+    return act_page(request, form, act)
+
+
+@require_http_methods(["GET", "HEAD", "POST"])
+def rush_end(request: HttpRequest, code: str, tab: str) -> HttpResponse:
+    customer = _customer(code)
+    row = CustomerRush.objects.select_related("made_by").filter(customer=customer).order_by("-id").first()
+    if row is None:
+        raise Http404(f"Tanks of {customer.name} were never rushed.")
+    form = RushEndForm(posted(request), initial={"rush_id": row.pk})
+    here = reverse("customers-detail", args=[customer.code])
+    act = Act(
+        title=f"Rush tanks of {customer.name} no more",
+        sentence="Every plan made from now on weighs its tanks as all others. A tank that was rushed by hand stays so.",
+        permission="customer.edit",
+        service=services.end_customer_rush,
+        arguments=lambda: {"rush_id": form.cleaned_data["rush_id"], "reason": form.text("reason")},
+        said=lambda outcome: f"Written: tanks of {customer.name} count as all others.",
+        then=lambda outcome: here,
+        back_url=here,
+        is_stopping=True,
+    )
+    return act_page(request, form, act, facts=[("Rushed since", shown.rush_since(row)), ("Why", row.reason)])
+
+
 def _customer(code: str) -> Customer:
     customer = selectors.customer_page(code)
     if customer is None:
@@ -88,6 +127,7 @@ def _page(request: HttpRequest, customer: Customer, *, status: int = 200, **cont
         "sentence": shown.customer_sentence(customer),
         "table": context.get("table") or _visits_of(request, customer),
         "site_form": SiteForm(),
+        "rush": selectors.rush_of(customer.pk),
         "stops": service_findings(customer.declared_service),
         "story": story([("customer", customer.code)], newest_first=True, limit=20),
         "right": right(request, "customer.edit"),

@@ -134,9 +134,15 @@ class ShipForm(HouseForm):
 
 
 class WhyForm(HouseForm):
-    """Why a filled tank is withdrawn, put back or emptied."""
+    """Why a filled tank is withdrawn, put back or emptied; why tanks of a customer are rushed."""
 
     reason = words_field(300, rows=2, label="Why")
+
+
+class RushEndForm(WhyForm):
+    """Why tanks of a customer are rushed no more; which mark was shown goes with it."""
+
+    rush_id = forms.IntegerField(widget=forms.HiddenInput, min_value=1, max_value=2**31 - 1)
 
 
 class WithdrawForm(WhyForm):

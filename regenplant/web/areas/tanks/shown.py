@@ -6,12 +6,13 @@ from dataclasses import replace
 from typing import Any
 
 from django.http import HttpRequest
+from django.utils import timezone
 
 from regenplant import units
 from regenplant.audit.use_case import Outcome
 from regenplant.core.process.lifecycle import VisitState
 from regenplant.core.process.vocabulary import SegregationClass
-from regenplant.tanks.models import Tank
+from regenplant.tanks.models import CustomerRush, Tank
 from regenplant.tanks.selectors import AWAY, TankHistory
 from regenplant.web.areas.intake.shown import counted
 from regenplant.web.listing import Chip, chips
@@ -112,6 +113,12 @@ def customer_sentence(customer: Any) -> str:
     """How many of a customer's tanks are here; ``customer`` comes from ``customer_rows``."""
     here = counted(customer.tanks_here, "tank").capitalize()
     return f"{here} here now, {counted(customer.tanks_dedicated, 'dedicated tank')}."
+
+
+def rush_since(row: CustomerRush) -> str:
+    """Since when tanks of a customer count as rush, who said so, and when it ended."""
+    said = f"{timezone.localtime(row.made_at):%Y-%m-%d %H:%M}, {row.made_by.full_name}"
+    return f"{said}; ended {timezone.localtime(row.ended_at):%Y-%m-%d %H:%M}" if row.ended_at else said
 
 
 # --- receipts -----------------------------------------------------------------------------------------------------------

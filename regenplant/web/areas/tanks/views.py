@@ -149,6 +149,7 @@ def _page(request: HttpRequest, history: TankHistory, *, status: int = 200, **co
         "visit": now,
         "sentence": shown.tank_sentence(history),
         "facts": shown.tank_facts(tank),
+        "rush": selectors.rush_of(now.customer_id) if now is not None else None,
         "planned": planned_for([now.pk]).get(now.pk) if now is not None else None,
         "table": context.get("table") or _visits_of(request, history),
         "ancestry": ancestry(tank.resin_lot) if tank.resin_lot else None,
