@@ -370,6 +370,7 @@ def _ageing() -> dict[str, Any]:
 
 def _planned() -> dict[str, Any]:
     from regenplant.batches.models import StepRun
+    from regenplant.planning.kept import notes_from
     from regenplant.planning.models import DayPlan
     from regenplant.planning.selectors import (
         accepted_plan,
@@ -382,6 +383,7 @@ def _planned() -> dict[str, Any]:
 
     accepted = accepted_plan()
     problem = problem_of(accepted) if accepted else None
+    rushed = notes_from(accepted.notes).rush if accepted else {}
     begins = (
         {one.id: min(part.start_min for part in one.stages) for one in problem.running if one.stages}
         if problem
@@ -409,6 +411,11 @@ def _planned() -> dict[str, Any]:
         "what-if copies": DayPlan.objects.exclude(name="").count(),
         "tanks on their way": expected_tanks().count(),
         "of them planned": len(planned_for_expected(row.pk for row in expected_tanks())),
+        "of them rushed by their customer": sum(
+            tank.id in rushed and tank.priority == max(problem.priority_weight)
+            for tank in (problem.tanks if problem else ())
+            if problem and tank.id in {row.tank.serial for row in expected_tanks()}
+        ),
     }
 
 

@@ -347,6 +347,7 @@ def test_a_plan_of_the_day_is_accepted_and_another_is_tried_beside_it(shown: dic
 def test_tanks_on_their_way_stand_in_the_plan(shown: dict[str, Any]) -> None:
     assert shown["tanks on their way"] == 3
     assert shown["of them planned"] == 3
+    assert shown["of them rushed by their customer"] == 3
 
 
 def test_the_pages_of_it_open(shown: dict[str, Any]) -> None:

@@ -41,7 +41,8 @@ def say_when_the_hall_works(stage: Stage, at: datetime) -> Script:
 
 
 def expect_a_truck(stage: Stage, at: datetime) -> None:
-    """The planner writes down what a driver said on the telephone: tanks of one customer that are on their way."""
+    """The planner writes down what a driver said on the telephone: tanks of one customer that are on their way, and that its contract
+    puts them before all others."""
     trips = TankVisit.objects.filter(tank__is_retired=False).exclude(
         tank__visits__in=TankVisit.objects.exclude(state=VisitState.SHIPPED)
     )
@@ -62,6 +63,11 @@ def expect_a_truck(stage: Stage, at: datetime) -> None:
         customer_id=coming[0].customer_id,
         expected_at=at_the_door,
         due_at=at_the_door + timedelta(days=3),
+    )
+    tanks.rush_customer(
+        by=stage.by("wend", at),
+        customer_id=coming[0].customer_id,
+        reason="Its contract of this year: its tanks go before all others",
     )
 
 
