@@ -5,6 +5,7 @@ of each sort of tank are shared out among vessels, which states enter a vessel, 
 
 * What a vessel unloads fits one behind the other into its spells. Of each spell, one batch may have been made ready before (its time
   before unloading is given back), and one may still be being unloaded behind its end.
+* In each spell a vessel makes one of its turns (turns.py) or none: whole batches, as many of each length as fit.
 * Within the last spell the plan ends no earlier than what is left for it.
 * No state costs less than it does alone (bounds.py).
 
@@ -15,12 +16,13 @@ vessel is free and lateness is left out; all that makes the bound lower, never w
 
 from __future__ import annotations
 
-from collections import Counter
+from collections import Counter, defaultdict
 from itertools import pairwise
 from math import inf
 
 from regenplant.core.scheduling.program import Program
 from regenplant.core.scheduling.spells import Spells, State, Window, price
+from regenplant.core.scheduling.turns import Turns
 
 ROUNDINGS = range(1, 7)
 
@@ -61,9 +63,12 @@ class _Room:
         self.reached = {spell: program.column(0.0, 1.0) for spell in self.begins}
         self.end = program.column(compiled.span_per_slot, whole=False)
         self.entered: dict[tuple[int, int], int] = {}
+        self.batches: dict[tuple[int, int], list[int]] = defaultdict(list)
+        """The columns of batches by vessel and key."""
         self._time()
         for vessel in spells.vessels:
             self._vessel(vessel)
+            self._turns(vessel)
 
     def _time(self) -> None:
         """Spells are reached one after the other, and the plan ends in the last one."""
@@ -78,12 +83,14 @@ class _Room:
         program.put(row, self.end, 1.0)
         self._since(row, -1.0)
 
-    def _since(self, row: int, sign: float) -> None:
-        """Adds the slot in which the last spell that is reached begins."""
+    def _since(self, row: int, sign: float, upto: float = inf) -> int:
+        """Adds the slot in which the last spell that is reached begins, of those up to ``upto``. Returns where the last of these begins."""
         before = 0
         for spell, begin in self.begins.items():
-            self.program.put(row, self.reached[spell], sign * (begin - before))
-            before = begin
+            if spell <= upto:
+                self.program.put(row, self.reached[spell], sign * (begin - before))
+                before = begin
+        return before
 
     def _vessel(self, vessel: int) -> None:
         """Rows of time. ``plain``: without what each tank adds. ``whole``: with it. ``over``: the same, against the end of the plan."""
@@ -105,6 +112,36 @@ class _Room:
         self._against_end(windows, over)
         for key in spells.own[vessel]:
             self._key(vessel, key, (plain, whole, over), (firsts, lasts, but_one))
+
+    def _turns(self, vessel: int) -> None:
+        """No more batches of a length than there are in the turns of a vessel; the plan ends no earlier than any turn."""
+        program = self.program
+        turns = Turns(self.spells, vessel)
+        *windows, behind = self.windows[vessel]
+        found = [turns.of(window) for window in windows]
+        counted = [program.row(low=0.0) for _ in turns.keys]
+        for window, made in zip(windows, found, strict=True):
+            if made is None:  # any number of them: the rows of time still hold
+                for row in counted:
+                    program.put(row, self.reached[window.spell], float(len(self.spells.ends)))
+                continue
+            one = program.row(high=0.0)
+            program.put(one, self.reached[window.spell], -1.0)
+            ends = program.row(low=0.0)
+            program.put(ends, self.end, 1.0)
+            begin = self._since(ends, -1.0, window.spell)
+            for turn in made:
+                column = program.column(0.0, 1.0)
+                program.put(one, column, 1.0)
+                program.put(ends, column, -float(turn.free - begin))
+                for row, count in zip(counted, turn.counts, strict=True):
+                    if count:
+                        program.put(row, column, float(count))
+        for row, keys in zip(counted, turns.keys, strict=True):
+            program.put(row, self.reached[behind.spell], float(len(self.spells.ends)))
+            for key in keys:
+                for batch in self.batches[vessel, key]:
+                    program.put(row, batch, -1.0)
 
     def _against_end(self, windows: list[Window], over: int) -> None:
         """The spells before the last give their whole length, the last one what is left until the end of the plan."""
@@ -147,6 +184,7 @@ class _Room:
             own = [sort for sort in sorts if sort[2] <= percent]
             if own:
                 batch = self._batches(vessel, key, percent, own, (whole, over), load + unload)
+                self.batches[vessel, key].append(batch)
                 program.put(plain, batch, before + load + quickest)
                 for row in (whole, over):
                     program.put(row, batch, before + last)
