@@ -40,7 +40,7 @@ MOST_TANKS = 1_000
 LOAD_FRAC = 0.1
 """Share of the time for the makespan under load."""
 
-ALONE_FRAC = 0.3
+ALONE_FRAC = 0.2
 """Share of the time for the states one by one, small ones first; the rest is for all of them together. States that are not reached
 in the whole time cost nothing."""
 

@@ -16,7 +16,10 @@ ROUNDING = 1e-6
 MANY_TANKS = 300
 """From so many tanks on there is more to do than time for: small changes, which are quick, and a good deal of warmth."""
 
-WARMTH, WARMTH_MANY = 0.03, 0.05
+FEW_TANKS = 80
+"""Up to so many tanks there are few plans to choose from."""
+
+WARMTH_FEW, WARMTH, WARMTH_MANY = 0.03, 0.06, 0.05
 """At first a plan that is dearer by about so much of the mean cost of a batch is taken on; later less and less."""
 
 MOST_TAKEN, MOST_TAKEN_MANY = 7, 5
@@ -55,7 +58,8 @@ def improve(
         on_better(best)
     steps = 0
     if warmth is None:
-        warmth = WARMTH_MANY if _has_many(search) else WARMTH
+        is_few = len(search.compiled.key_of) <= FEW_TANKS
+        warmth = WARMTH_MANY if _has_many(search) else WARMTH_FEW if is_few else WARMTH
     temperature_0 = warmth * max(1.0, search.score / max(1, len(search.batches)))
     while search.batches or search.unplaced:
         passed = is_over(steps)

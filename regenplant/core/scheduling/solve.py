@@ -19,13 +19,16 @@ from regenplant.core.scheduling.bounds import lower_bound
 from regenplant.core.scheduling.compiled import Compiled
 from regenplant.core.scheduling.from_bound import plan_of_bound
 from regenplant.core.scheduling.greedy import Rule, first_plan
-from regenplant.core.scheduling.improve import Kept, improve
+from regenplant.core.scheduling.improve import MANY_TANKS, Kept, improve
 from regenplant.core.scheduling.plan import Plan, PlannedBatch, PlannedStage
 from regenplant.core.scheduling.problem import Problem
 from regenplant.core.scheduling.search import Search
 
-MEETINGS = (0.4, 0.7, 1.0)
-"""At which parts of the time the searches meet."""
+MEETINGS = (0.35, 0.55, 1.0)
+"""At which parts of the time the searches meet; behind the last but one, one of them bounds."""
+
+MEETINGS_MANY = (0.4, 0.7, 1.0)
+"""The same where there are so many tanks that the bound is found soon, and the search needs all its time."""
 
 MEETINGS_SMALL = (0.88, 1.0)
 """The same where one of them is busy with the bound at first."""
@@ -138,7 +141,8 @@ def _side_by_side(compiled: Compiled, rows: list[Row], seed: int, budget: Budget
     ) as pool:
         passed = 0.0
         is_small = len(compiled.key_of) <= MOST_TANKS_BOUND
-        for meeting, until in enumerate(MEETINGS_SMALL if is_small else MEETINGS):
+        meetings = MEETINGS_MANY if len(compiled.key_of) >= MANY_TANKS else MEETINGS
+        for meeting, until in enumerate(MEETINGS_SMALL if is_small else meetings):
             seeds = [seed * 1_000 + meeting * 100 + worker for worker in range(budget.workers)]
             tasks = [pool.submit(_round, rows, own, budget, began, passed, until) for own in seeds[1:]]
             if until == 1.0 and not is_small:
