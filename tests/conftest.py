@@ -142,6 +142,12 @@ def client_of(db: None) -> Callable[[Person], Client]:
     return make
 
 
+@pytest.fixture
+def as_(plant: factories.SmallPlant, client_of: Callable[[Person], Client]) -> Callable[[str], Client]:
+    """``as_("planner")``: the same for a person of the test's own ``plant``."""
+    return lambda who: client_of(plant.people[who])
+
+
 # --- rows put there by hand ---------------------------------------------------------------------------------------------
 @pytest.fixture(autouse=True)
 def rows_by_hand(request: pytest.FixtureRequest, monkeypatch: pytest.MonkeyPatch) -> Iterator[None]:

@@ -17,7 +17,6 @@ from regenplant.chemicals.services import Papers
 from regenplant.chemicals.verification import check_weigh_tickets
 from regenplant.chemicals.weighing import open_weighings
 from regenplant.core.errors import NotAllowed, OutOfRange, RecordRefused, StaleRecord
-from regenplant.people.models import Person
 from tests import factories
 from tests.chemicals.weighed import NET_KG, ticket, unlocked
 from tests.factories import SmallPlant
@@ -132,11 +131,6 @@ def test_the_record_gives_away_a_ticket_that_was_made_to_agree(plant: SmallPlant
 
 
 # --- pages ------------------------------------------------------------------------------------------------------------
-@pytest.fixture
-def as_(plant: SmallPlant, client_of: Callable[[Person], Client]) -> Callable[[str], Client]:
-    return lambda who: client_of(plant.people[who])
-
-
 def test_a_difference_calls_on_the_page_and_the_desk_until_it_is_answered(
     plant: SmallPlant, as_: Callable[[str], Client]
 ) -> None:

@@ -11,7 +11,6 @@ from django.urls import reverse
 
 from regenplant.chemicals import services
 from regenplant.chemicals.models import ChemicalLot, DataSheet, Movement, Place, StockCount, StrengthCheck
-from regenplant.people.models import Person
 from regenplant.web.areas.chemicals.forms import (
     AmountForm,
     CountForm,
@@ -32,11 +31,6 @@ pytestmark = pytest.mark.django_db
 @pytest.fixture
 def plant(db: None) -> SmallPlant:
     return factories.small_plant(now=factories.hours_ago(2))
-
-
-@pytest.fixture
-def as_(plant: SmallPlant, client_of: Callable[[Person], Client]) -> Callable[[str], Client]:
-    return lambda who: client_of(plant.people[who])
 
 
 @pytest.fixture

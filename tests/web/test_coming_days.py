@@ -34,11 +34,6 @@ def plant(db: None) -> SmallPlant:
     return factories.small_plant(now=factories.hours_ago(4))
 
 
-@pytest.fixture
-def as_(plant: SmallPlant, client_of: Callable[[Person], Client]) -> As:
-    return lambda who: client_of(plant.people[who])
-
-
 def accepted(plant: SmallPlant) -> DayPlan:
     factories.accepted_tanks(plant, "sac_h", count=3)
     by = plant.by("planner", at=timezone.now())

@@ -7,7 +7,6 @@ from collections.abc import Callable
 import pytest
 from django.test import Client
 
-from regenplant.people.models import Person
 from regenplant.tanks.models import CustomerRush
 from tests import factories
 from tests.factories import SmallPlant
@@ -22,11 +21,6 @@ WHY = "Contract of this year: back within a day."
 @pytest.fixture
 def plant(db: None) -> SmallPlant:
     return factories.small_plant(now=factories.hours_ago(4))
-
-
-@pytest.fixture
-def as_(plant: SmallPlant, client_of: Callable[[Person], Client]) -> As:
-    return lambda who: client_of(plant.people[who])
 
 
 @pytest.fixture

@@ -9,7 +9,6 @@ from typing import Any
 import pytest
 from django.test import Client
 
-from regenplant.people.models import Person
 from regenplant.planning import services
 from regenplant.planning.figures_kept import figures_in_force
 from regenplant.planning.models import DayPlan, PlannedBatch
@@ -31,11 +30,6 @@ HOME = "/day-plan/"
 @pytest.fixture
 def plant(db: None) -> SmallPlant:
     return factories.small_plant(now=factories.hours_ago(4))
-
-
-@pytest.fixture
-def as_(plant: SmallPlant, client_of: Callable[[Person], Client]) -> As:
-    return lambda who: client_of(plant.people[who])
 
 
 @pytest.fixture

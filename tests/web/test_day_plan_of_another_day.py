@@ -14,7 +14,6 @@ from django.utils import timezone
 
 from regenplant.core.errors import RecordRefused
 from regenplant.core.scheduling.checker import check
-from regenplant.people.models import Person
 from regenplant.planning import services
 from regenplant.planning.deciding import work_out
 from regenplant.planning.models import DayPlan, Decision
@@ -60,11 +59,6 @@ def test_a_plan_says_of_which_day_it_is_once_that_is_over(row: DayPlan, waiting:
 @pytest.fixture
 def plant(db: None) -> SmallPlant:
     return factories.small_plant(now=factories.hours_ago(4))
-
-
-@pytest.fixture
-def as_(plant: SmallPlant, client_of: Callable[[Person], Client]) -> As:
-    return lambda who: client_of(plant.people[who])
 
 
 @pytest.fixture

@@ -8,7 +8,6 @@ import pytest
 from django.test import Client
 from django.utils import timezone
 
-from regenplant.people.models import Person
 from regenplant.planning import deciding, services
 from regenplant.planning.models import DayPlan, Decision, LateTankAnswer, PlannedBatch
 from regenplant.planning.selectors import shown
@@ -25,11 +24,6 @@ HOME = "/day-plan/"
 @pytest.fixture
 def plant(db: None) -> SmallPlant:
     return factories.small_plant(now=factories.hours_ago(4))
-
-
-@pytest.fixture
-def as_(plant: SmallPlant, client_of: Callable[[Person], Client]) -> As:
-    return lambda who: client_of(plant.people[who])
 
 
 @pytest.fixture

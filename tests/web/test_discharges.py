@@ -30,11 +30,6 @@ def plant() -> SmallPlant:
     return made
 
 
-@pytest.fixture
-def as_(plant: SmallPlant, client_of: Callable[..., Client]) -> As:
-    return lambda who: client_of(plant.people[who])
-
-
 def at_now(plant: SmallPlant, *, minutes_ago: float = 0.0) -> None:
     plant.now = timezone.now() - timedelta(minutes=minutes_ago)
 

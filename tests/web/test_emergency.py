@@ -16,7 +16,6 @@ from django.utils import timezone
 from regenplant.chemicals import services as chemicals
 from regenplant.chemicals.models import Place
 from regenplant.chemicals.services import DataSheetContent, add_data_sheet
-from regenplant.people.models import Person
 from regenplant.plant.models import PlantProfile
 from regenplant.plant.services import ProfileSettings, save_profile
 from regenplant.web.areas.emergency import EyewashForm
@@ -44,11 +43,6 @@ def plant(db: None) -> SmallPlant:
     )
     add_data_sheet(by=plant.by("safety"), sheet=sheet)
     return plant
-
-
-@pytest.fixture
-def as_(plant: SmallPlant, client_of: Callable[[Person], Client]) -> Callable[[str], Client]:
-    return lambda who: client_of(plant.people[who])
 
 
 @pytest.mark.requirement("CS-09")

@@ -9,7 +9,6 @@ import pytest
 from django.test import Client
 from django.utils import timezone
 
-from regenplant.people.models import Person
 from regenplant.planning import services as plan_services
 from regenplant.planning.selectors import waiting_batches
 from regenplant.tanks import services as tank_services
@@ -29,11 +28,6 @@ WHEN = "%Y-%m-%dT%H:%M"
 @pytest.fixture
 def plant(db: None) -> SmallPlant:
     return factories.small_plant(now=factories.hours_ago(4))
-
-
-@pytest.fixture
-def as_(plant: SmallPlant, client_of: Callable[[Person], Client]) -> As:
-    return lambda who: client_of(plant.people[who])
 
 
 @pytest.fixture

@@ -14,7 +14,6 @@ from django.utils import timezone
 
 from regenplant.batches.models import Batch
 from regenplant.core.process.vocabulary import StepKind
-from regenplant.people.models import Person
 from regenplant.plant.models import Calibration, ImpactLook, Instrument, OutOfService
 from regenplant.plant.selectors import profile
 from regenplant.shifts.live import live_state
@@ -29,11 +28,6 @@ CALIBRATION = reverse("setup-instrument-calibration", args=["CELL"])
 @pytest.fixture
 def plant(db: None) -> SmallPlant:
     return factories.small_plant(now=factories.hours_ago(9))
-
-
-@pytest.fixture
-def as_(plant: SmallPlant, client_of: Callable[[Person], Client]) -> Callable[[str], Client]:
-    return lambda who: client_of(plant.people[who])
 
 
 def typed(client: Client, url: str = CALIBRATION, **changes: str) -> dict[str, str]:

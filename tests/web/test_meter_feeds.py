@@ -10,7 +10,6 @@ import pytest
 from django.test import Client
 from django.urls import reverse
 
-from regenplant.people.models import Person
 from regenplant.plant.models import MeterFeed
 from regenplant.plant.tokens import digest_of
 from tests import factories
@@ -22,11 +21,6 @@ pytestmark = pytest.mark.django_db
 @pytest.fixture
 def plant(db: None) -> factories.SmallPlant:
     return factories.small_plant(now=factories.hours_ago(2))
-
-
-@pytest.fixture
-def as_(plant: factories.SmallPlant, client_of: Callable[[Person], Client]) -> Callable[[str], Client]:
-    return lambda who: client_of(plant.people[who])
 
 
 def typed(plant: factories.SmallPlant, **changed: Any) -> dict[str, Any]:

@@ -13,7 +13,6 @@ from django.urls import reverse
 from regenplant.batches.models import Batch
 from regenplant.batches.worked_out import worked_of
 from regenplant.core.process.specification import Limit
-from regenplant.people.models import Person
 from regenplant.quality.models import QcMeasurement
 from regenplant.recipes import services
 from regenplant.recipes.models import CustomerSpecification, Product, SpecificationVersion
@@ -30,11 +29,6 @@ SODIUM = Limit("sodium", "Sodium", "concentration", high=1e-3, each_tank=True, m
 @pytest.fixture
 def plant(db: None) -> SmallPlant:
     return factories.small_plant(now=factories.hours_ago(9))
-
-
-@pytest.fixture
-def as_(plant: SmallPlant, client_of: Callable[[Person], Client]) -> Callable[[str], Client]:
-    return lambda who: client_of(plant.people[who])
 
 
 @pytest.fixture

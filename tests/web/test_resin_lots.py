@@ -11,7 +11,6 @@ from django.urls import reverse
 
 from regenplant.core.process.vocabulary import StepKind
 from regenplant.documents.models import IssuedPaper
-from regenplant.people.models import Person
 from regenplant.resins.bodies import moves_of, stored_m3
 from regenplant.resins.models import ResinLot
 from regenplant.resins.services import Counted, count_stored
@@ -27,11 +26,6 @@ As = Callable[[str], Client]
 @pytest.fixture
 def plant(db: None) -> SmallPlant:
     return factories.plant_today()
-
-
-@pytest.fixture
-def as_(plant: SmallPlant, client_of: Callable[[Person], Client]) -> As:
-    return lambda who: client_of(plant.people[who])
 
 
 @pytest.fixture

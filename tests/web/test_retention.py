@@ -31,11 +31,6 @@ def plant(db: None) -> factories.SmallPlant:
     return factories.small_plant(now=factories.hours_ago(2))
 
 
-@pytest.fixture
-def as_(plant: factories.SmallPlant, client_of: Callable[[Person], Client]) -> Callable[[str], Client]:
-    return lambda who: client_of(plant.people[who])
-
-
 def test_rules_are_written_by_one_and_approved_by_another(
     plant: factories.SmallPlant, as_: Callable[[str], Client]
 ) -> None:

@@ -13,7 +13,6 @@ from django.utils import timezone
 
 from regenplant.chemicals.models import Spill
 from regenplant.documents.models import IssuedPaper
-from regenplant.people.models import Person
 from regenplant.plant.models import PlantProfile
 from regenplant.plant.services import ProfileSettings, save_profile
 from regenplant.safety.models import NearMiss, RefusedAway, WashStation, WashTest
@@ -35,11 +34,6 @@ def plant(db: None) -> SmallPlant:
     plant = factories.tank_plant(now=factories.hours_ago(2))
     save_profile(by=plant.by("supervisor"), profile=ProfileSettings(name="Test plant"))
     return plant
-
-
-@pytest.fixture
-def as_(plant: SmallPlant, client_of: Callable[[Person], Client]) -> As:
-    return lambda who: client_of(plant.people[who])
 
 
 @pytest.fixture

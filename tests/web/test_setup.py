@@ -53,12 +53,6 @@ def plant(db: None) -> SmallPlant:
 
 
 @pytest.fixture
-def as_(plant: SmallPlant, client_of: Callable[[Person], Client]) -> Callable[[str], Client]:
-    """``as_("supervisor")``: a client in which this person of the plant is signed in."""
-    return lambda who: client_of(plant.people[who])
-
-
-@pytest.fixture
 def lot(plant: SmallPlant) -> ResinLot:
     return receive_new_lot(
         by=plant.by("supervisor"), code="R-1", resin_type_id=plant.types["sac_h"].pk, segregation_class="D", volume_m3=1.0,

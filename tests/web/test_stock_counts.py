@@ -13,7 +13,6 @@ from django.urls import reverse
 from regenplant.chemicals import counts, services
 from regenplant.chemicals.models import Movement, Place, StockCount, TankGeometry
 from regenplant.chemicals.services import GeometrySettings
-from regenplant.people.models import Person
 from regenplant.web.areas.chemicals.count_forms import BookForm, LevelForm, ShapeForm
 from tests import factories
 from tests.factories import SmallPlant
@@ -37,11 +36,6 @@ def plant(db: None) -> SmallPlant:
 
 def tank() -> Place:
     return Place.objects.get(code="B-HCL")
-
-
-@pytest.fixture
-def as_(plant: SmallPlant, client_of: Callable[[Person], Client]) -> AS:
-    return lambda who: client_of(plant.people[who])
 
 
 def counted(plant: SmallPlant, level_m: float, who: str = "operator") -> StockCount:

@@ -9,7 +9,6 @@ from django.test import Client
 from django.urls import reverse
 
 from regenplant.audit.models import AuditEvent
-from regenplant.people.models import Person
 from regenplant.plant.models import Terminal
 from regenplant.web import terminals
 from tests import factories
@@ -22,11 +21,6 @@ NAME = "Tablet at the acid skid"
 @pytest.fixture
 def plant(db: None) -> factories.SmallPlant:
     return factories.small_plant(now=factories.hours_ago(2))
-
-
-@pytest.fixture
-def as_(plant: factories.SmallPlant, client_of: Callable[[Person], Client]) -> Callable[[str], Client]:
-    return lambda who: client_of(plant.people[who])
 
 
 def named(client: Client, name: str = NAME):  # type: ignore[no-untyped-def]

@@ -11,7 +11,6 @@ from django.urls import reverse
 
 from regenplant.chemicals import services
 from regenplant.chemicals.models import ChemicalLot, Place, Unloading
-from regenplant.people.models import Person
 from tests import factories
 from tests.factories import SmallPlant
 from tests.web.pages import errors_of, form_data, text_of
@@ -28,11 +27,6 @@ def plant(db: None) -> SmallPlant:
             un_number=un_number, ullage_margin_m3=0.2,
         )  # fmt: skip
     return plant
-
-
-@pytest.fixture
-def as_(plant: SmallPlant, client_of: Callable[[Person], Client]) -> Callable[[str], Client]:
-    return lambda who: client_of(plant.people[who])
 
 
 def papers(**change: Any) -> dict[str, Any]:

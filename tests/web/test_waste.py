@@ -2,15 +2,11 @@
 
 from __future__ import annotations
 
-from collections.abc import Callable
-
 import pytest
-from django.test import Client
 from django.urls import reverse
 
 from regenplant.batches.models import Batch, StepRun
 from regenplant.core.process.vocabulary import StepKind
-from regenplant.people.models import Person
 from regenplant.plant import services as plant_services
 from regenplant.plant.models import SiteDetermination, WasteTank
 from regenplant.waste import selectors, services
@@ -40,12 +36,6 @@ def batch(plant: SmallPlant) -> Batch:
     batch = factories.frozen_batch(plant, "sac_h")
     factories.run_to(plant, batch, StepKind.INJECT, finish=True)
     return batch
-
-
-@pytest.fixture
-def as_(plant: SmallPlant, client_of: Callable[[Person], Client]) -> Callable[[str], Client]:
-    """``as_("operator")``: a client in which that person is signed in."""
-    return lambda who: client_of(plant.people[who])
 
 
 def test_the_waste_says_what_stands_what_comes_and_where_it_went(plant, batch, as_) -> None:

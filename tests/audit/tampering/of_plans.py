@@ -25,7 +25,7 @@ altered(
     "say tanks of a customer were rushed for another reason",
     "tanks_customerrush",
     "reason = 'somebody else wished it'",
-    says="customer rush 1",
+    says=r"customer rush \d+",
 )
 removed("take a tank out of a planned batch", "planning_plannedtank", where="position = 1", says="planned tank",
         and_says="day_plan: Planned batch PB-1001 has other tanks or another vessel than day plan DP-101 says")  # fmt: skip
