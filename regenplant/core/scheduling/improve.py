@@ -17,7 +17,8 @@ MANY_TANKS = 300
 """From so many tanks on there is more to do than time for: small changes, which are quick, and a good deal of warmth."""
 
 FEW_TANKS = 80
-"""Up to so many tanks there are few plans to choose from."""
+"""Up to so many tanks there are few plans to choose from, and the program of every batch in every place may be tried: larger instances
+are too much for it, whatever they look like."""
 
 WARMTH_FEW, WARMTH, WARMTH_MANY = 0.03, 0.06, 0.05
 """At first a plan that is dearer by about so much of the mean cost of a batch is taken on; later less and less."""

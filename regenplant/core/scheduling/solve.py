@@ -19,7 +19,7 @@ from regenplant.core.scheduling.bounds import lower_bound
 from regenplant.core.scheduling.compiled import Compiled
 from regenplant.core.scheduling.from_bound import plan_of_bound
 from regenplant.core.scheduling.greedy import Rule, first_plan
-from regenplant.core.scheduling.improve import MANY_TANKS, Kept, improve
+from regenplant.core.scheduling.improve import FEW_TANKS, MANY_TANKS, Kept, improve
 from regenplant.core.scheduling.plan import Plan, PlannedBatch, PlannedStage
 from regenplant.core.scheduling.problem import Problem
 from regenplant.core.scheduling.search import Search
@@ -37,9 +37,6 @@ FIRST_PLANS_FRAC = 0.08
 """Share of the time spent on first plans by different rules."""
 
 FEWEST_FIRST_PLANS = 4
-
-MOST_TANKS_BOUND = 80
-"""Larger instances are too much for the program of every batch in every place, whatever they look like."""
 
 BEFORE_BOUND_FRAC = 0.12
 """Until then a search that also bounds improves its first plan: the better it is, the quicker is the bound."""
@@ -140,7 +137,7 @@ def _side_by_side(compiled: Compiled, rows: list[Row], seed: int, budget: Budget
         budget.workers - 1, mp_context=context, initializer=_begin, initargs=(compiled.problem,)
     ) as pool:
         passed = 0.0
-        is_small = len(compiled.key_of) <= MOST_TANKS_BOUND
+        is_small = len(compiled.key_of) <= FEW_TANKS
         meetings = MEETINGS_MANY if len(compiled.key_of) >= MANY_TANKS else MEETINGS
         for meeting, until in enumerate(MEETINGS_SMALL if is_small else meetings):
             seeds = [seed * 1_000 + meeting * 100 + worker for worker in range(budget.workers)]
@@ -235,7 +232,7 @@ def _search_on(
 
     if passed == 0.0:
         search = _best_first(compiled, search, seed, budget, began, watch)
-        if may_bound and budget.seconds is not None and len(compiled.key_of) <= MOST_TANKS_BOUND:
+        if may_bound and budget.seconds is not None and len(compiled.key_of) <= FEW_TANKS:
             steps = improve(search, partial(part, BEFORE_BOUND_FRAC), on_better=better)
             search, bound = _with_bound(compiled, search, seed, budget, began)
     steps += improve(search, partial(part, until), on_better=better)

@@ -2,18 +2,17 @@
 
 from __future__ import annotations
 
-from collections import Counter, defaultdict
+from collections import Counter
 
 import pytest
 
 from regenplant.core.scheduling.compiled import Compiled
 from regenplant.core.scheduling.exchange import problem_from
-from regenplant.core.scheduling.plan import PlannedBatch
 from regenplant.core.scheduling.rounds import Rounds
 from regenplant.core.scheduling.solve import Budget, solve
 from regenplant.core.scheduling.turns import Turns
-from tests.core.scheduling import test_rounds
 from tests.core.scheduling.instances import instance
+from tests.core.scheduling.spells_seen import seen_in, spells_of
 
 
 def counted(turns: Turns, keys: list[int]) -> tuple[int, ...]:
@@ -25,28 +24,24 @@ def counted(turns: Turns, keys: list[int]) -> tuple[int, ...]:
 @pytest.mark.parametrize("seed", range(24))
 def test_every_plan_makes_turns_that_are_known_and_is_nowhere_earlier(seed: int) -> None:
     problem = problem_from(instance(seed, tanks=8 + seed % 9))
-    spells = test_rounds.spells_of(Compiled(problem))
+    spells = spells_of(Compiled(problem))
     plan = solve(problem, 1, Budget(steps=60)).plan
-    by_vessel: dict[str, list[PlannedBatch]] = defaultdict(list)
-    for batch in sorted(plan.batches, key=lambda item: item.stages[0].start_min):
-        by_vessel[batch.vessel].append(batch)
     looked_at = 0
-    for vessel, own in enumerate(problem.vessels):
+    for vessel, window, batches in seen_in(spells, plan):
         turns = Turns(spells, vessel)
-        for window, batches in test_rounds.made_in(spells, vessel, by_vessel[own.id]).items():
-            known = {turn.counts: turn.free for turn in turns.of(window) or []}
-            counts = counted(turns, [key for key, _, _ in batches])
-            assert counts in known
-            key, _, unload = batches[-1]
-            assert unload + spells.last_step(key, vessel).slots >= known[counts]
-            looked_at += len(batches)
+        known = {turn.counts: turn.free for turn in turns.of(window) or []}
+        counts = counted(turns, [key for key, _, _ in batches])
+        assert counts in known
+        key, _, unload = batches[-1]
+        assert unload + spells.last_step(key, vessel).slots >= known[counts]
+        looked_at += len(batches)
     assert looked_at > len(plan.batches) / 2
 
 
 @pytest.mark.parametrize("seed", range(12))
 def test_turns_are_the_rounds_with_their_order_forgotten(seed: int) -> None:
     """Each round is a turn that ends no later; where each length is of one state, no turn has more batches than the longest round."""
-    spells = test_rounds.spells_of(Compiled(problem_from(instance(seed, tanks=9))))
+    spells = spells_of(Compiled(problem_from(instance(seed, tanks=9))))
     several = 0
     for vessel in spells.vessels:
         turns = Turns(spells, vessel)
@@ -71,7 +66,7 @@ def test_turns_are_the_rounds_with_their_order_forgotten(seed: int) -> None:
 
 
 def test_too_many_turns_are_none_and_bind_nothing(monkeypatch: pytest.MonkeyPatch) -> None:
-    spells = test_rounds.spells_of(Compiled(problem_from(instance(3, tanks=14))))
+    spells = spells_of(Compiled(problem_from(instance(3, tanks=14))))
     of_vessel = {vessel: next(iter(spells.windows(vessel))) for vessel in spells.vessels}
     assert all(Turns(spells, vessel).of(window) for vessel, window in of_vessel.items())
     monkeypatch.setattr("regenplant.core.scheduling.turns.MOST_TURNS", 0)
